@@ -1,0 +1,57 @@
+import { createInterface } from 'node:readline'
+import type { Readable, Writable } from 'node:stream'
+import { z } from 'zod'
+import { Failure } from '../domain/failure.ts'
+
+interface LineError {
+  code: string
+  message: string
+  field?: string
+}
+
+/**
+ * Answers JSON objects, one a line, in the order they came. A bad line is answered with
+ * `{"id":…,"error":{code,message,field}}` and the command goes on.
+ *
+ * @returns the exit code: 0, or 2 when any line was bad.
+ */
+export async function answerLines<S extends z.ZodType>(
+  schema: S,
+  answer: (input: z.infer<S>) => object,
+  input: Readable = process.stdin,
+  output: Writable = process.stdout,
+): Promise<number> {
+  let exit = 0
+  for await (const line of createInterface({ input, crlfDelay: Infinity })) {
+    if (line.trim() === '') continue
+    const reply = answerLine(schema, answer, line)
+    if ('error' in reply) exit = 2
+    if (!output.write(`${JSON.stringify(reply)}\n`)) await new Promise((resume) => output.once('drain', resume))
+  }
+  return exit
+}
+
+function answerLine<S extends z.ZodType>(schema: S, answer: (input: z.infer<S>) => object, line: string): object {
+  let id: unknown = null
+  try {
+    const raw: unknown = JSON.parse(line)
+    id = typeof raw === 'object' && raw !== null && 'id' in raw ? raw.id : null
+    return { id, ...answer(schema.parse(raw)) }
+  } catch (error) {
+    return { id, error: describe(error) }
+  }
+}
+
+function describe(error: unknown): LineError {
+  if (error instanceof z.ZodError) {
+    const first = error.issues[0]!
+    const field = first.path.join('.')
+    return { code: 'bad-input', message: first.message, ...(field && { field }) }
+  }
+  if (error instanceof Failure) {
+    const { message, field } = error.detail
+    return { code: error.code, message, ...(field && { field }) }
+  }
+  if (error instanceof SyntaxError) return { code: 'bad-json', message: 'This line is not a JSON object. Put one whole object on each line.' }
+  throw error
+}
