@@ -1,9 +1,19 @@
 import { Command } from 'commander'
 
 /**
- * The `daysix` command. Each subcommand is loaded only when it is called, so that `daysix forecast`
- * does not pay for the database.
+ * The `daysix` command. A subcommand is loaded only when it is called, so that `daysix forecast` does not pay for
+ * the database. Each module exports `command()`, which builds its commander command.
  */
-const program = new Command('daysix').description('Times and prepares cervical specimen visits.')
+const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command: () => Command }> }> = {}
 
-await program.parseAsync()
+const CAUTION = 'Times and prepares specimens. Not medical advice, not contraception; local codes and licensed practice prevail.'
+
+async function build(asked: string | undefined): Promise<Command> {
+  const program = new Command('daysix').description('Times and prepares cervical specimen visits.').addHelpText('after', `\n${CAUTION}`)
+  for (const [name, { summary, load }] of Object.entries(COMMANDS)) {
+    program.addCommand(name === asked ? (await load()).command() : new Command(name).description(summary))
+  }
+  return program
+}
+
+await (await build(process.argv[2])).parseAsync()
