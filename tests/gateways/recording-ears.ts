@@ -1,0 +1,17 @@
+import type { Ears, Heard, Receipt } from '../../src/flows/gateway.ts'
+
+/** Ears that write down what they hear; `refuse(n)` makes the next n calls fail as a database that is away would. */
+export function recordingEars() {
+  const receipts: Receipt[] = []
+  const heards: Heard[] = []
+  let refusals = 0
+  const take = <T>(list: T[], item: T): Promise<void> => {
+    if (refusals-- > 0) return Promise.reject(new Error('the store is away'))
+    list.push(item)
+    return Promise.resolve()
+  }
+  const ears: Ears = { receipt: (receipt) => take(receipts, receipt), heard: (heard) => take(heards, heard) }
+  return { ...ears, receipts, heards, refuse: (times: number) => void (refusals = times) }
+}
+
+export type RecordingEars = ReturnType<typeof recordingEars>
