@@ -4,7 +4,9 @@ import { Command } from 'commander'
  * The `daysix` command. A subcommand is loaded only when it is called, so that `daysix forecast` does not pay for
  * the database. Each module exports `command()`, which builds its commander command.
  */
-const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command: () => Command }> }> = {}
+const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command: () => Command }> }> = {
+  'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
+}
 
 const CAUTION = 'Times and prepares specimens. Not medical advice, not contraception; local codes and licensed practice prevail.'
 
