@@ -5,6 +5,7 @@
 export const FAILURES = {
   'bad-json': { status: 400, title: 'The body is not valid JSON' },
   'bad-input': { status: 422, title: 'A field has a value that cannot be used' },
+  'data-folder-in-use': { status: 503, title: 'Another process has the data folder' },
 } as const satisfies Record<string, { status: number; title: string }>
 
 export type FailureCode = keyof typeof FAILURES

@@ -1,0 +1,126 @@
+import { EventEmitter } from 'node:events'
+import { mkdir } from 'node:fs/promises'
+import { join } from 'node:path'
+import { PGlite, type Results } from '@electric-sql/pglite'
+import { claimFolder } from './folder-claim.ts'
+import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool, type PoolClient, type QueryResult } from './pool.ts'
+import { Turnstile } from './turnstile.ts'
+
+const BEGINS = /^\s*(begin|start\s+transaction)\b/i
+const ENDS = /^\s*(commit|rollback)\s*;?\s*$/i
+
+/**
+ * PostgreSQL inside this process (PGlite), with the outward shape of a node-postgres pool.
+ * PGlite has a single session, so its clients take turns: one statement each, or a whole transaction from BEGIN to
+ * COMMIT/ROLLBACK. Notifications reach every client, as BullMQ's blocking worker needs.
+ */
+class EmbeddedClient extends EventEmitter implements PoolClient {
+  readonly #pglite: PGlite
+  readonly #turnstile: Turnstile
+  readonly #onRelease: (client: EmbeddedClient) => void
+  #leave: (() => void) | null = null
+
+  constructor(pglite: PGlite, turnstile: Turnstile, onRelease: (client: EmbeddedClient) => void) {
+    super()
+    this.#pglite = pglite
+    this.#turnstile = turnstile
+    this.#onRelease = onRelease
+  }
+
+  async query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    if (this.#leave) return this.#within(text, params)
+    const leave = await this.#turnstile.enter(this)
+    if (BEGINS.test(text)) {
+      this.#leave = leave
+      this.#turnstile.hold(this)
+      return this.#within(text, params)
+    }
+    try {
+      return await run(this.#pglite, text, params)
+    } finally {
+      leave()
+    }
+  }
+
+  async #within(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    try {
+      return await run(this.#pglite, text, params)
+    } finally {
+      if (ENDS.test(text)) this.#end()
+    }
+  }
+
+  #end(): void {
+    this.#turnstile.hold(null)
+    this.#leave?.()
+    this.#leave = null
+  }
+
+  release(): void {
+    // A client given back in mid-transaction must not leave the only session locked.
+    if (this.#leave) void this.#within('rollback')
+    this.#onRelease(this)
+  }
+}
+
+async function run(pglite: PGlite, text: string, params?: readonly unknown[]): Promise<QueryResult> {
+  // Several statements in one string (migrations) are only understood by the simple protocol.
+  const result: Results<Record<string, unknown>> | undefined = params?.length
+    ? await pglite.query(text, [...params])
+    : ((await pglite.exec(text)).at(-1) as Results<Record<string, unknown>> | undefined)
+  const rows = result?.rows ?? []
+  return { rows, rowCount: rows.length || (result?.affectedRows ?? 0), command: text.trimStart().split(/\s/, 1)[0]!.toUpperCase() }
+}
+
+class EmbeddedPool extends EventEmitter implements Pool {
+  readonly #pglite: PGlite
+  readonly #turnstile = new Turnstile()
+  readonly #clients = new Set<EmbeddedClient>()
+
+  constructor(pglite: PGlite) {
+    super()
+    this.#pglite = pglite
+    pglite.onNotification((channel, payload) => {
+      for (const client of this.#clients) client.emit('notification', { channel, payload })
+    })
+  }
+
+  async connect(): Promise<PoolClient> {
+    const client = new EmbeddedClient(this.#pglite, this.#turnstile, (released) => this.#clients.delete(released))
+    this.#clients.add(client)
+    return client
+  }
+
+  async query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    const client = await this.connect()
+    try {
+      return await client.query(text, params)
+    } finally {
+      client.release()
+    }
+  }
+
+  async end(): Promise<void> {}
+}
+
+/**
+ * Opens (or creates) the embedded database.
+ * @param folder where it lives; undefined = in memory, gone with the process.
+ * @throws data-folder-in-use when another process has it.
+ */
+export async function openEmbedded(folder: string | undefined): Promise<Database> {
+  if (folder) await mkdir(folder, { recursive: true, mode: 0o700 })
+  const letGo = folder ? await claimFolder(folder) : async () => {}
+  const pglite = await PGlite.create(folder ? join(folder, 'postgres') : 'memory://')
+  await pglite.exec(`set search_path to ${SCHEMA}, ${QUEUE_SCHEMA}; set timezone to 'UTC'`)
+  const pool = new EmbeddedPool(pglite)
+  return {
+    kind: 'embedded',
+    records: pool,
+    queue: pool,
+    close: async () => {
+      await pglite.close()
+      await letGo()
+    },
+  }
+}

@@ -1,0 +1,25 @@
+import { runMigrations } from 'bullmq'
+import { Migrator, type Kysely } from 'kysely'
+import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
+import * as first from './migrations/0001-first.ts'
+
+/** Every migration, in order. Forward only: a mistake is mended by the next one. */
+const MIGRATIONS = { '0001-first': first }
+
+/** Brings our schema and the queue's up to date. Safe to call from several processes at once. */
+export async function migrate(database: Database, db: Kysely<never>): Promise<void> {
+  await database.records.query(`create schema if not exists ${SCHEMA}`)
+  const migrator = new Migrator({ db, provider: { getMigrations: async () => MIGRATIONS }, migrationTableSchema: SCHEMA })
+  const { error } = await migrator.migrateToLatest()
+  if (error) throw error
+  await migrateQueue(database)
+}
+
+async function migrateQueue(database: Database): Promise<void> {
+  const client = await database.queue.connect()
+  try {
+    await runMigrations(client as never, QUEUE_SCHEMA)
+  } finally {
+    client.release()
+  }
+}

@@ -1,0 +1,31 @@
+import type { EventEmitter } from 'node:events'
+
+/** What Kysely and BullMQ need of a node-postgres pool; `pg.Pool` is one, the embedded store another. */
+export interface QueryResult {
+  rows: Record<string, unknown>[]
+  rowCount: number
+  command: string
+}
+
+export interface PoolClient extends EventEmitter {
+  query(text: string, params?: readonly unknown[]): Promise<QueryResult>
+  release(destroy?: boolean): void
+}
+
+export interface Pool extends EventEmitter {
+  query(text: string, params?: readonly unknown[]): Promise<QueryResult>
+  connect(): Promise<PoolClient>
+  end(): Promise<void>
+}
+
+/** An opened database: one pool for our tables, one for BullMQ's (the same one on the embedded store). */
+export interface Database {
+  kind: 'embedded' | 'postgres'
+  records: Pool
+  queue: Pool
+  close(): Promise<void>
+}
+
+/** Our tables live in this schema, BullMQ's in its own. */
+export const SCHEMA = 'daysix'
+export const QUEUE_SCHEMA = 'bullmq'

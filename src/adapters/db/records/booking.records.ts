@@ -1,0 +1,73 @@
+import type { Booking } from '../../../domain/booking.ts'
+import type { BookingQuery, BookingRecords } from '../../../flows/ports.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { BookingTable, Db } from '../tables.ts'
+
+function toRow(booking: Booking, vault: Vault): BookingTable {
+  return {
+    id: booking.id,
+    patient_id: booking.patientId,
+    clinic_id: booking.clinicId,
+    clinician: booking.clinician,
+    protocol: booking.protocol,
+    visit_at: booking.visitAt,
+    zone: booking.zone,
+    state: booking.state,
+    plan_revision: booking.planRevision,
+    confirmed_at: booking.confirmedAt,
+    short_notice: booking.shortNotice,
+    sealed_lapses: booking.lapses.length === 0 ? null : vault.seal(JSON.stringify(booking.lapses)),
+    created_at: booking.createdAt,
+  }
+}
+
+function toBooking(row: BookingTable, vault: Vault): Booking {
+  return {
+    id: row.id,
+    patientId: row.patient_id,
+    clinicId: row.clinic_id,
+    clinician: row.clinician,
+    protocol: row.protocol,
+    visitAt: row.visit_at,
+    zone: row.zone,
+    state: row.state,
+    planRevision: row.plan_revision,
+    confirmedAt: row.confirmed_at,
+    shortNotice: row.short_notice,
+    lapses: row.sealed_lapses === null ? [] : (JSON.parse(vault.open(row.sealed_lapses)) as string[]),
+    createdAt: row.created_at,
+  }
+}
+
+function selection(db: Db, { clinicId, from, to, state, patientIds, after, limit }: BookingQuery) {
+  let query = db.selectFrom('booking').selectAll().orderBy('visit_at').orderBy('id').limit(limit)
+  if (clinicId) query = query.where('clinic_id', '=', clinicId)
+  if (from) query = query.where('visit_at', '>=', from)
+  if (to) query = query.where('visit_at', '<', to)
+  if (state) query = query.where('state', '=', state)
+  if (patientIds) query = query.where('patient_id', 'in', patientIds)
+  if (after) query = query.where(({ eb, refTuple, tuple }) => eb(refTuple('visit_at', 'id'), '>', tuple(after.visitAt, after.id)))
+  return query
+}
+
+export function bookingRecords(db: Db, vault: Vault): BookingRecords {
+  const one = (id: string) => db.selectFrom('booking').selectAll().where('id', '=', id)
+  return {
+    get: async (id) => {
+      const row = await one(id).executeTakeFirst()
+      return row && toBooking(row, vault)
+    },
+    lock: async (id) => {
+      const row = await one(id).forUpdate().executeTakeFirst()
+      return row && toBooking(row, vault)
+    },
+    list: async (query) => (await selection(db, query).execute()).map((row) => toBooking(row, vault)),
+    insert: async (booking) => {
+      await db.insertInto('booking').values(toRow(booking, vault)).execute()
+    },
+    update: async (booking) => {
+      const { id, ...changes } = toRow(booking, vault)
+      await db.updateTable('booking').set(changes).where('id', '=', id).execute()
+    },
+  }
+}

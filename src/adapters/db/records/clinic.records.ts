@@ -1,0 +1,20 @@
+import type { Clinic, ClinicSettings } from '../../../domain/booking.ts'
+import type { ClinicRecords } from '../../../flows/ports.ts'
+import type { ClinicTable, Db } from '../tables.ts'
+
+const toClinic = (row: ClinicTable): Clinic => ({ ...row, settings: JSON.parse(row.settings) as ClinicSettings })
+
+export function clinicRecords(db: Db): ClinicRecords {
+  return {
+    get: async (id) => {
+      const row = await db.selectFrom('clinic').selectAll().where('id', '=', id).executeTakeFirst()
+      return row && toClinic(row)
+    },
+    list: async () => (await db.selectFrom('clinic').selectAll().orderBy('id').execute()).map(toClinic),
+    put: async (clinic) => {
+      const row = { ...clinic, settings: JSON.stringify(clinic.settings) }
+      const { id: _id, ...changes } = row
+      await db.insertInto('clinic').values(row).onConflict((on) => on.column('id').doUpdateSet(changes)).execute()
+    },
+  }
+}

@@ -1,0 +1,91 @@
+import { FOLLOW_UP_REASONS, type FollowUp, type FollowUpReason } from '../../../domain/follow-up.ts'
+import type { FollowUpRecords, IdempotencyRecords, TrailRecords } from '../../../flows/ports.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { Db, FollowUpTable } from '../tables.ts'
+
+type Sealed = Pick<FollowUp, 'phone' | 'detail'>
+
+function toRow(followUp: FollowUp, vault: Vault): FollowUpTable {
+  const { phone, detail } = followUp
+  return {
+    id: followUp.id,
+    reason: followUp.reason,
+    urgency: FOLLOW_UP_REASONS[followUp.reason].urgency,
+    clinic_id: followUp.clinicId,
+    booking_id: followUp.bookingId,
+    patient_id: followUp.patientId,
+    sealed: vault.seal(JSON.stringify({ phone, detail } satisfies Sealed)),
+    opened_at: followUp.openedAt,
+    closed_at: followUp.closedAt,
+    closed_by: followUp.closedBy,
+    outcome: followUp.outcome,
+  }
+}
+
+function toFollowUp(row: FollowUpTable, vault: Vault): FollowUp {
+  return {
+    ...(JSON.parse(vault.open(row.sealed)) as Sealed),
+    id: row.id,
+    reason: row.reason as FollowUpReason,
+    clinicId: row.clinic_id,
+    bookingId: row.booking_id,
+    patientId: row.patient_id,
+    openedAt: row.opened_at,
+    closedAt: row.closed_at,
+    closedBy: row.closed_by,
+    outcome: row.outcome,
+  }
+}
+
+export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
+  return {
+    get: async (id) => {
+      const row = await db.selectFrom('follow_up').selectAll().where('id', '=', id).executeTakeFirst()
+      return row && toFollowUp(row, vault)
+    },
+    list: async ({ clinicId, open, bookingId, limit }) => {
+      let query = db.selectFrom('follow_up').selectAll().orderBy('urgency').orderBy('opened_at').orderBy('id').limit(limit)
+      if (clinicId) query = query.where('clinic_id', '=', clinicId)
+      if (bookingId) query = query.where('booking_id', '=', bookingId)
+      if (open !== undefined) query = query.where('closed_at', open ? 'is' : 'is not', null)
+      return (await query.execute()).map((row) => toFollowUp(row, vault))
+    },
+    insert: async (followUp) => {
+      await db.insertInto('follow_up').values(toRow(followUp, vault)).execute()
+    },
+    close: async (id, by, outcome, at) => {
+      const closed = await db
+        .updateTable('follow_up')
+        .set({ closed_at: at, closed_by: by, outcome })
+        .where('id', '=', id)
+        .where('closed_at', 'is', null)
+        .returning('id')
+        .executeTakeFirst()
+      return closed !== undefined
+    },
+  }
+}
+
+export function trailRecords(db: Db): TrailRecords {
+  return {
+    add: async ({ at, bookingId, what, by, facts }) => {
+      await db.insertInto('happening').values({ at, booking_id: bookingId, what, by, facts: JSON.stringify(facts) }).execute()
+    },
+    ofBooking: async (bookingId) => {
+      const rows = await db.selectFrom('happening').selectAll().where('booking_id', '=', bookingId).orderBy('id').execute()
+      return rows.map(({ at, what, by, facts }) => ({ at, bookingId, what, by, facts: JSON.parse(facts) as Record<string, unknown> }))
+    },
+  }
+}
+
+export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
+  return {
+    get: async (key) => {
+      const row = await db.selectFrom('idempotency').selectAll().where('key', '=', key).executeTakeFirst()
+      return row && { key, requestHash: row.request_hash, status: row.status, body: JSON.parse(vault.open(row.sealed)) as unknown }
+    },
+    put: async ({ key, requestHash, status, body }, at) => {
+      await db.insertInto('idempotency').values({ key, request_hash: requestHash, status, sealed: vault.seal(JSON.stringify(body)), at }).execute()
+    },
+  }
+}

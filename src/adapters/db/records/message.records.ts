@@ -1,0 +1,192 @@
+import type { Message, MessageState } from '../../../domain/message.ts'
+import { UNSENT } from '../../../domain/message.ts'
+import type { MessageRecords } from '../../../flows/ports.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { Db, MessageTable } from '../tables.ts'
+
+/** Encrypted part: where it goes and what it says. */
+interface Sealed {
+  phone: string
+  choices: string[]
+  answer: string | null
+  text: string | null
+}
+
+function toRow(message: Message, vault: Vault): MessageTable {
+  const { phone, choices, answer, text } = message
+  const sealed: Sealed = { phone, choices: choices.map((at) => at.toISOString()), answer, text }
+  return {
+    id: message.id,
+    booking_id: message.bookingId,
+    patient_id: message.patientId,
+    clinic_id: message.clinicId,
+    phone_print: vault.fingerprint(phone),
+    kind: message.kind,
+    channel: message.channel,
+    detail: message.detail,
+    language: message.language,
+    revision: message.revision,
+    unsolicited: message.unsolicited,
+    send_at: message.sendAt,
+    not_after: message.notAfter,
+    state: message.state,
+    attempt: message.attempt,
+    visit_at: message.visitAt,
+    gateway: message.gateway,
+    gateway_ref: message.gatewayRef,
+    sealed: vault.seal(JSON.stringify(sealed)),
+    claimed_at: message.claimedAt,
+    sent_at: message.sentAt,
+    ended_at: message.endedAt,
+    code: message.code,
+    fallback_of: message.fallbackOf,
+  }
+}
+
+function toMessage(row: MessageTable, vault: Vault): Message {
+  const sealed = JSON.parse(vault.open(row.sealed)) as Sealed
+  return {
+    ...sealed,
+    choices: sealed.choices.map((at) => new Date(at)),
+    id: row.id,
+    bookingId: row.booking_id,
+    patientId: row.patient_id,
+    clinicId: row.clinic_id,
+    kind: row.kind as Message['kind'],
+    channel: row.channel as Message['channel'],
+    detail: row.detail as Message['detail'],
+    language: row.language,
+    revision: row.revision,
+    unsolicited: row.unsolicited,
+    sendAt: row.send_at,
+    notAfter: row.not_after,
+    state: row.state as MessageState,
+    attempt: row.attempt,
+    visitAt: row.visit_at,
+    gateway: row.gateway,
+    gatewayRef: row.gateway_ref,
+    claimedAt: row.claimed_at,
+    sentAt: row.sent_at,
+    endedAt: row.ended_at,
+    code: row.code,
+    fallbackOf: row.fallback_of,
+  }
+}
+
+/** The facts of a move that are columns of their own. The words are sealed, so they need the whole message: see `move`. */
+function changesOf(facts: Partial<Message>): Partial<MessageTable> {
+  return {
+    ...(facts.sendAt && { send_at: facts.sendAt }),
+    ...(facts.attempt !== undefined && { attempt: facts.attempt }),
+    ...(facts.gatewayRef !== undefined && { gateway_ref: facts.gatewayRef }),
+    ...(facts.gateway && { gateway: facts.gateway }),
+    ...(facts.claimedAt !== undefined && { claimed_at: facts.claimedAt }),
+    ...(facts.sentAt !== undefined && { sent_at: facts.sentAt }),
+    ...(facts.endedAt !== undefined && { ended_at: facts.endedAt }),
+    ...(facts.code !== undefined && { code: facts.code }),
+  }
+}
+
+export function messageRecords(db: Db, vault: Vault): MessageRecords {
+  const all = () => db.selectFrom('message').selectAll()
+  const many = async (query: { execute(): Promise<MessageTable[]> }) => (await query.execute()).map((row) => toMessage(row, vault))
+  const one = async (query: { executeTakeFirst(): Promise<MessageTable | undefined> }) => {
+    const row = await query.executeTakeFirst()
+    return row && toMessage(row, vault)
+  }
+  const print = (phone: string) => vault.fingerprint(phone)
+
+  return {
+    get: (id) => one(all().where('id', '=', id)),
+    byRef: (gateway, ref) => one(all().where('gateway', '=', gateway).where('gateway_ref', '=', ref)),
+    insert: async (messages) => {
+      if (messages.length > 0) await db.insertInto('message').values(messages.map((message) => toRow(message, vault))).execute()
+    },
+    ofBooking: (bookingId) => many(all().where('booking_id', '=', bookingId).orderBy('send_at').orderBy('id')),
+    toPhone: (phone, since) => many(all().where('phone_print', '=', print(phone)).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
+    unsolicitedTo: async (phone, since, exceptUnsentOf) => {
+      const rows = await db
+        .selectFrom('message')
+        .select(['send_at', 'sent_at'])
+        .where('phone_print', '=', print(phone))
+        .where('unsolicited', '=', true)
+        .where('send_at', '>=', since)
+        .where('state', 'in', ['planned', 'queued', 'sending', 'sent', 'delivered', 'undelivered'])
+        .$if(exceptUnsentOf !== null, (query) =>
+          query.where((eb) => eb.not(eb.and([eb('booking_id', '=', exceptUnsentOf), eb('state', 'in', [...UNSENT])]))),
+        )
+        .execute()
+      return rows.map((row) => row.sent_at ?? row.send_at)
+    },
+    claim: (id, revision, now) =>
+      one(
+        db
+          .updateTable('message')
+          .set((eb) => ({ state: 'sending', claimed_at: now, attempt: eb('attempt', '+', 1) }))
+          .where('id', '=', id)
+          .where('state', 'in', [...UNSENT])
+          .where('revision', 'is not distinct from', revision)
+          .returningAll(),
+      ),
+    move: async (id, from, to, facts = {}) => {
+      let sealed: { sealed?: string } = {}
+      if (facts.text !== undefined) {
+        const row = await all().where('id', '=', id).executeTakeFirstOrThrow()
+        sealed = { sealed: vault.seal(JSON.stringify({ ...(JSON.parse(vault.open(row.sealed)) as Sealed), text: facts.text })) }
+      }
+      const moved = await db
+        .updateTable('message')
+        .set({ state: to, ...changesOf(facts), ...sealed })
+        .where('id', '=', id)
+        .where('state', 'in', [...from])
+        .returning('id')
+        .executeTakeFirst()
+      return moved !== undefined
+    },
+    enqueueDue: (until, limit) =>
+      many(
+        db
+          .updateTable('message')
+          .set({ state: 'queued' })
+          .where('id', 'in', (eb) =>
+            eb
+              .selectFrom('message')
+              .select('id')
+              .where('state', '=', 'planned')
+              .where('send_at', '<', until)
+              .orderBy('send_at')
+              .orderBy('id')
+              .limit(limit)
+              .forUpdate()
+              .skipLocked(),
+          )
+          .returningAll(),
+      ),
+    overdue: (before, limit) => many(all().where('state', '=', 'queued').where('send_at', '<', before).orderBy('send_at').limit(limit)),
+    worthless: (now, limit) => many(all().where('state', 'in', [...UNSENT]).where('not_after', '<=', now).orderBy('not_after').limit(limit)),
+    stuck: (before, limit) => many(all().where('state', '=', 'sending').where('claimed_at', '<', before).orderBy('claimed_at').limit(limit)),
+    undelivered: (sentBefore, markBefore, limit) =>
+      many(
+        all()
+          .where('state', '=', 'sent')
+          .where('kind', 'in', ['prep', 'late-prep'])
+          .where((eb) => eb.or([eb('sent_at', '<=', sentBefore), eb('not_after', '<=', markBefore)]))
+          .orderBy('sent_at')
+          .limit(limit),
+      ),
+    withdrawUnsent: async (where, code, now) => {
+      const rows = await db
+        .updateTable('message')
+        .set({ state: 'withdrawn', code, ended_at: now })
+        .where('state', 'in', [...UNSENT])
+        .$if('bookingId' in where, (query) =>
+          // Answers to what she wrote belong to no plan; revising one leaves them alone.
+          query.where('booking_id', '=', (where as { bookingId: string }).bookingId).where('revision', 'is not', null),
+        )
+        .$if('phone' in where, (query) => query.where('phone_print', '=', print((where as { phone: string }).phone)))
+        .returning('id')
+        .execute()
+      return rows.length
+    },
+  }
+}

@@ -1,0 +1,88 @@
+import type { Patient } from '../../../domain/booking.ts'
+import type { OptOutRecords, PatientRecords } from '../../../flows/ports.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { Db, PatientTable } from '../tables.ts'
+
+type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle'>
+
+function toRow(patient: Patient, vault: Vault): PatientTable {
+  const { id, language, channel, detail, ...sealed } = patient
+  return { id, language, channel, detail, phone_print: vault.fingerprint(patient.phone), sealed: vault.seal(JSON.stringify(sealed)) }
+}
+
+function toPatient(row: PatientTable, vault: Vault): Patient {
+  const { id, language, channel, detail } = row
+  return { id, language, channel, detail, ...(JSON.parse(vault.open(row.sealed)) as Sealed) }
+}
+
+export function patientRecords(db: Db, vault: Vault): PatientRecords {
+  return {
+    get: async (id) => {
+      const row = await db.selectFrom('patient').selectAll().where('id', '=', id).executeTakeFirst()
+      return row && toPatient(row, vault)
+    },
+    byPhone: async (phone) => {
+      const rows = await db.selectFrom('patient').selectAll().where('phone_print', '=', vault.fingerprint(phone)).orderBy('id').execute()
+      return rows.map((row) => toPatient(row, vault))
+    },
+    insert: async (patient) => {
+      await db.insertInto('patient').values(toRow(patient, vault)).execute()
+    },
+    update: async (patient) => {
+      const { id, ...changes } = toRow(patient, vault)
+      await db.updateTable('patient').set(changes).where('id', '=', id).execute()
+    },
+    consents: async (patientId) => {
+      const rows = await db
+        .selectFrom('consent')
+        .selectAll()
+        .where('patient_id', '=', patientId)
+        .where('withdrawn_at', 'is', null)
+        .orderBy('id')
+        .execute()
+      return rows.map((row) => ({
+        channel: row.channel,
+        recordedBy: row.recorded_by,
+        recordedAt: row.recorded_at,
+        wording: row.wording,
+      }))
+    },
+    addConsent: async (patientId, consent) => {
+      await db
+        .insertInto('consent')
+        .values({
+          patient_id: patientId,
+          channel: consent.channel,
+          recorded_by: consent.recordedBy,
+          recorded_at: consent.recordedAt,
+          wording: consent.wording,
+          withdrawn_at: null,
+        })
+        .execute()
+    },
+    withdrawConsents: async (patientId, at) => {
+      await db
+        .updateTable('consent')
+        .set({ withdrawn_at: at })
+        .where('patient_id', '=', patientId)
+        .where('withdrawn_at', 'is', null)
+        .execute()
+    },
+  }
+}
+
+export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
+  return {
+    has: async (phone) => {
+      const print = vault.fingerprint(phone)
+      return (await db.selectFrom('opt_out').select('at').where('phone_print', '=', print).executeTakeFirst()) !== undefined
+    },
+    add: async (phone, at) => {
+      const row = { phone_print: vault.fingerprint(phone), at }
+      await db.insertInto('opt_out').values(row).onConflict((on) => on.column('phone_print').doNothing()).execute()
+    },
+    remove: async (phone) => {
+      await db.deleteFrom('opt_out').where('phone_print', '=', vault.fingerprint(phone)).execute()
+    },
+  }
+}

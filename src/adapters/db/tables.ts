@@ -1,0 +1,163 @@
+import type { Generated, Kysely } from 'kysely'
+
+/** Rows as the database has them; the record modules map them to the domain's types, once each. */
+export interface ClinicTable {
+  id: string
+  name: string
+  phone: string
+  zone: string
+  country: string
+  settings: string
+}
+
+export interface PatientTable {
+  id: string
+  phone_print: string
+  language: string
+  channel: 'sms' | 'voice'
+  detail: 'full' | 'discreet'
+  sealed: string
+}
+
+export interface ConsentTable {
+  id: Generated<string>
+  patient_id: string
+  channel: 'sms' | 'voice'
+  recorded_by: string
+  recorded_at: Date
+  wording: string
+  withdrawn_at: Date | null
+}
+
+export interface OptOutTable {
+  phone_print: string
+  at: Date
+}
+
+export interface BookingTable {
+  id: string
+  patient_id: string
+  clinic_id: string
+  clinician: string
+  protocol: string
+  visit_at: Date
+  zone: string
+  state: 'booked' | 'cancelled'
+  plan_revision: number
+  confirmed_at: Date | null
+  short_notice: boolean
+  sealed_lapses: string | null
+  created_at: Date
+}
+
+export interface SlotTable {
+  id: string
+  clinic_id: string
+  clinician: string
+  starts_at: Date
+  state: 'free' | 'held' | 'taken'
+  booking_id: string | null
+  held_until: Date | null
+}
+
+export interface OfferTable {
+  id: string
+  booking_id: string
+  state: 'open' | 'waiting' | 'accepted' | 'declined' | 'lapsed' | 'overtaken'
+  choices: string
+  chosen: number | null
+  made_at: Date
+  until: Date
+}
+
+export interface MessageTable {
+  id: string
+  booking_id: string | null
+  patient_id: string | null
+  clinic_id: string
+  phone_print: string
+  kind: string
+  channel: string
+  detail: string
+  language: string
+  revision: number | null
+  unsolicited: boolean
+  send_at: Date
+  not_after: Date
+  state: string
+  attempt: number
+  visit_at: Date | null
+  gateway: string
+  gateway_ref: string | null
+  sealed: string
+  claimed_at: Date | null
+  sent_at: Date | null
+  ended_at: Date | null
+  code: string | null
+  fallback_of: string | null
+}
+
+export interface ReplyTable {
+  id: string
+  gateway: string
+  key: string
+  phone_print: string
+  sealed: string
+  received_at: Date
+  booking_id: string | null
+  done: string | null
+}
+
+export interface ThreadTable {
+  phone_print: string
+  sealed: string
+}
+
+export interface FollowUpTable {
+  id: string
+  reason: string
+  urgency: number
+  clinic_id: string | null
+  booking_id: string | null
+  patient_id: string | null
+  sealed: string
+  opened_at: Date
+  closed_at: Date | null
+  closed_by: string | null
+  outcome: string | null
+}
+
+export interface HappeningTable {
+  id: Generated<string>
+  at: Date
+  booking_id: string | null
+  what: string
+  by: string
+  facts: string
+}
+
+export interface IdempotencyTable {
+  key: string
+  request_hash: string
+  status: number
+  sealed: string
+  at: Date
+}
+
+export interface Tables {
+  clinic: ClinicTable
+  patient: PatientTable
+  consent: ConsentTable
+  opt_out: OptOutTable
+  booking: BookingTable
+  slot: SlotTable
+  offer: OfferTable
+  message: MessageTable
+  reply: ReplyTable
+  thread: ThreadTable
+  follow_up: FollowUpTable
+  happening: HappeningTable
+  idempotency: IdempotencyTable
+}
+
+export type Db = Kysely<Tables>

@@ -1,0 +1,66 @@
+import type { Channel, Detail, TextKind } from './texts/kinds.ts'
+
+/**
+ * The life of a message:
+ *
+ *   planned ─► queued ─► sending ─► sent ─► delivered
+ *      │          │         │         └───► undelivered   (receipt says so, or none came in time)
+ *      │          │         ├───► failed                  (rejected for good)
+ *      │          │         └───► queued                  (failed for now, tried again while it is worth it)
+ *      ├──────────┴───► expired                           (*not after* has passed)
+ *      └──────────────► withdrawn                         (plan revised, visit moved or cancelled, STOP)
+ *
+ * Each move is a conditional update on the state it leaves; whoever comes second finds nothing to do.
+ */
+export const MESSAGE_STATES = [
+  'planned',
+  'queued',
+  'sending',
+  'sent',
+  'delivered',
+  'failed',
+  'expired',
+  'withdrawn',
+  'undelivered',
+] as const
+export type MessageState = (typeof MESSAGE_STATES)[number]
+
+/** States from which nothing more is sent. */
+export const UNSENT: readonly MessageState[] = ['planned', 'queued']
+
+export interface Message {
+  id: string
+  bookingId: string | null
+  patientId: string | null
+  clinicId: string
+  /** E.164; where it goes. */
+  phone: string
+  kind: TextKind
+  channel: Channel
+  detail: Detail
+  language: string
+  /** Plan revision it belongs to; null for answers, which no plan revises. */
+  revision: number | null
+  unsolicited: boolean
+  sendAt: Date
+  notAfter: Date
+  state: MessageState
+  attempt: number
+  /** The visit it speaks of, as it was when planned. */
+  visitAt: Date | null
+  /** Instants it lists (offers, visits to choose from). */
+  choices: Date[]
+  /** Approved sentence it carries (kind `answer`). */
+  answer: string | null
+  gateway: string
+  gatewayRef: string | null
+  /** The words as sent; null until then. */
+  text: string | null
+  claimedAt: Date | null
+  sentAt: Date | null
+  endedAt: Date | null
+  /** Why it ended as it did, e.g. `no-consent`, or the gateway's code. */
+  code: string | null
+  /** The message it stands in for, after a failure on another channel. */
+  fallbackOf: string | null
+}
