@@ -43,4 +43,9 @@ export interface TextValues {
   answer?: string
   /** Address of the patient's private page. */
   page?: string
+  /** Ids of the protocol's rules to name (kinds `prep` and `late-prep`), e.g. `sex`; missing = `COMMON_RULES`. */
+  avoid?: readonly string[]
 }
+
+/** The four things avoided for the 48 hours before collection (common practice, no source), in the order they are named. */
+export const COMMON_RULES = ['sex', 'lubricant', 'douche', 'vaginal-medicine'] as const

@@ -1,0 +1,73 @@
+import { createHash } from 'node:crypto'
+import { existsSync, readdirSync } from 'node:fs'
+import { join } from 'node:path'
+import { z } from 'zod'
+import type { FullProtocol } from '../../domain/prep/protocol.ts'
+import { Faults, readYaml, TEMPLATES } from './files.ts'
+
+const words = z.string().min(1)
+const cycleDays = { first: z.int().min(1).max(45), last: z.int().min(1).max(45) }
+
+const protocolFile = z.strictObject({
+  id: z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'Use lower-case letters, digits and hyphens.'),
+  version: z.int().min(1),
+  reviewBy: z.iso.date(),
+  names: z.intersection(z.object({ en: words }), z.record(z.string(), words)),
+  avoid: z.array(z.strictObject({ what: words, hours: z.number().min(1).max(336), source: words })),
+  fine: z.array(words),
+  avoidDays: z.strictObject({ ...cycleDays, source: words }).nullable(),
+  ideal: z.strictObject({ day: z.int().min(1).max(45), ...cycleDays, source: words }),
+  vial: z.strictObject({ keepsDays: z.int().min(1), source: words }),
+  deferrals: z.array(
+    z.strictObject({ after: words, days: z.int().min(1).nullable(), source: words, conflicts: z.array(words).default([]) }),
+  ),
+  checklist: z.array(z.strictObject({ id: words, text: words, source: words })),
+  answers: z.record(z.string(), z.record(z.string(), words)).default({}),
+})
+type ProtocolFile = z.infer<typeof protocolFile>
+
+/**
+ * Reads every protocol. A file in `siteFolder` adds a protocol, or replaces the one with the same id.
+ *
+ * @throws Failure `bad-input` listing all faults of all files.
+ */
+export function loadProtocols(folder: string = TEMPLATES, siteFolder?: string): Map<string, FullProtocol> {
+  const faults = new Faults(folder)
+  const protocols = new Map<string, FullProtocol>()
+  for (const root of siteFolder ? [folder, siteFolder] : [folder]) {
+    for (const file of protocolFiles(root)) {
+      const read = readYaml(file, protocolFile, faults)
+      if (read) protocols.set(read.id, protocolOf(read))
+    }
+  }
+  faults.throwIfAny()
+  return protocols
+}
+
+function protocolFiles(root: string): string[] {
+  const folder = join(root, 'protocols')
+  if (!existsSync(folder)) return []
+  return readdirSync(folder).filter((name) => name.endsWith('.yaml')).sort().map((name) => join(folder, name))
+}
+
+function protocolOf(file: ProtocolFile): FullProtocol {
+  const { avoidDays, ideal, vial } = file
+  return {
+    id: file.id,
+    version: file.version,
+    digest: createHash('sha256').update(JSON.stringify(file)).digest('hex').slice(0, 12),
+    reviewBy: file.reviewBy,
+    names: file.names,
+    prepHours: Math.max(0, ...file.avoid.map(({ hours }) => hours)),
+    avoidDays: avoidDays && { first: avoidDays.first, last: avoidDays.last },
+    idealDay: ideal.day,
+    idealWindow: { first: ideal.first, last: ideal.last },
+    sources: { ...(avoidDays && { avoidDays: avoidDays.source }), ideal: ideal.source, vial: vial.source },
+    avoid: file.avoid,
+    fine: file.fine,
+    vialKeepsDays: vial.keepsDays,
+    deferrals: file.deferrals,
+    checklist: file.checklist,
+    answers: {},
+  }
+}
