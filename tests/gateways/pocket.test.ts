@@ -33,7 +33,10 @@ describe('the pocket phone network', () => {
     const { pocket } = await network()
     await pocket.send(outgoing('m1'))
     await pocket.send(outgoing('m1'))
-    expect(pocket.ledger().map((entry) => [entry.ref, entry.messageId])).toEqual([['pocket-1', 'm1'], ['pocket-2', 'm1']])
+    expect(pocket.ledger().map((entry) => [entry.ref, entry.messageId])).toEqual([
+      ['pocket-1', 'm1'],
+      ['pocket-2', 'm1'],
+    ])
   })
 
   it('refuses, throttles and fails without keeping the message', async () => {

@@ -1,5 +1,6 @@
 import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../../flows/gateway.ts'
 import type { Channel } from '../../../domain/texts/kinds.ts'
+import { InFlight } from '../in-flight.ts'
 import { answerOf, keepsMessage, type NetworkPlan } from './network-plan.ts'
 
 export interface PocketOptions {
@@ -63,7 +64,7 @@ export class PocketGateway implements Gateway {
   readonly #plans = new Map<string, NetworkPlan>()
   readonly #phones = new Map<string, PhoneText[]>()
   readonly #ledger: LedgerEntry[] = []
-  readonly #inFlight = new Set<Promise<unknown>>()
+  readonly #inFlight = new InFlight()
   #held: Tell[] = []
   #ears: Ears | undefined
 
@@ -83,14 +84,12 @@ export class PocketGateway implements Gateway {
   }
 
   async stop(): Promise<void> {
-    await Promise.allSettled(this.#inFlight)
+    await this.#inFlight.settled()
     this.#ears = undefined
   }
 
   send(message: Outgoing): Promise<SendOutcome> {
-    const sending = this.#send(message).finally(() => this.#inFlight.delete(sending))
-    this.#inFlight.add(sending)
-    return sending
+    return this.#inFlight.run(() => this.#send(message))
   }
 
   /** Sets how a number behaves from now on; without a plan it becomes normal again. */

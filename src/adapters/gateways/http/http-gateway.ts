@@ -1,0 +1,194 @@
+import type { Callback, CallbackGateway, Ears, Heard, Outgoing, Receipt, SendOutcome } from '../../../flows/gateway.ts'
+import { badInput, Failure } from '../../../domain/failure.ts'
+import { measureSms } from '../../../domain/texts/sms.ts'
+import { InFlight } from '../in-flight.ts'
+import { requestBuilder, type BuildRequest } from './build-request.ts'
+import { connections, exchange } from './exchange.ts'
+import { readHttpConfig, secretNames, type HttpConfig, type ReceiptMapping, type ReplyMapping } from './http-config.ts'
+import { Letter } from './letter.ts'
+import { answerReader, type ReadAnswer } from './read-answer.ts'
+import { receiptReader, replyReader, type ReadCallback } from './read-callback.ts'
+import type { Fields, Secrets } from './template.ts'
+import { callbackVerifier, type Verify } from './verify-callback.ts'
+
+export interface HttpGatewayDeps {
+  clock: { now(): Date }
+  /** Resolves the NAME of an `env:NAME`; undefined where there is none. */
+  secret: (name: string) => string | undefined
+  /** Where the peer reaches this gateway's webhooks, `https://clinic.example/gateways/NAME`; `/receipt` and `/reply` are added. */
+  callbackUrl?: string
+}
+
+type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
+
+/** One kind of callback made ready: who may send it, how it is read, where it goes, what is answered. */
+interface Desk {
+  verify: Verify
+  deliver: (letter: Letter, now: Date, ears: Ears) => Promise<'stored' | 'nonsense'>
+  reply: Answer
+}
+
+const MAX_CALLBACK_BYTES = 64 * 1024
+
+class HttpGateway implements CallbackGateway {
+  readonly name: string
+  readonly channels: HttpConfig['channels']
+  readonly onUnknown: HttpConfig['onUnknown']
+  readonly #config: HttpConfig
+  readonly #deps: HttpGatewayDeps
+  readonly #build: BuildRequest
+  readonly #read: ReadAnswer
+  readonly #desks: Partial<Record<Callback['path'], Desk>>
+  readonly #addresses: Fields
+  readonly #inFlight = new InFlight()
+  #agent: ReturnType<typeof connections> | undefined
+  #ears: Ears | undefined
+
+  constructor(config: HttpConfig, deps: HttpGatewayDeps) {
+    const secrets = secretsOf(config, deps.secret)
+    this.#config = config
+    this.#deps = deps
+    this.name = config.name
+    this.channels = config.channels
+    this.onUnknown = config.onUnknown
+    this.#build = requestBuilder(config.request, secrets)
+    this.#read = answerReader(config)
+    this.#desks = desksOf(config, secrets)
+    this.#addresses = addressesOf(config, deps.callbackUrl, secrets)
+  }
+
+  async start(ears: Ears): Promise<void> {
+    this.#ears = ears
+    this.#agent = connections(new URL(this.#config.request.url).protocol, this.#config.maxConnections)
+  }
+
+  send(message: Outgoing): Promise<SendOutcome> {
+    return this.#inFlight.run(() => this.#send(message))
+  }
+
+  async stop(): Promise<void> {
+    const agent = this.#agent
+    this.#agent = undefined
+    await this.#inFlight.settled()
+    agent?.destroy()
+    this.#ears = undefined
+  }
+
+  async callback(callback: Callback): Promise<Answer> {
+    const desk = this.#desks[callback.path]
+    if (desk === undefined) return { status: 404, body: '' }
+    if (callback.body.length > MAX_CALLBACK_BYTES) return { status: 413, body: '' }
+    const now = this.#deps.clock.now()
+    if (!desk.verify(callback, now)) return { status: 401, body: '' }
+    if (this.#ears === undefined) return { status: 503, body: '' }
+    return this.#hear(desk, new Letter(callback.query, callback.headers, callback.body), now, this.#ears)
+  }
+
+  async #hear(desk: Desk, letter: Letter, now: Date, ears: Ears): Promise<Answer> {
+    try {
+      return (await desk.deliver(letter, now, ears)) === 'stored' ? desk.reply : { status: 400, body: '' }
+    } catch {
+      return { status: 503, body: '' } // it could not be stored: the peer should tell it again
+    }
+  }
+
+  async #send(message: Outgoing): Promise<SendOutcome> {
+    const now = this.#deps.clock.now()
+    if (this.#agent === undefined) return { kind: 'later', code: 'not-started' }
+    if (message.notAfter <= now) return { kind: 'rejected', code: 'expired' }
+    const wire = this.#build(this.#fieldsOf(message, now), now)
+    return this.#read(await exchange(wire, this.#agent, this.#config.timeoutMs), this.#deps.clock.now())
+  }
+
+  #fieldsOf(message: Outgoing, now: Date): Fields {
+    const { encoding, segments } = measureSms(message.text)
+    const id = encodeURIComponent(message.id)
+    return {
+      to: message.to,
+      to_no_plus: message.to.replace('+', ''),
+      from: this.#config.from,
+      text: message.text,
+      language: message.language,
+      encoding,
+      coding: this.#config.codings[encoding],
+      segments: String(segments),
+      our_id: message.id,
+      ...timesOf(message.notAfter, now),
+      receipt_url: this.#addresses.receipt!.replace('{id}', id),
+      reply_url: this.#addresses.reply!.replace('{id}', id),
+    }
+  }
+}
+
+/** A gateway described in a configuration instead of code: see `http-config.ts` for what can be said. */
+export function createHttpGateway(raw: unknown, deps: HttpGatewayDeps): CallbackGateway {
+  return new HttpGateway(readHttpConfig(raw), deps)
+}
+
+function timesOf(notAfter: Date, now: Date): Fields {
+  return {
+    validity_min: String(Math.max(1, Math.floor((notAfter.getTime() - now.getTime()) / 60_000))),
+    not_after: notAfter.toISOString(),
+    not_after_unix: String(Math.floor(notAfter.getTime() / 1000)),
+    now: now.toISOString(),
+    now_unix: String(Math.floor(now.getTime() / 1000)),
+  }
+}
+
+/** Finds every secret before anything is sent, and names all that are missing. */
+function secretsOf(config: HttpConfig, secret: HttpGatewayDeps['secret']): Secrets {
+  const missing = [...new Set(secretNames(config))].filter((name) => !secret(name))
+  if (missing.length > 0) {
+    const faults = missing.map((name) => ({ field: name, message: `Gateway ${config.name} needs ${name} in the environment.` }))
+    throw new Failure('bad-input', { message: faults.map((fault) => fault.message).join('\n'), faults })
+  }
+  return (name) => secret(name) ?? ''
+}
+
+function desksOf({ name, receipts, replies }: HttpConfig, secrets: Secrets): Partial<Record<Callback['path'], Desk>> {
+  return {
+    ...(receipts && {
+      receipt: desk(receipts, secrets, receiptReader(receipts, name), (ears, receipt: Receipt) => ears.receipt(receipt)),
+    }),
+    ...(replies && { reply: desk(replies, secrets, replyReader(replies, name), (ears, heard: Heard) => ears.heard(heard)) }),
+  }
+}
+
+function desk<T>(
+  mapping: ReceiptMapping | ReplyMapping,
+  secrets: Secrets,
+  read: ReadCallback<T>,
+  tell: (ears: Ears, fact: T) => Promise<void>,
+): Desk {
+  const { status, body, contentType } = mapping.reply
+  return {
+    verify: callbackVerifier(mapping.auth, secrets),
+    reply: contentType === undefined ? { status, body } : { status, body, contentType },
+    deliver: async (letter, now, ears) => {
+      const facts = read(letter, now)
+      for (const fact of facts ?? []) await tell(ears, fact)
+      return facts === undefined ? 'nonsense' : 'stored'
+    },
+  }
+}
+
+/** Addresses for the peer to call back, with our message id and, where that is how it shows itself, the shared secret. */
+function addressesOf(config: HttpConfig, base: string | undefined, secrets: Secrets): Fields {
+  const address = (path: string, mapping: ReceiptMapping | ReplyMapping | undefined) => {
+    if (base === undefined || mapping === undefined) return ''
+    const { auth } = mapping
+    const key =
+      auth.kind === 'query' ? `&${encodeURIComponent(auth.name)}=${encodeURIComponent(secrets(auth.secret.slice(4)))}` : ''
+    return `${base}/${path}?id={id}${key}`
+  }
+  const addresses = { receipt: address('receipt', config.receipts), reply: address('reply', config.replies) }
+  for (const [path, url] of Object.entries(addresses)) if (url === '') refuseUse(config, path)
+  return addresses
+}
+
+/** An address that nobody can call must not be handed to the peer. */
+function refuseUse({ request }: HttpConfig, path: string): void {
+  if (!JSON.stringify(request).includes(`{${path}_url`)) return
+  const described = path === 'reply' ? 'replies' : 'receipts'
+  badInput('request', `{${path}_url} has no value: describe ${described}, and set the public address of the service.`)
+}
