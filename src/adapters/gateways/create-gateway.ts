@@ -11,7 +11,7 @@ export interface GatewayDeps {
   after: (ms: number, work: () => Promise<void>) => void
   /** Resolves the NAME of an `env:NAME`. */
   secret: (name: string) => string | undefined
-  /** Public address of the gateways' webhooks, e.g. `https://clinic.example/gateways`; `/NAME/receipt` and `/NAME/reply` are added. */
+  /** Public address of all webhooks, e.g. `https://clinic.example/gateways`; `/NAME/receipt` and `/NAME/reply` are added. */
   callbackUrl?: string
 }
 

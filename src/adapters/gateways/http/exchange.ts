@@ -34,7 +34,7 @@ export function connections(protocol: string, maxSockets: number): http.Agent {
   return protocol === 'https:' ? new https.Agent(options) : new http.Agent(options)
 }
 
-/** Under the five seconds after which common servers drop an idle connection: a write into one that closes has an unknown fate. */
+/** Under the 5 s after which common servers drop an idle connection: a write into one that closes has an unknown fate. */
 const IDLE_MS = 4_000
 
 /** Sends one request and reads its answer. Never throws: a fault says whether the request may have been seen. */

@@ -15,7 +15,7 @@ export interface HttpGatewayDeps {
   clock: { now(): Date }
   /** Resolves the NAME of an `env:NAME`; undefined where there is none. */
   secret: (name: string) => string | undefined
-  /** Where the peer reaches this gateway's webhooks, `https://clinic.example/gateways/NAME`; `/receipt` and `/reply` are added. */
+  /** Where the peer reaches this gateway, `https://clinic.example/gateways/NAME`; `/receipt` and `/reply` are added. */
   callbackUrl?: string
 }
 

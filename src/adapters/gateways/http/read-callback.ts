@@ -23,7 +23,7 @@ export function receiptReader(mapping: ReceiptMapping, gateway: string): ReadCal
   })
 }
 
-/** Makes the mapping of replies ready. A sender that is no phone number (a name, a short code) is no patient and yields nothing. */
+/** Makes the mapping of replies ready. A sender that is no phone number (a name, a short code) yields nothing. */
 export function replyReader(mapping: ReplyMapping, gateway: string): ReadCallback<Heard> {
   const [from, key, time] = [mapping.from, mapping.key, mapping.at].map(optional)
   const textOf = textReader(mapping)
