@@ -42,12 +42,18 @@ export function readYaml<S extends z.ZodType>(file: string, schema: S, faults: F
     return null
   }
   try {
-    const read = schema.safeParse(parse(readFileSync(file, 'utf8')))
-    if (read.success) return read.data
-    for (const issue of read.error.issues) faults.add(file, issue.path.join('.'), issue.message)
+    return checkData(file, parse(readFileSync(file, 'utf8')), schema, faults)
   } catch (error) {
     faults.add(file, '', `This is not YAML: ${(error as Error).message.split('\n')[0]}`)
+    return null
   }
+}
+
+/** Data that was read from `file`, by its schema; null, with faults noted, when it is wrong. */
+export function checkData<S extends z.ZodType>(file: string, data: unknown, schema: S, faults: Faults): z.infer<S> | null {
+  const read = schema.safeParse(data)
+  if (read.success) return read.data
+  for (const issue of read.error.issues) faults.add(file, issue.path.join('.'), issue.message)
   return null
 }
 

@@ -1,9 +1,10 @@
-import { createHash } from 'node:crypto'
 import { existsSync, readdirSync } from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
 import type { FullProtocol } from '../../domain/prep/protocol.ts'
-import { Faults, readYaml, TEMPLATES } from './files.ts'
+import { digestOf } from './approvals.ts'
+import { answersOf, loadAnswers, type LanguageAnswers } from './load-answers.ts'
+import { checkData, Faults, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
 const cycleDays = { first: z.int().min(1).max(45), last: z.int().min(1).max(45) }
@@ -17,28 +18,34 @@ const protocolFile = z.strictObject({
   fine: z.array(words),
   avoidDays: z.strictObject({ ...cycleDays, source: words }).nullable(),
   ideal: z.strictObject({ day: z.int().min(1).max(45), ...cycleDays, source: words }),
-  vial: z.strictObject({ keepsDays: z.int().min(1), source: words }),
+  vial: z.strictObject({ keepsDays: z.int().min(1), source: words }).nullable(),
   deferrals: z.array(
     z.strictObject({ after: words, days: z.int().min(1).nullable(), source: words, conflicts: z.array(words).default([]) }),
   ),
   checklist: z.array(z.strictObject({ id: words, text: words, source: words })),
-  answers: z.record(z.string(), z.record(z.string(), words)).default({}),
+  /** The site's own answers by topic and language; null = a person answers. */
+  answers: z.record(z.string(), z.record(z.string(), z.strictObject({ sentence: words, by: words, on: z.iso.date() })).nullable()).default({}),
 })
-type ProtocolFile = z.infer<typeof protocolFile>
+export type ProtocolFile = z.infer<typeof protocolFile>
 
 /**
- * Reads every protocol. A file in `siteFolder` adds a protocol, or replaces the one with the same id.
+ * Reads every protocol. A file in `siteFolder/protocols` adds a protocol, or changes the one with the same id: each field
+ * that it names replaces the field that came with Daysix.
  *
  * @throws Failure `bad-input` listing all faults of all files.
  */
 export function loadProtocols(folder: string = TEMPLATES, siteFolder?: string): Map<string, FullProtocol> {
   const faults = new Faults(folder)
+  const languages = loadAnswers(folder, faults)
+  const files = new Map<string, { file: string; raw: Record<string, unknown> }>()
+  for (const file of [folder, ...(siteFolder ? [siteFolder] : [])].flatMap(protocolFiles)) {
+    const raw = readYaml(file, z.looseObject({ id: words }), faults)
+    if (raw) files.set(raw.id, { file, raw: { ...files.get(raw.id)?.raw, ...raw } })
+  }
   const protocols = new Map<string, FullProtocol>()
-  for (const root of siteFolder ? [folder, siteFolder] : [folder]) {
-    for (const file of protocolFiles(root)) {
-      const read = readYaml(file, protocolFile, faults)
-      if (read) protocols.set(read.id, protocolOf(read))
-    }
+  for (const { file, raw } of files.values()) {
+    const checked = checkData(file, raw, protocolFile, faults)
+    if (checked) protocols.set(checked.id, protocolOf(checked, languages))
   }
   faults.throwIfAny()
   return protocols
@@ -50,24 +57,24 @@ function protocolFiles(root: string): string[] {
   return readdirSync(folder).filter((name) => name.endsWith('.yaml')).sort().map((name) => join(folder, name))
 }
 
-function protocolOf(file: ProtocolFile): FullProtocol {
+function protocolOf(file: ProtocolFile, languages: LanguageAnswers[]): FullProtocol {
   const { avoidDays, ideal, vial } = file
   return {
     id: file.id,
     version: file.version,
-    digest: createHash('sha256').update(JSON.stringify(file)).digest('hex').slice(0, 12),
+    digest: digestOf(JSON.stringify(file)),
     reviewBy: file.reviewBy,
     names: file.names,
     prepHours: Math.max(0, ...file.avoid.map(({ hours }) => hours)),
     avoidDays: avoidDays && { first: avoidDays.first, last: avoidDays.last },
     idealDay: ideal.day,
     idealWindow: { first: ideal.first, last: ideal.last },
-    sources: { ...(avoidDays && { avoidDays: avoidDays.source }), ideal: ideal.source, vial: vial.source },
+    sources: { ...(avoidDays && { avoidDays: avoidDays.source }), ideal: ideal.source, ...(vial && { vial: vial.source }) },
     avoid: file.avoid,
     fine: file.fine,
-    vialKeepsDays: vial.keepsDays,
+    vialKeepsDays: vial?.keepsDays ?? null,
     deferrals: file.deferrals,
     checklist: file.checklist,
-    answers: {},
+    answers: answersOf(file, languages),
   }
 }

@@ -1,10 +1,10 @@
-import { createHash } from 'node:crypto'
-import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
 import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/texts/kinds.ts'
-import { READING_FORMULAS, textKey, type Approval, type Language, type Text, type TextLibrary, type TextPart } from '../../domain/texts/library.ts'
+import { READING_FORMULAS, textKey, type Language, type Text, type TextLibrary, type TextPart } from '../../domain/texts/library.ts'
 import { parseMessage } from '../../domain/texts/message.ts'
+import { textFaults } from '../../domain/texts/text-rules.ts'
+import { digestOf, loadApprovals, type Approvals } from './approvals.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
@@ -46,12 +46,7 @@ const voiceFile = z.strictObject({
   defaults: voiceText.omit({ full: true }),
   texts: z.record(z.enum(TEXT_KINDS), voiceText.partial().required({ full: true })),
 })
-const approvalsFile = z.array(
-  z.strictObject({ by: words, on: z.iso.date(), texts: z.record(z.string(), z.string().regex(/^[0-9a-f]{12}$/)) }),
-)
-
-/** Approvals by text key and digest. */
-type Approvals = Map<string, Approval>
+type TextsByKind = Record<string, { [part in TextPart]?: string | undefined }>
 
 /**
  * Reads every language under `folder` (default: the templates that come with Daysix).
@@ -74,7 +69,11 @@ function loadLanguage(folder: string, faults: Faults): Language | null {
   if (!head) return null
   const approvals = loadApprovals(join(folder, 'approvals.yaml'), faults)
   const texts = [...loadSms(folder, head.locale, approvals, faults), ...loadVoice(folder, head.locale, approvals, faults)]
-  return { ...head, texts: new Map(texts.map((text) => [textKey(text.kind, text.channel, text.part), text])) }
+  const language = { ...head, texts: new Map(texts.map((text) => [textKey(text.kind, text.channel, text.part), text])) }
+  for (const text of texts) {
+    for (const fault of textFaults(text, language)) faults.add(join(folder, `${text.channel}.yaml`), `${text.kind}.${text.part}`, fault)
+  }
+  return language
 }
 
 function loadSms(folder: string, locale: string, approvals: Approvals, faults: Faults): Text[] {
@@ -86,22 +85,23 @@ function loadVoice(folder: string, locale: string, approvals: Approvals, faults:
   const file = join(folder, 'voice.yaml')
   const read = readYaml(file, voiceFile, faults)
   if (!read) return []
-  const whole = Object.fromEntries(Object.entries(read.texts).map(([kind, parts]) => [kind, { ...read.defaults, ...parts }]))
+  const whole: TextsByKind = {}
+  for (const [kind, parts] of Object.entries(read.texts)) whole[kind] = { ...read.defaults, ...parts }
   return textsOf(file, 'voice', whole, locale, approvals, faults)
 }
 
 function textsOf(
   file: string,
   channel: Channel,
-  read: Partial<Record<string, Partial<Record<TextPart, string>>>>,
+  read: TextsByKind,
   locale: string,
   approvals: Approvals,
   faults: Faults,
 ): Text[] {
   return Object.entries(read).flatMap(([kind, parts]) =>
-    Object.entries(parts ?? {}).flatMap(([part, words]) => {
+    Object.entries(parts).flatMap(([part, words]) => {
       try {
-        return [compile(kind as TextKind, channel, part as TextPart, words, locale, approvals)]
+        return words === undefined ? [] : [compile(kind as TextKind, channel, part as TextPart, words, locale, approvals)]
       } catch (error) {
         faults.add(file, `${kind}.${part}`, `This is not ICU MessageFormat: ${(error as Error).message}`)
         return []
@@ -112,17 +112,6 @@ function textsOf(
 
 function compile(kind: TextKind, channel: Channel, part: TextPart, words: string, locale: string, approvals: Approvals): Text {
   const digest = digestOf(words)
-  const approval = approvals.get(`${textKey(kind, channel, part)} ${digest}`)
+  const approval = approvals(textKey(kind, channel, part), digest)
   return { kind, channel, part, words, message: parseMessage(words, locale), digest, ...(approval && { approval }) }
-}
-
-/** Twelve hex digits that change with the words: an edited text falls back to draft by itself. */
-export function digestOf(words: string): string {
-  return createHash('sha256').update(words.trim()).digest('hex').slice(0, 12)
-}
-
-function loadApprovals(file: string, faults: Faults): Approvals {
-  if (!existsSync(file)) return new Map()
-  const read = readYaml(file, approvalsFile, faults) ?? []
-  return new Map(read.flatMap(({ by, on, texts }) => Object.entries(texts).map(([key, digest]) => [`${key} ${digest}`, { by, on }])))
 }

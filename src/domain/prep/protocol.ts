@@ -55,8 +55,8 @@ export interface FullProtocol extends Protocol {
   avoid: AvoidRule[]
   /** Topics that stay as they are, e.g. `prescribed-medicine`, `shower`. */
   fine: string[]
-  /** How long the vial keeps after collection, in days. */
-  vialKeepsDays: number
+  /** How long the vial keeps after collection, in days; null where there is no vial. */
+  vialKeepsDays: number | null
   deferrals: Deferral[]
   checklist: ChecklistItem[]
   /** Approved answers: topic → language → answer. */

@@ -36,11 +36,15 @@ export function gradeOfEase(ease: number): number {
 }
 
 /**
- * Words, sentences and syllables of a text. By Flesch's own rule ("How to test readability") every unit marked off by a
- * full stop, question or exclamation mark, colon, semicolon or line end counts as a sentence. Bare numbers don't count.
+ * Words, sentences and syllables of a text. By Flesch's own rule (1948) every unit of thought marked off by a full stop,
+ * question or exclamation mark, colon, semicolon or line end counts as a sentence. Bare numbers don't count.
+ *
+ * @param leaveOut strings that are not our wording: names, telephone numbers, addresses.
  */
-export function readingCounts(text: string, formula: ReadingFormula): ReadingCounts {
-  const sentences = text.split(/[.!?:;…](?=\s|$)|\n/u).map((sentence) => sentence.match(/[\p{L}\p{M}]+(?:['’-][\p{L}\p{M}]+)*/gu) ?? [])
+export function readingCounts(text: string, formula: ReadingFormula, leaveOut: readonly string[] = []): ReadingCounts {
+  const ours = leaveOut.reduce((rest, words) => rest.replaceAll(words, ' '), text)
+  const units = ours.split(/[.!?:;…](?=\s|$)|\n/u)
+  const sentences = units.map((unit) => unit.match(/(?<!\d)[\p{L}\p{M}]+(?:['’-][\p{L}\p{M}]+)*/gu) ?? [])
   const words = sentences.flat()
   return {
     words: words.length,
@@ -49,16 +53,19 @@ export function readingCounts(text: string, formula: ReadingFormula): ReadingCou
   }
 }
 
-/** Reading ease by the formula of the language (Flesch's for English), or null where there is none or no word. */
-export function readingEase(counts: ReadingCounts, formula: ReadingFormula): number | null {
-  if (formula === 'none' || counts.words === 0) return null
-  return { 'flesch-kincaid': fleschEase, 'fernandez-huerta': fernandezHuertaEase, 'kandel-moles': kandelMolesEase }[formula](counts)
+const EASE: Record<Exclude<ReadingFormula, 'none'>, (counts: ReadingCounts) => number> = {
+  'flesch-kincaid': fleschEase,
+  'fernandez-huerta': fernandezHuertaEase,
+  'kandel-moles': kandelMolesEase,
 }
 
-/** School grade of a text, rounded to a tenth. `leaveOut` are strings that are not our wording (names, addresses). */
-export function readingGrade(text: string, formula: ReadingFormula, leaveOut: readonly string[] = []): number | null {
-  const ours = leaveOut.reduce((rest, words) => rest.replaceAll(words, ' '), text)
-  const counts = readingCounts(ours, formula)
+/** Reading ease by the formula of the language (Flesch's for English), or null where there is none or no word. */
+export function readingEase(counts: ReadingCounts, formula: ReadingFormula): number | null {
+  return formula === 'none' || counts.words === 0 ? null : EASE[formula](counts)
+}
+
+/** School grade, rounded to a tenth; null where the language has no formula or the text no word. */
+export function readingGrade(counts: ReadingCounts, formula: ReadingFormula): number | null {
   const ease = readingEase(counts, formula)
   if (ease === null) return null
   const grade = formula === 'flesch-kincaid' ? fleschKincaidGrade(counts) : gradeOfEase(ease)

@@ -45,6 +45,8 @@ export interface TextValues {
   page?: string
   /** Ids of the protocol's rules to name (kinds `prep` and `late-prep`), e.g. `sex`; missing = `COMMON_RULES`. */
   avoid?: readonly string[]
+  /** false: cycles play no part (no periods, or a specimen that any day will do), so no text asks about one. */
+  periods?: boolean
 }
 
 /** The four things avoided for the 48 hours before collection (common practice, no source), in the order they are named. */

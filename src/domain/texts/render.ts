@@ -1,9 +1,10 @@
 import { badInput } from '../failure.ts'
 import { writeWhen } from './dates.ts'
-import { readingGrade } from './grade.ts'
+import { readingCounts, readingGrade } from './grade.ts'
 import { COMMON_RULES, type Channel, type Detail, type TextKind, type TextValues } from './kinds.ts'
 import { textKey, type Language, type Text, type TextLibrary, type TextPart } from './library.ts'
 import { fill, placeholders } from './message.ts'
+import type { Placeholder } from './text-rules.ts'
 import { foldTypography, measureSms, type Encoding } from './sms.ts'
 
 export type VoicePart = 'greeting' | 'full' | 'menu' | 'voicemail'
@@ -41,14 +42,19 @@ export function renderText(library: TextLibrary, request: TextRequest): Rendered
   const language = languageOf(library, request.language)
   const text = language.texts.get(textKey(request.kind, request.channel, partOf(request)))
   if (!text) return badInput('kind', `There is no text of this kind in language ${language.code} for this channel.`)
-  const written = write(text, language, request.values)
-  const words = request.fold ? foldTypography(written) : written
+  return renderOne(text, language, request.values, request.fold)
+}
+
+/** The same for a text already at hand. */
+export function renderOne(text: Text, language: Language, values: TextValues, fold = false): RenderedText {
+  const written = write(text, language, values)
+  const words = fold ? foldTypography(written) : written
   const { encoding, segments } = measureSms(words)
   return {
     text: words,
     encoding,
-    segments: request.channel === 'sms' ? segments : 0,
-    grade: readingGrade(words, language.reading, notOurWords(request.values)),
+    segments: text.channel === 'sms' ? segments : 0,
+    grade: readingGrade(readingCounts(words, language.reading, notOurWords(values)), language.reading),
     state: text.approval ? 'approved' : 'draft',
     language: language.code,
   }
@@ -72,18 +78,19 @@ function partOf({ channel, detail, voicePart = 'full' }: TextRequest): TextPart 
 function write(text: Text, language: Language, values: TextValues): string {
   const known = wordsOf(values, language, text.channel)
   for (const name of placeholders(text.message)) {
-    if (known[name] === undefined) badInput(`values.${sourceOf(name)}`, `A text of kind ${text.kind} needs this value.`)
+    if (known[name as Placeholder] === undefined) badInput(`values.${sourceOf(name)}`, `A text of kind ${text.kind} needs this value.`)
   }
-  return String(text.message.format(known)).trim()
+  return String(text.message.format(known)).replace(/ {2,}/g, ' ').trim()
 }
 
 function sourceOf(placeholder: string): string {
   return { phone: 'clinicPhone', count: 'choices' }[placeholder] ?? placeholder
 }
 
-/** The values a text may ask for, in words. `tests` and the template checks rely on these names. */
-function wordsOf(values: TextValues, language: Language, channel: Channel): Record<string, string | number | undefined> {
+/** The values a text may ask for, in words; `PLACEHOLDERS` lists the same names. */
+function wordsOf(values: TextValues, language: Language, channel: Channel): Record<Placeholder, string | number | undefined> {
   const when = (instant: Date): string => writeWhen(instant, values.zone, language, channel)
+  const avoid = values.avoid ?? COMMON_RULES
   return {
     clinic: values.clinic,
     phone: channel === 'voice' ? spokenDigits(values.clinicPhone) : values.clinicPhone,
@@ -91,10 +98,17 @@ function wordsOf(values: TextValues, language: Language, channel: Channel): Reco
     mark: values.mark && when(values.mark),
     choices: values.choices && listChoices(values.choices.map(when), language, channel),
     count: values.choices?.length,
-    avoid: nameRules(values.avoid ?? COMMON_RULES, language, channel),
+    avoid: nameRules(avoid, language, channel),
+    rules: avoid.length === 0 ? 'none' : isCommon(avoid) ? 'common' : 'other',
+    periods: values.periods === false ? 'no' : 'yes',
     answer: values.answer,
     page: values.page,
   }
+}
+
+/** The four usual rules, whatever their order: languages may say these in one well-made phrase. */
+function isCommon(avoid: readonly string[]): boolean {
+  return avoid.length === COMMON_RULES.length && COMMON_RULES.every((rule) => avoid.includes(rule))
 }
 
 /** `+1 613 555 0142` → `+1, 6 1 3, 5 5 5, 0 1 4 2`: speech reads digits in groups instead of millions. */
@@ -119,7 +133,7 @@ export function nameRules(rules: readonly string[], language: Language, channel:
 }
 
 /** Names, numbers and addresses are not ours to make easier: they are left out of the reading grade. */
-function notOurWords(values: TextValues): string[] {
+export function notOurWords(values: TextValues): string[] {
   return [values.page, values.clinic, values.clinicPhone, values.clinicPhone && spokenDigits(values.clinicPhone)].filter(
     (words): words is string => Boolean(words),
   )
