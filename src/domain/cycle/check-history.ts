@@ -1,26 +1,25 @@
 import { dayNumber } from './days.ts'
+import { type HistoryFault, sortEvidence } from './evidence.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
 
-/** One thing wrong with what is known of a patient's cycles. */
-export interface HistoryFault {
-  field: string
-  message: string
-}
-
-/** Beyond this an LMP says nothing about the dates of coming periods. Our own limit, no source. */
+/** After this long without news the LMP no longer says where she is: the forecast is nearly even. Judgement, no source. */
 const OLDEST_LMP_DAYS = 120
-/** No cycle is that short: a second bleed sooner is the same period or bleeding between periods. */
-export const SHORTEST_CYCLE_DAYS = 15
+/** Stated lengths outside this are slips of the pen or no cycles at all. Judgement, no source. */
+const USUAL = { shortest: 15, longest: 90 }
+const AGES = { youngest: 9, oldest: 60 }
 
-/** Contradictions and data that cannot be used; empty when fine. */
+/** Contradictions and data that cannot be used; empty when fine. What is reported is also left out of the forecast. */
 export function checkHistory(history: CycleHistory, asOf: CalendarDate): HistoryFault[] {
   const today = dayNumber(asOf, 'asOf')
-  const faults: HistoryFault[] = []
-  for (const field of ['lmp', 'startedOn', 'notStartedBy', 'endedOn', 'stillBleedingOn'] as const) {
-    const date = history[field]
-    if (date !== undefined && dayNumber(date, field) > today) faults.push({ field, message: 'This date is in the future.' })
-  }
-  if (history.lmp !== undefined && today - dayNumber(history.lmp, 'lmp') > OLDEST_LMP_DAYS)
-    faults.push({ field: 'lmp', message: 'This last period is too long ago to forecast from. Ask her again.' })
+  const { evidence, faults } = sortEvidence(history, today)
+  const { status, usualCycleDays, age } = history
+  const report = (field: string, message: string): void => void faults.push({ field, message })
+  if (status === 'cycling' && history.lmp === undefined && history.startedOn === undefined)
+    report('lmp', 'Give the first day of her last period, or say that it is unknown or that she has no periods.')
+  if (evidence.lmp !== undefined && today - evidence.lmp > OLDEST_LMP_DAYS)
+    report('lmp', 'This period is too long ago to forecast from. Ask her again, or say that it is unknown.')
+  if (usualCycleDays !== undefined && (usualCycleDays < USUAL.shortest || usualCycleDays > USUAL.longest))
+    report('usualCycleDays', `Give ${USUAL.shortest} to ${USUAL.longest} days, or leave it out.`)
+  if (age !== undefined && (age < AGES.youngest || age > AGES.oldest)) report('age', 'At this age no forecast of cycles can be relied on.')
   return faults
 }

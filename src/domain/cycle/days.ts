@@ -1,5 +1,6 @@
 import { badInput } from '../failure.ts'
 import type { CalendarDate } from './history.ts'
+import { remember } from './remember.ts'
 
 const MS_A_DAY = 86_400_000
 
@@ -16,9 +17,11 @@ export function dayNumber(date: CalendarDate, field = 'date'): number {
   return number
 }
 
+const written = remember((number: number) => new Date(number * MS_A_DAY).toISOString().slice(0, 10))
+
 /** The calendar date of a day number. */
 export function calendarDate(number: number): CalendarDate {
-  return new Date(number * MS_A_DAY).toISOString().slice(0, 10)
+  return written(number)
 }
 
 /** The date so many days later (or earlier, if negative). */

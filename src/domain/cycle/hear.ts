@@ -1,5 +1,5 @@
 import { daysBetween } from './days.ts'
-import { SHORTEST_CYCLE_DAYS } from './check-history.ts'
+import { SHORTEST_CYCLE_DAYS } from './evidence.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
 
 /** The history with the evidence worked in; with a contradiction it comes back as it was. */

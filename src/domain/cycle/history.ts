@@ -11,6 +11,8 @@ export interface CycleHistory {
   lmp?: CalendarDate
   /** "About": the true first day lies within this many days either side. 0 or missing = exact. */
   lmpGiveDays?: number
+  /** The day on which the LMP was told: most likely no newer period had begun by then. */
+  toldOn?: CalendarDate
   /** Usual cycle length as stated, in days. */
   usualCycleDays?: number
   /** Regularity as stated. */

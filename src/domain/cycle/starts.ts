@@ -1,38 +1,103 @@
+import { type Anchor, bleedSaid, findAnchors, waitLikelihood } from './anchors.ts'
+import { type Belief, believe } from './belief.ts'
+import type { BleedSaid } from './bleed.ts'
+import { type Cell, HORIZON_DAYS } from './cells.ts'
 import { dayNumber } from './days.ts'
+import { sortEvidence } from './evidence.ts'
+import { expectPath, type Path } from './path.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
+import { SHORTEST_MODELLED_DAYS } from './published.ts'
 
-/** Where periods are likely to start, on day numbers. */
+/** Where periods start over a range of days. */
 export interface Starts {
-  /** Probability that a period starts on this day number; past starts that are known count as 1. */
-  startProbability(day: number): number
-  /** Cycle day if every coming period starts on its likeliest date; null when nothing is known. */
-  cycleDay(day: number): number | null
+  /** Known or possible starts of the current cycle, with their probabilities and what was said about their bleed. */
+  current: { day: number; probability: number; said: BleedSaid }[]
+  /** Probability that a period other than the current one starts on a day number of the range. */
+  other(day: number): number
+  /** The course of the cycles if each period comes on its likeliest date; null when nothing is known. */
+  path: Path | null
 }
 
-/** The starts to expect after what is known, or null when cycles play no part. */
-export function expectStarts(history: CycleHistory, _asOf?: CalendarDate): Starts | null {
+/** Below this chance of having waited so long, subtracting from the whole would lose too many digits. */
+const SAFE_TO_SUBTRACT = 1e-3
+
+/** The starts to expect between two day numbers, both included, or null when cycles play no part. */
+export function expectStarts(history: CycleHistory, range: { from: number; to: number }, asOf?: CalendarDate): Starts | null {
   if (history.status === 'no-periods') return null
-  const known = history.startedOn ?? history.lmp
-  const mean = meanLength(history)
-  if (history.status === 'unknown' || known === undefined) return { startProbability: () => 1 / mean, cycleDay: () => null }
-  const lmp = dayNumber(known, 'lmp')
-  return { startProbability: (day) => startAt(day - lmp, mean), cycleDay: (day) => (day < lmp ? null : (Math.floor(day - lmp) % Math.round(mean)) + 1) }
+  const { evidence } = sortEvidence(history, asOf === undefined ? Infinity : dayNumber(asOf, 'asOf'))
+  const belief = believe(history, evidence.lengths)
+  const anchors = findAnchors(evidence)
+  if (anchors.length === 0) return evenly(belief)
+  const shares = anchors.map((anchor) => anchor.weight * waitLikelihood(belief, anchor))
+  const total = shares.reduce((sum, share) => sum + share, 0)
+  const table = addAnchors(range, belief, anchors, total)
+  return {
+    current: anchors.map((anchor, i) => ({ day: anchor.start, probability: shares[i]! / total, said: bleedSaid(evidence, anchor.start) })),
+    other: (day) => table[day - range.from]!,
+    path: expectPath(belief, anchors, total),
+  }
 }
 
-function meanLength(history: CycleHistory): number {
-  const past = (history.pastCycleDays ?? []).filter((days) => days >= 15 && days <= 45)
-  const stated = history.usualCycleDays === undefined ? [] : [history.usualCycleDays]
-  const seen = [...past, ...stated]
-  return (29.1 * 2 + seen.reduce((sum, days) => sum + days, 0)) / (2 + seen.length)
+/** Nothing says where she is: every day is as likely as any other to be a first day. */
+function evenly({ cells, weights }: Belief): Starts {
+  const rate = 1 / cells.reduce((mean, cell, i) => mean + weights[i]! * cell.mean, 0)
+  return { current: [], other: () => rate, path: null }
 }
 
-function startAt(offset: number, mean: number): number {
-  if (offset === 0) return 1
+/** Anchors that say nothing of the wait differ only by where they lie: one table serves them all, moved along. */
+function addAnchors(range: { from: number; to: number }, belief: Belief, anchors: Anchor[], total: number): Float64Array {
+  const table = new Float64Array(range.to - range.from + 1)
+  const free = anchors.filter(({ lasted }) => lasted < SHORTEST_MODELLED_DAYS)
+  const waiting = anchors.filter(({ lasted }) => lasted >= SHORTEST_MODELLED_DAYS)
+  for (const anchor of waiting) addStarts(table, range.from, belief, anchor, anchor.weight / total)
+  if (free.length === 1) addStarts(table, range.from, belief, free[0]!, free[0]!.weight / total)
+  if (free.length > 1) addMoved(table, range.from, belief, free, total)
+  return table
+}
+
+function addMoved(table: Float64Array, from: number, belief: Belief, anchors: Anchor[], total: number): void {
+  const starts = anchors.map(({ start }) => start)
+  const [first, last] = [Math.min(...starts), Math.max(...starts)]
+  const shared = new Float64Array(table.length + last - first)
+  addStarts(shared, from - last, belief, { start: 0, quietUntil: 0, lasted: 0, weight: 1 }, 1)
+  for (const { start, weight } of anchors) {
+    for (let i = 0; i < table.length; i++) table[i]! += (weight / total) * shared[i + last - start]!
+  }
+}
+
+function addStarts(table: Float64Array, from: number, { cells, weights }: Belief, anchor: Anchor, share: number): void {
+  for (let i = 0; i < cells.length; i++) addCell(table, from, cells[i]!, weights[i]! * share, anchor)
+}
+
+/** Adds one kind of woman's starts: before the current one by the same tables read backwards, after it given the wait so far. */
+function addCell(table: Float64Array, from: number, cell: Cell, weight: number, { start, quietUntil, lasted }: Anchor): void {
+  const waited = cell.longer[lasted]!
+  const tabledStart = quietUntil - lasted
+  const end = from + table.length
+  for (let day = from; day < Math.min(start, end); day++) table[day - from]! += weight * waited * startsAfter(cell, start - day)
+  for (let day = Math.max(quietUntil + 1, from); day < end; day++) {
+    const days = day - tabledStart
+    table[day - from]! += weight * (lasted < SHORTEST_MODELLED_DAYS ? startsAfter(cell, days) : startsAfterWait(cell, days, lasted, waited))
+  }
+}
+
+function startsAfter(cell: Cell, days: number): number {
+  return days <= HORIZON_DAYS ? cell.starts[days]! : 1 / cell.mean
+}
+
+/**
+ * Probability of having waited `lasted` days without a start and then of one starting `days` after the last: the first
+ * of them at any length beyond the wait, or in any later cycle. Exact; summed over whichever side of the wait is shorter.
+ */
+function startsAfterWait({ length, starts, mean }: Cell, days: number, lasted: number, waited: number): number {
+  if (days > HORIZON_DAYS) return waited / mean
+  const longest = Math.min(days, length.length - 1)
+  const before = lasted - SHORTEST_MODELLED_DAYS + 1
   let sum = 0
-  for (let k = 1; k <= 20; k++) sum += normal(offset, mean * k, Math.sqrt(9 * k + 4 * k * k))
-  return offset < 0 ? 0 : Math.min(sum, 1)
-}
-
-function normal(x: number, mean: number, sd: number): number {
-  return Math.exp(-0.5 * ((x - mean) / sd) ** 2) / (sd * Math.sqrt(2 * Math.PI))
+  if (waited > SAFE_TO_SUBTRACT && before < longest - lasted) {
+    for (let first = SHORTEST_MODELLED_DAYS; first <= lasted; first++) sum += length[first]! * starts[days - first]!
+    return Math.max(0, starts[days]! - sum)
+  }
+  for (let first = lasted + 1; first <= longest; first++) sum += length[first]! * starts[days - first]!
+  return sum
 }
