@@ -34,6 +34,7 @@ class HttpGateway implements CallbackGateway {
   readonly name: string
   readonly channels: HttpConfig['channels']
   readonly onUnknown: HttpConfig['onUnknown']
+  readonly receipts: boolean
   readonly #config: HttpConfig
   readonly #deps: HttpGatewayDeps
   readonly #build: BuildRequest
@@ -51,6 +52,7 @@ class HttpGateway implements CallbackGateway {
     this.name = config.name
     this.channels = config.channels
     this.onUnknown = config.onUnknown
+    this.receipts = config.receipts !== undefined
     this.#build = requestBuilder(config.request, secrets)
     this.#read = answerReader(config)
     this.#desks = desksOf(config, secrets)

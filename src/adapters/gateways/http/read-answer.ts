@@ -1,5 +1,6 @@
 import { DateTime } from 'luxon'
 import type { SendOutcome } from '../../../flows/gateway.ts'
+import { safeCode } from '../safe-code.ts'
 import type { WireAnswer, WireFault } from './exchange.ts'
 import type { HttpConfig, Rule } from './http-config.ts'
 import type { Letter } from './letter.ts'
@@ -63,11 +64,6 @@ function outcomeOfFault({ fault, code }: WireFault): SendOutcome {
 function codeOf(rule: ReadyRule | undefined, { status, letter }: WireAnswer): string {
   const given = rule?.code?.(letter)
   return safeCode(given) ?? `http-${status}`
-}
-
-/** A code fit to be stored and logged: short, one word, without a run of digits that could be a number. */
-export function safeCode(code: string | undefined): string | undefined {
-  return code !== undefined && /^[\w.:/-]{1,40}$/.test(code) && !/\d{6}/.test(code) ? code : undefined
 }
 
 function outcome(kind: Meaning, code: string, ref: string | undefined, retry: number | undefined): SendOutcome {

@@ -1,11 +1,11 @@
 import { createHash } from 'node:crypto'
-import { parsePhoneNumberFromString, type CountryCode } from 'libphonenumber-js'
 import { DateTime } from 'luxon'
 import type { Heard, Receipt } from '../../../flows/gateway.ts'
+import { e164 } from '../e164.ts'
+import { safeCode } from '../safe-code.ts'
 import type { ReceiptMapping, ReplyMapping, TextEncoding } from './http-config.ts'
 import type { Letter } from './letter.ts'
 import { pick, taker, type Take } from './letter.ts'
-import { safeCode } from './read-answer.ts'
 
 /** What was understood; `undefined` when the callback makes no sense at all. */
 export type ReadCallback<T> = (letter: Letter, now: Date) => T[] | undefined
@@ -63,14 +63,6 @@ function present<T extends object>(values: T): { [K in keyof T]?: NonNullable<T[
   return Object.fromEntries(Object.entries(values).filter(([, value]) => value !== undefined)) as {
     [K in keyof T]?: NonNullable<T[K]>
   }
-}
-
-/** The number in E.164. Peers write it with or without `+`, or, where a country is configured, in its national form. */
-export function e164(number: string, country: string | undefined): string | undefined {
-  const bare = number.replace(/[\s().-]/g, '')
-  if (country !== undefined) return parsePhoneNumberFromString(bare, country as CountryCode)?.number
-  const digits = /^(?:\+|00)?([1-9]\d{6,14})$/.exec(bare)?.[1]
-  return digits && `+${digits}`
 }
 
 function timeReader({ at, atFormat }: Pick<ReplyMapping, 'at' | 'atFormat'>): (letter: Letter, now: Date) => Date {

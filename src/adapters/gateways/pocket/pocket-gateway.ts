@@ -122,6 +122,7 @@ export class PocketGateway implements Gateway {
 
   async #send(message: Outgoing): Promise<SendOutcome> {
     if (this.#ears === undefined) return { kind: 'later', code: 'not-started' }
+    if (message.notAfter <= this.#options.clock.now()) return { kind: 'rejected', code: 'expired' }
     const plan = this.#planFor(message.to)
     const entry = keepsMessage(plan) ? this.#accept(message) : undefined
     if (entry) await this.#forward(entry, plan)

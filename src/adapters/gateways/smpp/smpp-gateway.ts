@@ -1,0 +1,170 @@
+import { readFileSync } from 'node:fs'
+import { badInput } from '../../../domain/failure.ts'
+import type { Ears, Gateway, Outgoing, SendOutcome } from '../../../flows/gateway.ts'
+import { InFlight } from '../in-flight.ts'
+import { patientOf } from './addresses.ts'
+import { BoundLink, type BoundLinkOptions } from './bound-link.ts'
+import { pieceOf, readPieces, readText, type Piece } from './inbound.ts'
+import type { Link } from './link.ts'
+import { Occurrences } from './occurrences.ts'
+import { STATUS, type Pdu } from './pdu.ts'
+import { Reassembly } from './reassembly.ts'
+import { readReceipt } from './receipts.ts'
+import { SentBook } from './sent-book.ts'
+import { readSmppConfig, type SmppConfig } from './smpp-config.ts'
+import { Submitter } from './submitter.ts'
+
+export interface SmppGatewayDeps {
+  clock: { now(): Date }
+  random: () => number
+  /** Resolves the NAME of an `env:NAME`. */
+  secret: (name: string) => string | undefined
+}
+
+/** A reply whose text is still octets. */
+interface Inbound {
+  from: string
+  to: string
+  link: Link
+}
+
+const START_PATIENCE_MS = 2_000
+const HOLD_MS = 1_500
+/** Kind of message in esm_class, SMPP 3.4 §5.2.12. */
+const KIND = { mask: 0x3c, receipt: 0x04 } as const
+
+/** Texts through a message centre that speaks SMPP 3.4. */
+class SmppGateway implements Gateway {
+  readonly name: string
+  readonly channels = ['sms'] as const
+  readonly onUnknown: Gateway['onUnknown']
+  readonly receipts: boolean
+  readonly #config: SmppConfig
+  readonly #deps: SmppGatewayDeps
+  readonly #sender: BoundLink
+  readonly #receiver: BoundLink | undefined
+  readonly #book = new SentBook()
+  readonly #submitter: Submitter
+  readonly #inFlight = new InFlight()
+  readonly #occurrences: Occurrences
+  readonly #reassembly: Reassembly<Inbound>
+  #ears: Ears | undefined
+
+  constructor(config: SmppConfig, deps: SmppGatewayDeps) {
+    this.#config = config
+    this.#deps = deps
+    this.name = config.name
+    this.onUnknown = config.onUnknown
+    this.receipts = config.registeredDelivery !== 0
+    const link = linkOptions(config, deps)
+    const news = { onRequest: (pdu: Pdu, from: Link) => this.#news(pdu, from), onLost: (lost: Link) => this.#lost(lost) }
+    const pair = config.bind === 'pair'
+    this.#sender = new BoundLink({ ...link, ...news, role: pair ? 'transmitter' : 'transceiver' })
+    this.#receiver = pair ? new BoundLink({ ...link, ...news, role: 'receiver' }) : undefined
+    this.#submitter = new Submitter(config, this.#sender, this.#book, deps.random)
+    this.#occurrences = new Occurrences(() => this.#newKey())
+    const hear = (about: Inbound, pieces: (Piece | undefined)[]) => this.#hear(about, readPieces(pieces, config), pieces)
+    this.#reassembly = new Reassembly({ hear, patienceMs: config.reassemblyMs, holdMs: HOLD_MS })
+  }
+
+  async start(ears: Ears): Promise<void> {
+    this.#ears = ears
+    await Promise.all([this.#sender.start(START_PATIENCE_MS), this.#receiver?.start(START_PATIENCE_MS)])
+  }
+
+  async send(message: Outgoing): Promise<SendOutcome> {
+    const now = this.#deps.clock.now()
+    if (this.#ears === undefined) return { kind: 'later', code: 'not-started' }
+    if (message.notAfter <= now) return { kind: 'rejected', code: 'expired' }
+    return this.#inFlight.run(() => this.#submitter.send(message, now))
+  }
+
+  async stop(): Promise<void> {
+    await this.#inFlight.settled()
+    await this.#reassembly.flush()
+    await Promise.all([this.#sender.stop(), this.#receiver?.stop()])
+    this.#ears = undefined
+  }
+
+  /** Something came from the peer. It is acknowledged only once it is stored; a rejection asks the peer to send it again. */
+  async #news(pdu: Pdu, link: Link): Promise<number> {
+    const kind = Number(pdu.esm_class ?? 0) & KIND.mask
+    const told = typeof pdu.receipted_message_id === 'string' && kind === 0
+    if (kind === KIND.receipt || told) await this.#takeReceipt(pdu)
+    else if (kind === 0) await this.#takeReply(pdu, link)
+    return STATUS.ok // every other kind tells of a step on the way, which nobody asked for
+  }
+
+  async #takeReceipt(pdu: Pdu): Promise<void> {
+    const { octets, dataCoding } = pieceOf(pdu)
+    const facts = readReceipt(pdu, readText(octets, dataCoding, this.#config), this.#config.ids)
+    if (facts === undefined || facts.state === 'pending') return
+    if (!this.#book.knows(facts.ref)) await this.#submitter.settled()
+    const verdict = this.#book.judge({ ...facts, state: facts.state })
+    if (verdict !== undefined) await this.#ear().receipt({ ...verdict, gateway: this.name, at: this.#deps.clock.now() })
+  }
+
+  async #takeReply(pdu: Pdu, link: Link): Promise<void> {
+    const from = patientOf(String(pdu.source_addr), Number(pdu.source_addr_ton), this.#config.country)
+    if (from === undefined) return // a name or a short code: no patient writes from one
+    const piece = pieceOf(pdu)
+    const about = { from, to: String(pdu.destination_addr), link }
+    if (piece.part === undefined) return this.#hear(about, readPieces([piece], this.#config), [piece])
+    return this.#reassembly.add(`${from} ${about.to}`, about, piece.part, piece)
+  }
+
+  async #hear({ from, to, link }: Inbound, text: string, pieces: (Piece | undefined)[]): Promise<void> {
+    const at = this.#deps.clock.now()
+    const content = JSON.stringify([from, to, text, pieces[0]?.part?.reference])
+    const key = this.#occurrences.keyOf(content, link, at.getTime())
+    await this.#ear().heard({ gateway: this.name, key, from, text, at })
+    this.#occurrences.acknowledged(content, this.#deps.clock.now().getTime())
+  }
+
+  #ear(): Ears {
+    if (this.#ears === undefined) throw new Error('nobody listens')
+    return this.#ears
+  }
+
+  #lost(link: Link): void {
+    this.#occurrences.lost(link, this.#deps.clock.now().getTime())
+  }
+
+  #newKey(): string {
+    const { clock, random } = this.#deps
+    return `${this.name}-${clock.now().getTime().toString(36)}-${Math.floor(random() * 2 ** 40).toString(36)}`
+  }
+}
+
+/** Makes a gateway to an SMPP message centre from its description: see `smpp-config.ts`. */
+export function createSmppGateway(raw: unknown, deps: SmppGatewayDeps): Gateway {
+  return new SmppGateway(readSmppConfig(raw), deps)
+}
+
+function linkOptions(
+  config: SmppConfig,
+  { secret, random }: SmppGatewayDeps,
+): Omit<BoundLinkOptions, 'role' | 'onRequest' | 'onLost'> {
+  const { host, port, connectMs, answerMs, enquireMs, reconnectMs, reconnectMaxMs, statuses, window } = config
+  const password = secret(config.password.slice('env:'.length))
+  if (password === undefined) badInput(config.password.slice(4), `Gateway ${config.name} needs this password in the environment.`)
+  return {
+    ...{ host, port, connectMs, answerMs, enquireMs, reconnectMs, reconnectMaxMs, statuses, random },
+    patience: window,
+    tls: config.tls && tlsOptions(config.tls),
+    identity: { system_id: config.systemId, password, system_type: config.systemType, interface_version: 0x34 },
+  }
+}
+
+function tlsOptions({ caFile, serverName }: NonNullable<SmppConfig['tls']>): NonNullable<BoundLinkOptions['tls']> {
+  const ca = caFile === undefined ? {} : { ca: readAuthority(caFile) }
+  return serverName === undefined ? ca : { ...ca, serverName }
+}
+
+function readAuthority(file: string): string {
+  try {
+    return readFileSync(file, 'utf8')
+  } catch {
+    return badInput('tls.caFile', 'This file cannot be read. Check its path and who may read it.')
+  }
+}

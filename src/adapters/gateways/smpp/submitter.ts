@@ -1,0 +1,127 @@
+import type { Outgoing, SendOutcome } from '../../../flows/gateway.ts'
+import { Pace } from '../pace.ts'
+import { Window } from '../window.ts'
+import { destinationOf, sourceOf } from './addresses.ts'
+import type { BoundLink } from './bound-link.ts'
+import type { Fields, Pdu } from './pdu.ts'
+import { canonicalId } from './receipts.ts'
+import { segmentsOf } from './segments.ts'
+import type { SentBook } from './sent-book.ts'
+import type { SmppConfig } from './smpp-config.ts'
+import { refusal } from './status.ts'
+import { validityPeriod } from './times.ts'
+
+const MAX_PAUSE_MS = 30_000
+/** How often the rest of a message is tried again once its first part is out. */
+const REST_TRIES = 5
+
+/** Sends messages over the link: cut into segments, through the window, at the pace the peer allows. */
+export class Submitter {
+  readonly #config: SmppConfig
+  readonly #bound: BoundLink
+  readonly #book: SentBook
+  readonly #window: Window
+  readonly #pace: Pace
+  readonly #underWay = new Set<Promise<unknown>>()
+  #reference: number
+  #pausedUntil = 0
+  #pauseMs: number
+
+  constructor(config: SmppConfig, bound: BoundLink, book: SentBook, random: () => number) {
+    this.#config = config
+    this.#bound = bound
+    this.#book = book
+    this.#window = new Window(config.window)
+    this.#pace = new Pace(config.ratePerSecond)
+    this.#reference = Math.floor(random() * 256)
+    this.#pauseMs = config.pauseMs
+  }
+
+  async send(message: Outgoing, now: Date): Promise<SendOutcome> {
+    const left = this.#pausedUntil - Date.now()
+    if (left > 0) return { kind: 'throttled', code: 'paused', retryAfterMs: left }
+    const segments = segmentsOf(message.text, this.#config, this.#nextReference())
+    const common = this.#commonFields(message, now)
+    const sent = this.#book.open(message.id, segments.length)
+    for (const [n, segment] of segments.entries()) {
+      const submit = () => this.#submit({ ...common, ...segment }, (ref) => this.#book.accepted(sent, ref))
+      const outcome = n === 0 ? await submit() : await this.#persist(submit)
+      if (outcome.kind !== 'accepted') return outcome
+    }
+    return sent.ref === undefined ? { kind: 'accepted' } : { kind: 'accepted', ref: sent.ref }
+  }
+
+  /** Resolves when every request now under way has been answered, so that a receipt that overtook its answer can be matched. */
+  async settled(): Promise<void> {
+    await Promise.allSettled(this.#underWay)
+  }
+
+  #nextReference(): number {
+    return (this.#reference = (this.#reference + 1) % 256)
+  }
+
+  #commonFields(message: Outgoing, now: Date): Fields {
+    const { from, to, serviceType, validity, registeredDelivery } = this.#config
+    const [source, destination] = [sourceOf(from), destinationOf(message.to, to)]
+    return {
+      service_type: serviceType,
+      source_addr: source.address,
+      source_addr_ton: source.ton,
+      source_addr_npi: source.npi,
+      destination_addr: destination.address,
+      dest_addr_ton: destination.ton,
+      dest_addr_npi: destination.npi,
+      validity_period: validityPeriod(message.notAfter, now, validity),
+      registered_delivery: registeredDelivery,
+    }
+  }
+
+  /** With one part out the message can no longer be sent again from the start: it is finished here, or its fate is unknown. */
+  async #persist(submit: () => Promise<SendOutcome>): Promise<SendOutcome> {
+    for (let tries = 0; tries < REST_TRIES; tries++) {
+      const outcome = await submit()
+      if (outcome.kind !== 'throttled' && outcome.kind !== 'later') return outcome
+      await new Promise((resume) => setTimeout(resume, Math.max(this.#pausedUntil - Date.now(), this.#config.pauseMs)))
+    }
+    return { kind: 'unknown', code: 'partly-sent' }
+  }
+
+  #submit(fields: Fields, accepted: (ref: string) => void): Promise<SendOutcome> {
+    const submitting = this.#window.run(() => this.#exchange(fields, accepted)).finally(() => this.#underWay.delete(submitting))
+    this.#underWay.add(submitting)
+    return submitting
+  }
+
+  async #exchange(fields: Fields, accepted: (ref: string) => void): Promise<SendOutcome> {
+    await this.#pace.turn()
+    const { link, trouble } = this.#bound
+    if (link === undefined) return trouble
+    const note = (pdu: Pdu) => {
+      const ref = typeof pdu.message_id === 'string' ? canonicalId(pdu.message_id, this.#config.ids.accept) : ''
+      if (ref !== '') accepted(ref)
+    }
+    const reply = await link.request('submit_sm', fields, ({ pdu, status }) => status === 0 && note(pdu))
+    if (typeof reply === 'string') return { kind: 'unknown', code: reply === 'lost' ? 'link-lost' : 'no-answer' }
+    if (reply.status === 0) note(reply.pdu)
+    return this.#outcome(reply.status)
+  }
+
+  #outcome(status: number): SendOutcome {
+    if (status === 0) {
+      this.#pauseMs = this.#config.pauseMs
+      return { kind: 'accepted' }
+    }
+    const outcome = refusal(status, this.#config.statuses)
+    return outcome.kind === 'throttled' ? { ...outcome, retryAfterMs: this.#pause() } : outcome
+  }
+
+  /** The peer is asked for nothing for a while; requests already under way do not lengthen the pause. */
+  #pause(): number {
+    const now = Date.now()
+    if (this.#pausedUntil <= now) {
+      this.#pausedUntil = now + this.#pauseMs
+      this.#pauseMs = Math.min(MAX_PAUSE_MS, this.#pauseMs * 2)
+    }
+    return this.#pausedUntil - now
+  }
+}

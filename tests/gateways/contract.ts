@@ -1,0 +1,183 @@
+import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
+import type { Gateway, Outgoing, Receipt, SendOutcome } from '../../src/flows/gateway.ts'
+import { FATES, PATIENT, type Fate } from './fates.ts'
+import type { RecordingEars } from './recording-ears.ts'
+
+/** A gateway with a peer behind it, started and listening. */
+export interface Rig {
+  gateway: Gateway
+  ears: RecordingEars
+  /** Texts to a number that the peer took, whole, by its own books. */
+  taken: (number: string) => Promise<string[]>
+  /** The patient sends a text. */
+  say: (text: string) => Promise<void>
+  close: () => Promise<void>
+}
+
+export interface ContractOptions {
+  /** Fates that this peer cannot be brought to, each with the reason. */
+  cannot?: Partial<Record<Fate, string>>
+}
+
+let sent = 0
+
+/** A message with an id of its own. */
+export function message(to: string, text = 'Your visit is on 20 March.'): Outgoing {
+  return { id: `m-${++sent}`, channel: 'sms', to, text, language: 'en', notAfter: new Date(Date.now() + 3_600_000) }
+}
+
+const SOON = { timeout: 5_000, interval: 20 }
+
+/** What every gateway does, whatever it speaks to its peer. */
+export function gatewayContract(name: string, setUp: () => Promise<Rig>, { cannot = {} }: ContractOptions = {}): void {
+  describe(`the gateway contract, kept by ${name}`, () => {
+    let rig: Rig
+    beforeAll(async () => void (rig = await setUp()))
+    afterAll(() => rig.close())
+
+    const fate = (which: Fate, title: string, test: () => Promise<void>) => it.skipIf(which in cannot)(title, test)
+    const receiptsOf = (outgoing: Outgoing, outcome?: SendOutcome) =>
+      rig.ears.receipts.filter((one) => concerns(one, outgoing, outcome))
+    /** The link of some gateways has to be made again first. */
+    const accepted = (outgoing: Outgoing) =>
+      vi.waitFor(async () => {
+        const outcome = await rig.gateway.send(outgoing)
+        expect(outcome.kind).toBe('accepted')
+        return outcome
+      }, SOON)
+
+    fate('accept', 'accepts a message, and the peer has its text, sign for sign', async () => {
+      for (const text of [
+        'Visit at 9:30. €5 [A] {b} ~ @ £',
+        'Vu à l’hôpital: ç, œ, 😀',
+        `${'Long words. '.repeat(26)}€`,
+        `${'Ж'.repeat(66)}😀${'Ж'.repeat(66)}`,
+      ]) {
+        const before = (await rig.taken(FATES.accept)).length
+        expect((await rig.gateway.send(message(FATES.accept, text))).kind).toBe('accepted')
+        await vi.waitFor(async () => expect((await rig.taken(FATES.accept)).slice(before)).toEqual([text]), SOON)
+      }
+    })
+
+    fate('accept', 'hears that a message was delivered', async () => {
+      const outgoing = message(FATES.accept, 'x'.repeat(200))
+      const outcome = await rig.gateway.send(outgoing)
+      await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['delivered']), SOON)
+    })
+
+    fate('undelivered', 'hears that a message could not be delivered', async () => {
+      const outgoing = message(FATES.undelivered)
+      const outcome = await rig.gateway.send(outgoing)
+      await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['undelivered']), SOON)
+    })
+
+    fate('reject', 'says that a message was rejected for good', async () => {
+      expect((await rig.gateway.send(message(FATES.reject))).kind).toBe('rejected')
+      expect(await rig.taken(FATES.reject)).toEqual([])
+    })
+
+    fate('later', 'says that a message was not accepted for now', async () => {
+      expect((await rig.gateway.send(message(FATES.later))).kind).toBe('later')
+      expect(await rig.taken(FATES.later)).toEqual([])
+    })
+
+    fate('slow', 'waits for an answer that comes late', async () => {
+      const outgoing = message(FATES.slow)
+      const outcome = await rig.gateway.send(outgoing)
+      expect(outcome.kind).toBe('accepted')
+      await vi.waitFor(() => expect(receiptsOf(outgoing, outcome)).toHaveLength(1), SOON)
+    })
+
+    fate('twice', 'is not misled by an answer and a receipt that come twice', async () => {
+      const [twice, next] = [message(FATES.twice), message(FATES.noReceipt)]
+      const outcome = await rig.gateway.send(twice)
+      expect(outcome.kind).toBe('accepted')
+      const after = await accepted(next)
+      await vi.waitFor(() => expect(receiptsOf(twice, outcome)).toHaveLength(2), SOON)
+      expect(receiptsOf(next, after)).toEqual([])
+      if (outcome.kind === 'accepted' && outcome.ref !== undefined) expect(after).not.toMatchObject({ ref: outcome.ref })
+    })
+
+    fate('noReceipt', 'accepts a message whose receipt is lost', async () => {
+      const [lost, witness] = [message(FATES.noReceipt), message(FATES.accept)]
+      const outcome = await accepted(lost)
+      const other = await rig.gateway.send(witness)
+      await vi.waitFor(() => expect(receiptsOf(witness, other)).toHaveLength(1), SOON)
+      expect(receiptsOf(lost, outcome)).toEqual([])
+    })
+
+    fate('earlyReceipt', 'knows whose a receipt is that comes before the answer', async () => {
+      const outgoing = message(FATES.earlyReceipt)
+      const outcome = await rig.gateway.send(outgoing)
+      expect(outcome.kind).toBe('accepted')
+      await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['delivered']), SOON)
+    })
+
+    fate(
+      'drop',
+      'does not know what became of a message when the connection drops, and never sends it again by itself',
+      async () => {
+        expect((await rig.gateway.send(message(FATES.drop, 'dropped'))).kind).toBe('unknown')
+        await accepted(message(FATES.noReceipt))
+        expect(await rig.taken(FATES.drop)).toEqual(['dropped'])
+      },
+    )
+
+    fate('silent', 'does not know what became of a message when no answer comes', async () => {
+      expect((await rig.gateway.send(message(FATES.silent, 'silence'))).kind).toBe('unknown')
+      await accepted(message(FATES.noReceipt))
+      expect(await rig.taken(FATES.silent)).toEqual(['silence'])
+    })
+
+    it('hears what the patient says, sign for sign, from her number', async () => {
+      for (const text of ['STOP', 'Règles hier, 100 € [oui]', 'ça a commencé 😀', `${'je ne sais pas. '.repeat(12)}fin`]) {
+        const before = rig.ears.heards.length
+        await rig.say(text)
+        await vi.waitFor(() => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual([text]), SOON)
+        expect(rig.ears.heards.at(-1)).toMatchObject({ gateway: rig.gateway.name, from: PATIENT })
+      }
+      expect(new Set(rig.ears.heards.map((one) => one.key)).size).toBe(rig.ears.heards.length)
+    })
+
+    it('is told again what could not be stored', async () => {
+      const before = rig.ears.heards.length
+      rig.ears.refuse(1)
+      await rig.say('my period started')
+      await vi.waitFor(() => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual(['my period started']), SOON)
+      rig.ears.refuse(1)
+      const outgoing = message(FATES.accept)
+      const outcome = await rig.gateway.send(outgoing)
+      await vi.waitFor(() => expect(receiptsOf(outgoing, outcome)).toHaveLength(1), SOON)
+    })
+
+    it('sends nothing that has lost its worth', async () => {
+      const late = { ...message(FATES.accept, 'too late'), notAfter: new Date(Date.now() - 1) }
+      expect(await rig.gateway.send(late)).toEqual({ kind: 'rejected', code: 'expired' })
+      expect(await rig.taken(FATES.accept)).not.toContain('too late')
+    })
+
+    // These two come last: a throttled gateway may pause, and a stopped one is over.
+    fate('throttle', 'says that the peer finds it too fast', async () => {
+      const outcome = await rig.gateway.send(message(FATES.throttle))
+      expect(outcome.kind).toBe('throttled')
+      expect(await rig.taken(FATES.throttle)).toEqual([])
+    })
+
+    it('finishes what is under way before it stops, and sends nothing afterwards', async () => {
+      const slow = 'slow' in cannot ? FATES.accept : FATES.slow
+      await accepted(message(FATES.noReceipt))
+      const sending = rig.gateway.send(message(slow, 'the last'))
+      await rig.gateway.stop()
+      expect((await sending).kind).toBe('accepted')
+      expect((await rig.gateway.send(message(FATES.accept, 'after'))).kind).toBe('later')
+      expect(await rig.taken(slow)).toContain('the last')
+      expect(await rig.taken(FATES.accept)).not.toContain('after')
+    })
+  })
+}
+
+/** Whether a receipt is this message's: by our id, or by the peer's reference that we were given. */
+function concerns(receipt: Receipt, outgoing: Outgoing, outcome: SendOutcome | undefined): boolean {
+  if (receipt.messageId !== undefined) return receipt.messageId === outgoing.id
+  return outcome?.kind === 'accepted' && receipt.ref !== undefined && receipt.ref === outcome.ref
+}
