@@ -101,7 +101,7 @@ function startProblem(startedOn: number, lmp: number | undefined, giveDays: numb
     const days = startedOn - lmp
     if (days < SHORTEST_CYCLE_DAYS) return `This start is only ${days} days after the last period on file. Ask which is right.`
   }
-  const denied = notStartedBy !== undefined && startedOn <= notStartedBy && notStartedBy !== lmp && (lmp === undefined || startedOn > lmp)
+  const denied = notStartedBy !== undefined && startedOn < notStartedBy && (lmp === undefined || startedOn > lmp)
   return denied ? `She also said that no period had begun by ${calendarDate(notStartedBy)}. Ask which is right.` : undefined
 }
 

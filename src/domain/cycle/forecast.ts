@@ -4,6 +4,7 @@ import type { CalendarDate, CycleHistory, DayForecast } from './history.ts'
 import { cycleDayOn } from './path.ts'
 import { BLEED } from './published.ts'
 import { rate } from './rating.ts'
+import { assess } from './situation.ts'
 import { expectStarts, type Starts } from './starts.ts'
 import type { Timing } from './timing.ts'
 
@@ -23,7 +24,8 @@ export function forecastDays(
   if (to < from) return []
   // A date is judged by the starts of the days before it, so those are needed too.
   const lookBack = Math.max(protocol.avoidDays?.last ?? 0, BLEED.longestDays)
-  const starts = expectStarts(history, { from: from - lookBack, to }, asOf)
+  const situation = assess(history, asOf)
+  const starts = situation && expectStarts(situation, { from: from - lookBack, to })
   return Array.from({ length: to - from + 1 }, (_, i) => forecastDay(starts, from + i, protocol))
 }
 

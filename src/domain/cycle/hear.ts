@@ -1,42 +1,55 @@
-import { daysBetween } from './days.ts'
-import { SHORTEST_CYCLE_DAYS } from './evidence.ts'
+import { dayNumber } from './days.ts'
+import { sortEvidence } from './evidence.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
 
-/** The history with the evidence worked in; with a contradiction it comes back as it was. */
+/** The history with the evidence worked in; with a contradiction it comes back as it was, for a person to ask. */
 export interface Heard {
   history: CycleHistory
   contradiction?: string
 }
 
-/** "My period started on D": D becomes the LMP, the old LMP joins the past starts, evidence about the old cycle is dropped. */
+type Reply = 'startedOn' | 'notStartedBy' | 'endedOn' | 'stillBleedingOn'
+
+/**
+ * "My period started on D": D becomes the LMP, the old LMP joins the past starts, and what was said of the old cycle goes.
+ * Within the days of an "about" LMP it is the same period, now dated exactly.
+ */
 export function heardStart(history: CycleHistory, startedOn: CalendarDate, asOf: CalendarDate): Heard {
-  if (daysBetween(startedOn, asOf) < 0) return { history, contradiction: 'The period is said to have started in the future.' }
-  const old = history.lmp
-  if (old !== undefined) {
-    const days = daysBetween(old, startedOn)
-    if (days < 0) return { history, contradiction: 'The period is said to have started before the last period on file.' }
-    if (days > 0 && days < SHORTEST_CYCLE_DAYS) return { history, contradiction: `The period is said to have started only ${days} days after the last one.` }
-  }
-  const rest = { ...history }
-  for (const field of ['startedOn', 'notStartedBy', 'endedOn', 'stillBleedingOn', 'lmpGiveDays'] as const) delete rest[field]
-  const joins = old !== undefined && old !== startedOn
-  return { history: { ...rest, status: 'cycling', lmp: startedOn, ...(joins && { pastStarts: [...(history.pastStarts ?? []), old] }) } }
+  if (history.status === 'no-periods') return { history, contradiction: 'The record says that she has no periods, but she reports one.' }
+  const heard = hear(history, 'startedOn', startedOn, asOf)
+  return heard.contradiction === undefined ? { history: asNewCycle(history, startedOn) } : heard
 }
 
-/** "Not started by D", D included. */
+/** "Not started by D", D included. An earlier answer of the kind is replaced, never shortened. */
 export function heardNotStarted(history: CycleHistory, by: CalendarDate): Heard {
-  const later = history.notStartedBy === undefined || daysBetween(history.notStartedBy, by) > 0
-  return { history: later ? { ...history, notStartedBy: by } : history }
+  if (history.notStartedBy !== undefined && history.notStartedBy >= by) return { history }
+  return hear(history, 'notStartedBy', by)
 }
 
-/** "The bleeding ended on D." */
+/** "The bleeding ended on D", D being its last day. */
 export function heardEnded(history: CycleHistory, endedOn: CalendarDate): Heard {
-  if (history.lmp !== undefined && daysBetween(history.lmp, endedOn) < 0) return { history, contradiction: 'The bleeding is said to have ended before it began.' }
-  return { history: { ...history, endedOn } }
+  return hear(history, 'endedOn', endedOn)
 }
 
 /** "Still bleeding on D." */
 export function heardStillBleeding(history: CycleHistory, on: CalendarDate): Heard {
-  if (history.lmp !== undefined && daysBetween(history.lmp, on) < 0) return { history, contradiction: 'The bleeding is said to go on before it began.' }
-  return { history: { ...history, stillBleedingOn: on } }
+  return hear(history, 'stillBleedingOn', on)
+}
+
+/** Adds one answer, unless it contradicts what is on file. */
+function hear(history: CycleHistory, reply: Reply, date: CalendarDate, asOf?: CalendarDate): Heard {
+  const heard: CycleHistory = { ...history, [reply]: date }
+  const { faults } = sortEvidence(heard, asOf === undefined ? Infinity : dayNumber(asOf, 'asOf'))
+  const fault = faults.find(({ field }) => field === reply)
+  return fault === undefined ? { history: heard } : { history, contradiction: fault.message }
+}
+
+function asNewCycle(history: CycleHistory, startedOn: CalendarDate): CycleHistory {
+  const { lmp: old, lmpGiveDays: give = 0 } = history
+  const next: CycleHistory = { ...history, status: 'cycling', lmp: startedOn }
+  const samePeriod = old !== undefined && Math.abs(dayNumber(startedOn) - dayNumber(old, 'lmp')) <= give
+  delete next.lmpGiveDays
+  if (samePeriod) return next
+  for (const field of ['startedOn', 'notStartedBy', 'endedOn', 'stillBleedingOn', 'toldOn'] as const) delete next[field]
+  return old === undefined ? next : { ...next, pastStarts: [...(history.pastStarts ?? []), old] }
 }

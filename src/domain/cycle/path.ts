@@ -15,10 +15,14 @@ export interface Path {
 
 /** @param total weight of all anchors together, as probability of the evidence */
 export function expectPath(belief: Belief, anchors: Anchor[], total: number): Path {
-  const likeliest = anchors.reduce((best, anchor) => (anchor.weight > best.weight ? anchor : best))
   let usual = 0
   for (let i = 0; i < belief.cells.length; i++) usual += belief.weights[i]! * belief.cells[i]!.location
-  return { start: likeliest.start, next: firstDayReaching(belief, anchors, total / 2), usual }
+  return { start: likeliestStart(anchors), next: firstDayReaching(belief, anchors, total / 2), usual }
+}
+
+/** Day number on which the current cycle most likely began. */
+export function likeliestStart(anchors: Anchor[]): number {
+  return anchors.reduce((best, anchor) => (anchor.weight > best.weight ? anchor : best)).start
 }
 
 /** Cycle day on a day number: counted from the current start until the next is due, and then in usual cycles. */

@@ -10,18 +10,18 @@ export const LONGEST_MODELLED_DAYS = 120
 
 /**
  * Usual length by age (years, days): the middle of her ordinary cycles, before the long tail lifts the mean by about half a day.
- * Slope between 25 and 40 set between -0.18 d a year (Bull 2019, npj Digit Med 2:83, ages 25-45) and -0.12 (Belsey & Pinol
- * 1997, Contraception 55:57: 29.0 at 20, 26.7 at 40, 29 at 49), level set so that the mean at 29 is 28.9 (Fehring 2006,
- * JOGNN 35:376). After 45 the tail, not the middle, lengthens.
+ * Slope between 25 and 45: -0.15 d a year, between -0.18 (Bull 2019, npj Digit Med 2:83) and -0.12 (Belsey & Pinol 1997,
+ * Contraception 55:57: 29.0 d at 20, 26.7 at 40, 29 at 49). Level set so that the mean at 29 is 28.9 (Fehring 2006,
+ * JOGNN 35:376). After 45 it is mostly the tail that lengthens.
  */
 export const USUAL_LENGTH_BY_AGE: readonly (readonly [number, number])[] = [
-  [15, 29.9],
-  [20, 29.6],
+  [15, 30.1],
+  [20, 29.8],
   [25, 29.2],
-  [30, 28.5],
-  [35, 27.8],
-  [40, 27.1],
-  [45, 26.7],
+  [30, 28.4],
+  [35, 27.7],
+  [40, 26.9],
+  [45, 26.3],
   [50, 27.5],
   [55, 28.5],
 ]

@@ -1,12 +1,10 @@
-import { type Anchor, bleedSaid, findAnchors, waitLikelihood } from './anchors.ts'
-import { type Belief, believe } from './belief.ts'
+import { type Anchor, bleedSaid, waitLikelihood } from './anchors.ts'
+import type { Belief } from './belief.ts'
 import type { BleedSaid } from './bleed.ts'
 import { type Cell, HORIZON_DAYS } from './cells.ts'
-import { dayNumber } from './days.ts'
-import { sortEvidence } from './evidence.ts'
 import { expectPath, type Path } from './path.ts'
-import type { CalendarDate, CycleHistory } from './history.ts'
 import { SHORTEST_MODELLED_DAYS } from './published.ts'
+import { evenRate, type Situation } from './situation.ts'
 
 /** Where periods start over a range of days. */
 export interface Starts {
@@ -21,26 +19,25 @@ export interface Starts {
 /** Below this chance of having waited so long, subtracting from the whole would lose too many digits. */
 const SAFE_TO_SUBTRACT = 1e-3
 
-/** The starts to expect between two day numbers, both included, or null when cycles play no part. */
-export function expectStarts(history: CycleHistory, range: { from: number; to: number }, asOf?: CalendarDate): Starts | null {
-  if (history.status === 'no-periods') return null
-  const { evidence } = sortEvidence(history, asOf === undefined ? Infinity : dayNumber(asOf, 'asOf'))
-  const belief = believe(history, evidence.lengths)
-  const anchors = findAnchors(evidence)
+/** The starts to expect between two day numbers, both included. */
+export function expectStarts(situation: Situation, range: { from: number; to: number }): Starts {
+  const { evidence, belief, anchors, total } = situation
   if (anchors.length === 0) return evenly(belief)
-  const shares = anchors.map((anchor) => anchor.weight * waitLikelihood(belief, anchor))
-  const total = shares.reduce((sum, share) => sum + share, 0)
   const table = addAnchors(range, belief, anchors, total)
   return {
-    current: anchors.map((anchor, i) => ({ day: anchor.start, probability: shares[i]! / total, said: bleedSaid(evidence, anchor.start) })),
+    current: anchors.map((anchor) => ({
+      day: anchor.start,
+      probability: (anchor.weight * waitLikelihood(belief, anchor)) / total,
+      said: bleedSaid(evidence, anchor.start),
+    })),
     other: (day) => table[day - range.from]!,
     path: expectPath(belief, anchors, total),
   }
 }
 
 /** Nothing says where she is: every day is as likely as any other to be a first day. */
-function evenly({ cells, weights }: Belief): Starts {
-  const rate = 1 / cells.reduce((mean, cell, i) => mean + weights[i]! * cell.mean, 0)
+function evenly(belief: Belief): Starts {
+  const rate = evenRate(belief)
   return { current: [], other: () => rate, path: null }
 }
 
@@ -77,10 +74,11 @@ function addCell(table: Float64Array, from: number, cell: Cell, weight: number, 
   for (let day = from; day < Math.min(start, end); day++) table[day - from]! += weight * waited * startsAfter(cell, start - day)
   for (let day = Math.max(quietUntil + 1, from); day < end; day++) {
     const days = day - tabledStart
-    table[day - from]! += weight * (lasted < SHORTEST_MODELLED_DAYS ? startsAfter(cell, days) : startsAfterWait(cell, days, lasted, waited))
+    table[day - from]! += weight * startsAfterWait(cell, days, lasted)
   }
 }
 
+/** Probability of a start so many days after a known one. */
 function startsAfter(cell: Cell, days: number): number {
   return days <= HORIZON_DAYS ? cell.starts[days]! : 1 / cell.mean
 }
@@ -89,15 +87,19 @@ function startsAfter(cell: Cell, days: number): number {
  * Probability of having waited `lasted` days without a start and then of one starting `days` after the last: the first
  * of them at any length beyond the wait, or in any later cycle. Exact; summed over whichever side of the wait is shorter.
  */
-function startsAfterWait({ length, starts, mean }: Cell, days: number, lasted: number, waited: number): number {
-  if (days > HORIZON_DAYS) return waited / mean
-  const longest = Math.min(days, length.length - 1)
-  const before = lasted - SHORTEST_MODELLED_DAYS + 1
+export function startsAfterWait(cell: Cell, days: number, lasted: number): number {
+  if (lasted < SHORTEST_MODELLED_DAYS) return startsAfter(cell, days)
+  const waited = cell.longer[lasted]!
+  if (days > HORIZON_DAYS) return waited / cell.mean
+  const longest = Math.min(days, cell.length.length - 1)
+  const fewBefore = lasted - SHORTEST_MODELLED_DAYS < longest - lasted
+  if (waited > SAFE_TO_SUBTRACT && fewBefore) return Math.max(0, cell.starts[days]! - sumOver(cell, SHORTEST_MODELLED_DAYS, lasted, days))
+  return sumOver(cell, lasted + 1, longest, days)
+}
+
+/** Starts `days` after the last whose first cycle lasted from `first` to `last` days. */
+function sumOver({ length, starts }: Cell, first: number, last: number, days: number): number {
   let sum = 0
-  if (waited > SAFE_TO_SUBTRACT && before < longest - lasted) {
-    for (let first = SHORTEST_MODELLED_DAYS; first <= lasted; first++) sum += length[first]! * starts[days - first]!
-    return Math.max(0, starts[days]! - sum)
-  }
-  for (let first = lasted + 1; first <= longest; first++) sum += length[first]! * starts[days - first]!
+  for (let cycle = first; cycle <= last; cycle++) sum += length[cycle]! * starts[days - cycle]!
   return sum
 }

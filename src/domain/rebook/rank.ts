@@ -1,16 +1,30 @@
-import { daysBetween } from '../cycle/days.ts'
+import { dayNumber } from '../cycle/days.ts'
 import { forecastDays } from '../cycle/forecast.ts'
-import type { CalendarDate, CycleHistory } from '../cycle/history.ts'
+import type { CalendarDate, CycleHistory, DayForecast } from '../cycle/history.ts'
 import type { Timing } from '../cycle/timing.ts'
 
-/** What each thing is worth in the score, in units of probability of a day to avoid. */
-export const RANK_WEIGHTS = { shiftDay: 0.006, idealDay: 0.001 } as const
+/**
+ * What each thing costs, in units of one visit on a day to avoid. Judgement, no source: 29 days of shift weigh as much as a tenth
+ * of a spoilt visit. Chosen with simulated women so that few days of shift buy most of the safety (tests/rebook).
+ */
+export const RANK_WEIGHTS = {
+  /** Each day away from the booked date: moving people costs goodwill. */
+  shiftDay: 0.0035,
+  /** Any move at all. */
+  move: 0.003,
+  /** Each day outside the ideal window. */
+  offIdealDay: 0.0003,
+  /** Bleeding beyond the days to avoid. */
+  bleeding: 0.01,
+  /** At or below this chance of a day to avoid the booked date is safe, and nothing is suggested. */
+  safe: 0.02,
+} as const
 
 export interface RankedOpening {
   key: string
   avoidProbability: number
   cycleDay: number | null
-  /** Lower is better: probability of a day to avoid plus the cost of the shift and of distance from the ideal day. */
+  /** How much better than the booked date, in units of one spoilt visit; higher is better. */
   score: number
 }
 
@@ -21,21 +35,30 @@ export interface RankRequest {
   protocol: Timing
   /** Openings before this date leave no time to prepare. */
   notBefore?: CalendarDate
+  /** She cannot keep the booked date: rank every opening, however good the booked date is. */
+  mustMove?: boolean
   asOf?: CalendarDate
 }
 
-/** The openings that are better than what she has, best first. */
-export function rankOpenings({ history, booked, openings, protocol, notBefore, asOf }: RankRequest): RankedOpening[] {
-  const rank = (key: string, date: CalendarDate): RankedOpening => {
-    const { avoidProbability, cycleDay } = forecastDays(history, { from: date, to: date }, protocol, asOf)[0]!
-    const fromIdeal = cycleDay === null ? 0 : Math.abs(cycleDay - protocol.idealDay)
-    const score = avoidProbability + RANK_WEIGHTS.shiftDay * Math.abs(daysBetween(booked, date)) + RANK_WEIGHTS.idealDay * fromIdeal
-    return { key, avoidProbability, cycleDay, score }
-  }
-  const now = rank('', booked)
+/** The openings that are better than the booked date, best first; none when the booked date is safe. */
+export function rankOpenings({ history, booked, openings, protocol, notBefore, mustMove = false, asOf }: RankRequest): RankedOpening[] {
+  const forecast = (date: CalendarDate): DayForecast => forecastDays(history, { from: date, to: date }, protocol, asOf)[0]!
+  const now = forecast(booked)
+  if (!mustMove && now.avoidProbability <= RANK_WEIGHTS.safe) return []
+  const nowCost = costOf(now, booked, protocol)
   return openings
     .filter(({ date }) => notBefore === undefined || date >= notBefore)
-    .map(({ key, date }) => rank(key, date))
-    .filter(({ score }) => score < now.score)
-    .sort((a, b) => a.score - b.score)
+    .map(({ key, date }) => {
+      const then = forecast(date)
+      return { key, avoidProbability: then.avoidProbability, cycleDay: then.cycleDay, score: nowCost - costOf(then, booked, protocol) }
+    })
+    .filter(({ score }) => mustMove || score > 0)
+    .sort((a, b) => b.score - a.score)
+}
+
+function costOf(day: DayForecast, booked: CalendarDate, { idealWindow }: Timing): number {
+  const shift = Math.abs(dayNumber(day.date) - dayNumber(booked))
+  const offIdeal = day.cycleDay === null ? 0 : Math.max(0, idealWindow.first - day.cycleDay, day.cycleDay - idealWindow.last)
+  const timing = day.avoidProbability + RANK_WEIGHTS.offIdealDay * offIdeal + RANK_WEIGHTS.bleeding * day.bleedingProbability
+  return timing + RANK_WEIGHTS.shiftDay * shift + (shift > 0 ? RANK_WEIGHTS.move : 0)
 }
