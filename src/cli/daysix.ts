@@ -5,6 +5,10 @@ import { Command } from 'commander'
  * the database. Each module exports `command()`, which builds its commander command.
  */
 const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command: () => Command }> }> = {
+  serve: { summary: 'Run the service.', load: () => import('./serve.ts') },
+  forecast: { summary: 'Which dates fall on days to avoid.', load: () => import('./forecast.ts') },
+  suggest: { summary: 'Is the booked time good, and which openings are better.', load: () => import('./suggest.ts') },
+  plan: { summary: 'What is sent to a patient, and when.', load: () => import('./plan.ts') },
   'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
 }
 
