@@ -5,7 +5,16 @@
 export const FAILURES = {
   'bad-json': { status: 400, title: 'The body is not valid JSON' },
   'bad-input': { status: 422, title: 'A field has a value that cannot be used' },
+  'too-large': { status: 413, title: 'The body is too large' },
+  'not-json': { status: 415, title: 'The body is not JSON' },
+  unauthorized: { status: 401, title: 'The request is not signed in' },
+  'not-found': { status: 404, title: 'There is nothing here by that name' },
+  'already-booked': { status: 409, title: 'The patient has a visit at that time' },
+  'time-taken': { status: 409, title: 'The time is taken' },
+  'too-late': { status: 409, title: 'It has been settled already' },
+  'key-reused': { status: 409, title: 'The Idempotency-Key was used for another request' },
   'data-folder-in-use': { status: 503, title: 'Another process has the data folder' },
+  'bad-config': { status: 500, title: 'The settings cannot be used' },
 } as const satisfies Record<string, { status: number; title: string }>
 
 export type FailureCode = keyof typeof FAILURES

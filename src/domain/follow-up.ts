@@ -13,6 +13,7 @@ export const FOLLOW_UP_REASONS = {
   contradiction: { urgency: 2, todo: 'Her dates contradict what was recorded. Ask her again for the first day of her last period.' },
   'not-delivered': { urgency: 2, todo: 'She may not have been told how to prepare. Call her and tell her.' },
   'not-told': { urgency: 2, todo: 'Booked too late to be told in time. Call her, or ask about preparation at the visit.' },
+  'no-consent': { urgency: 2, todo: 'She has not agreed to messages. Tell her by telephone how to prepare.' },
   'short-notice': { urgency: 3, todo: 'Booked too late for full preparation. Ask about it at the visit.' },
   'plan-not-kept': { urgency: 3, todo: 'A message found no place within the daily and weekly limits. Tell her by telephone if it matters.' },
   'badly-timed': { urgency: 2, todo: 'The visit probably falls on days to avoid. Offer her a better time.' },

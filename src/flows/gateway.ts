@@ -62,6 +62,8 @@ export interface Gateway {
   readonly channels: readonly Channel[]
   /** What to do with a claim whose fate nobody knows: send again (a duplicate is possible) or leave it to a person. */
   readonly onUnknown: 'resend' | 'ask-desk'
+  /** False where the peer never says what was delivered; then accepted is all that can be known. */
+  readonly receipts?: boolean
   start(ears: Ears): Promise<void>
   send(message: Outgoing): Promise<SendOutcome>
   /** Asks the peer what became of a message, where it can say. */

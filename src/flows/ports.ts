@@ -1,10 +1,10 @@
 import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from '../domain/booking.ts'
 import type { FollowUp } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
-import type { Protocol } from '../domain/prep/protocol.ts'
+import type { FullProtocol } from '../domain/prep/protocol.ts'
 import type { Reading, ReplyContext } from '../domain/replies/reading.ts'
 import type { Channel, Detail, TextKind, TextValues } from '../domain/texts/kinds.ts'
-import type { Gateway } from './gateway.ts'
+import type { Gateway, Receipt } from './gateway.ts'
 
 /** What time it is. The demo, simulations and most tests run on a virtual one. */
 export interface Clock {
@@ -17,7 +17,8 @@ export type NewId = (prefix: string) => string
 /** One ring of the alarm clock: look at this message of this plan, now. Holds no personal data. */
 export interface Alarm {
   messageId: string
-  revision: number
+  /** Null for answers, which belong to no plan. */
+  revision: number | null
   attempt: number
   at: Date
 }
@@ -39,6 +40,7 @@ export interface ClinicRecords {
 
 export interface PatientRecords {
   get(id: string): Promise<Patient | undefined>
+  many(ids: readonly string[]): Promise<Patient[]>
   byPhone(phone: string): Promise<Patient[]>
   insert(patient: Patient): Promise<void>
   update(patient: Patient): Promise<void>
@@ -108,7 +110,7 @@ export interface OfferRecords {
   pending(bookingId: string): Promise<Offer | undefined>
   insert(offer: Offer): Promise<void>
   /** Conditional move; false when the offer is no longer in `from`. */
-  move(id: string, from: OfferState[], to: OfferState, chosen?: number): Promise<boolean>
+  move(id: string, from: OfferState[], to: OfferState, facts?: { chosen?: number; until?: Date }): Promise<boolean>
   lapsing(now: Date, limit: number): Promise<Offer[]>
 }
 
@@ -116,6 +118,10 @@ export interface MessageRecords {
   get(id: string): Promise<Message | undefined>
   insert(messages: readonly Message[]): Promise<void>
   ofBooking(bookingId: string): Promise<Message[]>
+  ofBookings(bookingIds: readonly string[]): Promise<Message[]>
+  /** A receipt that came before its message's reference was known; matched when that is recorded. */
+  keepEarlyReceipt(receipt: Receipt): Promise<void>
+  takeEarlyReceipt(gateway: string, ref: string): Promise<Receipt | undefined>
   /** Everything said to a number since, newest last. */
   toPhone(phone: string, since: Date): Promise<Message[]>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
@@ -248,7 +254,9 @@ export interface Deps {
   newId: NewId
   queue: AlarmQueue
   gateways: ReadonlyMap<string, Gateway>
-  protocols: ReadonlyMap<string, Protocol>
+  protocols: ReadonlyMap<string, FullProtocol>
+  /** Address of the private page of a booking. */
+  pageOf(bookingId: string): string
   render(request: RenderRequest): { text: string; state: 'approved' | 'draft' }
   readReply(text: string, context: ReplyContext): Reading
   policy: {

@@ -97,6 +97,14 @@ export interface MessageTable {
   fallback_of: string | null
 }
 
+export interface EarlyReceiptTable {
+  gateway: string
+  ref: string
+  state: 'delivered' | 'undelivered'
+  code: string | null
+  at: Date
+}
+
 export interface ReplyTable {
   id: string
   gateway: string
@@ -153,6 +161,7 @@ export interface Tables {
   slot: SlotTable
   offer: OfferTable
   message: MessageTable
+  early_receipt: EarlyReceiptTable
   reply: ReplyTable
   thread: ThreadTable
   follow_up: FollowUpTable

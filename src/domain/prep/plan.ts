@@ -143,7 +143,7 @@ function dayBefore(input: PlanInput): Wish[] {
   const at = atClock(eve, DAY_BEFORE).toJSDate()
   const sendAt = mayRing(at, input.zone, input.hours) ? at : nextAllowed(eve.startOf('day').toJSDate(), input.zone, input.hours)
   if (sendAt < input.now) return []
-  return [{ kind: 'day-before', times: [sendAt], notAfter: () => eve.endOf('day').toJSDate() }]
+  return [{ kind: 'day-before', times: [sendAt], notAfter: () => eve.startOf('day').plus({ days: 1 }).toJSDate() }]
 }
 
 /** Preparation names the visit's time too: on the same day it makes the day-before message superfluous. */

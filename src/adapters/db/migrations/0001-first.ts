@@ -121,6 +121,14 @@ const STATEMENTS = [
   `create index message_booking on message (booking_id)`,
   `create index message_phone on message (phone_print, send_at)`,
   `create index message_ref on message (gateway, gateway_ref) where gateway_ref is not null`,
+  `create table early_receipt (
+    gateway text not null,
+    ref text not null,
+    state text not null check (state in ('delivered', 'undelivered')),
+    code text,
+    at timestamptz not null,
+    primary key (gateway, ref)
+  )`,
   `create table reply (
     id text primary key,
     gateway text not null,

@@ -4,6 +4,8 @@ import type { MessageRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db, MessageTable } from '../tables.ts'
 
+const EARLY_MS = 1_000
+
 /** Encrypted part: where it goes and what it says. */
 interface Sealed {
   phone: string
@@ -99,10 +101,20 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
   return {
     get: (id) => one(all().where('id', '=', id)),
     byRef: (gateway, ref) => one(all().where('gateway', '=', gateway).where('gateway_ref', '=', ref)),
+    keepEarlyReceipt: async ({ gateway, ref, state, code, at }) => {
+      const row = { gateway, ref: ref!, state, code: code ?? null, at }
+      await db.insertInto('early_receipt').values(row).onConflict((on) => on.columns(['gateway', 'ref']).doUpdateSet({ state, code: row.code, at })).execute()
+    },
+    takeEarlyReceipt: async (gateway, ref) => {
+      const row = await db.deleteFrom('early_receipt').where('gateway', '=', gateway).where('ref', '=', ref).returningAll().executeTakeFirst()
+      return row && { gateway, ref, state: row.state, at: row.at, ...(row.code && { code: row.code }) }
+    },
     insert: async (messages) => {
       if (messages.length > 0) await db.insertInto('message').values(messages.map((message) => toRow(message, vault))).execute()
     },
     ofBooking: (bookingId) => many(all().where('booking_id', '=', bookingId).orderBy('send_at').orderBy('id')),
+    ofBookings: async (ids) =>
+      ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
     toPhone: (phone, since) => many(all().where('phone_print', '=', print(phone)).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
       const rows = await db
@@ -126,6 +138,8 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
           .where('id', '=', id)
           .where('state', 'in', [...UNSENT])
           .where('revision', 'is not distinct from', revision)
+          // An old alarm must not overtake a postponement. Timers may be a little early.
+          .where('send_at', '<=', new Date(now.getTime() + EARLY_MS))
           .returningAll(),
       ),
     move: async (id, from, to, facts = {}) => {

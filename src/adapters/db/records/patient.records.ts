@@ -21,6 +21,10 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
       const row = await db.selectFrom('patient').selectAll().where('id', '=', id).executeTakeFirst()
       return row && toPatient(row, vault)
     },
+    many: async (ids) => {
+      if (ids.length === 0) return []
+      return (await db.selectFrom('patient').selectAll().where('id', 'in', [...ids]).execute()).map((row) => toPatient(row, vault))
+    },
     byPhone: async (phone) => {
       const rows = await db.selectFrom('patient').selectAll().where('phone_print', '=', vault.fingerprint(phone)).orderBy('id').execute()
       return rows.map((row) => toPatient(row, vault))

@@ -115,10 +115,10 @@ export function offerRecords(db: Db): OfferRecords {
       const row = { id, booking_id: offer.bookingId, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }
       await db.insertInto('offer').values(row).execute()
     },
-    move: async (id, from, to, chosen) => {
+    move: async (id, from, to, facts = {}) => {
       const moved = await db
         .updateTable('offer')
-        .set({ state: to, ...(chosen !== undefined && { chosen }) })
+        .set({ state: to, ...facts })
         .where('id', '=', id)
         .where('state', 'in', from)
         .returning('id')

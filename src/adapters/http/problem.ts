@@ -1,0 +1,68 @@
+import type { ErrorRequestHandler } from 'express'
+import type { Logger } from 'pino'
+import { z } from 'zod'
+import { FAILURES, Failure } from '../../domain/failure.ts'
+
+/** RFC 9457 problem details. `type` is a relative reference to the explanation in the documentation. */
+export interface Problem {
+  type: string
+  title: string
+  status: number
+  detail?: string
+  code: string
+  field?: string
+  faults?: { field: string; message: string }[]
+}
+
+export const PROBLEM_TYPE = 'application/problem+json'
+
+/** The problem an error amounts to. Anything unexpected says nothing about itself to the outside. */
+export function toProblem(error: unknown): Problem {
+  const failure = toFailure(error)
+  if (!failure) return { type: '/problems#internal', title: 'Something went wrong on our side', status: 500, code: 'internal' }
+  const { status, title } = FAILURES[failure.code]
+  const { message, field, faults } = failure.detail
+  return {
+    type: `/problems#${failure.code}`,
+    title,
+    status,
+    code: failure.code,
+    detail: message,
+    ...(field && { field }),
+    ...(faults && { faults }),
+  }
+}
+
+function toFailure(error: unknown): Failure | null {
+  if (error instanceof Failure) return error
+  if (error instanceof z.ZodError) return fromZod(error)
+  const type = typeof error === 'object' && error !== null && 'type' in error ? error.type : undefined
+  if (type === 'entity.parse.failed') return new Failure('bad-json', { message: 'The body is not valid JSON. Check quotes, commas and brackets.' })
+  if (type === 'entity.too.large') return new Failure('too-large', { message: 'Send at most 64 kB.' })
+  if (type === 'encoding.unsupported' || type === 'charset.unsupported') return new Failure('not-json', { message: 'Send JSON in UTF-8, not compressed.' })
+  if (error instanceof URIError) return new Failure('not-found', { message: 'This address cannot be read.' })
+  return null
+}
+
+function fromZod(error: z.ZodError): Failure {
+  const faults = error.issues.map(({ path, message }) => ({ field: path.join('.'), message }))
+  const first = faults[0]!
+  return new Failure('bad-input', { ...first, faults })
+}
+
+/** Answers every error as a problem document; logs the unexpected with its stack, never with a body. */
+export function problemHandler(log: Logger): ErrorRequestHandler {
+  return (error, request, response, next) => {
+    if (response.headersSent) return next(error)
+    const problem = toProblem(error)
+    if (problem.status >= 500) log.error({ request: request.id, error: describe(error) }, 'request failed')
+    response.status(problem.status).type(PROBLEM_TYPE).send(JSON.stringify(problem))
+  }
+}
+
+/** Database errors carry values in `detail`; only code and stack are kept. */
+function describe(error: unknown): Record<string, unknown> {
+  if (!(error instanceof Error)) return { kind: typeof error }
+  const code = 'code' in error ? String(error.code) : undefined
+  return { name: error.name, code, stack: error.stack?.split('\n').slice(1, 8).join('\n') }
+}

@@ -1,0 +1,57 @@
+import type { Request, Response, Router } from 'express'
+import { z } from 'zod'
+
+/** What a handler gets: everything already checked. */
+export interface Asked<B, Q> {
+  params: Record<string, string>
+  body: B
+  query: Q
+  request: Request
+}
+
+/** An answer: status and JSON; 204 has no body. */
+export interface Answer {
+  status: number
+  body?: unknown
+  headers?: Record<string, string>
+}
+
+/** One operation of the API. The same description routes the request, checks it, and documents it. */
+export interface Route<B extends z.ZodType = z.ZodType, Q extends z.ZodType = z.ZodType> {
+  method: 'get' | 'post' | 'put' | 'patch' | 'delete'
+  /** OpenAPI style, e.g. `/bookings/{id}`. */
+  path: string
+  summary: string
+  body?: B
+  query?: Q
+  headers?: Record<string, string>
+  /** Status → what it means. */
+  answers: Record<number, string>
+  handle(asked: Asked<z.infer<B>, z.infer<Q>>): Promise<Answer>
+}
+
+/** Lets the compiler infer body and query from the schemas. */
+export function route<B extends z.ZodType = z.ZodUndefined, Q extends z.ZodType = z.ZodUndefined>(described: Route<B, Q>): Route {
+  return described as unknown as Route
+}
+
+/** Puts the routes on a router. Errors go on to the problem handler. */
+export function mount(router: Router, routes: readonly Route[]): void {
+  for (const each of routes) {
+    router[each.method](each.path.replaceAll(/\{(\w+)\}/g, ':$1'), async (request: Request, response: Response) => {
+      const { status, body, headers = {} } = await each.handle(checked(each, request))
+      response.status(status).set(headers)
+      if (body === undefined) response.end()
+      else response.json(body)
+    })
+  }
+}
+
+function checked({ body, query }: Route, request: Request): Asked<unknown, unknown> {
+  return {
+    params: request.params as Record<string, string>,
+    body: body?.parse(request.body ?? {}),
+    query: query?.parse(request.query),
+    request,
+  }
+}

@@ -1,0 +1,81 @@
+import type { Booking, Offer, Patient, Slot } from '../../domain/booking.ts'
+import type { VisitJudgement } from '../../domain/cycle/judge.ts'
+import type { CycleHistory } from '../../domain/cycle/history.ts'
+import { FOLLOW_UP_REASONS, type FollowUp } from '../../domain/follow-up.ts'
+import { withOffset } from '../../domain/local-time.ts'
+import type { Message } from '../../domain/message.ts'
+import type { PrepPlan } from '../../domain/prep/plan.ts'
+import type { Standing } from '../../domain/prep/standing.ts'
+import type { Happening } from '../../flows/ports.ts'
+
+/** What the API answers, in the API's own shapes. Instants are local with offset. */
+
+/** Shown wherever a forecast is. */
+export const CAUTION =
+  'A forecast is for timing a specimen, never for contraception or conception. Local protocol and licensed practice prevail.'
+
+export function bookingView(booking: Booking, patient: Patient, standing?: Standing) {
+  return {
+    id: booking.id,
+    clinic: booking.clinicId,
+    clinician: booking.clinician,
+    protocol: booking.protocol,
+    visit: withOffset(booking.visitAt, booking.zone),
+    zone: booking.zone,
+    state: booking.state,
+    patient: patientView(patient),
+    cycle: cycleView(patient.cycle),
+    confirmed: booking.confirmedAt !== null,
+    shortNotice: booking.shortNotice,
+    lapses: booking.lapses,
+    ...(standing && { preparation: standing }),
+    createdAt: withOffset(booking.createdAt, booking.zone),
+  }
+}
+
+function patientView({ id, name, phone, language, channel, detail }: Patient) {
+  return { id, name, phone, language, channel, detail }
+}
+
+function cycleView({ status, lmp, ...rest }: CycleHistory) {
+  return { lmp: status === 'cycling' ? lmp : status, ...rest }
+}
+
+export function timingView({ keep, unsure, reason, forecast }: VisitJudgement) {
+  const { cycleDay, avoidProbability, bleedingProbability, rating } = forecast
+  return { keep, unsure, rating, cycleDay, avoidProbability, bleedingProbability, reason, caution: CAUTION }
+}
+
+export function slotView(slot: Slot, zone: string) {
+  const { id, clinician, startsAt, state, heldUntil } = slot
+  return { id, clinic: slot.clinicId, clinician, at: withOffset(startsAt, zone), state, ...(heldUntil && { heldUntil: withOffset(heldUntil, zone) }) }
+}
+
+export function planView({ messages, warnings }: PrepPlan, zone: string) {
+  return {
+    messages: messages.map(({ kind, sendAt, notAfter }) => ({ kind, sendAt: withOffset(sendAt, zone), notAfter: withOffset(notAfter, zone) })),
+    warnings,
+  }
+}
+
+export function messageView(message: Message, zone: string) {
+  const at = (date: Date | null) => (date === null ? null : withOffset(date, zone))
+  const { id, kind, channel, language, state, text, code } = message
+  return { id, kind, channel, language, state, sendAt: at(message.sendAt), notAfter: at(message.notAfter), sentAt: at(message.sentAt), endedAt: at(message.endedAt), text, code }
+}
+
+export function offerView({ id, state, choices, chosen, until }: Offer, zone: string) {
+  return { id, state, choices: choices.map(({ at }) => withOffset(at, zone)), chosen, until: withOffset(until, zone) }
+}
+
+export function followUpView(followUp: FollowUp, now: Date) {
+  const { id, reason, clinicId, bookingId, patientId, phone, detail, openedAt, closedAt, closedBy, outcome } = followUp
+  const { urgency, todo } = FOLLOW_UP_REASONS[reason]
+  const ageMinutes = Math.floor(((closedAt ?? now).getTime() - openedAt.getTime()) / 60_000)
+  const closed = closedAt === null ? null : { at: closedAt.toISOString(), by: closedBy, outcome }
+  return { id, reason, urgency, todo, clinic: clinicId, booking: bookingId, patient: patientId, phone, detail, openedAt: openedAt.toISOString(), ageMinutes, closed }
+}
+
+export function happeningView({ at, what, by, facts }: Happening, zone: string) {
+  return { at: withOffset(at, zone), what, by, facts }
+}

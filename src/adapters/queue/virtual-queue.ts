@@ -1,0 +1,28 @@
+import type { Alarm, AlarmQueue } from '../../flows/ports.ts'
+import type { VirtualClock } from '../clock/clocks.ts'
+import { alarmKey } from './alarm-key.ts'
+
+/** The alarm clock that rings by virtual time. Same promises as the real one: an alarm set twice rings once. */
+export function createVirtualQueue(clock: VirtualClock): AlarmQueue {
+  const set = new Set<string>()
+  let ring: ((alarm: Alarm) => Promise<void>) | null = null
+  return {
+    set: async (alarms) => {
+      for (const alarm of alarms) {
+        const key = alarmKey(alarm)
+        if (set.has(key)) continue
+        set.add(key)
+        clock.at(alarm.at, async () => {
+          set.delete(key)
+          await ring?.(alarm)
+        })
+      }
+    },
+    start: async (listener) => {
+      ring = listener
+    },
+    stop: async () => {
+      ring = null
+    },
+  }
+}

@@ -1,0 +1,120 @@
+import { randomBytes } from 'node:crypto'
+import { readFile, readdir } from 'node:fs/promises'
+import { join } from 'node:path'
+import { pino, type Logger } from 'pino'
+import { systemClock } from './adapters/clock/clocks.ts'
+import { openEmbedded } from './adapters/db/embedded.ts'
+import type { Database } from './adapters/db/pool.ts'
+import { openServer } from './adapters/db/server.ts'
+import { openStore } from './adapters/db/store.ts'
+import { createGateway } from './adapters/gateways/create-gateway.ts'
+import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
+import { idMaker } from './adapters/ids.ts'
+import { createBullQueue, databaseQueueStore, redisQueueStore } from './adapters/queue/bullmq-queue.ts'
+import { loadProtocols } from './adapters/templates/load-protocols.ts'
+import { loadTexts } from './adapters/templates/load-texts.ts'
+import { loadVocabulary } from './adapters/templates/load-vocabulary.ts'
+import { sealingKey } from './adapters/vault/key-file.ts'
+import { createVault, type Vault } from './adapters/vault/vault.ts'
+import type { Config } from './config.ts'
+import { readReply } from './domain/replies/read-reply.ts'
+import { renderText } from './domain/texts/render.ts'
+import type { Gateway } from './flows/gateway.ts'
+import type { AlarmQueue, Clock, Deps } from './flows/ports.ts'
+
+/** A clock with the means to put work off, real or virtual. */
+export interface Timekeeper {
+  clock: Clock
+  after(ms: number, work: () => Promise<void>): void
+}
+
+/** What simulations, the demo and tests put in place of the real thing. Everything else is as in the service. */
+export interface Overrides {
+  time?: Timekeeper
+  queue?: AlarmQueue
+  random?: (bytes: number) => Uint8Array
+  gateways?: Gateway[]
+  /** In memory, gone with the process. */
+  inMemory?: boolean
+  log?: Logger
+}
+
+export interface Composed {
+  deps: Deps
+  log: Logger
+  database: Database
+  close(): Promise<void>
+}
+
+/** Puts the service together. The only place that constructs adapters. */
+export async function compose(config: Config, overrides: Overrides = {}): Promise<Composed> {
+  const log = overrides.log ?? pino({ level: config.logLevel, base: null })
+  const time = overrides.time ?? realTime(log)
+  const random = overrides.random ?? randomBytes
+  const vault = await openVault(config, overrides)
+  const database = await openDatabase(config, overrides)
+  const store = await openStore(database, vault)
+  const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
+  const gateways = overrides.gateways ?? (await configuredGateways(config, time, random))
+  const deps: Deps = {
+    store,
+    clock: time.clock,
+    newId: idMaker(time.clock, random),
+    queue,
+    gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
+    protocols: loadProtocols(undefined, config.siteTemplatesDir),
+    pageOf: pageMaker(config, vault),
+    ...language(),
+    policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay },
+    notice: (what, ids) => log.info(ids, what),
+  }
+  return { deps, log, database, close: () => database.close() }
+}
+
+function language(): Pick<Deps, 'render' | 'readReply'> {
+  const library = loadTexts()
+  const vocabulary = loadVocabulary()
+  return { render: (request) => renderText(library, request), readReply: (text, context) => readReply(text, context, vocabulary) }
+}
+
+function realTime(log: Logger): Timekeeper {
+  const after = (ms: number, work: () => Promise<void>) => {
+    setTimeout(() => void work().catch((error: Error) => log.error({ name: error.name }, 'put-off work failed')), ms).unref()
+  }
+  return { clock: systemClock, after }
+}
+
+async function openVault(config: Config, { inMemory, random = randomBytes }: Overrides): Promise<Vault> {
+  const key = inMemory && !config.key ? Buffer.from(random(32)) : await sealingKey(config.key, config.dataDir)
+  return createVault(new Map([['k1', key]]), 'k1', key)
+}
+
+function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides): Promise<Database> {
+  return databaseUrl ? openServer(databaseUrl) : openEmbedded(inMemory ? undefined : dataDir)
+}
+
+function createQueue(config: Config, database: Database, clock: Clock, log: Logger): AlarmQueue {
+  const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
+  const onError = (error: Error) => log.warn({ name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
+  return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
+}
+
+/** The gateways described in the folder; outside production also the simulated telephone network. */
+async function configuredGateways(config: Config, time: Timekeeper, random: (bytes: number) => Uint8Array): Promise<Gateway[]> {
+  const fraction = () => new DataView(random(4).slice().buffer).getUint32(0) / 2 ** 32
+  const deps = {
+    ...time,
+    random: fraction,
+    secret: config.secret,
+    ...(config.publicUrl && { callbackUrl: `${config.publicUrl}/gateways` }),
+  }
+  const files = config.gatewaysDir ? (await readdir(config.gatewaysDir)).filter((file) => /\.(ya?ml|json)$/.test(file)).sort() : []
+  const described = await Promise.all(files.map(async (file) => createGateway(await readFile(join(config.gatewaysDir!, file), 'utf8'), deps)))
+  return config.production ? described : [...described, createPocketGateway(deps)]
+}
+
+/** Address of a booking's private page. It cannot be guessed, and needs no record of its own: the mark after the dot is a keyed hash. */
+function pageMaker({ publicUrl, host, port }: Config, vault: Vault): (bookingId: string) => string {
+  const base = publicUrl ?? `http://${host}:${port}`
+  return (bookingId) => `${base}/v/${bookingId.slice(2)}.${vault.fingerprint(`page ${bookingId}`).slice(0, 22)}`
+}

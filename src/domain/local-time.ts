@@ -1,0 +1,34 @@
+import { DateTime, IANAZone } from 'luxon'
+import { badInput } from './failure.ts'
+
+/** @throws bad-input when nobody knows the zone. */
+export function knownZone(zone: string, field = 'zone'): string {
+  if (!IANAZone.isValidZone(zone)) badInput(field, 'This is not a known time zone. Use an IANA name such as America/Halifax.')
+  return zone
+}
+
+/**
+ * An instant written with an offset, or a local time in `zone`. A local time that the clocks skip or repeat is refused,
+ * since guessing could move a visit by an hour.
+ * @throws bad-input on `field`
+ */
+export function toInstant(written: string, zone: string, field: string): Date {
+  const hasOffset = /(?:[zZ]|[+-]\d{2}(?::?\d{2})?)$/.test(written) && written.includes('T')
+  const read = DateTime.fromISO(written, hasOffset ? { setZone: true } : { zone: knownZone(zone) })
+  if (!read.isValid || !written.includes('T')) {
+    badInput(field, 'This is not a date and time. Write it as 2026-03-20T10:30, or with an offset: 2026-03-20T10:30:00-03:00.')
+  }
+  if (!hasOffset) refuseClockChange(read, written, field)
+  return read.toJSDate()
+}
+
+function refuseClockChange(read: DateTime, written: string, field: string): void {
+  const [, hour, minute] = /T(\d{2}):?(\d{2})/.exec(written)!
+  if (read.hour !== Number(hour) || read.minute !== Number(minute)) badInput(field, 'The clocks skip this time on that day. Choose another time.')
+  if (read.getPossibleOffsets().length > 1) badInput(field, 'The clocks show this time twice on that day. Give it with its offset, e.g. 2026-11-01T01:30:00-04:00.')
+}
+
+/** Local wall-clock time with offset, e.g. `2026-03-17T18:00:00-03:00`. */
+export function withOffset(at: Date, zone: string): string {
+  return DateTime.fromJSDate(at, { zone }).toISO({ suppressMilliseconds: true })!
+}

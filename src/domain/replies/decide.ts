@@ -1,0 +1,130 @@
+import type { CalendarDate, CycleHistory } from '../cycle/history.ts'
+import { daysBetween } from '../cycle/days.ts'
+import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../cycle/hear.ts'
+import type { FollowUpReason } from '../follow-up.ts'
+import type { TextKind } from '../texts/kinds.ts'
+import type { Meaning, Reading } from './reading.ts'
+
+/** What a reply leads to, as data. A flow carries it out in one transaction. */
+export type Effect =
+  | { do: 'opt-out' }
+  | { do: 'opt-in' }
+  | { do: 'say'; kind: TextKind; topic?: string }
+  | { do: 'follow-up'; reason: FollowUpReason; detail?: Record<string, unknown> }
+  | { do: 'learn'; history: CycleHistory }
+  | { do: 'confirm' }
+  | { do: 'note-lapse' }
+  /** Offer better openings, or have the desk do it where there are none. `reason` says what the desk is then told. */
+  | { do: 'offer'; reason: 'no-opening' | 'cannot-come' }
+  | { do: 'accept'; choice: number }
+  | { do: 'decline-offer' }
+
+/** What is known when one visit is being talked about. */
+export interface Situation {
+  reading: Reading
+  history: CycleHistory
+  /** Today in the patient's zone. */
+  today: CalendarDate
+  /** An offer waits for her number. */
+  offerOpen: boolean
+  lapsePolicy: 'offer' | 'desk-decides'
+  /** Topics the protocol has an approved answer for. */
+  topics: readonly string[]
+  /** Whether the visit may stay where it is, by this history. */
+  keeps(history: CycleHistory): boolean
+}
+
+/** Days after which a period that has not come is for a clinician to ask about. Our own limit; FIGO 2018 calls over 38 days infrequent. */
+const LATE_AFTER_DAYS = 45
+
+/** Meanings that need no visit to be understood. They come before everything else. */
+const ABOUT_THE_NUMBER: readonly Meaning[] = ['stop', 'wrong-person', 'help', 'rejoin', 'urgent', 'thanks']
+
+export function isAboutTheNumber(meaning: Meaning): boolean {
+  return ABOUT_THE_NUMBER.includes(meaning)
+}
+
+/** What to do about a reply that concerns the number, not one visit. */
+export function decideForNumber({ meaning, words }: Reading): Effect[] {
+  switch (meaning) {
+    case 'stop':
+      // "Cancel" is a carrier word for stopping messages, but may have been meant for the visit.
+      return [{ do: 'opt-out' }, { do: 'say', kind: 'stopped' }, follow(words.some((word) => /cancel/i.test(word)) ? 'check-opt-out' : 'opted-out')]
+    case 'wrong-person':
+      return [{ do: 'opt-out' }, { do: 'say', kind: 'wrong-person' }, follow('wrong-person')]
+    case 'help':
+      return [{ do: 'say', kind: 'help' }]
+    case 'rejoin':
+      return [{ do: 'opt-in' }, { do: 'say', kind: 'rejoined' }]
+    case 'urgent':
+      return [{ do: 'say', kind: 'alarm' }, follow('alarm')]
+    default:
+      return []
+  }
+}
+
+/** What to do about a reply that concerns one visit. The first `say` or `offer` is her answer; there is only ever one. */
+export function decideForVisit(situation: Situation): Effect[] {
+  const { reading } = situation
+  const effects = byMeaning(situation)
+  // "Started this morning, so Friday won't work": whatever her dates say, the visit must move.
+  const wantsMove = reading.also?.includes('cannot-come') && !effects.some((effect) => effect.do === 'offer')
+  return wantsMove ? [...effects.filter((effect) => effect.do !== 'say'), { do: 'offer', reason: 'cannot-come' }] : effects
+}
+
+function byMeaning(situation: Situation): Effect[] {
+  const { reading, history, today, topics } = situation
+  switch (reading.meaning) {
+    case 'period-started':
+      return learned(situation, heardStart(history, reading.startedOn ?? today, today))
+    case 'not-started':
+      return notStarted(situation)
+    case 'still-bleeding':
+      return learned(situation, heardStillBleeding(history, today))
+    case 'bleeding-ended':
+      return learned(situation, heardEnded(history, reading.endedOn ?? today))
+    case 'confirm':
+      return [{ do: 'confirm' }]
+    case 'cannot-come':
+      return [...(situation.offerOpen ? [{ do: 'decline-offer' } as const] : []), { do: 'offer', reason: 'cannot-come' }]
+    case 'choice':
+      return situation.offerOpen && reading.choice ? [{ do: 'accept', choice: reading.choice }] : unclear()
+    case 'prep-question':
+      return reading.topic && topics.includes(reading.topic) ? [{ do: 'say', kind: 'answer', topic: reading.topic }] : [...say('unclear'), follow('prep-question')]
+    case 'prep-lapse':
+      return lapse(situation)
+    default:
+      return unclear()
+  }
+}
+
+/** New dates: keep the visit and say so, or offer better times. Dates that contradict the record go to a person. */
+function learned({ keeps }: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
+  if (heard.contradiction) return [...say('unclear'), follow('contradiction', { why: heard.contradiction })]
+  const learn: Effect = { do: 'learn', history: heard.history }
+  return keeps(heard.history) ? [learn, ...say('no-change')] : [learn, { do: 'offer', reason: 'no-opening' }]
+}
+
+function notStarted(situation: Situation): Effect[] {
+  const { history, today } = situation
+  const late = history.lmp !== undefined && daysBetween(history.lmp, today) > LATE_AFTER_DAYS
+  if (!late) return learned(situation, heardNotStarted(history, today))
+  return [{ do: 'learn', history: heardNotStarted(history, today).history }, ...say('cannot-offer'), follow('late-period')]
+}
+
+function lapse({ lapsePolicy }: Situation): Effect[] {
+  const noted: Effect[] = [{ do: 'note-lapse' }, follow('lapse')]
+  return lapsePolicy === 'offer' ? [...noted, { do: 'offer', reason: 'no-opening' }] : [...noted, ...say('lapse')]
+}
+
+function unclear(): Effect[] {
+  return [...say('unclear'), follow('unclear-reply')]
+}
+
+function say(kind: TextKind): Effect[] {
+  return [{ do: 'say', kind }]
+}
+
+function follow(reason: FollowUpReason, detail?: Record<string, unknown>): Effect {
+  return { do: 'follow-up', reason, ...(detail && { detail }) }
+}

@@ -1,0 +1,165 @@
+import type { Booking, Clinic, Consent, Patient, Slot } from '../domain/booking.ts'
+import { checkHistory } from '../domain/cycle/check-history.ts'
+import type { CycleHistory } from '../domain/cycle/history.ts'
+import type { VisitJudgement } from '../domain/cycle/judge.ts'
+import { Failure, badInput } from '../domain/failure.ts'
+import { knownZone, toInstant } from '../domain/local-time.ts'
+import { toE164 } from '../domain/phone.ts'
+import type { PrepPlan } from '../domain/prep/plan.ts'
+import { dateIn } from '../domain/rebook/choose.ts'
+import type { Channel, Detail } from '../domain/texts/kinds.ts'
+import { betterOpenings, judgeBooking } from './judge-booking.ts'
+import { protocolOf } from './lookups.ts'
+import { makePlan } from './make-plan.ts'
+import type { Deps, Tx } from './ports.ts'
+import { note, openFollowUp } from './records-made.ts'
+import { ringDue } from './ring-due.ts'
+
+export interface BookingRequest {
+  clinic?: string | undefined
+  clinician?: string | undefined
+  protocol: string
+  /** Local time in `zone`, or an instant with offset. */
+  visit: string
+  /** Default: the clinic's. */
+  zone?: string | undefined
+  patient: { name: string; phone: string; language: string; channel: Channel; detail: Detail }
+  cycle: CycleHistory
+  consent: { recordedBy: string; recordedAt?: string | undefined; wording?: string | undefined } | null
+  /** Who is booking, for the trail. */
+  by: string
+}
+
+export interface Booked {
+  booking: Booking
+  patient: Patient
+  judgement: VisitJudgement
+  openings: Slot[]
+  plan: PrepPlan
+}
+
+const FURTHEST_MS = 2 * 366 * 86_400_000
+const USUAL_WORDING = 'May we send you messages about this visit, to this number?'
+
+/** Books a visit within a transaction. Nothing is kept when anything is wrong. @throws Failure */
+export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest): Promise<Booked> {
+  const clinic = await clinicOf(tx, request.clinic)
+  const visitAt = visitTime(deps, request.visit, knownZone(request.zone ?? clinic.zone))
+  const zone = request.zone ?? clinic.zone
+  protocolOf(deps, request.protocol)
+  refuseFaults(request.cycle, dateIn(deps.clock.now(), zone))
+  const patient = await patientOf(tx, deps, request, clinic)
+  const booking: Booking = {
+    id: deps.newId('b'),
+    patientId: patient.id,
+    clinicId: clinic.id,
+    clinician: request.clinician ?? '',
+    protocol: request.protocol,
+    visitAt,
+    zone,
+    state: 'booked',
+    planRevision: 0,
+    confirmedAt: null,
+    shortNotice: false,
+    lapses: [],
+    createdAt: deps.clock.now(),
+  }
+  await refuseSecondVisit(tx, booking)
+  await tx.bookings.insert(booking)
+  await takeTime(tx, deps, booking)
+  await recordConsent(tx, deps, patient, clinic, booking, request)
+  const planned = await makePlan(tx, deps, { booking, patient, clinic })
+  await note(tx, deps, booking.id, 'booked', request.by)
+  return { ...planned, patient, ...(await judged(tx, deps, { booking: planned.booking, patient, clinic })) }
+}
+
+/** As `bookVisit`, and sets the alarms for what is due. */
+export async function bookAndRing(deps: Deps, request: BookingRequest): Promise<Booked> {
+  const booked = await deps.store.transact((tx) => bookVisit(tx, deps, request))
+  await ringDue(deps)
+  return booked
+}
+
+async function judged(tx: Tx, deps: Deps, about: { booking: Booking; patient: Patient; clinic: Clinic }) {
+  const judgement = judgeBooking(deps, about.booking, about.patient.cycle)
+  if (judgement.keep) return { judgement, openings: [] }
+  await openFollowUp(tx, deps, about, 'badly-timed', { why: judgement.reason })
+  return { judgement, openings: await betterOpenings(tx, deps, about, false) }
+}
+
+async function clinicOf(tx: Tx, id: string | undefined): Promise<Clinic> {
+  if (id !== undefined) return (await tx.clinics.get(id)) ?? badInput('clinic', 'There is no such clinic. GET /api/v1/clinics lists them.')
+  const clinics = await tx.clinics.list()
+  return clinics.length === 1 ? clinics[0]! : badInput('clinic', 'Say which clinic: there is more than one, or none yet.')
+}
+
+/** @throws bad-input for a time that does not exist, is past, or is too far off to mean anything. */
+export function visitTime(deps: Deps, written: string, zone: string): Date {
+  const visitAt = toInstant(written, zone, 'visit')
+  const now = deps.clock.now().getTime()
+  if (visitAt.getTime() <= now) badInput('visit', 'This visit is in the past. Give a time to come.')
+  if (visitAt.getTime() > now + FURTHEST_MS) badInput('visit', 'This visit is more than two years away. Check the year.')
+  return visitAt
+}
+
+/** @throws bad-input with all faults of the cycle data. */
+export function refuseFaults(cycle: CycleHistory, today: string): void {
+  // An age beyond the model is no reason to refuse a booking; the forecast does without it.
+  const serious = cycle.status === 'no-periods' ? [] : checkHistory(cycle, today).filter(({ field }) => field !== 'age')
+  const faults = serious.map(({ field, message }) => ({ field: `cycle.${field}`, message }))
+  if (faults.length > 0) throw new Failure('bad-input', { ...faults[0]!, faults })
+}
+
+const spelled = (name: string) => name.normalize('NFKC').trim().replace(/\s+/g, ' ').toLocaleLowerCase()
+
+/** The same name at the same number is the same patient; the same number alone is not. */
+async function patientOf(tx: Tx, deps: Deps, request: BookingRequest, clinic: Clinic): Promise<Patient> {
+  const { name, phone, language, channel, detail } = request.patient
+  const e164 = toE164(phone, clinic.country, 'patient.phone')
+  const known = (await tx.patients.byPhone(e164)).find((each) => spelled(each.name) === spelled(name))
+  const cycle = known ? carriedOver(known.cycle, request.cycle) : request.cycle
+  const patient: Patient = { id: known?.id ?? deps.newId('p'), name: name.trim(), phone: e164, language, channel, detail, cycle }
+  await (known ? tx.patients.update(patient) : tx.patients.insert(patient))
+  return patient
+}
+
+/** What an earlier booking knew of her past cycles is kept; the newest word on everything else counts. */
+function carriedOver(before: CycleHistory, told: CycleHistory): CycleHistory {
+  const { pastStarts = [], pastCycleDays, age, lmp } = before
+  const starts = new Set([...pastStarts, ...(told.pastStarts ?? []), ...(lmp && told.lmp && lmp < told.lmp ? [lmp] : [])])
+  const kept = { ...(pastCycleDays && { pastCycleDays }), ...(age !== undefined && { age }) }
+  return { ...kept, ...told, ...(starts.size > 0 && { pastStarts: [...starts].sort() }) }
+}
+
+/** The patient's own double booking; another patient's is refused by the time itself. */
+async function refuseSecondVisit(tx: Tx, booking: Booking): Promise<void> {
+  const to = new Date(booking.visitAt.getTime() + 1)
+  const same = await tx.bookings.list({ patientIds: [booking.patientId], from: booking.visitAt, to, state: 'booked', limit: 1 })
+  if (same.length > 0) throw new Failure('already-booked', { field: 'visit', message: 'She already has a visit at this time. Amend that booking instead.' })
+}
+
+/** @throws time-taken when somebody else has or holds it. */
+export async function takeTime(tx: Tx, deps: Deps, booking: Booking): Promise<void> {
+  const { clinicId, clinician, visitAt } = booking
+  const taken = await tx.slots.take({ id: deps.newId('o'), clinicId, clinician, startsAt: visitAt }, booking.id, deps.clock.now())
+  if (!taken) throw new Failure('time-taken', { field: 'visit', message: 'This time is booked or held for another patient. Choose another.' })
+}
+
+async function recordConsent(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic, booking: Booking, { consent }: BookingRequest) {
+  if (!consent) {
+    const channels = (await tx.patients.consents(patient.id)).map(({ channel }) => channel)
+    if (!channels.includes(patient.channel)) await openFollowUp(tx, deps, { booking, patient, clinic }, 'no-consent')
+    return
+  }
+  await tx.patients.addConsent(patient.id, consentOf(deps, patient, booking.zone, consent))
+  if (await tx.optOuts.has(patient.phone)) await openFollowUp(tx, deps, { booking, patient, clinic }, 'opted-out')
+}
+
+function consentOf(deps: Deps, patient: Patient, zone: string, consent: NonNullable<BookingRequest['consent']>): Consent {
+  return {
+    channel: patient.channel,
+    recordedBy: consent.recordedBy,
+    recordedAt: consent.recordedAt ? toInstant(consent.recordedAt, zone, 'consent.recordedAt') : deps.clock.now(),
+    wording: consent.wording ?? USUAL_WORDING,
+  }
+}

@@ -1,0 +1,48 @@
+import type { Booking, Clinic, Patient, Slot } from '../domain/booking.ts'
+import { judgeVisit, type VisitJudgement } from '../domain/cycle/judge.ts'
+import type { CycleHistory } from '../domain/cycle/history.ts'
+import { chooseOpenings, dateIn } from '../domain/rebook/choose.ts'
+import { protocolOf } from './lookups.ts'
+import type { Deps, Records } from './ports.ts'
+
+/** How far ahead openings are looked for, and how many are weighed. */
+const LOOK_AHEAD_MS = 60 * 86_400_000
+const MOST_WEIGHED = 500
+
+/** Whether the visit's time is good, by what is known of her cycle (or by `history`, while that is being learned). */
+export function judgeBooking(deps: Deps, booking: Booking, history: CycleHistory): VisitJudgement {
+  const protocol = protocolOf(deps, booking.protocol)
+  return judgeVisit(history, dateIn(booking.visitAt, booking.zone), protocol, dateIn(deps.clock.now(), booking.zone))
+}
+
+/** Up to three free openings of the clinic that would serve her better, or at all (`mustMove`). */
+export async function betterOpenings(
+  records: Records,
+  deps: Deps,
+  { booking, patient, clinic }: { booking: Booking; patient: Patient; clinic: Clinic },
+  mustMove: boolean,
+): Promise<Slot[]> {
+  const now = deps.clock.now()
+  const free = await records.slots.list({
+    clinicId: clinic.id,
+    from: now,
+    to: new Date(Math.max(now.getTime(), booking.visitAt.getTime()) + LOOK_AHEAD_MS),
+    states: ['free', 'held'],
+    limit: MOST_WEIGHED,
+  })
+  return chooseOpenings({
+    openings: free.filter((slot) => isOpenTo(slot, booking.id, now)),
+    at: (slot) => slot.startsAt,
+    history: patient.cycle,
+    visit: booking.visitAt,
+    zone: booking.zone,
+    now,
+    hours: clinic.settings.hours,
+    protocol: protocolOf(deps, booking.protocol),
+    mustMove,
+  })
+}
+
+function isOpenTo(slot: Slot, bookingId: string, now: Date): boolean {
+  return slot.state === 'free' || slot.bookingId === bookingId || slot.heldUntil! <= now
+}

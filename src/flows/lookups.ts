@@ -1,0 +1,25 @@
+import type { Booking, Clinic, Patient } from '../domain/booking.ts'
+import { Failure } from '../domain/failure.ts'
+import type { FullProtocol } from '../domain/prep/protocol.ts'
+import type { Deps, Records } from './ports.ts'
+
+/** @throws bad-input when there is no such protocol. */
+export function protocolOf(deps: Pick<Deps, 'protocols'>, id: string): FullProtocol {
+  const protocol = deps.protocols.get(id)
+  if (!protocol) throw new Failure('bad-input', { field: 'protocol', message: `No such protocol. Known: ${[...deps.protocols.keys()].join(', ')}.` })
+  return protocol
+}
+
+/** @throws not-found */
+export function found<T>(record: T | undefined, what: string): T {
+  if (record === undefined) throw new Failure('not-found', { message: `There is no such ${what}.` })
+  return record
+}
+
+/** A booking with the people around it. @throws not-found */
+export async function wholeBooking(records: Records, booking: Booking | undefined): Promise<{ booking: Booking; patient: Patient; clinic: Clinic }> {
+  const known = found(booking, 'booking')
+  const patient = found(await records.patients.get(known.patientId), 'patient')
+  const clinic = found(await records.clinics.get(known.clinicId), 'clinic')
+  return { booking: known, patient, clinic }
+}
