@@ -43,7 +43,7 @@ export function gradeOfEase(ease: number): number {
  */
 export function readingCounts(text: string, formula: ReadingFormula, leaveOut: readonly string[] = []): ReadingCounts {
   const ours = leaveOut.reduce((rest, words) => rest.replaceAll(words, ' '), text)
-  const units = ours.split(/[.!?:;…](?=\s|$)|\n/u)
+  const units = (formula === 'kandel-moles' ? partPronouns(ours) : ours).split(/[.!?:;…](?=\s|$)|\n/u)
   const sentences = units.map((unit) => unit.match(/(?<!\d)[\p{L}\p{M}]+(?:['’-][\p{L}\p{M}]+)*/gu) ?? [])
   const words = sentences.flat()
   return {
@@ -51,6 +51,11 @@ export function readingCounts(text: string, formula: ReadingFormula, leaveOut: r
     sentences: sentences.filter((sentence) => sentence.length > 0).length,
     syllables: words.reduce((sum, word) => sum + countSyllables(word, formula), 0),
   }
+}
+
+/** In French a pronoun after its verb is a word of its own (parlez-vous), but not in rendez-vous. */
+function partPronouns(text: string): string {
+  return text.replace(/(?<!\brendez)-(?:t-)?(?=(?:vous|nous|elles?|ils?|les?|la|moi|ce)\b)/gi, ' ')
 }
 
 const EASE: Record<Exclude<ReadingFormula, 'none'>, (counts: ReadingCounts) => number> = {

@@ -1,16 +1,21 @@
 import type { ReadingFormula } from './library.ts'
 
-/** Spoken syllables of one word by the rules of the formula's language; at least one. */
-export function countSyllables(word: string, formula: ReadingFormula): number {
-  const plain = word.toLowerCase()
-  const count = { 'flesch-kincaid': english, 'fernandez-huerta': spanish, 'kandel-moles': french, none: () => 1 }[formula](plain)
-  return Math.max(1, count)
+const COUNT: Record<ReadingFormula, (word: string) => number> = {
+  'flesch-kincaid': english,
+  'fernandez-huerta': spanish,
+  'kandel-moles': french,
+  none: () => 1,
 }
 
-// What the rules below get wrong, among words that health texts use; counts as in any dictionary.
+/** Spoken syllables of one word by the rules of the formula's language; at least one. */
+export function countSyllables(word: string, formula: ReadingFormula): number {
+  return Math.max(1, COUNT[formula](word.toLowerCase()))
+}
+
+// Words that health texts use and the rules below get wrong; counts as in any dictionary.
 const ENGLISH_EXCEPTIONS: Record<string, number> = {
-  clinic: 2, create: 2, idea: 3, area: 3, being: 2, doing: 2, going: 2, seeing: 2, quiet: 2, science: 2, real: 1, someone: 2,
-  something: 2, sometimes: 2, somewhere: 2, therefore: 2, wednesday: 2, lovemaking: 3, microbicide: 4, spermicide: 3, urgent: 2,
+  create: 2, idea: 3, area: 3, being: 2, doing: 2, going: 2, seeing: 2, quiet: 2, science: 2, someone: 2, something: 2,
+  sometimes: 2, somewhere: 2, therefore: 2, wednesday: 2, every: 2, evening: 2, business: 2, safety: 2, rely: 2,
 } // prettier-ignore
 
 function english(word: string): number {
@@ -18,27 +23,36 @@ function english(word: string): number {
   if (known) return known
   const stem = word
     .replace(/['’-]/g, '')
-    .replace(/(?<=[^aeiouy])e$/, (e, at: number) => (/[^aeiouy]l$/.test(word.slice(0, at)) ? e : '')) // silent e, but ta-ble
-    .replace(/(?<![td])ed$/, 'd') // booked, but wanted
+    .replace(/(?<=[^aeiouyl])e$|(?<=[aeiouy]l)e$/, '') // a silent e, but ta-ble
+    .replace(/(?<=[^td])ed$/, 'd') // booked, but wanted
     .replace(/(?<=[^aeiouyscxzg])es$/, 's') // times, but nurses
-    .replace(/(?<=[bcdfghkmnprstvwz])ely$/, 'ly')
-  return (stem.match(/[aeiouy]+/g) ?? []).length + (stem.match(/ia(?!l|n)|io(?!n|u)|eo(?!u)|ua[^r]|ying$/g) ?? []).length
+    .replace(/(?<=[^aeiouy])ely$/, 'ly')
+  const groups = stem.match(/[aeiouy]+/g) ?? []
+  const hiatus = stem.match(/ia(?!l|n)|io(?!n|u)|eo(?!u)|[aeiouy]ing$/g) ?? []
+  return groups.length + hiatus.length
 }
 
 /** Weak vowels (i, u) join their neighbour unless accented; two strong vowels make two syllables. */
 function spanish(word: string): number {
-  const plain = word.replace(/qu|gu(?=[eiéí])/g, 'k').replace(/y$/, 'i').replace(/y(?=[^aeiouáéíóú])/g, 'i')
-  const nuclei = plain.match(/[iuü]?[aeoáéó][iuü]?|[íú]|[iuü]+/g) ?? []
-  return nuclei.length
+  const plain = word
+    .replace(/qu|gu(?=[eiéí])/g, 'k')
+    .replace(/y$/, 'i')
+    .replace(/y/g, 'k') // a consonant elsewhere
+  return (plain.match(/[iuü]?[aeoáéó][iuü]?|[íú]|[iuü]+/g) ?? []).length
 }
 
-/** Vowel groups; a mute e at the end doesn't count (vous prenez = 2, règles = 1). */
+const FRENCH_VOWELS = 'aeiouyéèêëàâîïôûùüœæ'
+/** Read as the words they stand for. */
+const FRENCH_EXCEPTIONS: Record<string, number> = { rdv: 3 }
+
+/** Vowel groups, a mute e at the end left out (règles = 1); é before a vowel is a syllable of its own (ré-elle). */
 function french(word: string): number {
-  const plain = word.replace(/^(?:[ldjmtscn]|qu)['’]/, '').replace(/qu/g, 'k').replace(/gu(?=[eiéèê])/g, 'g')
-  const mute = plain.replace(/(?<=[^aeiouyéèêàâîïôûùœ])(?:es?|ent)$/, (end, at: number) => (hasVowel(plain.slice(0, at)) && end !== 'ent' ? '' : end))
-  return (mute.match(/[aeiouyéèêëàâîïôûùüœæ]+/g) ?? []).length
-}
-
-function hasVowel(word: string): boolean {
-  return /[aeiouyéèêëàâîïôûùüœæ]/.test(word)
+  const known = FRENCH_EXCEPTIONS[word]
+  if (known) return known
+  const plain = word
+    .replace(/^(?:[ldjmtscn]|qu)['’]/, '')
+    .replace(/qu/g, 'k')
+    .replace(/gu(?=[eiéèê])/g, 'g')
+  const muted = plain.replace(new RegExp(`(?<=[${FRENCH_VOWELS}].*[^${FRENCH_VOWELS}])es?$`), '')
+  return (muted.match(new RegExp(`é(?=[${FRENCH_VOWELS}])|[${FRENCH_VOWELS}]+`, 'g')) ?? []).length
 }
