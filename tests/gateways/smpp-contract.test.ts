@@ -37,3 +37,4 @@ async function smppRig(rest: object = {}): Promise<Rig> {
 }
 
 gatewayContract('smpp', () => smppRig())
+gatewayContract('smpp over a pair of connections', () => smppRig({ bind: 'pair' }))

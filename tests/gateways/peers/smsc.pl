@@ -90,7 +90,7 @@ sub refuse { my ($link, $pdu, $status) = @_; $link->submit_sm_resp(message_id =>
 # A message to 0176 is an order to send a reply: from=…;dc=…;esm=…;hex=…;payload=1;sar=ref,total,n
 sub order {
   my ($link, $pdu) = @_;
-  my %order = map { split /=/, $_, 2 } split /;/, $pdu->{short_message};
+  my %order = map { split /=/, $_, 2 } split /;/, octets($pdu);
   $link->submit_sm_resp(message_id => 'order', seq => $pdu->{seq}, status => 0);
   my $octets = pack 'H*', $order{hex};
   my %text = $order{payload} ? (short_message => '', message_payload => $octets) : (short_message => $octets);
@@ -134,11 +134,13 @@ sub addresses {
   return (source_addr => $pdu->{destination_addr}, source_addr_ton => 1, source_addr_npi => 1, destination_addr => $pdu->{source_addr});
 }
 
+sub octets { my $pdu = shift; length $pdu->{short_message} ? $pdu->{short_message} : $pdu->{message_payload} // '' }
+
 sub took {
   my ($pdu, $number) = @_;
   my %line = (event => 'took', id => submit_id($number), to => $pdu->{destination_addr}, from => $pdu->{source_addr});
   $line{$_} = $pdu->{$_} for qw(esm_class data_coding validity_period registered_delivery source_addr_ton source_addr_npi dest_addr_ton dest_addr_npi);
-  my $octets = length $pdu->{short_message} ? $pdu->{short_message} : $pdu->{message_payload} // '';
+  my $octets = octets($pdu);
   if ($pdu->{esm_class} & 0x40) {
     my $length = ord $octets;
     $line{part} = [ map { ord } split //, substr $octets, 3, $length - 2 ];

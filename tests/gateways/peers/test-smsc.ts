@@ -33,6 +33,8 @@ const REFUSALS: Record<string, number> = { [FATES.reject]: 0x0b, [FATES.later]: 
 export class TestSmsc {
   readonly taken: Taken[] = []
   readonly sessions = new Set<smpp.Session>()
+  /** Those bound as receiver or transceiver: where receipts and replies go. */
+  readonly receivers = new Set<smpp.Session>()
   binds = 0
   /** What is done with a bind request; by default it is accepted. */
   onBind: (session: smpp.Session, pdu: smpp.PDU) => void = (session, pdu) => session.send(pdu.response({ system_id: 'TEST' }))
@@ -58,12 +60,12 @@ export class TestSmsc {
   /** Sends a reply over every session; told again when it is refused for now. */
   say(said: Said): void {
     const fields = { source_addr_ton: 1, destination_addr: '80001', ...said }
-    for (const session of this.sessions) this.#tell({ fields, session })
+    for (const session of this.receivers) this.#tell({ fields, session })
   }
 
   #serve(session: smpp.Session): void {
     this.sessions.add(session)
-    session.on('close', () => this.sessions.delete(session))
+    session.on('close', () => (this.sessions.delete(session), this.receivers.delete(session)))
     session.on('error', () => session.destroy())
     session.on('pdu', (pdu: smpp.PDU) => this.#take(session, pdu))
   }
@@ -72,6 +74,7 @@ export class TestSmsc {
     if (pdu.command.startsWith('bind_') && !pdu.isResponse()) {
       this.binds++
       this.onBind(session, pdu)
+      if (pdu.command !== 'bind_transmitter') this.receivers.add(session)
     } else if (pdu.command === 'submit_sm') void this.#submit(session, pdu)
     else if (pdu.command === 'enquire_link' || pdu.command === 'unbind') session.send(pdu.response())
   }
@@ -84,20 +87,20 @@ export class TestSmsc {
     this.taken.push({ id, to, ...textOf(pdu) })
     if (to === FATES.silent) return
     if (to === FATES.drop) return session.destroy()
-    if (to === FATES.earlyReceipt) this.#receipt(session, pdu, id, to)
+    if (to === FATES.earlyReceipt) this.#receipt(pdu, id, to)
     if (to === FATES.slow) await new Promise((resume) => setTimeout(resume, 300))
     const times = to === FATES.twice ? 2 : 1
     for (let n = 0; n < times; n++) session.send(pdu.response({ message_id: id }))
     if (to === FATES.noReceipt || to === FATES.earlyReceipt) return
-    for (let n = 0; n < times; n++) this.#receipt(session, pdu, id, to)
+    for (let n = 0; n < times; n++) this.#receipt(pdu, id, to)
   }
 
-  #receipt(session: smpp.Session, pdu: smpp.PDU, id: string, to: string): void {
+  #receipt(pdu: smpp.PDU, id: string, to: string): void {
     const stat = to === FATES.undelivered ? 'UNDELIV err:011' : 'DELIVRD err:000'
     const number = String(parseInt(id, 16)).padStart(10, '0')
     const text = `id:${number} sub:001 dlvrd:001 submit date:2603171200 done date:2603171201 stat:${stat} text:...`
     const fields = { source_addr: pdu.destination_addr, esm_class: 4, data_coding: 0, short_message: Buffer.from(text) }
-    this.#tell({ fields, session })
+    for (const session of this.receivers) this.#tell({ fields, session })
   }
 
   #tell({ fields, session }: Told): void {

@@ -38,9 +38,9 @@ const smppConfig = z.strictObject({
   long: z.enum(['udh', 'sar', 'payload']).default('udh'),
   validity: z.enum(['absolute', 'relative', 'none']).default('absolute'),
   registeredDelivery: octet.default(1),
-  /** How the peer writes message ids when it accepts, in the text of a receipt, and in a receipt's TLV. */
+  /** How the peer writes message ids when it accepts, in the text of a receipt, and in its TLV. `text` compares them sign by sign. */
   ids: z
-    .strictObject({ accept: idFormat.default('text'), receipt: idFormat.default('text'), receiptTlv: idFormat.optional() })
+    .strictObject({ accept: idFormat.default('decimal'), receipt: idFormat.default('decimal'), receiptTlv: idFormat.optional() })
     .prefault({}),
   /** What the peer's own status codes mean, e.g. `0x0410: rejected`. */
   statuses: z
