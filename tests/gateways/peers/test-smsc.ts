@@ -36,13 +36,15 @@ export class TestSmsc {
   /** Those bound as receiver or transceiver: where receipts and replies go. */
   readonly receivers = new Set<smpp.Session>()
   binds = 0
+  /** Statuses with which the next submissions are answered, whatever their number; 0 accepts. */
+  refuseNext: number[] = []
   /** What is done with a bind request; by default it is accepted. */
   onBind: (session: smpp.Session, pdu: smpp.PDU) => void = (session, pdu) => session.send(pdu.response({ system_id: 'TEST' }))
   readonly #server = smpp.createServer((session) => this.#serve(session))
   #next = 0x0a1b2c00
 
-  async listen(): Promise<number> {
-    this.#server.listen(0, '127.0.0.1')
+  async listen(port = 0): Promise<number> {
+    this.#server.listen(port, '127.0.0.1')
     await once(this.#server, 'listening')
     return (this.#server.address() as AddressInfo).port
   }
@@ -81,8 +83,8 @@ export class TestSmsc {
 
   async #submit(session: smpp.Session, pdu: smpp.PDU): Promise<void> {
     const to = `+${String(pdu.destination_addr)}`
-    const refused = REFUSALS[to]
-    if (refused !== undefined) return void session.send(pdu.response({ command_status: refused }))
+    const refused = this.refuseNext.shift() ?? REFUSALS[to] ?? 0
+    if (refused !== 0) return void session.send(pdu.response({ command_status: refused }))
     const id = (this.#next++).toString(16).toUpperCase()
     this.taken.push({ id, to, ...textOf(pdu) })
     if (to === FATES.silent) return

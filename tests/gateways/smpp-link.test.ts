@@ -1,0 +1,234 @@
+import net, { type AddressInfo } from 'node:net'
+import { once } from 'node:events'
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import tls from 'node:tls'
+import { afterEach, describe, expect, it, vi } from 'vitest'
+import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
+import type { Gateway } from '../../src/flows/gateway.ts'
+import type { Failure } from '../../src/domain/failure.ts'
+import { TEST_CERTIFICATE, TEST_KEY } from './certificate.ts'
+import { message } from './contract.ts'
+import { FATES } from './fates.ts'
+import { freePort } from './peers/programs.ts'
+import { TestSmsc } from './peers/test-smsc.ts'
+import { recordingEars } from './recording-ears.ts'
+
+const SOON = { timeout: 5_000, interval: 10 }
+const ending: (() => Promise<unknown> | void)[] = []
+
+afterEach(async () => {
+  for (const end of ending.splice(0).reverse()) await end()
+})
+
+async function centre(): Promise<{ smsc: TestSmsc; port: number }> {
+  const smsc = new TestSmsc()
+  const port = await smsc.listen()
+  ending.push(() => smsc.close())
+  return { smsc, port }
+}
+
+async function gatewayTo(port: number, rest: object = {}) {
+  const raw = {
+    kind: 'smpp', name: 'centre', host: '127.0.0.1', port, systemId: 'daysix', password: 'env:SMSC',
+    ids: { accept: 'hex', receipt: 'decimal' }, answerMs: 200, connectMs: 300, reconnectMs: 30, reconnectMaxMs: 100, pauseMs: 30, ...rest,
+  } // prettier-ignore
+  const gateway = createSmppGateway(raw, {
+    clock: { now: () => new Date() },
+    random: Math.random,
+    secret: (name) => (name === 'SMSC' ? 'secret' : undefined),
+  })
+  const ears = recordingEars()
+  await gateway.start(ears)
+  ending.push(() => gateway.stop())
+  return { gateway, ears }
+}
+
+const kindOf = async (gateway: Gateway, to: string = FATES.accept) => (await gateway.send(message(to))).kind
+const untilAccepted = (gateway: Gateway) => vi.waitFor(async () => expect(await kindOf(gateway)).toBe('accepted'), SOON)
+
+describe('the connection to a message centre', () => {
+  it('is made once the centre is up, however late', async () => {
+    const smsc = new TestSmsc()
+    const port = await freePort()
+    const { gateway } = await gatewayTo(port)
+    expect(await gateway.send(message(FATES.accept))).toEqual({ kind: 'later', code: 'econnrefused' })
+    await smsc.listen(port)
+    ending.push(() => smsc.close())
+    await untilAccepted(gateway)
+  })
+
+  it('is made again after it was lost, as often as it takes', async () => {
+    const { smsc, port } = await centre()
+    const { gateway } = await gatewayTo(port)
+    for (let n = 1; n <= 3; n++) {
+      await untilAccepted(gateway)
+      smsc.dropAll()
+    }
+    await untilAccepted(gateway)
+    expect(smsc.binds).toBe(4)
+  })
+
+  it('lets nobody wait for ever: what was under way when it was lost is unknown, what had not begun is for later', async () => {
+    const { smsc, port } = await centre()
+    const { gateway } = await gatewayTo(port, { window: 2, answerMs: 5_000 })
+    const sending = [1, 2, 3, 4, 5].map(() => kindOf(gateway, FATES.silent))
+    await vi.waitFor(() => expect(smsc.taken).toHaveLength(2), SOON)
+    smsc.dropAll()
+    expect(await Promise.all(sending)).toEqual(['unknown', 'unknown', 'later', 'later', 'later'])
+  })
+
+  it('is given up and made again when the centre falls silent', async () => {
+    const { smsc, port } = await centre()
+    const { gateway } = await gatewayTo(port, { enquireMs: 50, answerMs: 80 })
+    for (const session of smsc.sessions) session.removeAllListeners('pdu')
+    await vi.waitFor(() => expect(smsc.binds).toBe(2), SOON)
+    await untilAccepted(gateway)
+  })
+
+  it('is kept alive while nothing is sent', async () => {
+    const { smsc, port } = await centre()
+    const { gateway } = await gatewayTo(port, { enquireMs: 30 })
+    let enquiries = 0
+    for (const session of smsc.sessions) session.on('enquire_link', () => enquiries++)
+    await vi.waitFor(() => expect(enquiries).toBeGreaterThan(2), SOON)
+    expect(smsc.binds).toBe(1)
+    expect(await kindOf(gateway)).toBe('accepted')
+  })
+
+  it('answers the centre when it asks whether we are there, and when it says goodbye', async () => {
+    const { smsc, port } = await centre()
+    const { gateway } = await gatewayTo(port)
+    const [session] = [...smsc.sessions]
+    const answers: string[] = []
+    session!.on('pdu', (pdu: { command: string }) => answers.push(pdu.command))
+    for (const command of ['enquire_link', 'unbind'] as const) session!.send(new (await import('smpp')).default.PDU(command))
+    await vi.waitFor(() => expect(answers).toEqual(['enquire_link_resp', 'unbind_resp']), SOON)
+    await untilAccepted(gateway)
+    expect(smsc.binds).toBe(2)
+  })
+
+  it('is not waited for when the centre never answers the bind, as some do for a transceiver', async () => {
+    const { smsc, port } = await centre()
+    smsc.onBind = () => {}
+    const { gateway } = await gatewayTo(port)
+    expect(await gateway.send(message(FATES.accept))).toEqual({ kind: 'later', code: 'bind-timeout' })
+  })
+
+  it('is tried rarely when the centre refuses who we are, and says why', async () => {
+    const { smsc, port } = await centre()
+    smsc.onBind = (session, pdu) => session.send(pdu.response({ command_status: 0x0f }))
+    const { gateway } = await gatewayTo(port, { reconnectMaxMs: 60_000 })
+    expect(await gateway.send(message(FATES.accept))).toEqual({ kind: 'misconfigured', code: 'smpp-0x0f' })
+    await new Promise((resume) => setTimeout(resume, 150))
+    expect(smsc.binds).toBe(1)
+  })
+
+  it('does not hang on a port that is no message centre', async () => {
+    const server = net.createServer((socket) => socket.on('error', () => {}).write('HTTP/1.1 400 Bad Request\r\n\r\n'))
+    server.listen(0, '127.0.0.1')
+    await once(server, 'listening')
+    ending.push(() => void server.close())
+    const { gateway } = await gatewayTo((server.address() as AddressInfo).port)
+    expect((await gateway.send(message(FATES.accept))).kind).toBe('later')
+  })
+})
+
+describe('a message whose fate was unknown', () => {
+  it('is known again when its answer comes late and its receipt after that', async () => {
+    const { port } = await centre()
+    const { gateway, ears } = await gatewayTo(port, { answerMs: 100 })
+    const outgoing = message(FATES.slow)
+    expect(await gateway.send(outgoing)).toEqual({ kind: 'unknown', code: 'no-answer' })
+    await vi.waitFor(() => expect(ears.receipts).toMatchObject([{ messageId: outgoing.id, state: 'delivered' }]), SOON)
+  })
+})
+
+describe('a long message', () => {
+  it('is finished though the centre finds it too fast in the middle', async () => {
+    const { smsc, port } = await centre()
+    smsc.refuseNext = [0, 0x58, 0x58]
+    const { gateway } = await gatewayTo(port)
+    expect(await kindOf(gateway)).toBe('accepted')
+    smsc.refuseNext = [0, 0x58, 0x58]
+    expect((await gateway.send(message(FATES.accept, 'x'.repeat(300)))).kind).toBe('accepted')
+    expect(smsc.taken.slice(1).map((one) => one.part?.slice(1))).toEqual([[2, 1], [2, 2]]) // prettier-ignore
+  })
+
+  it('has an unknown fate when only its beginning got through', async () => {
+    const { smsc, port } = await centre()
+    smsc.refuseNext = [0, ...Array<number>(20).fill(0x58)]
+    const { gateway } = await gatewayTo(port, { pauseMs: 10 })
+    expect(await gateway.send(message(FATES.accept, 'x'.repeat(300)))).toEqual({ kind: 'unknown', code: 'partly-sent' })
+  })
+})
+
+describe('the rate', () => {
+  it('is kept', async () => {
+    const { port } = await centre()
+    const { gateway } = await gatewayTo(port, { ratePerSecond: 100 })
+    const before = performance.now()
+    await Promise.all(Array.from({ length: 31 }, () => kindOf(gateway, FATES.noReceipt)))
+    expect(performance.now() - before).toBeGreaterThanOrEqual(295)
+  })
+})
+
+describe('over TLS', () => {
+  async function secureCentre() {
+    const { smsc, port } = await centre()
+    const server = tls.createServer({ key: TEST_KEY, cert: TEST_CERTIFICATE }, (socket) => {
+      const peer = net.connect(port, '127.0.0.1')
+      socket.pipe(peer).pipe(socket)
+      socket.on('error', () => peer.destroy()).on('close', () => peer.destroy())
+      peer.on('error', () => socket.destroy()).on('close', () => socket.destroy())
+    })
+    server.on('tlsClientError', () => {}).listen(0, '127.0.0.1')
+    await once(server, 'listening')
+    ending.push(() => void server.close())
+    return { smsc, port: (server.address() as AddressInfo).port }
+  }
+
+  it('a centre is trusted whose authority is given', async () => {
+    const folder = mkdtempSync(join(tmpdir(), 'daysix-ca-'))
+    ending.push(() => rmSync(folder, { recursive: true }))
+    writeFileSync(join(folder, 'ca.pem'), TEST_CERTIFICATE)
+    const { port } = await secureCentre()
+    const { gateway } = await gatewayTo(port, { tls: { caFile: join(folder, 'ca.pem') } })
+    expect(await kindOf(gateway)).toBe('accepted')
+  })
+
+  it('a centre that nobody vouches for is told nothing', async () => {
+    const { smsc, port } = await secureCentre()
+    const { gateway } = await gatewayTo(port, { tls: {} })
+    expect(await gateway.send(message(FATES.accept))).toEqual({ kind: 'misconfigured', code: 'depth_zero_self_signed_cert' })
+    expect(smsc.binds).toBe(0)
+  })
+
+  it('a plain connection to a secure port ends in a timeout, not in silence', async () => {
+    const { port } = await secureCentre()
+    const { gateway } = await gatewayTo(port)
+    expect((await gateway.send(message(FATES.accept))).kind).toBe('later')
+  })
+})
+
+describe('a gateway that cannot be made', () => {
+  it('says which password is missing, and which file', () => {
+    const raw = { kind: 'smpp', name: 'centre', host: 'smsc.example', systemId: 'daysix', password: 'env:ABSENT' }
+    const deps = {
+      clock: { now: () => new Date() },
+      random: Math.random,
+      secret: (name: string) => (name === 'ABSENT' ? undefined : 'x'),
+    }
+    const fieldOf = (described: object) => {
+      try {
+        createSmppGateway(described, deps)
+      } catch (error) {
+        return (error as Failure).detail.field
+      }
+      return 'none'
+    }
+    expect(fieldOf(raw)).toBe('ABSENT')
+    expect(fieldOf({ ...raw, password: 'env:SMSC', tls: { caFile: '/nowhere/ca.pem' } })).toBe('tls.caFile')
+  })
+})
