@@ -37,6 +37,7 @@ export interface Overrides {
   /** In memory, gone with the process. */
   inMemory?: boolean
   log?: Logger
+  notice?: Deps['notice']
 }
 
 export interface Composed {
@@ -66,7 +67,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     pageOf: pageMaker(config, vault),
     ...language(),
     policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay },
-    notice: (what, ids) => log.info(ids, what),
+    notice: overrides.notice ?? ((what, ids) => log.info(ids, what)),
   }
   return { deps, log, database, close: () => database.close() }
 }
@@ -74,7 +75,14 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
 function language(): Pick<Deps, 'render' | 'readReply'> {
   const library = loadTexts()
   const vocabulary = loadVocabulary()
-  return { render: (request) => renderText(library, request), readReply: (text, context) => readReply(text, context, vocabulary) }
+  return {
+    render: (request) => {
+      const { text, state } = renderText(library, request)
+      // Drafts go out only where that is allowed, and then with a mark that nobody can miss.
+      return { text: state === 'draft' ? `[draft] ${text}` : text, state }
+    },
+    readReply: (text, context) => readReply(text, context, vocabulary),
+  }
 }
 
 function realTime(log: Logger): Timekeeper {
@@ -93,7 +101,8 @@ function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides)
   return databaseUrl ? openServer(databaseUrl) : openEmbedded(inMemory ? undefined : dataDir)
 }
 
-function createQueue(config: Config, database: Database, clock: Clock, log: Logger): AlarmQueue {
+/** The real alarm clock over whatever stores are configured. */
+export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): AlarmQueue {
   const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
   const onError = (error: Error) => log.warn({ name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })

@@ -6,7 +6,7 @@ import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { hearReply } from './flows/hear-reply.ts'
 import { sendMessage } from './flows/send-message.ts'
-import { sweep } from './flows/sweep.ts'
+import { resetAlarms, sweep } from './flows/sweep.ts'
 import { takeReceipt } from './flows/take-receipt.ts'
 
 export type Role = 'web' | 'worker' | 'all'
@@ -41,6 +41,7 @@ async function startGateways({ deps }: Composed, role: Role): Promise<void> {
 
 async function startWorker(config: Config, { deps, log }: Composed): Promise<() => Promise<void>> {
   await deps.queue.start((alarm) => sendMessage(deps, alarm))
+  await resetAlarms(deps)
   let sweeping: Promise<void> = Promise.resolve()
   let busy = false
   const run = () => {
@@ -50,8 +51,9 @@ async function startWorker(config: Config, { deps, log }: Composed): Promise<() 
       .catch((error: Error) => log.error({ name: error.name, stack: error.stack?.split('\n').slice(1, 6) }, 'sweep failed'))
       .finally(() => (busy = false))
   }
-  run()
-  const timer = setInterval(run, config.sweepSeconds * 1000)
+  // No timer: whoever drives the clock sweeps too.
+  const timer = config.sweepSeconds > 0 ? setInterval(run, config.sweepSeconds * 1000) : undefined
+  if (timer) run()
   return async () => {
     clearInterval(timer)
     await sweeping
@@ -66,6 +68,8 @@ async function startWeb(config: Config, { deps, log }: Composed, extra?: Router)
   const server = createServer(app)
   server.requestTimeout = 30_000
   server.headersTimeout = 10_000
+  // Longer than proxies and clients keep theirs, so that it is never we who close a connection they are about to use.
+  server.keepAliveTimeout = 75_000
   await new Promise<void>((done, fail) => server.once('error', fail).listen(config.port, config.host, done))
   const { port } = server.address() as AddressInfo
   const name = config.host.includes(':') ? `[${config.host}]` : config.host

@@ -9,6 +9,7 @@ import { lostWorth, recordOutcome } from './send-message.ts'
 
 const MINUTE = 60_000
 const BATCH = 200
+const MOST_ALARMS = 100_000
 /** A ring this late was lost. */
 const OVERDUE_MS = MINUTE
 /** A claim this old belongs to a process that is gone. */
@@ -90,4 +91,10 @@ async function lapseOffers(deps: Deps): Promise<void> {
 async function ringOverdue(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - OVERDUE_MS)
   await deps.queue.set((await deps.store.read.messages.overdue(before, BATCH)).map(alarmOf))
+}
+
+/** Sets every alarm again, e.g. when the queue's store was lost or changed. Setting one twice is harmless. */
+export async function resetAlarms(deps: Deps): Promise<void> {
+  const horizon = new Date(deps.clock.now().getTime() + deps.policy.horizonHours * 60 * MINUTE)
+  await deps.queue.set((await deps.store.read.messages.overdue(horizon, MOST_ALARMS)).map(alarmOf))
 }
