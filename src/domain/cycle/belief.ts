@@ -1,4 +1,5 @@
 import type { Cell } from './cells.ts'
+import type { Evidence } from './evidence.ts'
 import { type Grid, naturalGrid, normalise, scheduledGrid } from './grid.ts'
 import type { CycleHistory } from './history.ts'
 import { SAYS_28, SAYS_IRREGULAR, STATED } from './published.ts'
@@ -15,15 +16,11 @@ export interface Belief {
   weights: Float64Array
 }
 
-/**
- * Bayes' rule on the grid: the population of her age, times the likelihood of each thing she said and of each past cycle.
- *
- * @param lengths usable past lengths in days, oldest first
- */
-export function believe(history: CycleHistory, lengths: readonly number[]): Belief {
-  const grid = history.scheduledBleeds ? scheduledGrid(history.usualCycleDays) : naturalGrid(history.age)
+/** Bayes' rule on the grid: the population of her age, times the likelihood of each thing she said and of each past cycle. */
+export function believe(history: CycleHistory, { usualDays, lengths }: Pick<Evidence, 'usualDays' | 'lengths'>): Belief {
+  const grid = history.scheduledBleeds ? scheduledGrid(usualDays) : naturalGrid(history.age)
   const weights = grid.weights.slice()
-  if (!history.scheduledBleeds) hearStated(weights, history)
+  if (!history.scheduledBleeds) hearStated(weights, usualDays, history.regularity)
   for (const days of lengths.slice(-PAST_CYCLES_USED)) {
     const rounded = Math.round(days)
     for (let i = 0; i < weights.length; i++) weights[i]! *= grid.cells[i]!.recorded[rounded]!
@@ -36,9 +33,9 @@ const ofSayingRegularity = remember((stated: 'regular' | 'irregular') =>
   Float64Array.from(naturalGrid().cells, ({ spread }) => saysRegularity(stated, spread)),
 )
 
-function hearStated(weights: Float64Array, { usualCycleDays, regularity }: CycleHistory): void {
+function hearStated(weights: Float64Array, usualDays: number | undefined, regularity: CycleHistory['regularity']): void {
   // Half days are kept apart, finer differences are not: so there are few tables to remember.
-  if (usualCycleDays !== undefined) multiply(weights, ofSayingLength(Math.round(usualCycleDays * 2) / 2))
+  if (usualDays !== undefined) multiply(weights, ofSayingLength(Math.round(usualDays * 2) / 2))
   if (regularity !== undefined) multiply(weights, ofSayingRegularity(regularity))
 }
 

@@ -27,15 +27,15 @@ export interface Cell {
 export interface CellShape {
   location: number
   spread: number
-  /** Share of long cycles, and of cycles whose bleed fails to come so that two count as one. */
-  tail: number
+  /** Shares of cycles drawn out, cut short, and ending without a bleed so that two count as one. */
+  long?: number
+  short?: number
   missed?: number
 }
 
 /** Tables for one kind of woman. */
-export function tableCell({ location, spread, tail, missed = 0 }: CellShape): Cell {
-  const ordinary = mixLengths(location, spread, tail)
-  const length = missed === 0 ? ordinary : withDoubles(ordinary, missed)
+export function tableCell({ location, spread, long = 0, short = 0, missed = 0 }: CellShape): Cell {
+  const length = withDoubles(mixLengths(location, spread, long, short), missed)
   const longer = longerThan(length)
   let mean = 0
   length.forEach((p, days) => (mean += p * days))
@@ -44,34 +44,43 @@ export function tableCell({ location, spread, tail, missed = 0 }: CellShape): Ce
 }
 
 /** Share of long cycles of a woman whose ordinary cycles vary by `spread` days. */
-export function tailShare(spread: number): number {
+export function longShare(spread: number): number {
   return Math.min(TAIL.largestShare, TAIL.shareAtTwoDays * (spread / 2) ** TAIL.power)
 }
 
-function mixLengths(location: number, spread: number, tail: number): Float64Array {
-  const ordinary = overLengths((days) => Math.exp(-0.5 * ((days - location) / spread) ** 2))
-  const long = overLengths((days) => (days > location + spread ? Math.exp(-(days - location - spread) / TAIL.meanDays) : 0))
-  const short = overLengths((days) => (days >= location - SHORT.toDays && days <= location - SHORT.fromDays ? 1 : 0))
-  return ordinary.map((p, days) => p * (1 - tail - SHORT.share) + long[days]! * tail + short[days]! * SHORT.share)
+function mixLengths(location: number, spread: number, long: number, short: number): Float64Array {
+  const drawnOut = location + spread
+  const parts = [
+    { share: 1 - long - short, table: overLengths((days) => Math.exp(-0.5 * ((days - location) / spread) ** 2)) },
+    { share: long, table: overLengths((days) => (days > drawnOut ? Math.exp(-(days - drawnOut) / TAIL.meanDays) : 0)) },
+    { share: short, table: overLengths((days) => (days >= location - SHORT.toDays && days <= location - SHORT.fromDays ? 1 : 0)) },
+  ].filter(({ share }) => share > 0)
+  return parts[0]!.table.map((_, days) => parts.reduce((sum, { share, table }) => sum + share * table[days]!, 0))
 }
 
-/** Weights over the modelled lengths, made to sum to 1. */
+/** Probabilities of the modelled lengths by a weight for each. */
 function overLengths(weight: (days: number) => number): Float64Array {
   const table = new Float64Array(LONGEST_MODELLED_DAYS + 1)
   for (let days = SHORTEST_MODELLED_DAYS; days <= LONGEST_MODELLED_DAYS; days++) table[days] = weight(days)
+  return toOne(table)
+}
+
+/** Scaled to sum to 1: what lies beyond the longest modelled is shared out. */
+function toOne(table: Float64Array): Float64Array {
   const sum = table.reduce((total, p) => total + p, 0)
-  return sum > 0 ? table.map((p) => p / sum) : table
+  return table.map((p) => p / sum)
 }
 
 /** Lengths when a share of the starts goes unseen, so that two cycles look like one. */
 function withDoubles(length: Float64Array, share: number): Float64Array {
+  if (share === 0) return length
   const mixed = length.map((p) => p * (1 - share))
   for (let first = SHORTEST_MODELLED_DAYS; first <= LONGEST_MODELLED_DAYS; first++) {
     for (let second = SHORTEST_MODELLED_DAYS; first + second <= LONGEST_MODELLED_DAYS; second++) {
       mixed[first + second]! += share * length[first]! * length[second]!
     }
   }
-  return mixed
+  return toOne(mixed)
 }
 
 function longerThan(length: Float64Array): Float64Array {

@@ -4,22 +4,19 @@ import type { CalendarDate, CycleHistory } from './history.ts'
 
 /** After this long without news the LMP no longer says where she is: the forecast is nearly even. Judgement, no source. */
 const OLDEST_LMP_DAYS = 120
-/** Stated lengths outside this are slips of the pen or no cycles at all. Judgement, no source. */
-const USUAL = { shortest: 15, longest: 90 }
+/** Outside this most women have no regular cycles yet, or none any more. Judgement, no source. */
 const AGES = { youngest: 9, oldest: 60 }
 
 /** Contradictions and data that cannot be used; empty when fine. What is reported is also left out of the forecast. */
 export function checkHistory(history: CycleHistory, asOf: CalendarDate): HistoryFault[] {
   const today = dayNumber(asOf, 'asOf')
   const { evidence, faults } = sortEvidence(history, today)
-  const { status, usualCycleDays, age } = history
+  const { status, age } = history
   const report = (field: string, message: string): void => void faults.push({ field, message })
   if (status === 'cycling' && history.lmp === undefined && history.startedOn === undefined)
     report('lmp', 'Give the first day of her last period, or say that it is unknown or that she has no periods.')
   if (evidence.lmp !== undefined && today - evidence.lmp > OLDEST_LMP_DAYS)
     report('lmp', 'This period is too long ago to forecast from. Ask her again, or say that it is unknown.')
-  if (usualCycleDays !== undefined && (usualCycleDays < USUAL.shortest || usualCycleDays > USUAL.longest))
-    report('usualCycleDays', `Give ${USUAL.shortest} to ${USUAL.longest} days, or leave it out.`)
   if (age !== undefined && (age < AGES.youngest || age > AGES.oldest)) report('age', 'At this age no forecast of cycles can be relied on.')
   return faults
 }

@@ -20,6 +20,8 @@ export interface Evidence {
   toldOn?: number
   endedOn?: number
   stillBleedingOn?: number
+  /** Usual length as stated, days. */
+  usualDays?: number
   /** Lengths of past cycles, oldest first. */
   lengths: number[]
 }
@@ -28,6 +30,8 @@ export interface Evidence {
 export const SHORTEST_CYCLE_DAYS = 15
 /** "About" wider than this says no more than "unknown". */
 const WIDEST_GIVE_DAYS = 14
+/** Stated lengths outside this are slips of the pen; 91 days occurs with contraception. Judgement, no source. */
+const USUAL = { shortest: 15, longest: 100 }
 
 const DATED = ['lmp', 'startedOn', 'notStartedBy', 'endedOn', 'stillBleedingOn', 'toldOn'] as const
 type Dated = Partial<Record<(typeof DATED)[number], number>>
@@ -45,10 +49,12 @@ export function sortEvidence(history: CycleHistory, asOf: number = Infinity): { 
   const starts = readStarts(history, asOf, fault)
   takeStart(dated, giveDays, starts, fault)
   dropContradictions(dated, fault)
+  const usualDays = readUsual(history, fault)
   const lengths = joinLengths(readLengths(history, fault), lengthsBetween(starts, dated.lmp, fault))
   const { startedOn, notStartedBy, ...rest } = dated
   const exact = startedOn !== undefined && startedOn === dated.lmp
-  return { evidence: { ...rest, ...(notStartedBy !== undefined && { quietUntil: notStartedBy }), giveDays: exact ? 0 : giveDays, lengths }, faults }
+  const told = { ...(notStartedBy !== undefined && { quietUntil: notStartedBy }), ...(usualDays !== undefined && { usualDays }) }
+  return { evidence: { ...rest, ...told, giveDays: exact ? 0 : giveDays, lengths }, faults }
 }
 
 type Report = (field: string, message: string) => void
@@ -70,6 +76,12 @@ function readGive({ lmpGiveDays }: CycleHistory, fault: Report): number {
   if (lmpGiveDays >= 0 && lmpGiveDays <= WIDEST_GIVE_DAYS) return Math.round(lmpGiveDays)
   fault('lmpGiveDays', `Give 0 to ${WIDEST_GIVE_DAYS} days either side; if it is less certain, enter the last period as unknown.`)
   return WIDEST_GIVE_DAYS
+}
+
+function readUsual({ usualCycleDays }: CycleHistory, fault: Report): number | undefined {
+  if (usualCycleDays === undefined || (usualCycleDays >= USUAL.shortest && usualCycleDays <= USUAL.longest)) return usualCycleDays
+  fault('usualCycleDays', `Give ${USUAL.shortest} to ${USUAL.longest} days, or leave it out.`)
+  return undefined
 }
 
 function readStarts({ pastStarts = [] }: CycleHistory, asOf: number, fault: Report): number[] {

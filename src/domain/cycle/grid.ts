@@ -1,8 +1,10 @@
-import { type Cell, tableCell, tailShare } from './cells.ts'
+import { type Cell, longShare, tableCell } from './cells.ts'
 import {
   AGE_IF_UNKNOWN,
   EXTRA_SPREAD_IF_AGE_UNKNOWN,
   SCHEDULED,
+  SHORT,
+  TAIL,
   USUAL_LENGTH_BY_AGE,
   VARIATION_BY_AGE,
   WOMEN,
@@ -22,12 +24,14 @@ const LOCATIONS = [...steps(20, 38, 0.75), 39.5, 41, 43, 45, 48, 51, 55, 60, 66,
 const SPREADS = [1.1, 1.56, 2.22, 3.15, 4.47, 6.35, 9, 12.8]
 
 const naturalCells = remember((_all: 'natural') =>
-  LOCATIONS.flatMap((location) => SPREADS.map((spread) => tableCell({ location, spread, tail: tailShare(spread) }))),
+  LOCATIONS.flatMap((location) => SPREADS.map((spread) => tableCell({ location, spread, long: longShare(spread), short: SHORT.share }))),
 )
 const naturalWeights = remember((age: number | undefined) => normalise(naturalCells('natural').map((cell) => density(cell, age) * widthAt(cell.location))))
-const scheduledCells = remember((usual: number) =>
-  SCHEDULED.shifts.map((shift) => tableCell({ location: usual + shift, spread: SCHEDULED.spread, tail: 0, missed: SCHEDULED.missedBleed })),
-)
+const scheduledCells = remember((usual: number) => [
+  ...SCHEDULED.shifts.map((shift) => tableCell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed })),
+  // Who has stopped may wait for any time; without her a long wait would be impossible.
+  tableCell({ location: usual, spread: SPREADS.at(-1)!, long: TAIL.largestShare }),
+])
 
 /** Women with natural cycles. Age in whole years, if known. */
 export function naturalGrid(age?: number): Grid {
@@ -36,7 +40,7 @@ export function naturalGrid(age?: number): Grid {
 
 /** Women whose contraception brings on a bleed every `usual` days. */
 export function scheduledGrid(usual: number = SCHEDULED.usual): Grid {
-  return { cells: scheduledCells(Math.round(usual)), weights: Float64Array.from(SCHEDULED.shiftWeights) }
+  return { cells: scheduledCells(Math.round(usual)), weights: Float64Array.of(...SCHEDULED.shiftShares, SCHEDULED.stopped) }
 }
 
 /** Scales weights to sum to 1. */

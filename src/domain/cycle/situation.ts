@@ -18,7 +18,7 @@ export interface Situation {
 export function assess(history: CycleHistory, asOf?: CalendarDate): Situation | null {
   if (history.status === 'no-periods') return null
   const { evidence } = sortEvidence(history, asOf === undefined ? Infinity : dayNumber(asOf, 'asOf'))
-  const belief = believe(history, evidence.lengths)
+  const belief = believe(history, evidence)
   const anchors = findAnchors(evidence)
   const total = anchors.reduce((sum, anchor) => sum + anchor.weight * waitLikelihood(belief, anchor), 0)
   return { evidence, belief, anchors, total }

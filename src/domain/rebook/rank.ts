@@ -42,18 +42,26 @@ export interface RankRequest {
 
 /** The openings that are better than the booked date, best first; none when the booked date is safe. */
 export function rankOpenings({ history, booked, openings, protocol, notBefore, mustMove = false, asOf }: RankRequest): RankedOpening[] {
-  const forecast = (date: CalendarDate): DayForecast => forecastDays(history, { from: date, to: date }, protocol, asOf)[0]!
+  const usable = openings.filter(({ date }) => notBefore === undefined || date >= notBefore)
+  const forecast = forecastAll(history, [booked, ...usable.map(({ date }) => date)], protocol, asOf)
   const now = forecast(booked)
   if (!mustMove && now.avoidProbability <= RANK_WEIGHTS.safe) return []
   const nowCost = costOf(now, booked, protocol)
-  return openings
-    .filter(({ date }) => notBefore === undefined || date >= notBefore)
+  return usable
     .map(({ key, date }) => {
       const then = forecast(date)
       return { key, avoidProbability: then.avoidProbability, cycleDay: then.cycleDay, score: nowCost - costOf(then, booked, protocol) }
     })
     .filter(({ score }) => mustMove || score > 0)
     .sort((a, b) => b.score - a.score)
+}
+
+/** One forecast over the whole span serves every opening. */
+function forecastAll(history: CycleHistory, dates: CalendarDate[], protocol: Timing, asOf?: CalendarDate): (date: CalendarDate) => DayForecast {
+  const ordered = dates.toSorted()
+  const range = { from: ordered[0]!, to: ordered.at(-1)! }
+  const byDate = new Map(forecastDays(history, range, protocol, asOf).map((day) => [day.date, day]))
+  return (date) => byDate.get(date)!
 }
 
 function costOf(day: DayForecast, booked: CalendarDate, { idealWindow }: Timing): number {
