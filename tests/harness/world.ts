@@ -1,0 +1,115 @@
+import { createVirtualQueue } from '../../src/adapters/queue/virtual-queue.ts'
+import { VirtualClock } from '../../src/adapters/clock/clocks.ts'
+import { createPocketGateway, type PocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
+import { compose, type Composed } from '../../src/compose.ts'
+import { loadConfig, type Config } from '../../src/config.ts'
+import type { Clinic } from '../../src/domain/booking.ts'
+import { DEFAULT_HOURS } from '../../src/domain/prep/sending-hours.ts'
+import { bookAndRing, type Booked, type BookingRequest } from '../../src/flows/book-visit.ts'
+import { hearReply } from '../../src/flows/hear-reply.ts'
+import { addOpenings } from '../../src/flows/manage-openings.ts'
+import type { Deps } from '../../src/flows/ports.ts'
+import { sendMessage } from '../../src/flows/send-message.ts'
+import { sweep } from '../../src/flows/sweep.ts'
+import { takeReceipt } from '../../src/flows/take-receipt.ts'
+
+/** Invented data: a clinic and numbers reserved for fiction (NANPA 555-01xx). */
+export const CLINIC: Clinic = {
+  id: 'harbour',
+  name: 'Harbour Clinic',
+  phone: '+17825550190',
+  zone: 'America/Halifax',
+  country: 'CA',
+  settings: { hours: DEFAULT_HOURS, movePolicy: 'at-once', lapsePolicy: 'desk-decides', holdHours: 24, minConfidence: 0.5, gateway: 'pocket' },
+}
+
+const MINUTE = 60_000
+
+/** The service on virtual time with a simulated network and an embedded database in memory; nothing of ours is mocked. */
+export class TestWorld {
+  readonly clock: VirtualClock
+  readonly pocket: PocketGateway
+  readonly composed: Composed
+  readonly config: Config
+  readonly deps: Deps
+
+  private constructor(clock: VirtualClock, pocket: PocketGateway, composed: Composed, config: Config) {
+    this.clock = clock
+    this.pocket = pocket
+    this.composed = composed
+    this.config = config
+    this.deps = composed.deps
+  }
+
+  static async create(start: string): Promise<TestWorld> {
+    const clock = new VirtualClock(new Date(start))
+    const after = (ms: number, work: () => Promise<void>) => clock.after(ms, work)
+    const pocket = createPocketGateway({ clock, random: () => 0.5, after })
+    const config = { ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent' }), sweepSeconds: 0, port: 0 }
+    const queue = createVirtualQueue(clock)
+    const composed = await compose(config, { time: { clock, after }, queue, gateways: [pocket], inMemory: true, notice: () => {} })
+    const world = new TestWorld(clock, pocket, composed, config)
+    await queue.start((alarm) => sendMessage(composed.deps, alarm))
+    await pocket.start({ heard: (heard) => hearReply(composed.deps, heard), receipt: (receipt) => takeReceipt(composed.deps, receipt) })
+    await world.putClinic()
+    return world
+  }
+
+  putClinic(changes: Partial<Clinic['settings']> = {}, id = CLINIC.id): Promise<void> {
+    const clinic = { ...CLINIC, id, settings: { ...CLINIC.settings, ...changes } }
+    return this.deps.store.transact((tx) => tx.clinics.put(clinic))
+  }
+
+  book(changes: Omit<Partial<BookingRequest>, 'patient'> & { visit: string; name?: string; phone?: string }): Promise<Booked> {
+    const { name = 'Ada Fenwick', phone = '782 555 0101', ...rest } = changes
+    return bookAndRing(this.deps, {
+      clinic: CLINIC.id,
+      protocol: 'liquid-based-cytology',
+      patient: { name, phone, language: 'en', channel: 'sms', detail: 'full' },
+      cycle: { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 28 },
+      consent: { recordedBy: 'desk' },
+      by: 'desk',
+      ...rest,
+    })
+  }
+
+  openings(...at: string[]) {
+    return addOpenings(this.deps, { clinic: CLINIC.id, at })
+  }
+
+  /** Lets time pass until then, sweeping every so many minutes as the service would. */
+  async passUntil(moment: string, everyMinutes = 30): Promise<void> {
+    const end = new Date(moment).getTime()
+    while (this.clock.now().getTime() < end) {
+      await this.clock.moveTo(new Date(Math.min(end, this.clock.now().getTime() + everyMinutes * MINUTE)))
+      await sweep(this.deps)
+      await this.clock.moveTo(this.clock.now())
+    }
+  }
+
+  /** She writes, and what follows at once happens. */
+  async reply(phone: string, text: string): Promise<void> {
+    await this.pocket.reply(phone, text)
+    await this.clock.moveTo(new Date(this.clock.now().getTime() + MINUTE))
+  }
+
+  /** The texts that reached a phone, oldest first. */
+  textsTo(phone: string): string[] {
+    return this.pocket
+      .phone(phone)
+      .texts.filter(({ direction }) => direction === 'to-patient')
+      .map(({ text }) => text)
+  }
+
+  async kindsOf(bookingId: string, state: string): Promise<string[]> {
+    return (await this.deps.store.read.messages.ofBooking(bookingId)).filter((message) => message.state === state).map(({ kind }) => kind)
+  }
+
+  async reasons(open = true): Promise<string[]> {
+    return (await this.deps.store.read.followUps.list({ open, limit: 200 })).map(({ reason }) => reason)
+  }
+
+  close(): Promise<void> {
+    return this.composed.close()
+  }
+}
