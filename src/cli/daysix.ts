@@ -9,6 +9,8 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   forecast: { summary: 'Which dates fall on days to avoid.', load: () => import('./forecast.ts') },
   suggest: { summary: 'Is the booked time good, and which openings are better.', load: () => import('./suggest.ts') },
   plan: { summary: 'What is sent to a patient, and when.', load: () => import('./plan.ts') },
+  text: { summary: 'The exact words of a message.', load: () => import('./text.ts') },
+  texts: { summary: 'Every text with its cost, reading grade and state.', load: () => import('./texts.ts') },
   'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
 }
 

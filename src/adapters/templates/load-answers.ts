@@ -14,14 +14,19 @@ type Sentences = z.infer<typeof answersFile>[string]
 export interface LanguageAnswers {
   code: string
   topics: z.infer<typeof answersFile>
+  /** Ids of the rules it has words for. */
+  rules: string[]
   approvals: Approvals
 }
 
-/** Reads `answers.yaml` of every language that has one. */
+const rulesOnly = z.looseObject({ rules: z.record(z.string(), z.unknown()) })
+
+/** Reads `answers.yaml` of every language that has one, and which rules the language can name. */
 export function loadAnswers(folder: string, faults: Faults): LanguageAnswers[] {
   return foldersWith(folder, 'answers.yaml').map((code) => ({
     code,
     topics: readYaml(join(folder, code, 'answers.yaml'), answersFile, faults) ?? {},
+    rules: Object.keys(readYaml(join(folder, code, 'language.yaml'), rulesOnly, faults)?.rules ?? {}),
     approvals: loadApprovals(join(folder, code, 'approvals.yaml'), faults),
   }))
 }

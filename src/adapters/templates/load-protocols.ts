@@ -7,17 +7,21 @@ import { answersOf, loadAnswers, type LanguageAnswers } from './load-answers.ts'
 import { checkData, Faults, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
-const cycleDays = { first: z.int().min(1).max(45), last: z.int().min(1).max(45) }
+const cycleDays = { first: z.int().min(1).max(45), last: z.int().min(1).max(45), source: words }
+const inOrder = ({ first, last }: { first: number; last: number }): boolean => first <= last
+const NEVER_AVOIDED = 'Patients are never told to stop prescribed medicine. List it as fine.'
 
 const protocolFile = z.strictObject({
   id: z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'Use lower-case letters, digits and hyphens.'),
   version: z.int().min(1),
   reviewBy: z.iso.date(),
   names: z.intersection(z.object({ en: words }), z.record(z.string(), words)),
-  avoid: z.array(z.strictObject({ what: words, hours: z.number().min(1).max(336), source: words })),
+  avoid: z.array(z.strictObject({ what: words.refine((what) => what !== 'prescribed-medicine', NEVER_AVOIDED), hours: z.number().min(1).max(336), source: words })),
   fine: z.array(words),
-  avoidDays: z.strictObject({ ...cycleDays, source: words }).nullable(),
-  ideal: z.strictObject({ day: z.int().min(1).max(45), ...cycleDays, source: words }),
+  avoidDays: z.strictObject(cycleDays).refine(inOrder, 'The first day comes before the last.').nullable(),
+  ideal: z
+    .strictObject({ day: z.int().min(1).max(45), ...cycleDays })
+    .refine(({ day, first, last }) => first <= day && day <= last, 'The ideal day lies between the first and the last day.'),
   vial: z.strictObject({ keepsDays: z.int().min(1), source: words }).nullable(),
   deferrals: z.array(
     z.strictObject({ after: words, days: z.int().min(1).nullable(), source: words, conflicts: z.array(words).default([]) }),
@@ -45,10 +49,21 @@ export function loadProtocols(folder: string = TEMPLATES, siteFolder?: string): 
   const protocols = new Map<string, FullProtocol>()
   for (const { file, raw } of files.values()) {
     const checked = checkData(file, raw, protocolFile, faults)
-    if (checked) protocols.set(checked.id, protocolOf(checked, languages))
+    if (!checked) continue
+    nameless(checked, languages).forEach((message) => faults.add(file, 'avoid', message))
+    protocols.set(checked.id, protocolOf(checked, languages))
   }
   faults.throwIfAny()
   return protocols
+}
+
+/** A rule that a language has no words for would be left out of its texts: better not to start. */
+function nameless({ avoid }: ProtocolFile, languages: LanguageAnswers[]): string[] {
+  return languages.flatMap(({ code, rules }) =>
+    avoid
+      .filter(({ what }) => !rules.includes(what))
+      .map(({ what }) => `Language ${code} has no words for “${what}”. Add them to \`rules\` in ${code}/language.yaml.`),
+  )
 }
 
 function protocolFiles(root: string): string[] {

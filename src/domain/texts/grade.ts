@@ -44,7 +44,7 @@ export function gradeOfEase(ease: number): number {
 export function readingCounts(text: string, formula: ReadingFormula, leaveOut: readonly string[] = []): ReadingCounts {
   const ours = leaveOut.reduce((rest, words) => rest.replaceAll(words, ' '), text)
   const units = (formula === 'kandel-moles' ? partPronouns(ours) : ours).split(/[.!?:;…](?=\s|$)|\n/u)
-  const sentences = units.map((unit) => unit.match(/(?<!\d)[\p{L}\p{M}]+(?:['’-][\p{L}\p{M}]+)*/gu) ?? [])
+  const sentences = units.map((unit) => unit.match(/(?<![\d\p{L}\p{M}])[\p{L}\p{M}]+(?:['’-][\p{L}\p{M}]+)*/gu) ?? [])
   const words = sentences.flat()
   return {
     words: words.length,

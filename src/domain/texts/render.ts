@@ -78,7 +78,7 @@ function partOf({ channel, detail, voicePart = 'full' }: TextRequest): TextPart 
 function write(text: Text, language: Language, values: TextValues): string {
   const known = wordsOf(values, language, text.channel)
   for (const name of placeholders(text.message)) {
-    if (known[name as Placeholder] === undefined) badInput(`values.${sourceOf(name)}`, `A text of kind ${text.kind} needs this value.`)
+    if (known[name as Placeholder] === undefined) badInput(sourceOf(name), `A text of kind ${text.kind} needs this value.`)
   }
   return String(text.message.format(known)).replace(/ {2,}/g, ' ').trim()
 }
@@ -118,7 +118,7 @@ function spokenDigits(phone: string): string {
 }
 
 function listChoices(choices: string[], language: Language, channel: Channel): string {
-  if (choices.length < 1 || choices.length > 3) badInput('values.choices', 'Give one, two or three choices.')
+  if (choices.length < 1 || choices.length > 3) badInput('choices', 'Give one, two or three choices.')
   const lines = choices.map((when, index) => fill(language.choice[channel], language.locale, { number: index + 1, when }))
   return lines.join(channel === 'sms' ? '\n' : ' ')
 }
@@ -126,7 +126,7 @@ function listChoices(choices: string[], language: Language, channel: Channel): s
 /** e.g. `sex, lube or douching`. */
 export function nameRules(rules: readonly string[], language: Language, channel: Channel): string {
   const names = rules.map((rule) => {
-    const words = language.rules[rule] ?? badInput('values.avoid', `Language ${language.code} has no words for one of these rules.`)
+    const words = language.rules[rule] ?? badInput('avoid', `Language ${language.code} has no words for one of these rules.`)
     return channel === 'sms' ? words.short : words.long
   })
   return names.length < 2 ? names.join('') : `${names.slice(0, -1).join(', ')}${language.or}${names.at(-1)}`

@@ -68,7 +68,7 @@ function unitsOf(text: string, encoding: Encoding): number {
 
 // Only signs whose plain form says the same. Letters with accents are never touched: they change meaning.
 const PLAIN: Record<string, string> = {
-  '‘': "'", '’': "'", '‚': "'", '‛': "'", '′': "'", ʼ: "'", '`': "'", '´': "'",
+  '‘': "'", '’': "'", '‚': "'", '‛': "'", '′': "'", '`': "'", '´': "'",
   '“': '"', '”': '"', '„': '"', '‟': '"', '″': '"', '«': '"', '»': '"', '‹': "'", '›': "'",
   '‐': '-', '‑': '-', '‒': '-', '–': '-', '—': '-', '―': '-', '−': '-',
   '…': '...', '•': '-', '·': '-', '⁄': '/', '×': 'x',

@@ -28,7 +28,7 @@ function english(word: string): number {
     .replace(/(?<=[^aeiouyscxzg])es$/, 's') // times, but nurses
     .replace(/(?<=[^aeiouy])ely$/, 'ly')
   const groups = stem.match(/[aeiouy]+/g) ?? []
-  const hiatus = stem.match(/ia(?!l|n)|io(?!n|u)|eo(?!u)|[aeiouy]ing$/g) ?? []
+  const hiatus = stem.match(/ia(?!l|n)|io(?!n|u)|(?<![tcxg])ious|(?<![qg])ua|[aeiouy]ing$/g) ?? []
   return groups.length + hiatus.length
 }
 
@@ -53,6 +53,6 @@ function french(word: string): number {
     .replace(/^(?:[ldjmtscn]|qu)['’]/, '')
     .replace(/qu/g, 'k')
     .replace(/gu(?=[eiéèê])/g, 'g')
-  const muted = plain.replace(new RegExp(`(?<=[${FRENCH_VOWELS}].*[^${FRENCH_VOWELS}])es?$`), '')
+  const muted = plain.replace(new RegExp(`(?<=[${FRENCH_VOWELS}].*[^${FRENCH_VOWELS}]|[éiu])es?$`), '')
   return (muted.match(new RegExp(`é(?=[${FRENCH_VOWELS}])|[${FRENCH_VOWELS}]+`, 'g')) ?? []).length
 }
