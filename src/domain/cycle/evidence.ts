@@ -94,11 +94,13 @@ function readStarts({ pastStarts = [] }: CycleHistory, asOf: number, fault: Repo
 function takeStart(dated: Dated, giveDays: number, starts: number[], fault: Report): void {
   const { lmp, startedOn, notStartedBy } = dated
   if (startedOn === undefined || startedOn === lmp) return
-  const problem = startProblem(startedOn, lmp, giveDays, notStartedBy)
-  if (problem !== undefined) {
-    fault('startedOn', problem)
+  const misplaced = lmp !== undefined && Math.abs(startedOn - lmp) > giveDays ? misplacedBy(startedOn - lmp) : undefined
+  const denied = notStartedBy !== undefined && startedOn < notStartedBy && (lmp === undefined || startedOn > lmp)
+  if (misplaced !== undefined || denied) {
+    fault('startedOn', misplaced ?? `She also said that no period had begun by ${calendarDate(notStartedBy!)}. Ask which is right.`)
     delete dated.startedOn
-    if (notStartedBy !== undefined && notStartedBy >= startedOn) delete dated.notStartedBy
+    // Of two answers that exclude each other neither is used.
+    if (misplaced === undefined) delete dated.notStartedBy
     return
   }
   if (lmp !== undefined && startedOn - lmp > giveDays) starts.push(lmp)
@@ -107,14 +109,10 @@ function takeStart(dated: Dated, giveDays: number, starts: number[], fault: Repo
   if (notStartedBy !== undefined && notStartedBy < startedOn) delete dated.notStartedBy
 }
 
-function startProblem(startedOn: number, lmp: number | undefined, giveDays: number, notStartedBy?: number): string | undefined {
-  if (lmp !== undefined && Math.abs(startedOn - lmp) > giveDays) {
-    if (startedOn < lmp) return 'This start is before the last period on file. Ask which is right.'
-    const days = startedOn - lmp
-    if (days < SHORTEST_CYCLE_DAYS) return `This start is only ${days} days after the last period on file. Ask which is right.`
-  }
-  const denied = notStartedBy !== undefined && startedOn < notStartedBy && (lmp === undefined || startedOn > lmp)
-  return denied ? `She also said that no period had begun by ${calendarDate(notStartedBy)}. Ask which is right.` : undefined
+/** Why a start so many days after the last cannot stand unasked. */
+function misplacedBy(days: number): string | undefined {
+  if (days < 0) return 'This start is before the last period on file. Ask which is right.'
+  return days < SHORTEST_CYCLE_DAYS ? `This start is only ${days} days after the last period on file. Ask which is right.` : undefined
 }
 
 /** Leaves out what cannot be true of a period that began on the LMP. */

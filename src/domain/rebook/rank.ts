@@ -4,12 +4,13 @@ import type { CalendarDate, CycleHistory, DayForecast } from '../cycle/history.t
 import type { Timing } from '../cycle/timing.ts'
 
 /**
- * What each thing costs, in units of one visit on a day to avoid. Judgement, no source: 29 days of shift weigh as much as a tenth
- * of a spoilt visit. Chosen with simulated women so that few days of shift buy most of the safety (tests/rebook).
+ * What each thing costs, in units of one visit on a day to avoid. Judgement, no source: 40 days of shift weigh as much as one
+ * chance in ten of a spoilt visit. Chosen with simulated women, so that about three days of shift buy nearly all the safety
+ * there is to buy (tests/rebook).
  */
 export const RANK_WEIGHTS = {
   /** Each day away from the booked date: moving people costs goodwill. */
-  shiftDay: 0.0035,
+  shiftDay: 0.0025,
   /** Any move at all. */
   move: 0.003,
   /** Each day outside the ideal window. */
@@ -40,7 +41,7 @@ export interface RankRequest {
   asOf?: CalendarDate
 }
 
-/** The openings that are better than the booked date, best first; none when the booked date is safe. */
+/** The openings that are better than the booked date and not days to avoid themselves, best first; none when it is safe. */
 export function rankOpenings({ history, booked, openings, protocol, notBefore, mustMove = false, asOf }: RankRequest): RankedOpening[] {
   const usable = openings.filter(({ date }) => notBefore === undefined || date >= notBefore)
   const forecast = forecastAll(history, [booked, ...usable.map(({ date }) => date)], protocol, asOf)
@@ -48,12 +49,11 @@ export function rankOpenings({ history, booked, openings, protocol, notBefore, m
   if (!mustMove && now.avoidProbability <= RANK_WEIGHTS.safe) return []
   const nowCost = costOf(now, booked, protocol)
   return usable
-    .map(({ key, date }) => {
-      const then = forecast(date)
-      return { key, avoidProbability: then.avoidProbability, cycleDay: then.cycleDay, score: nowCost - costOf(then, booked, protocol) }
-    })
-    .filter(({ score }) => mustMove || score > 0)
+    .map(({ key, date }) => ({ key, day: forecast(date) }))
+    .map(({ key, day }) => ({ key, day, score: nowCost - costOf(day, booked, protocol) }))
+    .filter(({ day, score }) => mustMove || (score > 0 && day.rating !== 'avoid'))
     .sort((a, b) => b.score - a.score)
+    .map(({ key, day: { avoidProbability, cycleDay }, score }) => ({ key, avoidProbability, cycleDay, score }))
 }
 
 /** One forecast over the whole span serves every opening. */
