@@ -32,7 +32,8 @@ async function centre(): Promise<{ smsc: TestSmsc; port: number }> {
 async function gatewayTo(port: number, rest: object = {}) {
   const raw = {
     kind: 'smpp', name: 'centre', host: '127.0.0.1', port, systemId: 'daysix', password: 'env:SMSC',
-    ids: { accept: 'hex', receipt: 'decimal' }, answerMs: 200, connectMs: 300, reconnectMs: 30, reconnectMaxMs: 100, pauseMs: 30, ...rest,
+    ids: { accept: 'hex', receipt: 'decimal' }, answerMs: 200, connectMs: 300, reconnectMs: 30, reconnectMaxMs: 100,
+    pauseMs: 30, ...rest,
   } // prettier-ignore
   const gateway = createSmppGateway(raw, {
     clock: { now: () => new Date() },

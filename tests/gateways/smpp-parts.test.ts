@@ -89,8 +89,8 @@ describe('a receipt', () => {
   })
 
   it.each([
-    ['DELIVRD', 'delivered'], ['EXPIRED', 'undelivered'], ['DELETED', 'undelivered'], ['UNDELIV', 'undelivered'], ['REJECTD', 'undelivered'],
-    ['ACCEPTD', 'pending'], ['ENROUTE', 'pending'], ['UNKNOWN', 'pending'],
+    ['DELIVRD', 'delivered'], ['EXPIRED', 'undelivered'], ['DELETED', 'undelivered'], ['UNDELIV', 'undelivered'],
+    ['REJECTD', 'undelivered'], ['ACCEPTD', 'pending'], ['ENROUTE', 'pending'], ['UNKNOWN', 'pending'],
   ])('with the state %s is %s', (stat, state) => {
     expect(readReceipt({}, text.replace('DELIVRD', stat), IDS)?.state).toBe(state)
   }) // prettier-ignore
@@ -164,7 +164,7 @@ describe('the same words again', () => {
     expect(occurrences.keyOf('1', link, 20)).not.toBe(first)
   })
 
-  it('are the same text when the connection was lost right after the acknowledgement, and not when it was lost long after', () => {
+  it('are the same text when the connection was lost right after the acknowledgement, not when it was lost long after', () => {
     for (const [lostAt, same] of [
       [2_000, true],
       [20_000, false],
@@ -212,7 +212,8 @@ describe('a long reply put together', () => {
 
   it('is not mixed with another sender’s', async () => {
     const { heard, reassembly } = assembly({ holdMs: 1 })
-    for (const [sender, number] of [['a', 1], ['b', 2], ['a', 2], ['b', 1]] as const) await reassembly.add(sender, null, part(number), piece(sender + number)) // prettier-ignore
+    const coming = [['a', 1], ['b', 2], ['a', 2], ['b', 1]] as const // prettier-ignore
+    for (const [sender, number] of coming) await reassembly.add(sender, null, part(number), piece(sender + number))
     expect(heard).toEqual(['a1a2', 'b1b2'])
   })
 

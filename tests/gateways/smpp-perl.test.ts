@@ -1,4 +1,4 @@
-import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
+import { afterAll, beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 import type { Gateway } from '../../src/flows/gateway.ts'
 import { gatewayContract, message, type Rig } from './contract.ts'
@@ -82,7 +82,11 @@ describe.skipIf(!perlSmscPresent())('with an independent message centre', () => 
     const outgoing = message(FATES.accept, `${'a'.repeat(152)}€${'a'.repeat(152)}`)
     await gateway.send(outgoing)
     const parts = smsc.taken().filter((one) => one.part !== undefined)
-    expect(parts.map(({ octets, part }) => [octets, part!.slice(1)])).toEqual([[152, [3, 1]], [153, [3, 2]], [1, [3, 3]]]) // prettier-ignore
+    expect(parts.map(({ octets, part }) => [octets, part!.slice(1)])).toEqual([
+      [152, [3, 1]],
+      [153, [3, 2]],
+      [1, [3, 3]],
+    ])
     await vi.waitFor(() => expect(ears.receipts.filter((one) => one.messageId === outgoing.id)).toHaveLength(1), SOON)
   })
 
@@ -166,13 +170,29 @@ describe.skipIf(!perlSmscPresent())('with an independent message centre', () => 
     await sendUntilAccepted(FATES.accept)
   })
 
+  it('binds as transmitter and as receiver where the centre knows no transceiver', async () => {
+    const old = await PerlSmsc.start()
+    onTestFinished(() => old.stop())
+    const pair = gatewayTo(old.port, { bind: 'pair' })
+    await pair.start(ears)
+    expect((await pair.send(message(FATES.accept))).kind).toBe('accepted')
+    await pair.stop()
+    expect(
+      old
+        .events('bind')
+        .map((bind) => bind.command)
+        .sort(),
+    ).toEqual([0x01, 0x02])
+    await vi.waitFor(() => expect(old.events('unbind')).toHaveLength(2), SOON)
+  })
+
   it('says that it is misconfigured when its password is refused', async () => {
     const strange = await PerlSmsc.start({ SECRET: 'other' })
+    onTestFinished(() => strange.stop())
     const refused = gatewayTo(strange.port)
+    onTestFinished(() => refused.stop())
     await refused.start(ears)
     expect(await refused.send(message(FATES.accept))).toEqual({ kind: 'misconfigured', code: 'smpp-0x0e' })
-    await refused.stop()
-    await strange.stop()
   })
 })
 
@@ -205,7 +225,10 @@ describe.skipIf(!perlSmscPresent() || !tsharkPresent())('on the wire, as the Wir
     const fields = ['smpp.data_coding', 'smpp.sm_length', 'smpp.message', 'gsm_sms.udh.mm.msg_parts', 'gsm_sms.udh.mm.msg_part']
     const rows = await tap.dissect('smpp.command_id == 4', ...fields)
     const gsm = '566973697420393a3330201b651b3c05'
-    expect(rows.slice(0, 2).map((row) => row.slice(0, 3))).toEqual([['0x00', '16', gsm], ['0x00', '2', '0961']]) // prettier-ignore
+    expect(rows.slice(0, 2).map((row) => row.slice(0, 3))).toEqual([
+      ['0x00', '16', gsm],
+      ['0x00', '2', '0961'],
+    ])
     expect(rows.slice(2).map(([coding, length, , parts, part]) => [coding, Number(length), Number(parts), Number(part)])).toEqual(
       [
         ['0x08', 6 + 132, 3, 1],

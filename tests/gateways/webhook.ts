@@ -24,7 +24,7 @@ export class Webhook {
       const answer = async (body: Buffer) => {
         const url = new URL(request.url!, 'http://webhook')
         const headers = Object.fromEntries(Object.entries(request.headers).map(([name, value]) => [name, String(value)]))
-        const path = url.pathname.slice(1) as Callback['path']
+        const path = url.pathname.split('/').at(-1) as Callback['path']
         const reply = await gateway().callback({
           path,
           method: request.method!,

@@ -26,7 +26,7 @@ while (1) {
 
 sub say_line { syswrite STDOUT, $json->encode($_[0]) . "\n" }
 
-my (%told, $throttled, $next);
+my (%told, %orders, $throttled, $next);
 
 sub serve {
   my $link = shift;
@@ -90,8 +90,13 @@ sub refuse { my ($link, $pdu, $status) = @_; $link->submit_sm_resp(message_id =>
 # A message to 0176 is an order to send a reply: from=…;dc=…;esm=…;hex=…;payload=1;sar=ref,total,n
 sub order {
   my ($link, $pdu) = @_;
-  my %order = map { split /=/, $_, 2 } split /;/, octets($pdu);
   $link->submit_sm_resp(message_id => 'order', seq => $pdu->{seq}, status => 0);
+  my ($octets_of, $part) = opened($pdu);
+  my ($ref, $total, $n) = $part ? @$part : (0, 1, 1);
+  $orders{$ref}{$n} = $octets_of;
+  return 1 if keys %{ $orders{$ref} } < $total;
+  my $parts = delete $orders{$ref};
+  my %order = map { split /=/, $_, 2 } split /;/, join '', map { $parts->{$_} } sort { $a <=> $b } keys %$parts;
   my $octets = pack 'H*', $order{hex};
   my %text = $order{payload} ? (short_message => '', message_payload => $octets) : (short_message => $octets);
   if ($order{sar}) {
@@ -136,19 +141,25 @@ sub addresses {
 
 sub octets { my $pdu = shift; length $pdu->{short_message} ? $pdu->{short_message} : $pdu->{message_payload} // '' }
 
+# The octets of the text alone, and which part of a longer one they are.
+sub opened {
+  my $pdu = shift;
+  my $octets = octets($pdu);
+  if ($pdu->{esm_class} & 0x40) {
+    my $length = ord $octets;
+    return (substr($octets, $length + 1), [ map { ord } split //, substr $octets, 3, $length - 2 ]);
+  }
+  return ($octets) unless defined $pdu->{sar_msg_ref_num};
+  return ($octets, [ unpack('n', $pdu->{sar_msg_ref_num}), unpack('C', $pdu->{sar_total_segments}), unpack('C', $pdu->{sar_segment_seqnum}) ]);
+}
+
 sub took {
   my ($pdu, $number) = @_;
   my %line = (event => 'took', id => submit_id($number), to => $pdu->{destination_addr}, from => $pdu->{source_addr});
   $line{$_} = $pdu->{$_} for qw(esm_class data_coding validity_period registered_delivery source_addr_ton source_addr_npi dest_addr_ton dest_addr_npi);
-  my $octets = octets($pdu);
-  if ($pdu->{esm_class} & 0x40) {
-    my $length = ord $octets;
-    $line{part} = [ map { ord } split //, substr $octets, 3, $length - 2 ];
-    $octets = substr $octets, $length + 1;
-  }
-  elsif (defined $pdu->{sar_msg_ref_num}) {
-    $line{part} = [ unpack('n', $pdu->{sar_msg_ref_num}), unpack('C', $pdu->{sar_total_segments}), unpack('C', $pdu->{sar_segment_seqnum}) ];
-  }
+  my ($octets, $part) = opened($pdu);
+  $line{part} = $part if $part;
+  $line{hex} = unpack 'H*', $octets;
   $line{octets} = length $octets;
   $line{text} = Encode::decode({ 0 => 'gsm0338', 3 => 'iso-8859-1', 8 => 'UTF-16BE' }->{ $pdu->{data_coding} } // 'ascii', $octets);
   say_line(\%line);

@@ -38,7 +38,7 @@ const smppConfig = z.strictObject({
   long: z.enum(['udh', 'sar', 'payload']).default('udh'),
   validity: z.enum(['absolute', 'relative', 'none']).default('absolute'),
   registeredDelivery: octet.default(1),
-  /** How the peer writes message ids when it accepts, in the text of a receipt, and in its TLV. `text` compares them sign by sign. */
+  /** How the peer writes message ids when it accepts, in the text of a receipt, and in its TLV. `text`: compared sign by sign. */
   ids: z
     .strictObject({ accept: idFormat.default('decimal'), receipt: idFormat.default('decimal'), receiptTlv: idFormat.optional() })
     .prefault({}),
