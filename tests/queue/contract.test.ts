@@ -1,0 +1,95 @@
+import { setTimeout as pause } from 'node:timers/promises'
+import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { VirtualClock, systemClock } from '../../src/adapters/clock/clocks.ts'
+import { openEmbedded } from '../../src/adapters/db/embedded.ts'
+import type { Database } from '../../src/adapters/db/pool.ts'
+import { openStore } from '../../src/adapters/db/store.ts'
+import { createBullQueue, databaseQueueStore } from '../../src/adapters/queue/bullmq-queue.ts'
+import { createVirtualQueue } from '../../src/adapters/queue/virtual-queue.ts'
+import { createVault } from '../../src/adapters/vault/vault.ts'
+import type { Alarm, AlarmQueue, Clock } from '../../src/flows/ports.ts'
+
+interface Subject {
+  name: string
+  open(): Promise<{ queue: AlarmQueue; clock: Clock; pass(ms: number): Promise<void>; close(): Promise<void> }>
+}
+
+const virtual: Subject = {
+  name: 'virtual time',
+  open: async () => {
+    const clock = new VirtualClock(new Date('2026-03-09T13:00:00Z'))
+    return { queue: createVirtualQueue(clock), clock, pass: (ms) => clock.moveTo(new Date(clock.now().getTime() + ms)), close: async () => {} }
+  },
+}
+
+const bullmq: Subject = {
+  name: 'BullMQ on the embedded database',
+  open: async () => {
+    const database: Database = await openEmbedded(undefined)
+    const key = Buffer.alloc(32, 7)
+    await openStore(database, createVault(new Map([['k1', key]]), 'k1', key))
+    const queue = createBullQueue({ store: databaseQueueStore(database), clock: systemClock, concurrency: 5, onError: () => {} })
+    return { queue, clock: systemClock, pass: (ms) => pause(ms).then(() => undefined), close: () => database.close() }
+  },
+}
+
+/** What every alarm clock must do, whatever it is built on. */
+describe.each([virtual, bullmq])('the alarm clock on $name', ({ open }) => {
+  let subject: Awaited<ReturnType<Subject['open']>>
+  const rung: { alarm: Alarm; at: Date }[] = []
+  const alarm = (messageId: string, inMs: number, attempt = 0): Alarm => ({ messageId, revision: 1, attempt, at: new Date(subject.clock.now().getTime() + inMs) })
+  const times = (id: string) => rung.filter(({ alarm: { messageId } }) => messageId === id).length
+  /** Lets time pass until it is so; a busy machine may need longer than a quiet one. */
+  const until = async (isSo: () => boolean) => {
+    for (let step = 0; step < 200 && !isSo(); step++) await subject.pass(50)
+    expect(isSo()).toBe(true)
+  }
+
+  beforeAll(async () => {
+    subject = await open()
+    await subject.queue.start(async (each) => void rung.push({ alarm: each, at: subject.clock.now() }))
+  })
+  afterAll(async () => {
+    await subject.queue.stop()
+    await subject.close()
+  })
+
+  it('rings at its time, not before, and says for which message, plan and attempt', async () => {
+    const late = alarm('m_late', 700)
+    await subject.queue.set([late])
+    await subject.pass(300)
+    expect(times('m_late')).toBe(0)
+    await until(() => times('m_late') === 1)
+    expect(rung.find(({ alarm: { messageId } }) => messageId === 'm_late')!.alarm).toEqual(late)
+    expect(rung.find(({ alarm: { messageId } }) => messageId === 'm_late')!.at.getTime()).toBeGreaterThanOrEqual(late.at.getTime() - 5)
+  })
+
+  it('rings at once for a time that has passed', async () => {
+    await subject.queue.set([alarm('m_past', -60_000)])
+    await until(() => times('m_past') === 1)
+  })
+
+  it('rings once for an alarm that was set twice, and again for a new attempt', async () => {
+    const twice = alarm('m_twice', 500)
+    await subject.queue.set([twice])
+    await subject.queue.set([twice])
+    await until(() => times('m_twice') > 0)
+    await subject.pass(300)
+    expect(times('m_twice')).toBe(1)
+    await subject.queue.set([alarm('m_twice', 100, 1)])
+    await until(() => times('m_twice') === 2)
+  })
+
+  it('can be set again after it rang, so that a sweep can repair a lost one', async () => {
+    await subject.queue.set([alarm('m_again', 0)])
+    await until(() => times('m_again') === 1)
+    await subject.pass(100)
+    await subject.queue.set([alarm('m_again', 0)])
+    await until(() => times('m_again') === 2)
+  })
+
+  it('keeps time for many at once', async () => {
+    await subject.queue.set(Array.from({ length: 200 }, (_, index) => alarm(`m_many${index}`, 200)))
+    await until(() => rung.filter(({ alarm: { messageId } }) => messageId.startsWith('m_many')).length === 200)
+  })
+})
