@@ -8,31 +8,54 @@ import { compileVocabulary, type Vocabulary, type VocabularySource } from '../..
 
 const TEMPLATES = fileURLToPath(new URL('../../../templates', import.meta.url))
 
-const patterns = z.record(z.string(), z.array(z.coerce.string()))
+// YAML reads a bare `no`, `1` or `2026-01-01` as no string; a vocabulary means the word as written.
+// A list may also be written as one text with semicolons, which needs no quotation marks.
+const words = z.union([
+  z.array(z.union([z.string(), z.number()]).transform(String)),
+  z.string().transform((text) => text.split(';').map((entry) => entry.trim()).filter((entry) => entry !== '')),
+])
+const lists = z.record(z.string(), words).default({})
+const values = z.record(z.string(), z.int()).default({})
 const file = z.strictObject({
-  spellings: patterns.default({}),
-  classes: patterns.default({}),
-  phrases: patterns.default({}),
-  whole: patterns.default({}),
+  common: z.string().default(''),
+  spellings: lists,
+  tolerate: words.default([]),
+  classes: lists,
+  numbers: values,
+  ordinals: values,
+  weekdays: values,
+  months: words.default([]),
+  days: lists,
+  topics: lists,
+  phrases: lists,
+  whole: lists,
 })
 
 /**
  * Reads `<folder>/<language>/replies.yaml` of every language, once, at the start.
  *
  * @param folder the templates folder; the product's own by default.
- * @throws Failure `bad-input` naming file and place when a file cannot be used.
+ * @throws Failure `bad-input` naming file, place and remedy when a file cannot be used, or when there is none.
  */
 export function loadVocabulary(folder: string = TEMPLATES): Vocabulary {
+  return compileVocabulary(readVocabularyFiles(folder))
+}
+
+/** The vocabulary files of all languages, checked for their form. Same errors as `loadVocabulary`. */
+export function readVocabularyFiles(folder: string = TEMPLATES): VocabularySource[] {
   const languages = readdirSync(folder).filter((language) => existsSync(join(folder, language, 'replies.yaml')))
-  return compileVocabulary(languages.sort().map((language) => readFile(folder, language)))
+  if (languages.length === 0) badInput('templates', 'No language has a replies.yaml. Put one in templates/<language>/.')
+  return languages.sort().map((language) => readFile(folder, language))
 }
 
 function readFile(folder: string, language: string): VocabularySource {
-  const path = join(language, 'replies.yaml')
+  const name = `${language}/replies.yaml`
   try {
-    return { language, ...file.parse(parse(readFileSync(join(folder, path), 'utf8'))) }
+    return { language, ...file.parse(parse(readFileSync(join(folder, language, 'replies.yaml'), 'utf8'))) }
   } catch (error) {
     if (error instanceof Failure) throw error
-    return badInput(path, `This vocabulary file cannot be used: ${(error as Error).message}`)
+    if (!(error instanceof z.ZodError)) return badInput(name, `This file is not valid YAML: ${(error as Error).message.split('\n')[0]}`)
+    const first = error.issues[0]!
+    return badInput(name, `At "${first.path.join('.')}": ${first.message}. A list of words or patterns belongs there.`)
   }
 }

@@ -1,27 +1,44 @@
-/** One word, number, emoji or mark of a text. */
+/** One word, number or emoji of a text. */
 export interface Token {
   /** Folded: lower case, no accents, no apostrophes. What the vocabulary is compared with. */
   word: string
   /** As written (after removal of invisible characters). */
   written: string
-  /** A clause ends before this token: punctuation or a line end stood there. */
-  breaks: boolean
+  /** What stands before it: 0 nothing, 1 a comma, bracket or dash, 2 the end of a sentence. */
+  before: 0 | 1 | 2
+  /** Its sentence ends with a question mark. */
+  asks: boolean
 }
 
-// Letters beyond these are left out of the middle: an SMS of 255 parts has 39,015 characters, and whoever writes more
-// than 20,000 is not writing to a clinic. Both ends are kept because that is where a plain request stands.
+// An SMS of 255 parts has 39,015 characters; whoever writes more than 20,000 is not writing to a clinic. The middle is
+// left out and both ends are kept, because that is where a plain request or an alarm stands.
 const LONGEST = 20_000
 const HEAD = 15_000
 
-// Control characters, zero-width characters, direction marks, soft hyphens, variation selectors, tags.
+const PLAIN = /^[\t\n\r\x20-\x7e]*$/
+// Control characters, zero-width characters, direction marks, soft hyphens, variation selectors, tags, skin tones.
 // eslint-disable-next-line no-control-regex
 const INVISIBLE = /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u00ad\u034f\u061c\u115f\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufe00-\ufe0f\ufeff]|[\u{e0000}-\u{e007f}]|[\u{1f3fb}-\u{1f3ff}]/gu
-const PIECE = /\d{1,4}[/.-]\d{1,2}(?:[/.-]\d{1,4})?(?![\p{L}\p{N}])|[\p{L}\p{M}\p{N}]+(?:['’‘`´ʼ][\p{L}\p{M}\p{N}]+)*|\p{Extended_Pictographic}|[^\s]/gu
+
+// In this order: text faces, clock times, numeric dates, decimal numbers, words (with apostrophes), emoji, any other mark.
+const PIECE = new RegExp(
+  [
+    String.raw`<3+|[:;=]['-]?[)(DPpO|\]\[](?![\p{L}\p{N}])`,
+    String.raw`\d{1,2}:\d{2}(?![\d:])`,
+    String.raw`\d{1,4}[/.-]\d{1,2}(?:[/.-]\d{1,4})?(?![\p{L}\p{N}])`,
+    String.raw`[\p{L}\p{M}\p{N}]+(?:['’‘\u0060´ʼ][\p{L}\p{M}\p{N}]+)*`,
+    String.raw`\p{Extended_Pictographic}`,
+    String.raw`\S`,
+  ].join('|'),
+  'gu',
+)
+const FACE = /^[<:;=]./
 const APOSTROPHES = /['’‘`´ʼ]/g
 const MARKS = /[\u0300-\u036f]/g
 const LATIN_WITH_MARKS = /[\u00c0-\u024f\u1e00-\u1eff\u0300-\u036f]/
 const WORDLIKE = /^[\p{L}\p{M}\p{N}]|^\p{Extended_Pictographic}/u
-const PLAIN = /^[\t\n\r\x20-\x7e]*$/
+const SENTENCE_END = /[.!?。！？।¿¡]/
+const SOFT = /[,;:()[\]{}–—|&•…]/
 
 /** Removes what cannot be seen, unifies full-width and similar forms, and shortens a text beyond 20,000 characters. */
 export function cleanText(text: string): string {
@@ -37,24 +54,32 @@ export function foldWord(word: string): string {
   return lower.normalize('NFD').replace(MARKS, '').replace(/œ/g, 'oe').replace(/æ/g, 'ae').replace(/ß/g, 'ss').normalize('NFC')
 }
 
-/** Cuts a cleaned text into tokens; punctuation becomes the `breaks` of the token after it. */
+/** Cuts a cleaned text into tokens. Punctuation is kept only as what stands before a token, and as `asks`. */
 export function tokenise(text: string): Token[] {
   const tokens: Token[] = []
-  let breaks = true
+  let before: 0 | 1 | 2 = 2
+  let sentence = 0
   let end = 0
+  let dots = 0
   for (const match of text.matchAll(PIECE)) {
     const written = match[0]
-    if (text.slice(end, match.index).includes('\n')) breaks = true
+    if (match.index > end && text.slice(end, match.index).includes('\n')) before = 2
+    const spaced = match.index > end || match.index === 0
     end = match.index + written.length
-    if (!WORDLIKE.test(written)) {
-      breaks = breaks || !HARMLESS.has(written)
+    if (FACE.test(written) && written.length > 1) continue
+    if (WORDLIKE.test(written)) {
+      if (before === 2) sentence = tokens.length
+      tokens.push({ word: foldWord(written), written, before, asks: false })
+      before = 0
+      dots = 0
       continue
     }
-    tokens.push({ word: foldWord(written), written, breaks })
-    breaks = false
+    if (written === '?') for (let i = sentence; i < tokens.length; i++) tokens[i]!.asks = true
+    // "…" and ".." hold the sentence open: "my period... it started".
+    dots = written === '.' ? dots + 1 : 0
+    if (dots > 1) before = 1
+    else if (SENTENCE_END.test(written)) before = 2
+    else if (before === 0 && (SOFT.test(written) || (written === '-' && spaced))) before = 1
   }
   return tokens
 }
-
-// Marks inside a clause: "3/14", "2026-03-14", quotes.
-const HARMLESS = new Set(['/', '-', '"', '“', '”', '«', '»', '*', '_', '#', "'", '’', '+', '&', '@'])

@@ -1,69 +1,191 @@
-import { readPattern, type Step } from './pattern.ts'
-import { foldWord } from './tokens.ts'
+import { badInput } from '../failure.ts'
+import { readPattern, type Sequence, type Step } from './pattern.ts'
+import { MEANINGS, type Meaning } from './reading.ts'
+import { tolerate, type Spelling } from './spelling.ts'
+import { cleanText, foldWord, tokenise } from './tokens.ts'
+
+/**
+ * What a pattern says, finer than a meaning.
+ * - `started-short`: says that something began, not what ("it started yesterday").
+ * - `stop-last-word`: a carrier word that is no request inside a longer text ("end", "quit").
+ * - `cancel-word`: a carrier word that may also mean the appointment ("cancel").
+ * - `mask`: words that look like something else ("trial period"); hides what it overlaps.
+ * - `unreal`: not so, or not yet ("if", "should"). `unsure`: perhaps ("I think"). `someone-else`: not hers.
+ * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside a day.
+ * - `late-some-days`: her period is late by days.
+ */
+export const HELPER_SENSES = [
+  'started-short', 'ended-short', 'stop-last-word', 'cancel-word', 'mask', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
+] as const
+export type Sense = Exclude<Meaning, 'unclear'> | (typeof HELPER_SENSES)[number]
+
+const SENSES = new Set<string>([...MEANINGS.filter((meaning) => meaning !== 'unclear'), ...HELPER_SENSES])
+
+/** How a day can be said; `when.ts` says which day each is. */
+export const DAY_KINDS = [
+  'today', 'earlier-today', 'yesterday', 'night', 'before-yesterday', 'evening', 'ahead', 'vague', 'weekday', 'last-weekday',
+  'next-weekday', 'a-day-ago', 'days-ago', 'a-week-ago', 'weeks-ago', 'hours-ago', 'minutes-ago', 'for-days', 'cycle-day', 'day-of-month',
+  'day-of-last-month', 'about',
+] as const
+export type DayKind = (typeof DAY_KINDS)[number]
 
 /** What `templates/<language>/replies.yaml` holds. Patterns are written as `readPattern` describes. */
 export interface VocabularySource {
   language: string
-  /** Right spelling → the ways it is misspelt or shortened. */
+  /** Frequent words: they tell the language, and are never taken for a misspelling. */
+  common: string
+  /** Right word → the ways it is misspelt or shortened. */
   spellings: Record<string, string[]>
-  /** Word classes, used as `<name>`. */
+  /** Long words that are recognised with one letter wrong. */
+  tolerate: string[]
+  /** Words used as `<name>` in patterns. */
   classes: Record<string, string[]>
-  /** Sense (a meaning or a helper of one) → patterns found anywhere. */
+  /** Number words → their value; likewise ordinals, weekdays (Monday = 1). */
+  numbers: Record<string, number>
+  ordinals: Record<string, number>
+  weekdays: Record<string, number>
+  /** Names of months, as a hint that a calendar date stands there. */
+  months: string[]
+  days: Record<string, string[]>
+  /** Topic of a preparation question → its words. */
+  topics: Record<string, string[]>
+  /** Sense → patterns found anywhere. */
   phrases: Record<string, string[]>
-  /** Sense → patterns that count only when nothing else of weight stands in the text. */
+  /** Sense → patterns that count only when they fill their part of the text. */
   whole: Record<string, string[]>
 }
 
-export interface Pattern {
-  sense: string
-  steps: Step[]
+export interface Pattern<S extends string = Sense> extends Sequence {
+  sense: S
   whole: boolean
+  part?: Part
+}
+
+/** One of the `of` parts of a pattern `a & b`, which may stand anywhere in the text. */
+export interface Part {
+  group: string
+  index: number
+  of: number
+}
+
+/** Patterns by their first step. */
+export interface PatternIndex<S extends string = Sense> {
+  byWord: Map<string, Pattern<S>[]>
+  byClass: Map<string, Pattern<S>[]>
 }
 
 /** One language, ready for matching. */
-export interface Language {
+export interface Language extends Spelling {
   code: string
-  spellings: Map<string, string>
   classes: Map<string, { name: string; words: string[] }[]>
-  byWord: Map<string, Pattern[]>
-  byClass: Map<string, Pattern[]>
-  known: Set<string>
+  days: PatternIndex<DayKind>
+  phrases: PatternIndex
+  values: Map<string, number>
+  weekdays: Map<string, number>
+  months: Set<string>
+  topics: Map<string, string>
 }
 
 export interface Vocabulary {
   languages: Map<string, Language>
 }
 
-/** Prepares the vocabulary files of all languages for matching. */
+/** Classes that the reader finds by itself. */
+const OWN_CLASSES: string[] = ['n', 'nth', 'clock', 'weekday', 'month', 'day', 'past', 'before', 'topic', 'name', ...DAY_KINDS]
+
+/** Prepares the vocabulary of all languages. @throws Failure `bad-input` naming the language and entry at fault. */
 export function compileVocabulary(sources: VocabularySource[]): Vocabulary {
   return { languages: new Map(sources.map((source) => [source.language, compileLanguage(source)])) }
 }
 
 function compileLanguage(source: VocabularySource): Language {
   const language: Language = {
-    code: source.language, spellings: new Map(), classes: new Map(), byWord: new Map(), byClass: new Map(), known: new Set(),
+    code: source.language, known: new Set(), variants: new Map(), near: new Map(), classes: new Map(),
+    days: { byWord: new Map(), byClass: new Map() }, phrases: { byWord: new Map(), byClass: new Map() },
+    values: new Map(), weekdays: new Map(), months: new Set(source.months.map(foldWord)), topics: new Map(),
   }
-  for (const [right, wrong] of Object.entries(source.spellings)) for (const w of wrong) language.spellings.set(foldWord(w), foldWord(right))
-  for (const [name, members] of Object.entries(source.classes)) for (const member of members) addMember(language, name, member)
-  for (const [sense, patterns] of Object.entries(source.phrases)) for (const p of patterns) addPattern(language, sense, p, false)
-  for (const [sense, patterns] of Object.entries(source.whole)) for (const p of patterns) addPattern(language, sense, p, true)
+  addWords(language, source)
+  addClasses(language, source)
+  addPatterns(language, source)
+  // Known words are never misspellings, so tolerance comes last.
+  tolerate(language, source.tolerate.map(foldWord))
   return language
 }
 
-function addMember(language: Language, name: string, member: string): void {
-  for (const steps of readPattern(member)) {
-    const words = steps.flatMap((step) => (step.kind === 'word' ? [step.word] : []))
-    push(language.classes, words[0]!, { name, words })
-    for (const word of words) language.known.add(word)
+function addWords(language: Language, source: VocabularySource): void {
+  for (const token of tokenise(cleanText(source.common))) language.known.add(token.word)
+  for (const [right, wrong] of Object.entries(source.spellings)) {
+    language.known.add(foldWord(right))
+    for (const variant of wrong) language.variants.set(foldWord(variant), foldWord(right))
+  }
+  for (const word of source.tolerate) language.known.add(foldWord(word))
+  for (const month of language.months) language.known.add(month)
+}
+
+function addClasses(language: Language, source: VocabularySource): void {
+  for (const [name, members] of Object.entries(source.classes)) for (const member of members) addMember(language, name, member)
+  const numbers = [['n', source.numbers, language.values], ['nth', source.ordinals, language.values]] as const
+  for (const [name, words, values] of [...numbers, ['weekday', source.weekdays, language.weekdays] as const]) {
+    for (const [word, value] of Object.entries(words)) {
+      addMember(language, name, word)
+      values.set(foldWord(word), value)
+    }
+  }
+  for (const [topic, members] of Object.entries(source.topics)) {
+    for (const member of members) for (const words of addMember(language, 'topic', member)) language.topics.set(words.join(' '), topic)
   }
 }
 
-function addPattern(language: Language, sense: string, pattern: string, whole: boolean): void {
-  for (const steps of readPattern(pattern)) {
-    const first = steps[0]!
-    if (first.kind === 'word') push(language.byWord, first.word, { sense, steps, whole })
-    if (first.kind === 'class') push(language.byClass, first.name, { sense, steps, whole })
-    for (const step of steps) if (step.kind === 'word') language.known.add(step.word)
+function addMember(language: Language, name: string, member: string): string[][] {
+  const runs = readPattern(member).flatMap(({ steps }) => spellOut(language, name, steps))
+  for (const words of runs) {
+    push(language.classes, words[0]!, { name, words })
+    for (const word of words) language.known.add(word)
+  }
+  return runs
+}
+
+function spellOut(language: Language, name: string, steps: Step[]): string[][] {
+  return steps.reduce<string[][]>((runs, step) => {
+    if (step.kind !== 'word') return badInput(`${language.code} classes.${name}`, 'A class holds plain words: no <class> and no "..." inside it.')
+    return runs.flatMap((run) => [...step.words].map((word) => [...run, word]))
+  }, [[]])
+}
+
+function addPatterns(language: Language, source: VocabularySource): void {
+  const days = new Set<string>(DAY_KINDS)
+  for (const [kind, patterns] of Object.entries(source.days)) {
+    if (!days.has(kind)) badInput(`${language.code} days.${kind}`, `No such kind of day. Use one of: ${DAY_KINDS.join(', ')}.`)
+    for (const pattern of patterns) addPattern(language, language.days, kind as DayKind, pattern, false, source)
+  }
+  for (const [section, whole] of [['phrases', false], ['whole', true]] as const) {
+    for (const [sense, patterns] of Object.entries(source[section])) {
+      if (!SENSES.has(sense)) badInput(`${language.code} ${section}.${sense}`, `No such sense. Use one of: ${[...SENSES].join(', ')}.`)
+      for (const pattern of patterns) addPattern(language, language.phrases, sense as Sense, pattern, whole, source)
+    }
+  }
+}
+
+function addPattern<S extends string>(
+  language: Language, index: PatternIndex<S>, sense: S, pattern: string, whole: boolean, source: VocabularySource,
+): void {
+  const parts = pattern.split(' & ')
+  for (const [place, written] of parts.entries()) {
+    const part = parts.length > 1 ? { part: { group: `${sense}: ${pattern}`, index: place, of: parts.length } } : {}
+    for (const sequence of readPattern(written)) addSequence(language, index, { sense, whole, ...part, ...sequence }, source)
+  }
+}
+
+function addSequence<S extends string>(language: Language, index: PatternIndex<S>, pattern: Pattern<S>, source: VocabularySource): void {
+  const first = pattern.steps[0]!
+  if (first.kind === 'word') for (const word of first.words) push(index.byWord, word, pattern)
+  else if (first.kind === 'class') push(index.byClass, first.name, pattern)
+  else badInput(`${language.code} ${pattern.sense}`, 'A pattern begins with "..." or a comma. Begin with a word.')
+  for (const step of pattern.steps) {
+    if (step.kind === 'word') for (const word of step.words) language.known.add(word)
+    if (step.kind === 'class' && !(step.name in source.classes) && !OWN_CLASSES.includes(step.name)) {
+      badInput(`${language.code} ${pattern.sense}`, `A pattern uses <${step.name}>, which is not among the classes.`)
+    }
   }
 }
 

@@ -1,0 +1,30 @@
+import { DateTime } from 'luxon'
+import { findClauses, type Clauses } from './clauses.ts'
+import { findClasses, findPatterns, type ClassRuns, type Match } from './matching.ts'
+import type { ReplyContext } from './reading.ts'
+import { respell } from './spelling.ts'
+import type { Token } from './tokens.ts'
+import type { Language, Sense } from './vocabulary.ts'
+import { findDays, type DayRun } from './when.ts'
+
+/** A text as one language sees it: its words, the days it speaks of, and every pattern found. */
+export interface Scene {
+  language: Language
+  context: ReplyContext
+  received: DateTime
+  tokens: Token[]
+  classes: ClassRuns
+  clauses: Clauses
+  days: DayRun[]
+  matches: Match<Sense>[]
+}
+
+/** Looks at a text through one language's vocabulary. */
+export function lookAt(written: Token[], language: Language, context: ReplyContext, received: DateTime): Scene {
+  const tokens = respell(written, language)
+  const classes = findClasses(tokens, language)
+  const days = findDays(tokens, classes, language, received)
+  const clauses = findClauses(tokens, classes)
+  const matches = findPatterns(tokens, classes, language.phrases)
+  return { language, context, received, tokens, classes, clauses, days, matches }
+}

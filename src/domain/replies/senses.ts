@@ -1,0 +1,75 @@
+import { clausesAround, contains, isFilled, overlaps } from './clauses.ts'
+import type { Match } from './matching.ts'
+import type { Scene } from './scene.ts'
+import { HELPER_SENSES, type Sense } from './vocabulary.ts'
+
+type Found = Match<Sense>
+
+const HELPERS = new Set<Sense>(HELPER_SENSES)
+// Helpers that still say what their clause is about.
+const CARRYING = new Set<Sense>(['started-short', 'ended-short', 'late-some-days', 'cancel-word', 'aside'])
+// Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
+const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
+// Beside these a day may stand: "it started yesterday", "yes, tomorrow".
+const WITH_DAY = new Set<Sense>(['started-short', 'ended-short', 'not-started', 'confirm', 'still-bleeding', 'late-some-days'])
+// Carrier words that say something else inside a longer text.
+const ALONE = new Set<Sense>(['stop-last-word', 'cancel-word'])
+// What "if", "should" and someone else's affairs turn into nothing.
+const HERS_AND_REAL = new Set<Sense>(['period-started', 'started-short', 'bleeding-ended', 'ended-short', 'prep-lapse'])
+const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started', 'urgent'])
+
+/** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */
+export function holdingSenses(scene: Scene): Found[] {
+  const masks = scene.matches.filter((match) => match.sense === 'mask')
+  const seen = scene.matches.filter((match) => match.sense === 'mask' || !masks.some((mask) => overlaps(mask, match) && !isWider(match, mask)))
+  const unhidden = seen.filter((match) => NEVER_HIDDEN.has(match.sense) || !seen.some((other) => hides(other, match)))
+  const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
+  return complete.filter((match) => isHersAndReal(match, complete, scene))
+}
+
+function isWider(match: Found, mask: Found): boolean {
+  return contains(match, mask) && match.to - match.from > mask.to - mask.from
+}
+
+function hides(other: Found, match: Found): boolean {
+  return other.sense !== match.sense && !other.whole && !HELPERS.has(other.sense) && isWider(other, match)
+}
+
+/** A pattern of the `whole` kind fills its clause, and every other clause says something that is understood. */
+function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
+  const clause = clausesAround(match, scene.clauses)
+  const runs = WITH_DAY.has(match.sense) ? [match, ...scene.days, ...matches.filter((other) => other.sense === 'clock')] : [match]
+  if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, ['filler', 'joint'])
+  if (!isFilled(clause, runs, scene.classes, ['filler', 'joint'])) return false
+  if (match.sense === 'stop') return isPlainStop(match, scene)
+  return scene.clauses.runs.every((run) => overlaps(run, clause) || isUnderstood(run, matches, scene))
+}
+
+function isUnderstood(run: { from: number; to: number }, matches: Found[], scene: Scene): boolean {
+  const fillers = ['filler', 'joint', 'dating']
+  if (isFilled(run, scene.days, scene.classes, fillers)) return true
+  return matches.some((match) => {
+    if (!overlaps(match, run) || (HELPERS.has(match.sense) && !CARRYING.has(match.sense))) return false
+    return !match.whole || isFilled(run, [match, ...scene.days], scene.classes, fillers)
+  })
+}
+
+const SHORT_REPLY = 25
+const PREMIUM_NUMBER = /\d{5}|https?|www|\.com/
+
+/**
+ * A carrier word that stands alone as the first or the last clause of a short text is her stop, whatever else she says.
+ * Elsewhere, and beside links and long numbers (advertisements quote the word), it is not.
+ */
+function isPlainStop(match: Found, scene: Scene): boolean {
+  const { tokens, clauses } = scene
+  if (tokens.length > SHORT_REPLY || tokens.some((token) => PREMIUM_NUMBER.test(token.word))) return false
+  return clauses.of[match.from] === 0 || clauses.of[match.to - 1] === clauses.runs.length - 1
+}
+
+function isHersAndReal(match: Found, matches: Found[], scene: Scene): boolean {
+  const clause = clausesAround(match, scene.clauses)
+  const guards = matches.filter((guard) => guard.from < match.to && overlaps(guard, clause) && !(guard.from >= clause.to))
+  if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal')) return false
+  return !(HERS.has(match.sense) && guards.some((guard) => guard.sense === 'someone-else'))
+}

@@ -1,0 +1,49 @@
+import { clausesAround, isFilled, overlaps, type Clauses } from './clauses.ts'
+import type { Run } from './matching.ts'
+import type { Scene } from './scene.ts'
+import type { DayRun } from './when.ts'
+
+/**
+ * The day that belongs to an event told at `match`: inside its words, else the nearest in its clause that is not about the
+ * visit, else one that stands alone ("My period started. Yesterday.").
+ */
+export function dayOf(match: Run, scene: Scene): DayRun | undefined {
+  const clause = clausesAround(match, scene.clauses)
+  const own = scene.days.filter((day) => overlaps(day, clause) && !isOfVisit(day, match, scene))
+  const chosen = nearest(own.filter((day) => day.tense !== 'ahead'), match) ?? nearest(own, match)
+  const day = chosen ?? scene.days.find((other) => other.tense !== 'ahead' && standsAlone(other, scene.clauses, scene))
+  return day && countedBack(day, own, scene)
+}
+
+/** "Day 1 was yesterday", "day 3 today": the numbered day is the other day named, so the first lies that much before it. */
+function countedBack(day: DayRun, own: DayRun[], scene: Scene): DayRun {
+  const numbered = own.find((other) => other.kind === 'cycle-day')
+  const named = own.find((other) => other.kind !== 'cycle-day' && other.tense === 'past' && other.day)
+  if (!numbered?.day || !named?.day) return day
+  const daysIn = scene.received.startOf('day').diff(scene.received.startOf('day').set(parts(numbered.day)), 'days').days
+  const start = scene.received.set(parts(named.day)).minus({ days: Math.round(daysIn) })
+  return { ...named, day: start.toISODate()!, certainty: Math.min(named.certainty, 0.95) }
+}
+
+function parts(day: string): { year: number; month: number; day: number } {
+  const [year, month, date] = day.split('-').map(Number) as [number, number, number]
+  return { year, month, day: date }
+}
+
+function nearest(days: DayRun[], match: Run): DayRun | undefined {
+  const distance = (day: DayRun) => (overlaps(day, match) ? 0 : day.from >= match.to ? day.from - match.to + 1 : match.from - day.to + 1.5)
+  return days.toSorted((a, b) => distance(a) - distance(b))[0]
+}
+
+/** "Appointment on Friday", "come Monday", "Friday doesn't work": a day of the visit. A day inside or right after the event's words is the event's. */
+function isOfVisit(day: DayRun, match: Run, scene: Scene): boolean {
+  if (overlaps(day, match) || day.from === match.to) return false
+  for (let at = Math.max(0, day.from - 3); at < day.from; at++) {
+    if (!overlaps(match, { from: at, to: at + 1 }) && scene.classes[at]!.has('visiting')) return true
+  }
+  return scene.classes[day.to]?.has('visited') ?? false
+}
+
+function standsAlone(day: DayRun, clauses: Clauses, scene: Scene): boolean {
+  return isFilled(clausesAround(day, clauses), scene.days, scene.classes, ['filler', 'dating', 'joint'])
+}
