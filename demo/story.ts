@@ -2,7 +2,7 @@ import { DateTime } from 'luxon'
 import { toE164 } from '../src/domain/phone.ts'
 import { Desk, type BookedAnswer } from './desk.ts'
 import { CLINICS, ZONE, type DemoPatient } from './scenario.ts'
-import { Transcript } from './transcript.ts'
+import type { Transcript } from './transcript.ts'
 import { STORY_DAYS, type World } from './world.ts'
 
 /** What must have happened for the story to count as told. */

@@ -56,6 +56,9 @@ export interface Ears {
   heard(heard: Heard): Promise<void>
 }
 
+/** Why nothing goes through, and since when, as long as that is so. */
+export type GatewayHealth = { ok: true } | { ok: false; code: string; since: Date }
+
 /** What carries messages out and replies in. `send` never throws for what a peer does: it answers with an outcome. */
 export interface Gateway {
   readonly name: string
@@ -66,6 +69,8 @@ export interface Gateway {
   readonly receipts?: boolean
   start(ears: Ears): Promise<void>
   send(message: Outgoing): Promise<SendOutcome>
+  /** Whether messages go through; where that is known. */
+  health?(): GatewayHealth
   /** Asks the peer what became of a message, where it can say. */
   lookUp?(messageId: string): Promise<SendOutcome | 'never-seen'>
   /** Finishes sends in flight, then lets go of connections. */

@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { Failure } from '../../src/domain/failure.ts'
+import type { Failure } from '../../src/domain/failure.ts'
 import { TestWorld } from '../harness/world.ts'
 
 /** Many at once, as clerks and patients would. On the embedded store they queue for one session; the rule holds by the table's key, not by luck. */

@@ -1,5 +1,5 @@
 import type { Request, Response, Router } from 'express'
-import { z } from 'zod'
+import type { z } from 'zod'
 
 /** What a handler gets: everything already checked. */
 export interface Asked<B, Q> {

@@ -12,9 +12,9 @@ export function clinicRecords(db: Db): ClinicRecords {
     },
     list: async () => (await db.selectFrom('clinic').selectAll().orderBy('id').execute()).map(toClinic),
     put: async (clinic) => {
-      const row = { ...clinic, settings: JSON.stringify(clinic.settings) }
-      const { id: _id, ...changes } = row
-      await db.insertInto('clinic').values(row).onConflict((on) => on.column('id').doUpdateSet(changes)).execute()
+      const { id, ...rest } = clinic
+      const changes = { ...rest, settings: JSON.stringify(clinic.settings) }
+      await db.insertInto('clinic').values({ id, ...changes }).onConflict((on) => on.column('id').doUpdateSet(changes)).execute()
     },
   }
 }

@@ -1,0 +1,202 @@
+import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from '../domain/booking.ts'
+import type { FollowUp } from '../domain/follow-up.ts'
+import type { Message, MessageState } from '../domain/message.ts'
+import type { Reading } from '../domain/replies/reading.ts'
+import type { Receipt } from './gateway.ts'
+
+export interface ClinicRecords {
+  get(id: string): Promise<Clinic | undefined>
+  list(): Promise<Clinic[]>
+  put(clinic: Clinic): Promise<void>
+}
+
+export interface PatientRecords {
+  get(id: string): Promise<Patient | undefined>
+  many(ids: readonly string[]): Promise<Patient[]>
+  byPhone(phone: string): Promise<Patient[]>
+  insert(patient: Patient): Promise<void>
+  update(patient: Patient): Promise<void>
+  consents(patientId: string): Promise<Consent[]>
+  addConsent(patientId: string, consent: Consent): Promise<void>
+  withdrawConsents(patientId: string, at: Date): Promise<void>
+}
+
+export interface OptOutRecords {
+  has(phone: string): Promise<boolean>
+  add(phone: string, at: Date): Promise<void>
+  remove(phone: string): Promise<void>
+}
+
+export interface BookingQuery {
+  clinicId?: string
+  /** Visits within this half-open interval. */
+  from?: Date
+  to?: Date
+  state?: Booking['state']
+  patientIds?: string[]
+  /** Keyset page: visits after this one, in order of time and id. */
+  after?: { visitAt: Date; id: string }
+  limit: number
+}
+
+export interface BookingRecords {
+  get(id: string): Promise<Booking | undefined>
+  /** Locks the row until the transaction ends. */
+  lock(id: string): Promise<Booking | undefined>
+  list(query: BookingQuery): Promise<Booking[]>
+  insert(booking: Booking): Promise<void>
+  update(booking: Booking): Promise<void>
+}
+
+export interface SlotQuery {
+  clinicId: string
+  from: Date
+  to?: Date
+  states?: Slot['state'][]
+  limit: number
+}
+
+/** Every time at a clinic that is free, held or taken is one row, unique by clinic, clinician and instant: so nothing can be had twice. */
+export interface SlotRecords {
+  list(query: SlotQuery): Promise<Slot[]>
+  /** Adds a free opening; false when that time exists already. */
+  add(slot: Slot): Promise<boolean>
+  /** Removes a free opening; false when it is gone, held or taken. */
+  remove(id: string, now: Date): Promise<boolean>
+  /** Takes a time for a booking, creating it where it does not exist; false when somebody else has or holds it. */
+  take(slot: Pick<Slot, 'id' | 'clinicId' | 'clinician' | 'startsAt'>, bookingId: string, now: Date): Promise<boolean>
+  /** Takes an existing opening that is free or held for this booking. */
+  takeHeld(id: string, bookingId: string, now: Date): Promise<Slot | undefined>
+  /** Holds a free opening; false when somebody was quicker. */
+  hold(id: string, bookingId: string, until: Date, now: Date): Promise<boolean>
+  /** Frees what this booking occupies at that instant. */
+  free(bookingId: string, startsAt: Date): Promise<void>
+  /** Lets go of every opening held for this booking. */
+  release(bookingId: string): Promise<void>
+  releaseExpired(now: Date): Promise<number>
+}
+
+export interface OfferRecords {
+  get(id: string): Promise<Offer | undefined>
+  /** The offer that still wants an answer from her or the desk. */
+  pending(bookingId: string): Promise<Offer | undefined>
+  insert(offer: Offer): Promise<void>
+  /** Conditional move; false when the offer is no longer in `from`. */
+  move(id: string, from: OfferState[], to: OfferState, facts?: { chosen?: number; until?: Date }): Promise<boolean>
+  lapsing(now: Date, limit: number): Promise<Offer[]>
+}
+
+export interface MessageRecords {
+  get(id: string): Promise<Message | undefined>
+  insert(messages: readonly Message[]): Promise<void>
+  ofBooking(bookingId: string): Promise<Message[]>
+  ofBookings(bookingIds: readonly string[]): Promise<Message[]>
+  /** A receipt that came before its message's reference was known; matched when that is recorded. */
+  keepEarlyReceipt(receipt: Receipt): Promise<void>
+  takeEarlyReceipt(gateway: string, ref: string): Promise<Receipt | undefined>
+  /** Everything said to a number since, newest last. */
+  toPhone(phone: string, since: Date): Promise<Message[]>
+  /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
+  unsolicitedTo(phone: string, since: Date, exceptUnsentOf: string | null): Promise<Date[]>
+  /** Claims one for sending; undefined when it is no longer waiting or belongs to an older plan. */
+  claim(id: string, revision: number | null, now: Date): Promise<Message | undefined>
+  /** Conditional move with its facts; false when the message is no longer in one of `from`. */
+  move(id: string, from: readonly MessageState[], to: MessageState, facts?: Partial<Message>): Promise<boolean>
+  byRef(gateway: string, ref: string): Promise<Message | undefined>
+  /** Planned messages due before `until`, marked queued, as alarms. */
+  enqueueDue(until: Date, limit: number): Promise<Message[]>
+  /** Queued ones whose time has passed without a ring. */
+  overdue(before: Date, limit: number): Promise<Message[]>
+  /** Waiting ones that have become worthless. */
+  worthless(now: Date, limit: number): Promise<Message[]>
+  /** Claims nobody has finished since `before`. */
+  stuck(before: Date, limit: number): Promise<Message[]>
+  /** Preparation sent but not known to be delivered, sent before `sentBefore` or with its mark before `markBefore`. */
+  undelivered(sentBefore: Date, markBefore: Date, limit: number): Promise<Message[]>
+  withdrawUnsent(where: { bookingId: string } | { phone: string }, code: string, now: Date): Promise<number>
+}
+
+export interface ReplyRecord {
+  id: string
+  gateway: string
+  key: string
+  phone: string
+  text: string
+  receivedAt: Date
+  bookingId: string | null
+  reading: Reading | null
+  /** What Daysix did about it, in a word, e.g. `offer`. */
+  done: string | null
+}
+
+/** What Daysix last asked a number and waits for, beyond open offers. */
+export interface Thread {
+  phone: string
+  asked: { bookingIds: string[]; reading: Reading; replyId: string; at: string } | null
+}
+
+export interface ReplyRecords {
+  /** False when this very text was heard before. */
+  insert(reply: ReplyRecord): Promise<boolean>
+  update(reply: ReplyRecord): Promise<void>
+  get(id: string): Promise<ReplyRecord | undefined>
+  fromPhone(phone: string, since: Date): Promise<ReplyRecord[]>
+  thread(phone: string): Promise<Thread | undefined>
+  putThread(thread: Thread): Promise<void>
+}
+
+export interface FollowUpQuery {
+  clinicId?: string
+  open?: boolean
+  bookingId?: string
+  limit: number
+}
+
+export interface FollowUpRecords {
+  get(id: string): Promise<FollowUp | undefined>
+  list(query: FollowUpQuery): Promise<FollowUp[]>
+  insert(followUp: FollowUp): Promise<void>
+  /** False when it was closed already. */
+  close(id: string, by: string, outcome: string, at: Date): Promise<boolean>
+}
+
+/** What happened, for people who ask later. Ids and words of ours only. */
+export interface Happening {
+  at: Date
+  bookingId: string | null
+  what: string
+  by: string
+  facts: Record<string, unknown>
+}
+
+export interface TrailRecords {
+  add(happening: Happening): Promise<void>
+  ofBooking(bookingId: string): Promise<Happening[]>
+}
+
+export interface KeptAnswer {
+  key: string
+  requestHash: string
+  status: number
+  body: unknown
+}
+
+export interface IdempotencyRecords {
+  get(key: string): Promise<KeptAnswer | undefined>
+  put(answer: KeptAnswer, at: Date): Promise<void>
+}
+
+/** All records, within one transaction or, for reads, outside any. */
+export interface Records {
+  clinics: ClinicRecords
+  patients: PatientRecords
+  optOuts: OptOutRecords
+  bookings: BookingRecords
+  slots: SlotRecords
+  offers: OfferRecords
+  messages: MessageRecords
+  replies: ReplyRecords
+  followUps: FollowUpRecords
+  trail: TrailRecords
+  idempotency: IdempotencyRecords
+}
