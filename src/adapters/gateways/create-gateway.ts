@@ -1,8 +1,13 @@
 import { parse } from 'yaml'
+import { z } from 'zod'
 import { badInput } from '../../domain/failure.ts'
 import type { CallbackGateway, Gateway } from '../../flows/gateway.ts'
+import { gatewayName, readDescribed } from './described.ts'
+import { Failover } from './failover.ts'
 import { createHttpGateway } from './http/http-gateway.ts'
 import { createPocketGateway } from './pocket/pocket-gateway.ts'
+import { createSmppGateway } from './smpp/smpp-gateway.ts'
+import { withBreaker } from './with-breaker.ts'
 
 export interface GatewayDeps {
   clock: { now(): Date }
@@ -16,15 +21,15 @@ export interface GatewayDeps {
 }
 
 type Described = Record<string, unknown>
+type Make = (described: Described, deps: GatewayDeps, within?: string) => Gateway
 
 /** Every kind of gateway. A new one is added here, and to the contract suite in tests/gateways. */
-const KINDS: Record<string, (described: Described, deps: GatewayDeps) => Gateway> = {
+const KINDS: Record<string, Make> = {
   pocket: ({ name }, deps) => createPocketGateway({ ...deps, ...(typeof name === 'string' && { name }) }),
-  http: (described, { callbackUrl, ...deps }) =>
-    createHttpGateway(described, {
-      ...deps,
-      ...(callbackUrl !== undefined && { callbackUrl: `${callbackUrl}/${described.name}` }),
-    }),
+  http: (described, deps, within) =>
+    withBreaker(createHttpGateway(described, { ...deps, ...addressOf(described, deps, within) }), deps),
+  smpp: (described, deps) => withBreaker(createSmppGateway(described, deps), deps),
+  failover: (described, deps) => createFailover(described, deps),
 }
 
 /**
@@ -34,18 +39,45 @@ const KINDS: Record<string, (described: Described, deps: GatewayDeps) => Gateway
  * @throws Failure `bad-input` with every fault of the description.
  */
 export function createGateway(described: string | object, deps: GatewayDeps): Gateway {
-  const content: unknown = typeof described === 'string' ? readYaml(described) : described
-  if (typeof content !== 'object' || content === null)
-    badInput('gateway', 'A gateway is described by a YAML or JSON object with a kind.')
-  const kind = String((content as Described).kind)
-  const make = Object.hasOwn(KINDS, kind) ? KINDS[kind] : undefined
-  if (make === undefined) badInput('kind', `There is no gateway of this kind. Kinds are: ${Object.keys(KINDS).join(', ')}.`)
-  return make(content as Described, deps)
+  return make(typeof described === 'string' ? readYaml(described) : described, deps)
 }
 
 /** Whether the peer of this gateway calls us back over HTTP. */
 export function takesCallbacks(gateway: Gateway): gateway is CallbackGateway {
   return 'callback' in gateway
+}
+
+function make(content: unknown, deps: GatewayDeps, within?: string): Gateway {
+  if (typeof content !== 'object' || content === null)
+    badInput('gateway', 'A gateway is described by a YAML or JSON object with a kind.')
+  const kind = String((content as Described).kind)
+  if (!Object.hasOwn(KINDS, kind))
+    badInput('kind', `There is no gateway of this kind. Kinds are: ${Object.keys(KINDS).join(', ')}.`)
+  return KINDS[kind]!(content as Described, deps, within)
+}
+
+/** The part of a failover shares the addresses of the whole. */
+function addressOf({ name }: Described, { callbackUrl }: GatewayDeps, within?: string): { callbackUrl?: string; via?: string } {
+  if (callbackUrl === undefined) return {}
+  return within === undefined
+    ? { callbackUrl: `${callbackUrl}/${name}` }
+    : { callbackUrl: `${callbackUrl}/${within}`, via: String(name) }
+}
+
+const failover = z.strictObject({
+  kind: z.literal('failover'),
+  name: gatewayName,
+  /** Whole descriptions, in the order in which they are tried. */
+  through: z.array(z.looseObject({ kind: z.string(), name: z.string() })).min(2, 'Name at least two gateways.'),
+})
+
+function createFailover(described: Described, deps: GatewayDeps): Gateway {
+  const { name, through } = readDescribed(failover, described)
+  if (new Set(through.map((one) => one.name)).size < through.length) badInput('through', 'Give each gateway a name of its own.')
+  return new Failover(
+    name,
+    through.map((one) => make(one, deps, name)),
+  )
 }
 
 function readYaml(text: string): unknown {

@@ -1,5 +1,5 @@
 import { z } from 'zod'
-import { Failure } from '../../../domain/failure.ts'
+import { gatewayName, readDescribed, secretReference } from '../described.ts'
 
 /** What templates may speak of. `text` and everything else stands unencoded; where it is put decides its encoding. */
 export const FIELDS = new Set([
@@ -7,9 +7,6 @@ export const FIELDS = new Set([
   'validity_min', 'not_after', 'not_after_unix', 'now', 'now_unix', 'receipt_url', 'reply_url',
 ]) // prettier-ignore
 
-const secret = z
-  .string()
-  .regex(/^env:[A-Z][A-Z0-9_]*$/, 'A secret never stands in the file: put it in the environment and name it here as env:NAME.')
 const regex = z.string().transform((source, context) => {
   try {
     return new RegExp(source, 's')
@@ -29,7 +26,7 @@ const templates = z.record(z.string(), z.string())
 const text = z.string().min(1)
 
 const hmac = {
-  secret: z.union([secret, z.array(secret).min(1)]),
+  secret: z.union([secretReference, z.array(secretReference).min(1)]),
   algorithm: z.enum(['sha256', 'sha512', 'sha1']).default('sha256'),
   /** What is signed, from {timestamp} {method} {path} {body} {body_sha256}. */
   signed: z.string().includes('{body'),
@@ -39,21 +36,21 @@ const hmac = {
 }
 
 const requestAuth = z.discriminatedUnion('kind', [
-  z.strictObject({ kind: z.literal('bearer'), token: secret }),
-  z.strictObject({ kind: z.literal('basic'), user: text, password: secret }),
+  z.strictObject({ kind: z.literal('bearer'), token: secretReference }),
+  z.strictObject({ kind: z.literal('basic'), user: text, password: secretReference }),
   z.strictObject({
     kind: z.literal('hmac'),
     ...hmac,
-    secret,
+    secret: secretReference,
     timestampHeader: text.optional(),
     timestampUnit: z.enum(['s', 'ms']).default('s'),
   }),
 ])
 
 const callbackAuth = z.discriminatedUnion('kind', [
-  z.strictObject({ kind: z.literal('bearer'), token: secret }),
+  z.strictObject({ kind: z.literal('bearer'), token: secretReference }),
   /** For peers that can sign nothing: a secret in the address they call. It is added to {receipt_url} and {reply_url}. */
-  z.strictObject({ kind: z.literal('query'), name: text.default('key'), secret }),
+  z.strictObject({ kind: z.literal('query'), name: text.default('key'), secret: secretReference }),
   z
     .strictObject({
       kind: z.literal('hmac'),
@@ -147,7 +144,7 @@ const replies = z
 
 const httpConfig = z.strictObject({
   kind: z.literal('http'),
-  name: z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Use small letters, digits and hyphens.'),
+  name: gatewayName,
   channels: z
     .array(z.enum(['sms', 'voice']))
     .min(1)
@@ -156,6 +153,7 @@ const httpConfig = z.strictObject({
   /** Sender: number or name, as the peer knows it. */
   from: z.string().default(''),
   timeoutMs: z.number().int().min(100).max(120_000).default(15_000),
+  ratePerSecond: z.number().positive().max(10_000).optional(),
   maxConnections: z.number().int().min(1).max(1000).default(20),
   /** What {coding} says for each alphabet. */
   codings: z.strictObject({ 'GSM-7': z.string(), 'UCS-2': z.string() }).default({ 'GSM-7': '0', 'UCS-2': '2' }),
@@ -181,16 +179,9 @@ export type CallbackAuth = z.infer<typeof callbackAuth>
 export type RequestAuth = z.infer<typeof requestAuth>
 export type Body = z.infer<typeof body>
 
-/**
- * Checks the description of an HTTP gateway, as read from YAML or JSON.
- *
- * @throws Failure `bad-input` with every fault at once.
- */
+/** Checks the description of an HTTP gateway. @throws Failure `bad-input` with every fault at once. */
 export function readHttpConfig(raw: unknown): HttpConfig {
-  const read = httpConfig.safeParse(raw)
-  if (read.success) return read.data
-  const faults = read.error.issues.map((issue) => ({ field: issue.path.join('.') || 'gateway', message: issue.message }))
-  throw new Failure('bad-input', { message: faults.map((fault) => `${fault.field}: ${fault.message}`).join('\n'), faults })
+  return readDescribed(httpConfig, raw)
 }
 
 /** Names of every secret that a configuration refers to. */

@@ -2,6 +2,7 @@ import type { Callback, CallbackGateway, Ears, Heard, Outgoing, Receipt, SendOut
 import { badInput, Failure } from '../../../domain/failure.ts'
 import { measureSms } from '../../../domain/texts/sms.ts'
 import { InFlight } from '../in-flight.ts'
+import { Pace } from '../pace.ts'
 import { requestBuilder, type BuildRequest } from './build-request.ts'
 import { connections, exchange } from './exchange.ts'
 import { readHttpConfig, secretNames, type HttpConfig, type ReceiptMapping, type ReplyMapping } from './http-config.ts'
@@ -17,6 +18,8 @@ export interface HttpGatewayDeps {
   secret: (name: string) => string | undefined
   /** Where the peer reaches this gateway, `https://clinic.example/gateways/NAME`; `/receipt` and `/reply` are added. */
   callbackUrl?: string
+  /** Put into these addresses as `via`, where several gateways share them. */
+  via?: string
 }
 
 type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
@@ -42,6 +45,7 @@ class HttpGateway implements CallbackGateway {
   readonly #desks: Partial<Record<Callback['path'], Desk>>
   readonly #addresses: Fields
   readonly #inFlight = new InFlight()
+  readonly #pace: Pace
   #agent: ReturnType<typeof connections> | undefined
   #ears: Ears | undefined
 
@@ -53,10 +57,11 @@ class HttpGateway implements CallbackGateway {
     this.channels = config.channels
     this.onUnknown = config.onUnknown
     this.receipts = config.receipts !== undefined
+    this.#pace = new Pace(config.ratePerSecond)
     this.#build = requestBuilder(config.request, secrets)
     this.#read = answerReader(config)
     this.#desks = desksOf(config, secrets)
-    this.#addresses = addressesOf(config, deps.callbackUrl, secrets)
+    this.#addresses = addressesOf(config, deps, secrets)
   }
 
   async start(ears: Ears): Promise<void> {
@@ -98,6 +103,7 @@ class HttpGateway implements CallbackGateway {
     const now = this.#deps.clock.now()
     if (this.#agent === undefined) return { kind: 'later', code: 'not-started' }
     if (message.notAfter <= now) return { kind: 'rejected', code: 'expired' }
+    await this.#pace.turn()
     const wire = this.#build(this.#fieldsOf(message, now), now)
     return this.#read(await exchange(wire, this.#agent, this.#config.timeoutMs), this.#deps.clock.now())
   }
@@ -175,13 +181,15 @@ function desk<T>(
 }
 
 /** Addresses for the peer to call back, with our message id and, where that is how it shows itself, the shared secret. */
-function addressesOf(config: HttpConfig, base: string | undefined, secrets: Secrets): Fields {
+function addressesOf(config: HttpConfig, deps: HttpGatewayDeps, secrets: Secrets): Fields {
+  const base = deps.callbackUrl
+  const via = deps.via === undefined ? '' : `&via=${deps.via}`
   const address = (path: string, mapping: ReceiptMapping | ReplyMapping | undefined) => {
     if (base === undefined || mapping === undefined) return ''
     const { auth } = mapping
     const key =
       auth.kind === 'query' ? `&${encodeURIComponent(auth.name)}=${encodeURIComponent(secrets(auth.secret.slice(4)))}` : ''
-    return `${base}/${path}?id={id}${key}`
+    return `${base}/${path}?id={id}${via}${key}`
   }
   const addresses = { receipt: address('receipt', config.receipts), reply: address('reply', config.replies) }
   for (const [path, url] of Object.entries(addresses)) if (url === '') refuseUse(config, path)

@@ -1,9 +1,6 @@
 import { z } from 'zod'
-import { Failure } from '../../../domain/failure.ts'
+import { gatewayName, readDescribed, secretReference } from '../described.ts'
 
-const secret = z
-  .string()
-  .regex(/^env:[A-Z][A-Z0-9_]*$/, 'A secret never stands in the file: put it in the environment and name it here as env:NAME.')
 const octet = z.number().int().min(0).max(255)
 const ms = (usual: number) => z.number().int().min(10).max(600_000).default(usual)
 const idFormat = z.enum(['text', 'decimal', 'hex'])
@@ -11,14 +8,14 @@ const outcome = z.enum(['rejected', 'later', 'throttled', 'misconfigured'])
 
 const smppConfig = z.strictObject({
   kind: z.literal('smpp'),
-  name: z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Use small letters, digits and hyphens.'),
+  name: gatewayName,
   onUnknown: z.enum(['resend', 'ask-desk']).default('ask-desk'),
   host: z.string().min(1),
   port: z.number().int().min(1).max(65_535).default(2775),
   /** The certificate is always verified. `caFile` holds the authority (PEM) where it is no public one. */
   tls: z.strictObject({ caFile: z.string().optional(), serverName: z.string().optional() }).optional(),
   systemId: z.string().max(15),
-  password: secret,
+  password: secretReference,
   systemType: z.string().max(12).default(''),
   /** `pair`: a transmitter and a receiver connection, for peers that know no transceiver. */
   bind: z.enum(['transceiver', 'pair']).default('transceiver'),
@@ -61,14 +58,7 @@ const smppConfig = z.strictObject({
 
 export type SmppConfig = z.infer<typeof smppConfig>
 
-/**
- * Checks the description of an SMPP gateway, as read from YAML or JSON.
- *
- * @throws Failure `bad-input` with every fault at once.
- */
+/** Checks the description of an SMPP gateway. @throws Failure `bad-input` with every fault at once. */
 export function readSmppConfig(raw: unknown): SmppConfig {
-  const read = smppConfig.safeParse(raw)
-  if (read.success) return read.data
-  const faults = read.error.issues.map((issue) => ({ field: issue.path.join('.') || 'gateway', message: issue.message }))
-  throw new Failure('bad-input', { message: faults.map((fault) => `${fault.field}: ${fault.message}`).join('\n'), faults })
+  return readDescribed(smppConfig, raw)
 }

@@ -1,0 +1,86 @@
+import type { Callback, CallbackGateway, Ears, Gateway, GatewayHealth, Outgoing, SendOutcome } from '../../flows/gateway.ts'
+
+type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
+
+/** Certainly not accepted, and no fault of the message: another gateway may try. */
+const PASS_ON: ReadonlySet<SendOutcome['kind']> = new Set(['later', 'misconfigured'])
+
+/**
+ * Several gateways as one: each message goes to the first that takes it. A message whose fate is unknown is never
+ * passed on. References and receipts carry the name of the gateway they belong to (`first/4711`), so that
+ * whoever keeps them needs to know only of the whole.
+ */
+export class Failover implements CallbackGateway {
+  readonly name: string
+  readonly channels: Gateway['channels']
+  readonly onUnknown: Gateway['onUnknown']
+  readonly receipts: boolean
+  readonly #members: readonly Gateway[]
+
+  /** @param members in the order in which they are tried; each is told apart by its name. */
+  constructor(name: string, members: readonly Gateway[]) {
+    this.name = name
+    this.#members = members
+    this.channels = [...new Set(members.flatMap((member) => member.channels))]
+    this.onUnknown = members.every((member) => member.onUnknown === 'resend') ? 'resend' : 'ask-desk'
+    this.receipts = members.every((member) => member.receipts !== false)
+  }
+
+  async start(ears: Ears): Promise<void> {
+    await Promise.all(this.#members.map((member) => member.start(this.#earsFor(ears))))
+  }
+
+  async send(message: Outgoing): Promise<SendOutcome> {
+    const able = this.#members.filter((member) => member.channels.includes(message.channel))
+    const refusals: SendOutcome[] = []
+    for (const member of able) {
+      const outcome = await member.send(message)
+      if (!PASS_ON.has(outcome.kind)) return this.#marked(member, outcome)
+      refusals.push(outcome)
+    }
+    return refusals.find(({ kind }) => kind === 'later') ?? refusals[0] ?? { kind: 'misconfigured', code: 'no-gateway' }
+  }
+
+  /** Known where one member knows it; never seen only when all can say so. */
+  async lookUp(messageId: string): Promise<SendOutcome | 'never-seen'> {
+    const unsure: SendOutcome = { kind: 'unknown', code: 'nobody-can-say' }
+    let all: SendOutcome | 'never-seen' = 'never-seen'
+    for (const member of this.#members) {
+      const answer = member.lookUp ? await member.lookUp(messageId) : unsure
+      if (answer !== 'never-seen' && answer.kind === 'accepted') return this.#marked(member, answer)
+      if (answer !== 'never-seen') all = answer
+    }
+    return all
+  }
+
+  /** Callbacks say in `via` whom they are for. */
+  async callback(callback: Callback): Promise<Answer> {
+    const member = this.#members.find(({ name }) => name === callback.query.via)
+    if (member === undefined || !('callback' in member)) return { status: 404, body: '' }
+    return (member as CallbackGateway).callback(callback)
+  }
+
+  /** As good as its best member. */
+  health(): GatewayHealth {
+    const all = this.#members.map((member): GatewayHealth => member.health?.() ?? { ok: true })
+    return all.find((health) => health.ok) ?? all[0] ?? { ok: true }
+  }
+
+  async stop(): Promise<void> {
+    await Promise.all(this.#members.map((member) => member.stop()))
+  }
+
+  #marked(member: Gateway, outcome: SendOutcome): SendOutcome {
+    return outcome.kind === 'accepted' && outcome.ref !== undefined
+      ? { ...outcome, ref: `${member.name}/${outcome.ref}` }
+      : outcome
+  }
+
+  #earsFor(ears: Ears): Ears {
+    return {
+      receipt: ({ gateway, ref, ...receipt }) =>
+        ears.receipt({ ...receipt, gateway: this.name, ...(ref !== undefined && { ref: `${gateway}/${ref}` }) }),
+      heard: (heard) => ears.heard({ ...heard, gateway: this.name, key: `${heard.gateway}/${heard.key}` }),
+    }
+  }
+}
