@@ -8,6 +8,8 @@ type Found = Match<Sense>
 const HELPERS = new Set<Sense>(HELPER_SENSES)
 // Helpers that still say what their clause is about.
 const CARRYING = new Set<Sense>(['started-short', 'ended-short', 'late-some-days', 'cancel-word', 'aside'])
+// Said beside a meaning, not instead of one: never masked.
+const REMARKS = new Set<Sense>(['mask', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
 // Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
 const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
@@ -16,13 +18,13 @@ const WITH_DAY = new Set<Sense>(['started-short', 'ended-short', 'not-started', 
 const ALONE = new Set<Sense>(['stop-last-word', 'cancel-word'])
 // What "if", "should" and someone else's affairs turn into nothing.
 const HERS_AND_REAL = new Set<Sense>(['period-started', 'started-short', 'bleeding-ended', 'ended-short', 'prep-lapse'])
-const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started', 'urgent'])
+const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])
 
 /** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */
 export function holdingSenses(scene: Scene): Found[] {
   const masks = scene.matches.filter((match) => match.sense === 'mask')
-  const seen = scene.matches.filter((match) => match.sense === 'mask' || !masks.some((mask) => overlaps(mask, match) && !isWider(match, mask)))
-  const unhidden = seen.filter((match) => NEVER_HIDDEN.has(match.sense) || !seen.some((other) => hides(other, match)))
+  const seen = scene.matches.filter((match) => REMARKS.has(match.sense) || !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))))
+  const unhidden = seen.filter((match) => NEVER_HIDDEN.has(match.sense) || HELPERS.has(match.sense) || !seen.some((other) => hides(other, match)))
   const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
   return complete.filter((match) => isHersAndReal(match, complete, scene))
 }
@@ -70,6 +72,7 @@ function isPlainStop(match: Found, scene: Scene): boolean {
 function isHersAndReal(match: Found, matches: Found[], scene: Scene): boolean {
   const clause = clausesAround(match, scene.clauses)
   const guards = matches.filter((guard) => guard.from < match.to && overlaps(guard, clause) && !(guard.from >= clause.to))
-  if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal')) return false
+  if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal' || guard.sense === 'what-if')) return false
+  if (match.sense === 'not-started' && guards.some((guard) => guard.sense === 'what-if')) return false
   return !(HERS.has(match.sense) && guards.some((guard) => guard.sense === 'someone-else'))
 }

@@ -10,12 +10,12 @@ import { cleanText, foldWord, tokenise } from './tokens.ts'
  * - `stop-last-word`: a carrier word that is no request inside a longer text ("end", "quit").
  * - `cancel-word`: a carrier word that may also mean the appointment ("cancel").
  * - `mask`: words that look like something else ("trial period"); hides what it overlaps.
- * - `unreal`: not so, or not yet ("if", "should"). `unsure`: perhaps ("I think"). `someone-else`: not hers.
+ * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think"). `someone-else`: not hers.
  * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside a day.
  * - `late-some-days`: her period is late by days.
  */
 export const HELPER_SENSES = [
-  'started-short', 'ended-short', 'stop-last-word', 'cancel-word', 'mask', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
+  'started-short', 'ended-short', 'stop-last-word', 'cancel-word', 'mask', 'what-if', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
 ] as const
 export type Sense = Exclude<Meaning, 'unclear'> | (typeof HELPER_SENSES)[number]
 
@@ -91,7 +91,7 @@ export interface Vocabulary {
 }
 
 /** Classes that the reader finds by itself. */
-const OWN_CLASSES: string[] = ['n', 'nth', 'clock', 'weekday', 'month', 'day', 'past', 'before', 'topic', 'name', ...DAY_KINDS]
+const OWN_CLASSES: string[] = ['n', 'nth', 'clock', 'weekday', 'month', 'day', 'past', 'before', 'ahead', 'topic', 'name', 'cycle-day', 'for-days', 'days-ago', 'day-of-month']
 
 /** Prepares the vocabulary of all languages. @throws Failure `bad-input` naming the language and entry at fault. */
 export function compileVocabulary(sources: VocabularySource[]): Vocabulary {

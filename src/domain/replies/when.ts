@@ -31,11 +31,23 @@ export function findDays(tokens: Token[], classes: ClassRuns, language: Language
   const said = findPatterns(tokens, classes, language.days).flatMap((match) => readDay(match, tokens, language, received) ?? [])
   const runs = longest([...said, ...numericDays(tokens, language, received), ...calendarDays(tokens, classes, language, received)])
   for (const run of runs) {
-    if (classes[run.from]!.size === 0) classes[run.from] = new Map()
-    for (const name of classesOf(run)) addRun(classes[run.from]!, name, run.to)
+    // "Since Monday" is a day from "since" on, and from "Monday" on, so that phrases may name the "since" themselves.
+    for (let from = run.from; from === run.from || (from < run.to && isPreposition(classes[from - 1]!, run)); from++) {
+      if (classes[from]!.size === 0) classes[from] = new Map()
+      for (const name of classesOf(run)) addRun(classes[from]!, name, run.to)
+    }
   }
   return runs
 }
+
+function isPreposition(classes: Map<string, number[]>, run: DayRun): boolean {
+  return WITH_PREPOSITION.has(run.kind) && !['weekday', 'n', 'nth'].some((name) => classes.has(name))
+}
+
+/** Kinds that phrases may ask for by name. */
+const NAMED = new Set<string>(['cycle-day', 'for-days', 'days-ago', 'day-of-month'])
+
+const WITH_PREPOSITION = new Set<string>(['weekday', 'last-weekday', 'day-of-month'])
 
 const BEFORE = new Set<string>(['earlier-today', 'yesterday', 'night', 'before-yesterday', 'a-day-ago', 'days-ago', 'a-week-ago', 'weeks-ago', 'hours-ago', 'minutes-ago'])
 
@@ -44,7 +56,7 @@ function classesOf(run: DayRun): string[] {
   if (run.tense === 'ahead') return ['ahead']
   const before = BEFORE.has(run.kind)
   const past = before || run.kind === 'today' || run.kind === 'evening'
-  return ['day', ...(past ? ['past'] : []), ...(before ? ['before'] : []), ...(run.kind === 'ahead' ? [] : [run.kind])]
+  return ['day', ...(past ? ['past'] : []), ...(before ? ['before'] : []), ...(NAMED.has(run.kind) ? [run.kind] : [])]
 }
 
 /** Of runs that overlap, the longest; of equally long ones the first. */
