@@ -46,7 +46,8 @@ export interface DemoPatient {
 export function patients(random: () => number): DemoPatient[] {
   return Array.from({ length: 60 }, (_, index) => {
     const usualCycleDays = 26 + Math.floor(random() * 6)
-    const bookedOnDay = Math.floor(random() * 10)
+    // One in four is booked towards the end, so that visits lie ahead when the story is over and a person plays on.
+    const bookedOnDay = Math.floor(random() * 10) + (index > 2 && index % 4 === 0 ? 16 : 0)
     return {
       name: `${FIRST[index % FIRST.length]!} ${LAST[Math.floor(index / FIRST.length)]!}`,
       phone: `782-555-01${String(index).padStart(2, '0')}`,

@@ -28,7 +28,7 @@ export type Done = { bookingId: string | null; done: string }
 /** Answers a number as such: about its nearest visit, if it has one. */
 export async function sayToNumber(tx: Tx, deps: Deps, hearing: Hearing, kind: TextKind): Promise<void> {
   const patient = hearing.talks[0]?.patient ?? hearing.patients[0]
-  const clinic = hearing.talks[0]?.clinic ?? (await tx.clinics.list())[0]
+  const clinic = hearing.talks[0]?.clinic ?? (await lastClinic(tx, hearing))
   if (patient && clinic) await answer(tx, deps, hearing, { patient, clinic, booking: hearing.talks[0]?.booking ?? null }, kind)
 }
 
@@ -49,4 +49,11 @@ export async function talkedEnough(tx: Tx, deps: Deps, { reply }: Hearing): Prom
   const since = new Date(deps.clock.now().getTime() - DAY_MS)
   const answers = (await tx.messages.toPhone(reply.phone, since)).filter(({ revision }) => revision === null)
   return answers.length >= deps.policy.answersADay
+}
+
+/** The clinic of her last visit: it knows her, whichever clinic that was. */
+async function lastClinic(tx: Tx, { patients }: Hearing): Promise<Clinic | undefined> {
+  const patientIds = patients.map(({ id }) => id)
+  const last = patientIds.length === 0 ? undefined : (await tx.bookings.list({ patientIds, newestFirst: true, limit: 1 }))[0]
+  return last && tx.clinics.get(last.clinicId)
 }

@@ -34,6 +34,8 @@ export interface BookingQuery {
   to?: Date
   state?: Booking['state']
   patientIds?: string[]
+  /** Latest visit first, instead of earliest. */
+  newestFirst?: boolean
   /** Keyset page: visits after this one, in order of time and id. */
   after?: { visitAt: Date; id: string }
   limit: number

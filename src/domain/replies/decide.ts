@@ -44,8 +44,14 @@ export function isAboutTheNumber(meaning: Meaning): boolean {
   return ABOUT_THE_NUMBER.includes(meaning)
 }
 
-/** What to do about a reply that concerns the number, not one visit. */
-export function decideForNumber({ meaning, words }: Reading): Effect[] {
+/** What to do about a reply that concerns the number, not one visit. An alarm beside anything else is never overlooked. */
+export function decideForNumber(reading: Reading): Effect[] {
+  const effects = byNumber(reading)
+  const alarmToo = reading.meaning !== 'urgent' && reading.also?.includes('urgent')
+  return alarmToo ? [...effects, { do: 'say', kind: 'alarm' }, follow('alarm')] : effects
+}
+
+function byNumber({ meaning, words }: Reading): Effect[] {
   switch (meaning) {
     case 'stop':
       // "Cancel" is a carrier word for stopping messages, but may have been meant for the visit.
@@ -66,10 +72,20 @@ export function decideForNumber({ meaning, words }: Reading): Effect[] {
 /** What to do about a reply that concerns one visit. The first `say` or `offer` is her answer; there is only ever one. */
 export function decideForVisit(situation: Situation): Effect[] {
   const { reading } = situation
-  const effects = byMeaning(situation)
+  const effects = [...byMeaning(situation), ...besides(reading)]
   // "Started this morning, so Friday won't work": whatever her dates say, the visit must move.
-  const wantsMove = reading.also?.includes('cannot-come') && !effects.some((effect) => effect.do === 'offer')
+  const wantsMove = reading.also?.includes('cannot-come') && !effects.some((effect) => effect.do === 'offer' || effect.do === 'accept')
   return wantsMove ? [...effects.filter((effect) => effect.do !== 'say'), { do: 'offer', reason: 'cannot-come' }] : effects
+}
+
+/** What a second meaning adds, without a text of its own: "yes but I used a cream" confirms, and tells of a lapse. */
+function besides({ meaning, also = [] }: Reading): Effect[] {
+  const second = (each: Meaning) => meaning !== each && also.includes(each)
+  return [
+    ...(second('confirm') ? [{ do: 'confirm' } as const] : []),
+    ...(second('prep-lapse') ? [{ do: 'note-lapse' } as const, follow('lapse')] : []),
+    ...(second('prep-question') ? [follow('prep-question')] : []),
+  ]
 }
 
 function byMeaning(situation: Situation): Effect[] {

@@ -39,8 +39,9 @@ function toBooking(row: BookingTable, vault: Vault): Booking {
   }
 }
 
-function selection(db: Db, { clinicId, from, to, state, patientIds, after, limit }: BookingQuery) {
-  let query = db.selectFrom('booking').selectAll().orderBy('visit_at').orderBy('id').limit(limit)
+function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst, after, limit }: BookingQuery) {
+  const order = newestFirst ? 'desc' : 'asc'
+  let query = db.selectFrom('booking').selectAll().orderBy('visit_at', order).orderBy('id', order).limit(limit)
   if (clinicId) query = query.where('clinic_id', '=', clinicId)
   if (from) query = query.where('visit_at', '>=', from)
   if (to) query = query.where('visit_at', '<', to)
