@@ -11,6 +11,7 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   plan: { summary: 'What is sent to a patient, and when.', load: () => import('./plan.ts') },
   text: { summary: 'The exact words of a message.', load: () => import('./text.ts') },
   texts: { summary: 'Every text with its cost, reading grade and state.', load: () => import('./texts.ts') },
+  'gateway-check': { summary: 'Send one test message through a gateway, telling each step.', load: () => import('./gateway-check.ts') },
   'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
 }
 

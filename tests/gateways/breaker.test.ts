@@ -9,7 +9,14 @@ const NUMBER = '+16135550142'
 let n = 0
 
 function outgoing() {
-  return { id: `m${++n}`, channel: 'sms' as const, to: NUMBER, text: 'Hello', language: 'en', notAfter: new Date('2027-01-01T00:00:00Z') }
+  return {
+    id: `m${++n}`,
+    channel: 'sms' as const,
+    to: NUMBER,
+    text: 'Hello',
+    language: 'en',
+    notAfter: new Date('2027-01-01T00:00:00Z'),
+  }
 }
 
 async function guarded() {

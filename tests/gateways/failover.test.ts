@@ -28,7 +28,9 @@ describe('a gateway with another to fall back on', () => {
     expect(await both.send(outgoing)).toEqual({ kind: 'accepted', ref: 'second/second-1' })
     expect([first.ledger().length, second.ledger().length]).toEqual([0, 1])
     await time.advance(10_000)
-    expect(ears.receipts).toMatchObject([{ gateway: 'texts', messageId: outgoing.id, ref: 'second/second-1', state: 'delivered' }])
+    expect(ears.receipts).toMatchObject([
+      { gateway: 'texts', messageId: outgoing.id, ref: 'second/second-1', state: 'delivered' },
+    ])
   })
 
   it.each(['unknown', 'rejected', 'throttled'] as const)('never passes on what the first has dealt with: %s', async (answer) => {
@@ -87,7 +89,8 @@ describe('a gateway made from its description', () => {
     const [one, other] = ['one', 'other'].map((name) => ({ ...providerConfig(port), name }))
     const both = createGateway({ kind: 'failover', name: 'texts', through: [one, other] }, DEPS)
     if (!takesCallbacks(both)) return expect.unreachable()
-    const call = (via: string) => both.callback({ path: 'reply', method: 'POST', query: { via }, headers: {}, body: Buffer.from('{}') })
+    const call = (via: string) =>
+      both.callback({ path: 'reply', method: 'POST', query: { via }, headers: {}, body: Buffer.from('{}') })
     expect([(await call('one')).status, (await call('other')).status, (await call('third')).status]).toEqual([401, 401, 404])
     await provider.close()
   })
@@ -95,7 +98,11 @@ describe('a gateway made from its description', () => {
   it('hands out addresses that lead to the part of a failover', async () => {
     const provider = new TestProvider()
     const port = await provider.listen()
-    const request = { method: 'POST', url: `http://127.0.0.1:${port}/`, body: { as: 'json', value: { to: '{to}', text: '{receipt_url}', id: 'x' } } }
+    const request = {
+      method: 'POST',
+      url: `http://127.0.0.1:${port}/`,
+      body: { as: 'json', value: { to: '{to}', text: '{receipt_url}', id: 'x' } },
+    }
     const one = { ...providerConfig(port), name: 'one', request }
     const both = createGateway({ kind: 'failover', name: 'texts', through: [one, { ...one, name: 'other' }] }, DEPS)
     await both.start(recordingEars())
@@ -112,7 +119,11 @@ describe('a gateway made from its description', () => {
     ['an unknown kind', 'kind: pigeon', 'kind'],
     ['a kind from the language itself', 'kind: constructor', 'kind'],
     ['a failover of one', '{ kind: failover, name: x, through: [{ kind: pocket, name: a }] }', 'through'],
-    ['a failover of twins', '{ kind: failover, name: x, through: [{ kind: pocket, name: a }, { kind: pocket, name: a }] }', 'through'],
+    [
+      'a failover of twins',
+      '{ kind: failover, name: x, through: [{ kind: pocket, name: a }, { kind: pocket, name: a }] }',
+      'through',
+    ],
   ])('is refused when it is %s', (_, text, field) => {
     try {
       createGateway(text, DEPS)

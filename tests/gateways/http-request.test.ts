@@ -184,8 +184,9 @@ describe('an answer read by rules', () => {
   })
 
   it.each([
-    [200, 'accepted'], [204, 'accepted'], [302, 'misconfigured'], [400, 'rejected'], [401, 'misconfigured'], 
-    [403, 'misconfigured'], [408, 'unknown'], [422, 'rejected'], [429, 'throttled'], [500, 'unknown'], [502, 'unknown'], [503, 'later'], [504, 'unknown'],
+    [200, 'accepted'], [204, 'accepted'], [302, 'misconfigured'], [400, 'rejected'], [401, 'misconfigured'],
+    [403, 'misconfigured'], [408, 'unknown'], [422, 'rejected'], [429, 'throttled'], [500, 'unknown'], [502, 'unknown'],
+    [503, 'later'], [504, 'unknown'],
   ])('without a rule, status %i means %s', async (status, kind) => {
     expect((await answered(status, '', {}, {})).kind).toBe(kind)
   }) // prettier-ignore

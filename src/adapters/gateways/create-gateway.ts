@@ -42,6 +42,15 @@ export function createGateway(described: string | object, deps: GatewayDeps): Ga
   return make(typeof described === 'string' ? readYaml(described) : described, deps)
 }
 
+/** The name in a description; undefined where there is none to read. */
+export function nameOf(text: string): string | undefined {
+  try {
+    return String((readYaml(text) as Described).name)
+  } catch {
+    return undefined
+  }
+}
+
 /** Whether the peer of this gateway calls us back over HTTP. */
 export function takesCallbacks(gateway: Gateway): gateway is CallbackGateway {
   return 'callback' in gateway

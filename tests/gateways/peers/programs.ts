@@ -27,9 +27,15 @@ export class Program {
       detached: true,
       stdio: ['ignore', 'pipe', 'pipe'],
     })
-    this.#ended = once(this.#child, 'exit')
+    this.#ended = once(this.#child, 'close')
     for (const stream of [this.#child.stdout!, this.#child.stderr!])
       createInterface(stream).on('line', (line) => this.lines.push(line))
+  }
+
+  /** Waits for the program to end by itself; its exit code. */
+  async ended(): Promise<number | null> {
+    await this.#ended
+    return this.#child.exitCode
   }
 
   /** Ends the program and what it has started, and waits for it. */

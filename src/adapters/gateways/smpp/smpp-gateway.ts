@@ -146,8 +146,9 @@ function linkOptions(
   { secret, random }: SmppGatewayDeps,
 ): Omit<BoundLinkOptions, 'role' | 'onRequest' | 'onLost'> {
   const { host, port, connectMs, answerMs, enquireMs, reconnectMs, reconnectMaxMs, statuses, window } = config
-  const password = secret(config.password.slice('env:'.length))
-  if (password === undefined) badInput(config.password.slice(4), `Gateway ${config.name} needs this password in the environment.`)
+  const variable = config.password.slice('env:'.length)
+  const password = secret(variable)
+  if (!password) badInput(variable, `Gateway ${config.name} needs ${variable} in the environment.`)
   return {
     ...{ host, port, connectMs, answerMs, enquireMs, reconnectMs, reconnectMaxMs, statuses, random },
     patience: window,
