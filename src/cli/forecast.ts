@@ -1,9 +1,10 @@
 import { Command, InvalidArgumentError } from 'commander'
+import { DateTime } from 'luxon'
 import { z } from 'zod'
 import { drawCalendar, FORECAST_CAUTION } from '../domain/cycle/calendar.ts'
 import { checkHistory } from '../domain/cycle/check-history.ts'
 import { cycleCheckDate } from '../domain/cycle/cycle-check.ts'
-import { addDays, calendarDate, dayNumber, daysBetween } from '../domain/cycle/days.ts'
+import { calendarDate, dayNumber, daysBetween } from '../domain/cycle/days.ts'
 import type { HistoryFault } from '../domain/cycle/evidence.ts'
 import { forecastDays } from '../domain/cycle/forecast.ts'
 import type { CalendarDate, CycleHistory, DayForecast } from '../domain/cycle/history.ts'
@@ -13,6 +14,7 @@ import { badInput, Failure } from '../domain/failure.ts'
 import { answerLines } from './json-lines.ts'
 
 const LONGEST_RANGE_DAYS = 400
+const MOST_MONTHS = 12
 const date = z.iso.date('Write the date as year-month-day, e.g. 2026-03-02.')
 
 /** The fields of a line that say what is known of her cycles; `lmp` may also be "unknown" or "no-periods". */
@@ -150,15 +152,13 @@ function historyOf(options: CalendarOptions): CycleHistory {
 
 /** The last day of the month so many months on, the first one counted. */
 function endOfMonths(from: CalendarDate, months: number): CalendarDate {
-  const [year, month] = [Number(from.slice(0, 4)), Number(from.slice(5, 7))]
   dayNumber(from, 'from')
-  const next = (month - 1 + Math.min(12, Math.max(1, months))) % 12
-  const nextYear = year + Math.floor((month - 1 + Math.min(12, Math.max(1, months))) / 12)
-  return addDays(`${nextYear}-${String(next + 1).padStart(2, '0')}-01`, -1)
+  const first = DateTime.fromISO(from, { zone: 'utc' }).startOf('month')
+  return first.plus({ months: Math.min(MOST_MONTHS, Math.max(1, months)) }).minus({ days: 1 }).toISODate()!
 }
 
 function today(): CalendarDate {
-  return new Date().toISOString().slice(0, 10)
+  return DateTime.now().toISODate()
 }
 
 function wholeNumber(text: string): number {

@@ -41,9 +41,15 @@ function answer({ id: _id, now, booked, zone, openings, ...fields }: z.infer<typ
     keep: ranked.length === 0 && judged.keep,
     avoidProbability: round(judged.forecast.avoidProbability),
     ranked: ranked.map(({ key, avoidProbability, cycleDay }) => ({ at: key, avoidProbability: round(avoidProbability), cycleDay })),
-    reason: judged.reason,
+    reason: judged.keep && ranked.length > 0 ? saferIsFree(judged.forecast.avoidProbability, ranked[0]!.avoidProbability) : judged.reason,
     ...warnings(checkHistory(told, asOf)),
   }
+}
+
+/** The booked time would do, but a better one is near. */
+function saferIsFree(booked: number, best: number): string {
+  const [now, then] = [booked, best].map((chance) => Math.max(1, Math.round(chance * 100)))
+  return `A safer time is free: the first suggestion lowers the chance of a day to avoid from ${now} to ${then} in 100.`
 }
 
 /** The openings that leave time to prepare. */

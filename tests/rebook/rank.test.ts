@@ -91,6 +91,6 @@ describe.each<[string, World, number, number]>([
     const { before, after, shift } = simulate(women, { stated: true }, 60)
     expect(after).toBeLessThan(farLimit)
     expect(after).toBeLessThan(before / 3)
-    expect(shift).toBeLessThan(3.8)
+    expect(shift).toBeLessThan(3.6)
   })
 })

@@ -4,13 +4,13 @@ import type { CalendarDate, CycleHistory, DayForecast } from '../cycle/history.t
 import type { Timing } from '../cycle/timing.ts'
 
 /**
- * What each thing costs, in units of one visit on a day to avoid. Judgement, no source: 40 days of shift weigh as much as one
+ * What each thing costs, in units of one visit on a day to avoid. judgement, no source: 25 days of shift weigh as much as one
  * chance in ten of a spoilt visit. Chosen with simulated women, so that about three days of shift buy nearly all the safety
  * there is to buy (tests/rebook).
  */
 export const RANK_WEIGHTS = {
   /** Each day away from the booked date: moving people costs goodwill. */
-  shiftDay: 0.0025,
+  shiftDay: 0.004,
   /** Any move at all. */
   move: 0.003,
   /** Each day outside the ideal window. */
