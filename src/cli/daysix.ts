@@ -25,4 +25,10 @@ async function build(asked: string | undefined): Promise<Command> {
   return program
 }
 
+// `daysix … | head` closes the pipe early: that is no fault of ours, only the end.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code !== 'EPIPE') throw error
+  process.stdin.destroy()
+})
+
 await (await build(process.argv[2])).parseAsync()
