@@ -1,7 +1,8 @@
 import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from '../domain/booking.ts'
 import type { FollowUp } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
-import type { Reading } from '../domain/replies/reading.ts'
+import type { Meaning, Reading } from '../domain/replies/reading.ts'
+import type { DispatchRecords, WorkerRecords } from './dispatch-ports.ts'
 import type { Receipt } from './gateway.ts'
 
 export interface ClinicRecords {
@@ -14,6 +15,8 @@ export interface PatientRecords {
   get(id: string): Promise<Patient | undefined>
   many(ids: readonly string[]): Promise<Patient[]>
   byPhone(phone: string): Promise<Patient[]>
+  /** Ids of patients that can be found by every one of these (see `lookedFor`), newest first. */
+  search(words: readonly string[], limit: number): Promise<string[]>
   insert(patient: Patient): Promise<void>
   update(patient: Patient): Promise<void>
   consents(patientId: string): Promise<Consent[]>
@@ -23,6 +26,7 @@ export interface PatientRecords {
 
 export interface OptOutRecords {
   has(phone: string): Promise<boolean>
+  count(): Promise<number>
   add(phone: string, at: Date): Promise<void>
   remove(phone: string): Promise<void>
 }
@@ -46,6 +50,8 @@ export interface BookingRecords {
   /** Locks the row until the transaction ends. */
   lock(id: string): Promise<Booking | undefined>
   list(query: BookingQuery): Promise<Booking[]>
+  /** Booked visits of a clinic by local date, for dates that have any. */
+  countByDay(query: { clinicId: string; from: Date; to: Date; zone: string }): Promise<{ date: string; visits: number }[]>
   insert(booking: Booking): Promise<void>
   update(booking: Booking): Promise<void>
 }
@@ -88,6 +94,16 @@ export interface OfferRecords {
   lapsing(now: Date, limit: number): Promise<Offer[]>
 }
 
+/** How things stand with messages. Figures only. */
+export interface MessageFigures {
+  /** Waiting or under way, by state. */
+  waiting: { state: MessageState; count: number }[]
+  /** Send time of the oldest message that should have gone by now; null when none is late. */
+  oldestDue: Date | null
+  /** What ended badly since, by gateway and code, most frequent first. */
+  troubles: { gateway: string; code: string; count: number; last: Date }[]
+}
+
 export interface MessageRecords {
   get(id: string): Promise<Message | undefined>
   insert(messages: readonly Message[]): Promise<void>
@@ -95,26 +111,13 @@ export interface MessageRecords {
   ofBookings(bookingIds: readonly string[]): Promise<Message[]>
   /** A receipt that came before its message's reference was known; matched when that is recorded. */
   keepEarlyReceipt(receipt: Receipt): Promise<void>
-  takeEarlyReceipt(gateway: string, ref: string): Promise<Receipt | undefined>
   /** Everything said to a number since, newest last. */
   toPhone(phone: string, since: Date): Promise<Message[]>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
   unsolicitedTo(phone: string, since: Date, exceptUnsentOf: string | null): Promise<Date[]>
-  /** Claims one for sending; undefined when it is no longer waiting or belongs to an older plan. */
-  claim(id: string, revision: number | null, now: Date): Promise<Message | undefined>
   /** Conditional move with its facts; false when the message is no longer in one of `from`. */
   move(id: string, from: readonly MessageState[], to: MessageState, facts?: Partial<Message>): Promise<boolean>
   byRef(gateway: string, ref: string): Promise<Message | undefined>
-  /** Planned messages due before `until`, marked queued, as alarms. */
-  enqueueDue(until: Date, limit: number): Promise<Message[]>
-  /** Queued ones whose time has passed without a ring. */
-  overdue(before: Date, limit: number): Promise<Message[]>
-  /** Waiting ones that have become worthless. */
-  worthless(now: Date, limit: number): Promise<Message[]>
-  /** Claims nobody has finished since `before`. */
-  stuck(before: Date, limit: number): Promise<Message[]>
-  /** Preparation sent but not known to be delivered, sent before `sentBefore` or with its mark before `markBefore`. */
-  undelivered(sentBefore: Date, markBefore: Date, limit: number): Promise<Message[]>
   withdrawUnsent(where: { bookingId: string } | { phone: string }, code: string, now: Date): Promise<number>
 }
 
@@ -129,6 +132,8 @@ export interface ReplyRecord {
   reading: Reading | null
   /** What Daysix did about it, in a word, e.g. `offer`. */
   done: string | null
+  /** A person read it otherwise: `reading` is theirs. */
+  corrected?: { by: string; at: string; from: Meaning }
 }
 
 /** What Daysix last asked a number and waits for, beyond open offers. */
@@ -143,14 +148,19 @@ export interface ReplyRecords {
   update(reply: ReplyRecord): Promise<void>
   get(id: string): Promise<ReplyRecord | undefined>
   fromPhone(phone: string, since: Date): Promise<ReplyRecord[]>
+  /** Newest first: those about visits at a clinic, and those about no visit. Keyset page before a reply. */
+  recent(query: { clinicId: string; before?: { receivedAt: Date; id: string }; limit: number }): Promise<ReplyRecord[]>
   thread(phone: string): Promise<Thread | undefined>
   putThread(thread: Thread): Promise<void>
 }
 
 export interface FollowUpQuery {
   clinicId?: string
+  /** With `clinicId`: also those that belong to no clinic. */
+  unplacedToo?: boolean
   open?: boolean
   bookingId?: string
+  bookingIds?: string[]
   limit: number
 }
 
@@ -158,6 +168,13 @@ export interface FollowUpRecords {
   get(id: string): Promise<FollowUp | undefined>
   list(query: FollowUpQuery): Promise<FollowUp[]>
   insert(followUp: FollowUp): Promise<void>
+  /** Newest first, with those of no clinic. */
+  recentlyClosed(clinicId: string, since: Date, limit: number): Promise<FollowUp[]>
+  countOpen(clinicId: string): Promise<number>
+  /** Writes its detail anew; closing has its own conditional move. */
+  update(followUp: FollowUp): Promise<void>
+  /** False when it is open, or was closed before that. */
+  reopen(id: string, closedSince: Date): Promise<boolean>
   /** False when it was closed already. */
   close(id: string, by: string, outcome: string, at: Date): Promise<boolean>
 }
@@ -197,6 +214,8 @@ export interface Records {
   slots: SlotRecords
   offers: OfferRecords
   messages: MessageRecords
+  dispatch: DispatchRecords
+  workers: WorkerRecords
   replies: ReplyRecords
   followUps: FollowUpRecords
   trail: TrailRecords

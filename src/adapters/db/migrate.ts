@@ -2,9 +2,11 @@ import { runMigrations } from 'bullmq'
 import { Migrator, type Kysely } from 'kysely'
 import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
 import * as first from './migrations/0001-first.ts'
+import * as deskSearch from './migrations/0002-desk-search.ts'
+import * as workers from './migrations/0003-workers.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
-const MIGRATIONS = { '0001-first': first }
+const MIGRATIONS = { '0001-first': first, '0002-desk-search': deskSearch, '0003-workers': workers }
 
 /** Brings our schema and the queue's up to date. Safe to call from several processes at once. */
 export async function migrate(database: Database, db: Kysely<never>): Promise<void> {

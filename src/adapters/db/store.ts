@@ -5,9 +5,10 @@ import { migrate } from './migrate.ts'
 import type { Database } from './pool.ts'
 import { bookingRecords } from './records/booking.records.ts'
 import { clinicRecords } from './records/clinic.records.ts'
+import { dispatchRecords, workerRecords } from './records/dispatch.records.ts'
 import { followUpRecords, idempotencyRecords, trailRecords } from './records/follow-up.records.ts'
 import { messageRecords } from './records/message.records.ts'
-import { optOutRecords, patientRecords } from './records/patient.records.ts'
+import { indexOlderPatients, optOutRecords, patientRecords } from './records/patient.records.ts'
 import { replyRecords } from './records/reply.records.ts'
 import { offerRecords, slotRecords } from './records/slot.records.ts'
 import type { Db, Tables } from './tables.ts'
@@ -22,6 +23,8 @@ function records(db: Db, vault: Vault): Records {
     slots: slotRecords(db),
     offers: offerRecords(db),
     messages: messageRecords(db, vault),
+    dispatch: dispatchRecords(db, vault),
+    workers: workerRecords(db),
     replies: replyRecords(db, vault),
     followUps: followUpRecords(db, vault),
     trail: trailRecords(db),
@@ -33,6 +36,7 @@ function records(db: Db, vault: Vault): Records {
 export async function openStore(database: Database, vault: Vault): Promise<Store> {
   const db = new Kysely<Tables>({ dialect: new PostgresDialect({ pool: database.records as never }) })
   await migrate(database, db as never)
+  await indexOlderPatients(db, vault)
   return {
     read: records(db, vault),
     transact: (work) => asTransaction(() => db.transaction().execute((trx) => work(records(trx, vault) as Tx))),

@@ -19,6 +19,12 @@ export interface PatientTable {
   sealed: string
 }
 
+/** Keyed hashes of what a patient can be found by. */
+export interface PatientWordTable {
+  print: string
+  patient_id: string
+}
+
 export interface ConsentTable {
   id: Generated<string>
   patient_id: string
@@ -91,10 +97,17 @@ export interface MessageTable {
   gateway_ref: string | null
   sealed: string
   claimed_at: Date | null
+  claimed_by: string | null
   sent_at: Date | null
   ended_at: Date | null
   code: string | null
   fallback_of: string | null
+}
+
+/** The processes that send, with the moment each was last heard, by the database's clock. */
+export interface WorkerTable {
+  id: string
+  seen_at: Generated<Date>
 }
 
 export interface EarlyReceiptTable {
@@ -155,12 +168,14 @@ export interface IdempotencyTable {
 export interface Tables {
   clinic: ClinicTable
   patient: PatientTable
+  patient_word: PatientWordTable
   consent: ConsentTable
   opt_out: OptOutTable
   booking: BookingTable
   slot: SlotTable
   offer: OfferTable
   message: MessageTable
+  worker: WorkerTable
   early_receipt: EarlyReceiptTable
   reply: ReplyTable
   thread: ThreadTable

@@ -1,3 +1,4 @@
+import { sql } from 'kysely'
 import type { Booking } from '../../../domain/booking.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
@@ -63,6 +64,19 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       return row && toBooking(row, vault)
     },
     list: async (query) => (await selection(db, query).execute()).map((row) => toBooking(row, vault)),
+    countByDay: async ({ clinicId, from, to, zone }) => {
+      const date = sql<string>`to_char(visit_at at time zone ${zone}, 'YYYY-MM-DD')`.as('date')
+      const visits = db
+        .selectFrom('booking')
+        .select(date)
+        .where('clinic_id', '=', clinicId)
+        .where('state', '=', 'booked')
+        .where('visit_at', '>=', from)
+        .where('visit_at', '<', to)
+        .as('visit')
+      const rows = await db.selectFrom(visits).select(['visit.date', (eb) => eb.fn.countAll().as('count')]).groupBy('visit.date').orderBy('visit.date').execute()
+      return rows.map((row) => ({ date: row.date, visits: Number(row.count) }))
+    },
     insert: async (booking) => {
       await db.insertInto('booking').values(toRow(booking, vault)).execute()
     },

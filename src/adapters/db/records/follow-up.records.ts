@@ -43,12 +43,45 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
       const row = await db.selectFrom('follow_up').selectAll().where('id', '=', id).executeTakeFirst()
       return row && toFollowUp(row, vault)
     },
-    list: async ({ clinicId, open, bookingId, limit }) => {
+    list: async ({ clinicId, unplacedToo, open, bookingId, bookingIds, limit }) => {
       let query = db.selectFrom('follow_up').selectAll().orderBy('urgency').orderBy('opened_at').orderBy('id').limit(limit)
-      if (clinicId) query = query.where('clinic_id', '=', clinicId)
+      if (clinicId && unplacedToo) query = query.where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
+      else if (clinicId) query = query.where('clinic_id', '=', clinicId)
+      if (bookingIds) query = query.where('booking_id', 'in', bookingIds.length > 0 ? bookingIds : [''])
       if (bookingId) query = query.where('booking_id', '=', bookingId)
       if (open !== undefined) query = query.where('closed_at', open ? 'is' : 'is not', null)
       return (await query.execute()).map((row) => toFollowUp(row, vault))
+    },
+    recentlyClosed: async (clinicId, since, limit) => {
+      const query = db
+        .selectFrom('follow_up')
+        .selectAll()
+        .where('closed_at', '>=', since)
+        .where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
+      return (await query.orderBy('closed_at', 'desc').limit(limit).execute()).map((row) => toFollowUp(row, vault))
+    },
+    countOpen: async (clinicId) => {
+      const row = await db
+        .selectFrom('follow_up')
+        .select((eb) => eb.fn.countAll().as('count'))
+        .where('closed_at', 'is', null)
+        .where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
+        .executeTakeFirstOrThrow()
+      return Number(row.count)
+    },
+    update: async (followUp) => {
+      const { id, sealed } = toRow(followUp, vault)
+      await db.updateTable('follow_up').set({ sealed }).where('id', '=', id).execute()
+    },
+    reopen: async (id, closedSince) => {
+      const opened = await db
+        .updateTable('follow_up')
+        .set({ closed_at: null, closed_by: null, outcome: null })
+        .where('id', '=', id)
+        .where('closed_at', '>=', closedSince)
+        .returning('id')
+        .executeTakeFirst()
+      return opened !== undefined
     },
     insert: async (followUp) => {
       await db.insertInto('follow_up').values(toRow(followUp, vault)).execute()

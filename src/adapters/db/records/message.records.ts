@@ -3,8 +3,7 @@ import { UNSENT } from '../../../domain/message.ts'
 import type { MessageRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db, MessageTable } from '../tables.ts'
-
-const EARLY_MS = 1_000
+import { messageFigures } from './message-figures.ts'
 
 /** Encrypted part: where it goes and what it says. */
 interface Sealed {
@@ -14,15 +13,19 @@ interface Sealed {
   text: string | null
 }
 
-function toRow(message: Message, vault: Vault): MessageTable {
-  const { phone, choices, answer, text } = message
+/** The sealed part of a message, with these words. */
+export function sealedWith({ phone, choices, answer }: Message, text: string | null, vault: Vault): string {
   const sealed: Sealed = { phone, choices: choices.map((at) => at.toISOString()), answer, text }
+  return vault.seal(JSON.stringify(sealed))
+}
+
+function toRow(message: Message, vault: Vault): MessageTable {
   return {
     id: message.id,
     booking_id: message.bookingId,
     patient_id: message.patientId,
     clinic_id: message.clinicId,
-    phone_print: vault.fingerprint(phone),
+    phone_print: vault.fingerprint(message.phone),
     kind: message.kind,
     channel: message.channel,
     detail: message.detail,
@@ -36,8 +39,9 @@ function toRow(message: Message, vault: Vault): MessageTable {
     visit_at: message.visitAt,
     gateway: message.gateway,
     gateway_ref: message.gatewayRef,
-    sealed: vault.seal(JSON.stringify(sealed)),
+    sealed: sealedWith(message, message.text, vault),
     claimed_at: message.claimedAt,
+    claimed_by: null,
     sent_at: message.sentAt,
     ended_at: message.endedAt,
     code: message.code,
@@ -45,7 +49,7 @@ function toRow(message: Message, vault: Vault): MessageTable {
   }
 }
 
-function toMessage(row: MessageTable, vault: Vault): Message {
+export function toMessage(row: MessageTable, vault: Vault): Message {
   const sealed = JSON.parse(vault.open(row.sealed)) as Sealed
   return {
     ...sealed,
@@ -105,10 +109,6 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
       const row = { gateway, ref: ref!, state, code: code ?? null, at }
       await db.insertInto('early_receipt').values(row).onConflict((on) => on.columns(['gateway', 'ref']).doUpdateSet({ state, code: row.code, at })).execute()
     },
-    takeEarlyReceipt: async (gateway, ref) => {
-      const row = await db.deleteFrom('early_receipt').where('gateway', '=', gateway).where('ref', '=', ref).returningAll().executeTakeFirst()
-      return row && { gateway, ref, state: row.state, at: row.at, ...(row.code && { code: row.code }) }
-    },
     insert: async (messages) => {
       if (messages.length > 0) await db.insertInto('message').values(messages.map((message) => toRow(message, vault))).execute()
     },
@@ -130,18 +130,6 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
         .execute()
       return rows.map((row) => row.sent_at ?? row.send_at)
     },
-    claim: (id, revision, now) =>
-      one(
-        db
-          .updateTable('message')
-          .set((eb) => ({ state: 'sending', claimed_at: now, attempt: eb('attempt', '+', 1) }))
-          .where('id', '=', id)
-          .where('state', 'in', [...UNSENT])
-          .where('revision', 'is not distinct from', revision)
-          // An old alarm must not overtake a postponement. Timers may be a little early.
-          .where('send_at', '<=', new Date(now.getTime() + EARLY_MS))
-          .returningAll(),
-      ),
     move: async (id, from, to, facts = {}) => {
       let sealed: { sealed?: string } = {}
       if (facts.text !== undefined) {
@@ -157,37 +145,6 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
         .executeTakeFirst()
       return moved !== undefined
     },
-    enqueueDue: (until, limit) =>
-      many(
-        db
-          .updateTable('message')
-          .set({ state: 'queued' })
-          .where('id', 'in', (eb) =>
-            eb
-              .selectFrom('message')
-              .select('id')
-              .where('state', '=', 'planned')
-              .where('send_at', '<', until)
-              .orderBy('send_at')
-              .orderBy('id')
-              .limit(limit)
-              .forUpdate()
-              .skipLocked(),
-          )
-          .returningAll(),
-      ),
-    overdue: (before, limit) => many(all().where('state', '=', 'queued').where('send_at', '<', before).orderBy('send_at').limit(limit)),
-    worthless: (now, limit) => many(all().where('state', 'in', [...UNSENT]).where('not_after', '<=', now).orderBy('not_after').limit(limit)),
-    stuck: (before, limit) => many(all().where('state', '=', 'sending').where('claimed_at', '<', before).orderBy('claimed_at').limit(limit)),
-    undelivered: (sentBefore, markBefore, limit) =>
-      many(
-        all()
-          .where('state', '=', 'sent')
-          .where('kind', 'in', ['prep', 'late-prep'])
-          .where((eb) => eb.or([eb('sent_at', '<=', sentBefore), eb('not_after', '<=', markBefore)]))
-          .orderBy('sent_at')
-          .limit(limit),
-      ),
     withdrawUnsent: async (where, code, now) => {
       const rows = await db
         .updateTable('message')

@@ -2,6 +2,7 @@ import type { Patient } from '../../../domain/booking.ts'
 import type { OptOutRecords, PatientRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db, PatientTable } from '../tables.ts'
+import { keepWords, matching, withoutWords } from './patient-word.records.ts'
 
 type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle'>
 
@@ -31,11 +32,14 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
     },
     insert: async (patient) => {
       await db.insertInto('patient').values(toRow(patient, vault)).execute()
+      await keepWords(db, vault, patient)
     },
     update: async (patient) => {
       const { id, ...changes } = toRow(patient, vault)
       await db.updateTable('patient').set(changes).where('id', '=', id).execute()
+      await keepWords(db, vault, patient)
     },
+    search: (words, limit) => matching(db, vault, words, limit),
     consents: async (patientId) => {
       const rows = await db
         .selectFrom('consent')
@@ -75,6 +79,16 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
   }
 }
 
+const BATCH = 500
+
+/** Makes patients findable who were kept before names could be looked for. Does nothing once it has been done. */
+export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
+  const records = patientRecords(db, vault)
+  for (let ids = await withoutWords(db, BATCH); ids.length > 0; ids = await withoutWords(db, BATCH)) {
+    for (const patient of await records.many(ids)) await keepWords(db, vault, patient)
+  }
+}
+
 export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
   return {
     has: async (phone) => {
@@ -85,6 +99,7 @@ export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
       const row = { phone_print: vault.fingerprint(phone), at }
       await db.insertInto('opt_out').values(row).onConflict((on) => on.column('phone_print').doNothing()).execute()
     },
+    count: async () => Number((await db.selectFrom('opt_out').select((eb) => eb.fn.countAll().as('count')).executeTakeFirstOrThrow()).count),
     remove: async (phone) => {
       await db.deleteFrom('opt_out').where('phone_print', '=', vault.fingerprint(phone)).execute()
     },

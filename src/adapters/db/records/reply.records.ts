@@ -2,16 +2,16 @@ import type { ReplyRecord, ReplyRecords, Thread } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db, ReplyTable } from '../tables.ts'
 
-type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading'>
+type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected'>
 
 function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
-  const { phone, text, reading } = reply
+  const { phone, text, reading, corrected } = reply
   return {
     id: reply.id,
     gateway: reply.gateway,
     key: reply.key,
     phone_print: vault.fingerprint(phone),
-    sealed: vault.seal(JSON.stringify({ phone, text, reading } satisfies Sealed)),
+    sealed: vault.seal(JSON.stringify({ phone, text, reading, ...(corrected && { corrected }) } satisfies Sealed)),
     received_at: reply.receivedAt,
     booking_id: reply.bookingId,
     done: reply.done,
@@ -58,6 +58,17 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
         .orderBy('received_at')
         .orderBy('id')
         .execute()
+      return rows.map((row) => toReply(row, vault))
+    },
+    recent: async ({ clinicId, before, limit }) => {
+      let query = db
+        .selectFrom('reply')
+        .leftJoin('booking', 'booking.id', 'reply.booking_id')
+        .selectAll('reply')
+        // A text that belongs to no visit may be for any clinic: all of them see it.
+        .where((eb) => eb.or([eb('booking.clinic_id', '=', clinicId), eb('reply.booking_id', 'is', null)]))
+      if (before) query = query.where(({ eb, refTuple, tuple }) => eb(refTuple('reply.received_at', 'reply.id'), '<', tuple(before.receivedAt, before.id)))
+      const rows = await query.orderBy('reply.received_at', 'desc').orderBy('reply.id', 'desc').limit(limit).execute()
       return rows.map((row) => toReply(row, vault))
     },
     thread: async (phone) => {

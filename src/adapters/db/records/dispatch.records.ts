@@ -1,0 +1,165 @@
+import { sql, type RawBuilder } from 'kysely'
+import { UNSENT, type Message } from '../../../domain/message.ts'
+import type { Alarm, DispatchRecords, Surroundings, WorkerRecords } from '../../../flows/ports.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { Db, MessageTable } from '../tables.ts'
+import { bookingRecords } from './booking.records.ts'
+import { clinicRecords } from './clinic.records.ts'
+import { sealedWith, toMessage } from './message.records.ts'
+import { patientRecords } from './patient.records.ts'
+
+/** Timers may be a little early. */
+const EARLY_MS = 1_000
+
+const byId = <T extends { id: string }>(records: readonly T[]) => new Map(records.map((record) => [record.id, record]))
+const distinct = (values: readonly (string | null)[]) => [...new Set(values.filter((value) => value !== null))]
+
+const ALARM = ['id', 'revision', 'attempt', 'send_at'] as const
+const toAlarm = (row: Pick<MessageTable, (typeof ALARM)[number]>): Alarm => ({
+  messageId: row.id,
+  revision: row.revision,
+  attempt: row.attempt,
+  at: row.send_at,
+})
+
+/** Until the transaction ends nobody else decides about these numbers. In one order for everybody, so that nobody waits in a circle. */
+export async function lockNumbers(db: Db, prints: RawBuilder<unknown>): Promise<void> {
+  await sql`select pg_advisory_xact_lock(key) from (
+    select distinct hashtextextended(print, 0) as key from (${prints}) as numbers (print) order by key offset 0
+  ) as ordered`.execute(db)
+}
+
+export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
+  const all = () => db.selectFrom('message').selectAll()
+  const many = async (query: { execute(): Promise<MessageTable[]> }) => (await query.execute()).map((row) => toMessage(row, vault))
+  return {
+    enqueueDue: async (until, limit) => {
+      const waiting = db.selectFrom('message').select('id').where('state', '=', 'planned').where('send_at', '<', until)
+      const next = waiting.orderBy('send_at').orderBy('id').limit(limit).forUpdate().skipLocked()
+      const rows = await db.updateTable('message').set({ state: 'queued' }).where('id', 'in', next).returning(ALARM).execute()
+      return rows.map(toAlarm)
+    },
+    due: async (alarms, now) => {
+      const ids = alarms.map(({ messageId }) => messageId)
+      await lockNumbers(db, sql`select phone_print from message where id = any(${ids}::text[])`)
+      const { rows } = await sql<MessageTable>`select message.* from message
+        join unnest(${ids}::text[], ${alarms.map(({ revision }) => revision)}::integer[]) as alarm (id, revision) on alarm.id = message.id
+        where message.state in (${sql.join(UNSENT.map((state) => sql.lit(state)))})
+          and message.revision is not distinct from alarm.revision
+          and message.send_at <= ${new Date(now.getTime() + EARLY_MS)}
+        order by message.send_at, message.id
+        for no key update of message skip locked`.execute(db)
+      return rows.map((row) => toMessage(row, vault))
+    },
+    surroundings: (messages, since) => surroundings(db, vault, messages, since),
+    claim: async (claims, workerId, now) => {
+      const ids = claims.map(({ message }) => message.id)
+      const sealed = claims.map(({ message, text }) => sealedWith(message, text, vault))
+      await sql`update message
+        set state = 'sending', attempt = attempt + 1, claimed_at = ${now}, claimed_by = ${workerId}, sealed = claim.sealed
+        from unnest(${ids}::text[], ${sealed}::text[]) as claim (id, sealed) where message.id = claim.id`.execute(db)
+    },
+    accept: async (facts, at) => {
+      const ids = facts.map(({ id }) => id)
+      // A receipt may have been quicker than this record; and a claim wrongly given up for lost was accepted after all.
+      const { rows } = await sql<{ id: string }>`update message
+        set state = case when message.state = 'delivered' then 'delivered' when message.code = 'claim-lost' or message.state = 'sending' then 'sent' else message.state end,
+          sent_at = coalesce(sent_at, ${at}), gateway_ref = coalesce(gateway_ref, fact.ref),
+          code = case when message.state = 'sending' or message.code = 'claim-lost' then null else message.code end,
+          ended_at = case when message.code = 'claim-lost' then null else message.ended_at end
+        from unnest(${ids}::text[], ${facts.map(({ attempt }) => attempt)}::integer[], ${facts.map(({ ref }) => ref)}::text[]) as fact (id, attempt, ref)
+        where message.id = fact.id and message.attempt = fact.attempt and message.state in ('sending', 'delivered', 'undelivered')
+        returning message.id`.execute(db)
+      return rows.map(({ id }) => id)
+    },
+    takeEarlyReceipts: async (refs) => {
+      if (refs.length === 0) return []
+      const { rows } = await sql<{ gateway: string; ref: string; state: 'delivered' | 'undelivered'; code: string | null; at: Date }>`
+        delete from early_receipt using unnest(${refs.map(({ gateway }) => gateway)}::text[], ${refs.map(({ ref }) => ref)}::text[]) as known (gateway, ref)
+        where early_receipt.gateway = known.gateway and early_receipt.ref = known.ref returning early_receipt.*`.execute(db)
+      return rows.map(({ code, ...row }) => ({ ...row, ...(code && { code }) }))
+    },
+    overdue: async (before, limit) => {
+      const query = db.selectFrom('message').select(ALARM).where('state', '=', 'queued').where('send_at', '<', before)
+      return (await query.orderBy('send_at').limit(limit).execute()).map(toAlarm)
+    },
+    // Written out one state at a time, so that each finds its partial index.
+    worthless: (now, limit) => many(all().where('state', 'in', [...UNSENT]).where('not_after', '<=', now).orderBy('not_after').limit(limit)),
+    stuck: (limit) =>
+      many(
+        all()
+          .where('state', '=', 'sending')
+          .where(({ not, exists, selectFrom }) => not(exists(selectFrom('worker').select('worker.id').whereRef('worker.id', '=', 'message.claimed_by'))))
+          .orderBy('claimed_at')
+          .limit(limit),
+      ),
+    claimedBy: (workerId) => many(all().where('state', '=', 'sending').where('claimed_by', '=', workerId)),
+    undelivered: async (sentBefore, markBefore, silent, limit) => {
+      const prep = () =>
+        all()
+          .where('state', '=', 'sent')
+          .where('kind', 'in', [sql.lit('prep'), sql.lit('late-prep')])
+          .$if(silent.length > 0, (query) => query.where('gateway', 'not in', [...silent]))
+      const late = await many(prep().where('sent_at', '<=', sentBefore).orderBy('sent_at').limit(limit))
+      const pressing = await many(prep().where('not_after', '<=', markBefore).orderBy('not_after').limit(limit))
+      return [...byId([...late, ...pressing]).values()].slice(0, limit)
+    },
+    crossedReceipts: async (limit) => {
+      const { rows } = await sql<{ gateway: string; ref: string; messageId: string }>`
+        select early.gateway, early.ref, message.id as "messageId" from early_receipt as early
+        join message on message.gateway = early.gateway and message.gateway_ref = early.ref limit ${limit}`.execute(db)
+      return rows
+    },
+  }
+}
+
+async function surroundings(db: Db, vault: Vault, messages: readonly Message[], since: Date): Promise<Surroundings> {
+  const phones = new Map(messages.map(({ phone }) => [vault.fingerprint(phone), phone]))
+  const prints = [...phones.keys()]
+  const patientIds = distinct(messages.map(({ patientId }) => patientId))
+  const optedOut = await db.selectFrom('opt_out').select('phone_print').where('phone_print', '=', sql<string>`any(${prints}::text[])`).execute()
+  const consents = await db
+    .selectFrom('consent')
+    .select(['patient_id', 'channel'])
+    .where('patient_id', '=', sql<string>`any(${patientIds}::text[])`)
+    .where('withdrawn_at', 'is', null)
+    .execute()
+  return {
+    bookings: byId(await bookingRecords(db, vault).many(distinct(messages.map(({ bookingId }) => bookingId)))),
+    patients: byId(await patientRecords(db, vault).many(patientIds)),
+    clinics: byId(await clinicRecords(db).many(distinct(messages.map(({ clinicId }) => clinicId)))),
+    channels: new Map(patientIds.map((id) => [id, new Set(consents.filter(({ patient_id }) => patient_id === id).map(({ channel }) => channel))])),
+    optedOut: new Set(optedOut.map(({ phone_print }) => phones.get(phone_print)!)),
+    lately: await lately(db, phones, since),
+  }
+}
+
+async function lately(db: Db, phones: ReadonlyMap<string, string>, since: Date): Promise<Surroundings['lately']> {
+  const { rows } = await sql<{ id: string; phone_print: string; at: Date }>`
+    select id, phone_print, coalesce(sent_at, claimed_at) as at from message
+    where phone_print = any(${[...phones.keys()]}::text[]) and send_at >= ${since} and unsolicited
+      and state in ('sending', 'sent', 'delivered', 'undelivered') and coalesce(sent_at, claimed_at) is not null`.execute(db)
+  return rows.map(({ id, phone_print, at }) => ({ id, phone: phones.get(phone_print)!, at }))
+}
+
+export function workerRecords(db: Db): WorkerRecords {
+  return {
+    beat: async (id) => {
+      await db
+        .insertInto('worker')
+        .values({ id })
+        .onConflict((on) => on.column('id').doUpdateSet({ seen_at: sql<Date>`now()` }))
+        .execute()
+    },
+    leave: async (id) => {
+      await db.deleteFrom('worker').where('id', '=', id).execute()
+    },
+    forgetSilent: async (seconds) => {
+      const { rows } = await sql`delete from worker where seen_at < now() - make_interval(secs => ${seconds}) returning id`.execute(db)
+      return rows.length
+    },
+    forgetOthers: async (id) => {
+      await db.deleteFrom('worker').where('id', '<>', id).execute()
+    },
+  }
+}

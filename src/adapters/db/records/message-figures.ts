@@ -1,0 +1,42 @@
+import type { MessageFigures } from '../../../flows/ports.ts'
+import type { Db } from '../tables.ts'
+
+const WAITING = ['planned', 'queued', 'sending'] as const
+const ENDED_BADLY = ['failed', 'undelivered', 'expired'] as const
+const MOST_TROUBLES = 12
+
+/** Counts for the service page; the partial indexes on waiting and badly ended messages keep it cheap. */
+export async function messageFigures(db: Db, now: Date, since: Date): Promise<MessageFigures> {
+  const waiting = await db
+    .selectFrom('message')
+    .select(['state', (eb) => eb.fn.countAll().as('count')])
+    .where('state', 'in', [...WAITING])
+    .groupBy('state')
+    .execute()
+  const oldest = await db
+    .selectFrom('message')
+    .select('send_at')
+    .where('state', 'in', ['planned', 'queued'])
+    .where('send_at', '<', now)
+    .orderBy('send_at')
+    .limit(1)
+    .executeTakeFirst()
+  return {
+    waiting: waiting.map(({ state, count }) => ({ state: state as MessageFigures['waiting'][number]['state'], count: Number(count) })),
+    oldestDue: oldest?.send_at ?? null,
+    troubles: await troubles(db, since),
+  }
+}
+
+async function troubles(db: Db, since: Date): Promise<MessageFigures['troubles']> {
+  const rows = await db
+    .selectFrom('message')
+    .select(['gateway', 'code', (eb) => eb.fn.countAll().as('count'), (eb) => eb.fn.max('ended_at').as('last')])
+    .where('state', 'in', [...ENDED_BADLY])
+    .where('ended_at', '>=', since)
+    .groupBy(['gateway', 'code'])
+    .orderBy('count', 'desc')
+    .limit(MOST_TROUBLES)
+    .execute()
+  return rows.map(({ gateway, code, count, last }) => ({ gateway, code: code ?? 'none given', count: Number(count), last: last! }))
+}

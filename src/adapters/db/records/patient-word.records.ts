@@ -1,0 +1,41 @@
+import type { Patient } from '../../../domain/booking.ts'
+import { findableBy } from '../../../domain/people/search-words.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { Db } from '../tables.ts'
+
+const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`)
+
+/** Writes down what a patient can be found by; earlier spellings no longer find her. */
+export async function keepWords(db: Db, vault: Vault, patient: Patient): Promise<void> {
+  const prints = findableBy(patient).map((word) => printOf(word, vault))
+  await db.deleteFrom('patient_word').where('patient_id', '=', patient.id).where('print', 'not in', prints).execute()
+  const rows = prints.map((print) => ({ print, patient_id: patient.id }))
+  await db.insertInto('patient_word').values(rows).onConflict((on) => on.doNothing()).execute()
+}
+
+/** Ids of the patients that match every word. */
+export async function matching(db: Db, vault: Vault, words: readonly string[], limit: number): Promise<string[]> {
+  if (words.length === 0) return []
+  const prints = words.map((word) => printOf(word, vault))
+  const rows = await db
+    .selectFrom('patient_word')
+    .select('patient_id')
+    .where('print', 'in', prints)
+    .groupBy('patient_id')
+    .having((eb) => eb.fn.countAll(), '=', prints.length)
+    .orderBy('patient_id', 'desc')
+    .limit(limit)
+    .execute()
+  return rows.map(({ patient_id }) => patient_id)
+}
+
+/** Patients kept before names could be looked for: their ids, a batch at a time. */
+export async function withoutWords(db: Db, limit: number): Promise<string[]> {
+  const rows = await db
+    .selectFrom('patient')
+    .select('patient.id')
+    .where((eb) => eb.not(eb.exists(eb.selectFrom('patient_word').select('print').whereRef('patient_id', '=', 'patient.id'))))
+    .limit(limit)
+    .execute()
+  return rows.map(({ id }) => id)
+}

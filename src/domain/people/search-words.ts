@@ -1,0 +1,28 @@
+/** Shorter beginnings would match half the patients, and their hashes would tell more about the names than they must. */
+const SHORTEST = 3
+const LONGEST = 10
+const LAST_DIGITS = 4
+
+/** Words without case, accents and marks: "Élodie O'Hara-Núñez" → elodie, ohara, nunez. */
+function words(text: string): string[] {
+  const plain = text.normalize('NFKD').replaceAll(/[\p{M}'’.]/gu, '').toLocaleLowerCase('en')
+  return plain.split(/[^\p{L}\p{N}]+/u).filter((word) => word !== '')
+}
+
+/** Everything a patient can be found by: beginnings of the words of her name, and the last four digits of her number. */
+export function findableBy({ name, phone }: { name: string; phone: string }): string[] {
+  return [...new Set([...words(name).flatMap(beginnings), `#${phone.slice(-LAST_DIGITS)}`])]
+}
+
+function beginnings(word: string): string[] {
+  if (word.length <= SHORTEST) return [word]
+  const longest = Math.min(word.length, LONGEST)
+  return Array.from({ length: longest - SHORTEST + 1 }, (_, index) => word.slice(0, SHORTEST + index))
+}
+
+/** What a clerk typed, in the same terms: a patient must match all of them. Empty when it is too short to look for. */
+export function lookedFor(typed: string): string[] {
+  const digits = typed.trim()
+  if (/^\d{4}$/.test(digits)) return [`#${digits}`]
+  return [...new Set(words(typed).map((word) => word.slice(0, LONGEST)))]
+}
