@@ -15,18 +15,22 @@ const ROUNDS = 5_000
 /** Forecasts of 30 days a second on one core that the product promises. */
 const PROMISED = 5_000
 
-/** Forecasts of 30 days a second by kind of history, memory for the tables, and the bare cost of naming 30 dates for comparison. */
+/** Forecasts of 30 days a second by kind of history, memory for the tables, and the bare cost of naming 30 dates. */
 export async function bench(): Promise<void> {
   const before = process.memoryUsage()
   const cold = milliseconds(() => forecastDays(LMP, RANGE, USUAL_TIMING))
   const after = process.memoryUsage()
   const tables = (after.arrayBuffers - before.arrayBuffers + Math.max(0, after.heapUsed - before.heapUsed)) / 2 ** 20
   console.log(`forecast: first one ${cold.toFixed(0)} ms (makes the tables), tables ${tables.toFixed(1)} MB`)
-  const bare = perSecond(() => Array.from({ length: 30 }, (_, i) => new Date(Date.UTC(2026, 2, 20 + i)).toISOString().slice(0, 10)))
+  const bare = perSecond(() =>
+    Array.from({ length: 30 }, (_, i) => new Date(Date.UTC(2026, 2, 20 + i)).toISOString().slice(0, 10)),
+  )
   for (const [name, history] of Object.entries(CASES)) {
     const rate = perSecond(() => forecastDays(history, RANGE, USUAL_TIMING))
     const verdict = rate >= PROMISED ? '' : `  below the ${PROMISED} promised`
-    console.log(`forecast: ${rate.toFixed(0).padStart(7)} of 30 days a second, 1 : ${(bare / rate).toFixed(1)} bare  ${name}${verdict}`)
+    console.log(
+      `forecast: ${rate.toFixed(0).padStart(7)} of 30 days a second, 1 : ${(bare / rate).toFixed(1)} bare  ${name}${verdict}`,
+    )
   }
 }
 

@@ -19,7 +19,10 @@ const date = z.iso.date('Write the date as year-month-day, e.g. 2026-03-02.')
 
 /** The fields of a line that say what is known of her cycles; `lmp` may also be "unknown" or "no-periods". */
 export const historyFields = {
-  lmp: z.union([date, z.enum(['unknown', 'no-periods', 'no periods'])], 'Give a date as year-month-day, "unknown" or "no-periods".'),
+  lmp: z.union(
+    [date, z.enum(['unknown', 'no-periods', 'no periods'])],
+    'Give a date as year-month-day, "unknown" or "no-periods".',
+  ),
   lmpGiveDays: z.number().min(0).max(60).optional(),
   toldOn: date.optional(),
   usualCycleDays: z.number().min(10, 'Give the usual length in days.').max(200, 'Give the usual length in days.').nullish(),
@@ -64,7 +67,10 @@ function answer({ id: _id, from, to, ...fields }: z.infer<typeof line>): object 
   if (days < 0) badInput('to', 'The range ends before it begins. Give a later date.')
   if (days > LONGEST_RANGE_DAYS) badInput('to', `Ask for at most ${LONGEST_RANGE_DAYS} days at a time.`)
   const history = toHistory(fields)
-  return { days: forecastDays(history, { from, to }, USUAL_TIMING).map(rounded), ...warnings(checkHistory(history, latestOf(history))) }
+  return {
+    days: forecastDays(history, { from, to }, USUAL_TIMING).map(rounded),
+    ...warnings(checkHistory(history, latestOf(history))),
+  }
 }
 
 /** Six decimals say more than any forecast knows. */
@@ -89,7 +95,15 @@ export function warnings(faults: HistoryFault[]): { warnings?: HistoryFault[] } 
 }
 
 /** A line without "now" is looked at on the day of its latest news, so that nothing in it counts as the future. */
-function latestOf({ lmp, startedOn, notStartedBy, endedOn, stillBleedingOn, toldOn, pastStarts = [] }: CycleHistory): CalendarDate {
+function latestOf({
+  lmp,
+  startedOn,
+  notStartedBy,
+  endedOn,
+  stillBleedingOn,
+  toldOn,
+  pastStarts = [],
+}: CycleHistory): CalendarDate {
   const dates = [lmp, startedOn, notStartedBy, endedOn, stillBleedingOn, toldOn, ...pastStarts].filter((day) => day !== undefined)
   return dates.sort().at(-1) ?? calendarDate(0)
 }
@@ -133,7 +147,11 @@ function calendarFor(options: CalendarOptions): string {
 
 function adviceOn(history: CycleHistory, visit: CalendarDate, asOf: CalendarDate): string[] {
   const ask = cycleCheckDate({ history, visit, asOf, protocol: USUAL_TIMING })
-  return ['', judgeVisit(history, visit, USUAL_TIMING, asOf).reason, ...(ask === null ? [] : [`Best day to ask her whether her period has begun: ${ask}`])]
+  return [
+    '',
+    judgeVisit(history, visit, USUAL_TIMING, asOf).reason,
+    ...(ask === null ? [] : [`Best day to ask her whether her period has begun: ${ask}`]),
+  ]
 }
 
 function historyOf(options: CalendarOptions): CycleHistory {
@@ -147,14 +165,19 @@ function historyOf(options: CalendarOptions): CycleHistory {
     scheduledBleeds: options.scheduled,
     notStartedBy: options.notStartedBy,
   })
-  return parsed.success ? toHistory(parsed.data) : badInput(parsed.error.issues[0]!.path.join('.'), parsed.error.issues[0]!.message)
+  return parsed.success
+    ? toHistory(parsed.data)
+    : badInput(parsed.error.issues[0]!.path.join('.'), parsed.error.issues[0]!.message)
 }
 
 /** The last day of the month so many months on, the first one counted. */
 function endOfMonths(from: CalendarDate, months: number): CalendarDate {
   dayNumber(from, 'from')
   const first = DateTime.fromISO(from, { zone: 'utc' }).startOf('month')
-  return first.plus({ months: Math.min(MOST_MONTHS, Math.max(1, months)) }).minus({ days: 1 }).toISODate()!
+  return first
+    .plus({ months: Math.min(MOST_MONTHS, Math.max(1, months)) })
+    .minus({ days: 1 })
+    .toISODate()!
 }
 
 function today(): CalendarDate {

@@ -24,9 +24,11 @@ const line = z.object({
 
 /** `daysix suggest`: JSON lines in; whether to keep the booked time, and which openings are better, out. */
 export function command(): Command {
-  return new Command('suggest').description('Is the booked time good, and which openings are better: JSON lines.').action(async () => {
-    process.exitCode = await answerLines(line, answer)
-  })
+  return new Command('suggest')
+    .description('Is the booked time good, and which openings are better: JSON lines.')
+    .action(async () => {
+      process.exitCode = await answerLines(line, answer)
+    })
 }
 
 function answer({ id: _id, now, booked, zone, openings, ...fields }: z.infer<typeof line>): object {
@@ -40,8 +42,15 @@ function answer({ id: _id, now, booked, zone, openings, ...fields }: z.infer<typ
   return {
     keep: ranked.length === 0 && judged.keep,
     avoidProbability: round(judged.forecast.avoidProbability),
-    ranked: ranked.map(({ key, avoidProbability, cycleDay }) => ({ at: key, avoidProbability: round(avoidProbability), cycleDay })),
-    reason: judged.keep && ranked.length > 0 ? saferIsFree(judged.forecast.avoidProbability, ranked[0]!.avoidProbability) : judged.reason,
+    ranked: ranked.map(({ key, avoidProbability, cycleDay }) => ({
+      at: key,
+      avoidProbability: round(avoidProbability),
+      cycleDay,
+    })),
+    reason:
+      judged.keep && ranked.length > 0
+        ? saferIsFree(judged.forecast.avoidProbability, ranked[0]!.avoidProbability)
+        : judged.reason,
     ...warnings(checkHistory(told, asOf)),
   }
 }
@@ -64,7 +73,8 @@ function preparable(openings: string[], now: DateTime, zone: string | undefined)
 /** The moment in the clinic's zone; without one, times count as written. */
 function instant(field: string, text: string, zone: string | undefined): DateTime {
   const moment = zone === undefined ? DateTime.fromISO(text, { setZone: true }) : DateTime.fromISO(text, { zone })
-  if (!moment.isValid) badInput(field, 'Give an ISO 8601 time with an offset, or a local time with a zone such as America/Halifax.')
+  if (!moment.isValid)
+    badInput(field, 'Give an ISO 8601 time with an offset, or a local time with a zone such as America/Halifax.')
   return moment
 }
 

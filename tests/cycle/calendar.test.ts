@@ -4,7 +4,11 @@ import { forecastDays } from '../../src/domain/cycle/forecast.ts'
 import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
 
 describe('the calendar for a person', () => {
-  const days = forecastDays({ status: 'cycling', lmp: '2026-03-02', usualCycleDays: 29 }, { from: '2026-03-02', to: '2026-04-30' }, USUAL_TIMING)
+  const days = forecastDays(
+    { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 29 },
+    { from: '2026-03-02', to: '2026-04-30' },
+    USUAL_TIMING,
+  )
   const drawn = drawCalendar(days, '2026-03-30')
   const lines = drawn.split('\n')
 

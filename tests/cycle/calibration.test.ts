@@ -3,7 +3,20 @@ import { calendarDate, dayNumber } from '../../src/domain/cycle/days.ts'
 import { forecastDays } from '../../src/domain/cycle/forecast.ts'
 import { nextStart } from '../../src/domain/cycle/next-start.ts'
 import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
-import { ALL_COMERS, type Case, chanceFrom, drawCases, historyOf, LMP, meanOf, normalWorld, onDaysOneToFive, REGULAR, TWO_PHASE, type World } from './simulated-women.ts'
+import {
+  ALL_COMERS,
+  type Case,
+  chanceFrom,
+  drawCases,
+  historyOf,
+  LMP,
+  meanOf,
+  normalWorld,
+  onDaysOneToFive,
+  REGULAR,
+  TWO_PHASE,
+  type World,
+} from './simulated-women.ts'
 
 const [NEAREST, FARTHEST] = [6, 60]
 const RANGE = { from: calendarDate(LMP + NEAREST), to: calendarDate(LMP + FARTHEST) }
@@ -19,7 +32,8 @@ const constant: Predictor = () => () => 5 / 29
 const everySoManyDays =
   (length: (woman: Case) => number): Predictor =>
   (woman) =>
-  (day) => ((day - LMP) % length(woman) < 5 ? 1 : 0)
+  (day) =>
+    (day - LMP) % length(woman) < 5 ? 1 : 0
 
 /** The plain Bayesian model to beat: normal lengths, between women SD 2.3, within 2.9, growing cycle by cycle. */
 const plainNormal =
@@ -31,7 +45,8 @@ const plainNormal =
     const mean = (29 / 2.3 ** 2 + seen.reduce((sum, days) => sum + days, 0) / 2.9 ** 2) / precision
     return (day) => {
       let sum = 0
-      for (let k = 1; k <= 4; k++) for (let i = 0; i < 5; i++) sum += density(day - LMP - i, k * mean, Math.sqrt(k * 2.9 ** 2 + k ** 2 / precision))
+      for (let k = 1; k <= 4; k++)
+        for (let i = 0; i < 5; i++) sum += density(day - LMP - i, k * mean, Math.sqrt(k * 2.9 ** 2 + k ** 2 / precision))
       return Math.min(1, sum)
     }
   }
@@ -56,13 +71,14 @@ describe.each<[string, World]>([
   ['women of two phases', TWO_PHASE],
   ['all comers', ALL_COMERS],
 ])('the chance of days 1-5 among %s', (_name, world) => {
-  const women = drawCases(world, 800, 6)
+  const women = drawCases(world, 600, 6)
 
   it('beats a constant, a fixed 28 days, the stated length and the plain normal model', () => {
     const alone = brier(women, daysixKnowing({}))
     const withStated = brier(women, daysixKnowing({ stated: true }))
     const withThree = brier(women, daysixKnowing({ stated: true, past: 3 }))
-    for (const rule of [constant, everySoManyDays(() => 28), everySoManyDays(({ stated }) => stated)]) expect(alone).toBeLessThan(brier(women, rule) * 0.9)
+    for (const rule of [constant, everySoManyDays(() => 28), everySoManyDays(({ stated }) => stated)])
+      expect(alone).toBeLessThan(brier(women, rule) * 0.9)
     // Without history there is little to gain over a normal law: no worse than 1 % is asked, and better with history.
     expect(alone).toBeLessThan(brier(women, plainNormal(0)) * 1.01)
     expect(withThree).toBeLessThan(brier(women, plainNormal(3)) * 0.98)
@@ -81,7 +97,8 @@ describe.each<[string, World]>([
         tenth.days++
       }
     }
-    for (const { said, came, days } of tenths.filter((tenth) => tenth.days >= 500)) expect(Math.abs(said - came) / days).toBeLessThan(0.06)
+    for (const { said, came, days } of tenths.filter((tenth) => tenth.days >= 500))
+      expect(Math.abs(said - came) / days).toBeLessThan(0.06)
     expect(Math.abs(tenths[0]!.said - tenths[0]!.came) / tenths[0]!.days).toBeLessThan(0.008)
   })
 
@@ -102,7 +119,11 @@ const FIRST_DAY = { ...USUAL_TIMING, avoidDays: { first: 1, last: 1 } }
  */
 function placeOfTruth(woman: Case, part: number): number {
   const start = woman.starts[1]!
-  const days = forecastDays(historyOf(woman, { stated: true, past: 6 }), { from: calendarDate(LMP + 1), to: calendarDate(start) }, FIRST_DAY)
+  const days = forecastDays(
+    historyOf(woman, { stated: true, past: 6 }),
+    { from: calendarDate(LMP + 1), to: calendarDate(start) },
+    FIRST_DAY,
+  )
   const earlier = days.slice(0, -1).reduce((sum, { avoidProbability }) => sum + avoidProbability, 0)
   return Math.min(1, earlier + part * days.at(-1)!.avoidProbability)
 }

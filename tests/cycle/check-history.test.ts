@@ -54,7 +54,13 @@ describe('a history that contradicts itself', () => {
     const range = { from: '2026-03-20', to: '2026-04-20' }
     const forecast = (history: CycleHistory) => forecastDays(history, range, USUAL_TIMING, TODAY)
     const plain = forecast(base)
-    for (const more of [{ startedOn: '2026-03-08' }, { notStartedBy: '2026-02-27' }, { pastCycleDays: [7] }, { usualCycleDays: 7 }, { stillBleedingOn: '2026-03-16' }])
+    for (const more of [
+      { startedOn: '2026-03-08' },
+      { notStartedBy: '2026-02-27' },
+      { pastCycleDays: [7] },
+      { usualCycleDays: 7 },
+      { stillBleedingOn: '2026-03-16' },
+    ])
       expect(forecast({ ...base, ...more })).toEqual(plain)
   })
 

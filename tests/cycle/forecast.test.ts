@@ -9,13 +9,18 @@ import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
 
 const LMP = '2026-03-02'
 const known: CycleHistory = { status: 'cycling', lmp: LMP, usualCycleDays: 29 }
-const on = (history: CycleHistory, date: CalendarDate, protocol = USUAL_TIMING) => forecastDays(history, { from: date, to: date }, protocol)[0]!
+const on = (history: CycleHistory, date: CalendarDate, protocol = USUAL_TIMING) =>
+  forecastDays(history, { from: date, to: date }, protocol)[0]!
 const avoid = (history: CycleHistory, date: CalendarDate): number => on(history, date).avoidProbability
 
 describe('counting cycle days', () => {
   it('calls the first day of the last period cycle day 1, so two weeks after it is day 15', () => {
-    // LMP 2026-03-01 → ideal 2026-03-15; leap year 2028-02-20 → 2028-03-05; 2027-02-20 → 2027-03-06 (common practice, calendar arithmetic).
-    for (const [lmp, ideal] of [['2026-03-01', '2026-03-15'], ['2028-02-20', '2028-03-05'], ['2027-02-20', '2027-03-06']] as const) {
+    // Two weeks after, by plain calendar arithmetic; 2028 is a leap year (common practice, no source).
+    for (const [lmp, ideal] of [
+      ['2026-03-01', '2026-03-15'],
+      ['2028-02-20', '2028-03-05'],
+      ['2027-02-20', '2027-03-06'],
+    ] as const) {
       expect(on({ status: 'cycling', lmp }, lmp).cycleDay).toBe(1)
       expect(on({ status: 'cycling', lmp }, ideal)).toMatchObject({ cycleDay: 15, rating: 'best' })
     }
@@ -42,7 +47,11 @@ describe('the days to avoid', () => {
 
   it('peak in the days after the next period is due and flatten cycle by cycle', () => {
     const peak = (from: number, to: number): number =>
-      Math.max(...forecastDays(known, { from: addDays(LMP, from), to: addDays(LMP, to) }, USUAL_TIMING).map(({ avoidProbability }) => avoidProbability))
+      Math.max(
+        ...forecastDays(known, { from: addDays(LMP, from), to: addDays(LMP, to) }, USUAL_TIMING).map(
+          ({ avoidProbability }) => avoidProbability,
+        ),
+      )
     const peaks = [peak(20, 42), peak(45, 72), peak(75, 101)]
     expect(peaks).toEqual(peaks.toSorted((a, b) => b - a))
     expect(peaks[0]).toBeGreaterThan(0.5)
@@ -53,12 +62,22 @@ describe('the days to avoid', () => {
 
   it('are the sum of their single days, and five in a mean cycle', () => {
     const single = { ...USUAL_TIMING, avoidDays: { first: 1, last: 1 } }
-    const starts = forecastDays(known, { from: '2026-03-20', to: '2026-05-20' }, single).map(({ avoidProbability }) => avoidProbability)
+    const starts = forecastDays(known, { from: '2026-03-20', to: '2026-05-20' }, single).map(
+      ({ avoidProbability }) => avoidProbability,
+    )
     const five = forecastDays(known, { from: '2026-03-24', to: '2026-05-20' }, USUAL_TIMING)
-    five.forEach(({ avoidProbability }, i) => expect(avoidProbability).toBeCloseTo(starts.slice(i, i + 5).reduce((a, b) => a + b), 9))
+    five.forEach(({ avoidProbability }, i) =>
+      expect(avoidProbability).toBeCloseTo(
+        starts.slice(i, i + 5).reduce((a, b) => a + b),
+        9,
+      ),
+    )
     const { cells, weights } = naturalGrid()
     const cycles = 1 / avoid({ status: 'unknown' }, LMP)
-    expect(cycles * 5).toBeCloseTo(cells.reduce((sum, cell, i) => sum + weights[i]! * cell.mean, 0), 2)
+    expect(cycles * 5).toBeCloseTo(
+      cells.reduce((sum, cell, i) => sum + weights[i]! * cell.mean, 0),
+      2,
+    )
   })
 
   it('follow the protocol, and none are avoided when it has none', () => {
@@ -119,11 +138,20 @@ describe('what is known of her', () => {
   it('unknown says one date in six, no periods says nothing against any date', () => {
     expect(on({ status: 'unknown' }, LMP)).toMatchObject({ cycleDay: null, rating: 'unsure' })
     expect(avoid({ status: 'unknown' }, LMP)).toBeCloseTo(5 / 29, 2)
-    expect(on({ status: 'no-periods' }, LMP)).toEqual({ date: LMP, cycleDay: null, avoidProbability: 0, bleedingProbability: 0, rating: 'fine' })
+    expect(on({ status: 'no-periods' }, LMP)).toEqual({
+      date: LMP,
+      cycleDay: null,
+      avoidProbability: 0,
+      bleedingProbability: 0,
+      rating: 'fine',
+    })
   })
 
   it('a bleed that ended or goes on counts, also when its start is not known', () => {
-    expect(on({ ...known, stillBleedingOn: addDays(LMP, 6) }, addDays(LMP, 6))).toMatchObject({ bleedingProbability: 1, rating: 'avoid' })
+    expect(on({ ...known, stillBleedingOn: addDays(LMP, 6) }, addDays(LMP, 6))).toMatchObject({
+      bleedingProbability: 1,
+      rating: 'avoid',
+    })
     expect(on({ ...known, endedOn: addDays(LMP, 3) }, addDays(LMP, 4)).bleedingProbability).toBe(0)
     const unknown: CycleHistory = { status: 'unknown', endedOn: addDays(LMP, 4) }
     expect(avoid(unknown, addDays(LMP, 3))).toBeGreaterThan(0.7)
@@ -161,7 +189,10 @@ const anyHistory: fc.Arbitrary<CycleHistory> = fc
       regularity: fc.constantFrom('regular' as const, 'irregular' as const),
       scheduledBleeds: fc.boolean(),
       pastCycleDays: fc.array(fc.integer({ min: 1, max: 300 }), { maxLength: 40 }),
-      pastStarts: fc.array(fc.integer({ min: 1, max: 400 }).map((back) => addDays(LMP, -back)), { maxLength: 12 }),
+      pastStarts: fc.array(
+        fc.integer({ min: 1, max: 400 }).map((back) => addDays(LMP, -back)),
+        { maxLength: 12 },
+      ),
       age: fc.integer({ min: 9, max: 60 }),
       toldOn: day,
       startedOn: day,
@@ -183,7 +214,9 @@ describe('whatever is said', () => {
         const days = forecastDays(history, range, USUAL_TIMING)
         expect(days).toHaveLength(dayNumber(range.to) - dayNumber(range.from) + 1)
         for (const { avoidProbability, bleedingProbability, cycleDay } of days) {
-          expect(avoidProbability >= 0 && avoidProbability <= 1 && bleedingProbability >= 0 && bleedingProbability <= 1).toBe(true)
+          expect(avoidProbability >= 0 && avoidProbability <= 1 && bleedingProbability >= 0 && bleedingProbability <= 1).toBe(
+            true,
+          )
           expect(cycleDay === null || (Number.isInteger(cycleDay) && cycleDay >= 1)).toBe(true)
         }
       }),
@@ -193,11 +226,15 @@ describe('whatever is said', () => {
 
   it('the same answers come as many days later when everything happened as many days later', () => {
     const later = (history: CycleHistory, by: number): CycleHistory =>
-      JSON.parse(JSON.stringify(history), (_key, value: unknown) => (typeof value === 'string' && /^\d{4}-/.test(value) ? addDays(value, by) : value)) as CycleHistory
+      JSON.parse(JSON.stringify(history), (_key, value: unknown) =>
+        typeof value === 'string' && /^\d{4}-/.test(value) ? addDays(value, by) : value,
+      ) as CycleHistory
     fc.assert(
       fc.property(anyHistory, anyRange, fc.integer({ min: 1, max: 3000 }), (history, range, by) => {
         const moved = forecastDays(later(history, by), { from: addDays(range.from, by), to: addDays(range.to, by) }, USUAL_TIMING)
-        expect(moved.map((each) => ({ ...each, date: addDays(each.date, -by) }))).toEqual(forecastDays(history, range, USUAL_TIMING))
+        expect(moved.map((each) => ({ ...each, date: addDays(each.date, -by) }))).toEqual(
+          forecastDays(history, range, USUAL_TIMING),
+        )
       }),
       { numRuns: 100, seed: 2 },
     )

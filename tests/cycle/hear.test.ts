@@ -35,7 +35,10 @@ describe('"my period started"', () => {
   })
 
   it('answers an unknown LMP', () => {
-    expect(heardStart({ status: 'unknown' }, '2026-03-30', '2026-03-31').history).toEqual({ status: 'cycling', lmp: '2026-03-30' })
+    expect(heardStart({ status: 'unknown' }, '2026-03-30', '2026-03-31').history).toEqual({
+      status: 'cycling',
+      lmp: '2026-03-30',
+    })
   })
 
   it.each<[string, CycleHistory, string]>([

@@ -41,7 +41,11 @@ export const REGULAR: World = (chance) => {
   const usual = 28.9 - 0.13 * (age - 29) + 2.1 * normal(chance)
   const spread = 2.3 * Math.exp(0.38 * normal(chance))
   const long = (): number => (chance() < 0.01 ? 8 - 4 * Math.log(1 - chance()) : 0)
-  return { age, stated: Math.round(usual + 1.3 * normal(chance)), next: () => Math.max(17, Math.round(usual + spread * studentT5(chance) + long())) }
+  return {
+    age,
+    stated: Math.round(usual + 1.3 * normal(chance)),
+    next: () => Math.max(17, Math.round(usual + spread * studentT5(chance) + long())),
+  }
 }
 
 /**
@@ -53,7 +57,8 @@ export const TWO_PHASE: World = (chance) => {
   const [follicular, luteal] = [16.4 - 0.18 * (age - 30) + 1.8 * normal(chance), 12.4 + normal(chance)]
   const spread = 0.12 * Math.exp(0.4 * normal(chance))
   const long = (): number => (chance() < 0.02 ? -10 * Math.log(1 - chance()) : 0)
-  const next = (): number => Math.max(15, Math.round(follicular * Math.exp(spread * normal(chance)) + luteal + 0.9 * normal(chance) + long()))
+  const next = (): number =>
+    Math.max(15, Math.round(follicular * Math.exp(spread * normal(chance)) + luteal + 0.9 * normal(chance) + long()))
   return { age, stated: chance() < 0.3 ? 28 : Math.round(follicular + luteal + 2 * normal(chance)), next }
 }
 

@@ -3,7 +3,19 @@ import { addDays, calendarDate, dayNumber, daysBetween } from '../../src/domain/
 import type { CycleHistory } from '../../src/domain/cycle/history.ts'
 import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
 import { rankOpenings } from '../../src/domain/rebook/rank.ts'
-import { ALL_COMERS, type Case, chanceFrom, drawCases, historyOf, LMP, meanOf, onDaysOneToFive, REGULAR, TWO_PHASE, type World } from '../cycle/simulated-women.ts'
+import {
+  ALL_COMERS,
+  type Case,
+  chanceFrom,
+  drawCases,
+  historyOf,
+  LMP,
+  meanOf,
+  onDaysOneToFive,
+  REGULAR,
+  TWO_PHASE,
+  type World,
+} from '../cycle/simulated-women.ts'
 
 const history: CycleHistory = { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 29 }
 const everyWeekday = (booked: string): { key: string; date: string }[] =>
@@ -54,7 +66,11 @@ describe('ranking openings', () => {
 })
 
 /** Visits booked without regard to cycles, then moved to the first suggestion among openings every weekday within 7 days. */
-function simulate(women: Case[], told: Parameters<typeof historyOf>[1], farthest: number): { before: number; after: number; shift: number } {
+function simulate(
+  women: Case[],
+  told: Parameters<typeof historyOf>[1],
+  farthest: number,
+): { before: number; after: number; shift: number } {
   const chance = chanceFrom(5)
   const outcomes = women.flatMap((woman) =>
     [1, 2, 3].map(() => {

@@ -28,7 +28,10 @@ export function findAnchors(evidence: Evidence): Anchor[] {
 
 /** What was said about the bleed that began at `start`. */
 export function bleedSaid({ endedOn, stillBleedingOn }: Evidence, start: number): BleedSaid {
-  return { ...(endedOn !== undefined && { endedAt: endedOn - start }), ...(stillBleedingOn !== undefined && { bledAt: stillBleedingOn - start }) }
+  return {
+    ...(endedOn !== undefined && { endedAt: endedOn - start }),
+    ...(stillBleedingOn !== undefined && { bledAt: stillBleedingOn - start }),
+  }
 }
 
 /** Probability of the evidence so far under one anchor: the prior chance of a wait as long as it was, for each kind of woman. */
@@ -42,7 +45,12 @@ function candidates({ lmp, giveDays, endedOn, stillBleedingOn }: Evidence): { st
   return bled === undefined ? [] : around(bled, BLEED.longestDays - 1, 0, () => 1)
 }
 
-function around(day: number, before: number, after: number, weight: (off: number) => number): { start: number; weight: number }[] {
+function around(
+  day: number,
+  before: number,
+  after: number,
+  weight: (off: number) => number,
+): { start: number; weight: number }[] {
   return Array.from({ length: before + after + 1 }, (_, i) => ({ start: day - before + i, weight: weight(i - before) }))
 }
 

@@ -50,7 +50,14 @@ function notYet({ belief, anchors, total }: Situation, asked: number, visit: num
 }
 
 /** Adds one kind of woman: her latest start, quiet since, and a later start just before the visit. */
-function add(answer: PossibleAnswer, cell: Cell, weight: number, wait: { start: number; lasted: number }, visit: number, avoid: Days): void {
+function add(
+  answer: PossibleAnswer,
+  cell: Cell,
+  weight: number,
+  wait: { start: number; lasted: number },
+  visit: number,
+  avoid: Days,
+): void {
   const quiet = cell.longer[wait.lasted] ?? 0
   if (weight * quiet < NEGLIGIBLE) return
   answer.probability += weight * quiet

@@ -28,7 +28,9 @@ export function believe(history: CycleHistory, { usualDays, lengths }: Pick<Evid
   return withoutNegligible(grid, weights)
 }
 
-const ofSayingLength = remember((stated: number) => Float64Array.from(naturalGrid().cells, ({ location }) => saysLength(stated, location)))
+const ofSayingLength = remember((stated: number) =>
+  Float64Array.from(naturalGrid().cells, ({ location }) => saysLength(stated, location)),
+)
 const ofSayingRegularity = remember((stated: 'regular' | 'irregular') =>
   Float64Array.from(naturalGrid().cells, ({ spread }) => saysRegularity(stated, spread)),
 )

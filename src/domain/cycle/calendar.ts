@@ -22,7 +22,12 @@ export const FORECAST_CAUTION = 'For timing a specimen only. Never use it to avo
  */
 export function drawCalendar(days: readonly DayForecast[], booked?: CalendarDate): string {
   const months = [...new Set(days.map(({ date }) => date.slice(0, 7)))]
-  const drawn = months.map((month) => drawMonth(days.filter(({ date }) => date.startsWith(month)), booked))
+  const drawn = months.map((month) =>
+    drawMonth(
+      days.filter(({ date }) => date.startsWith(month)),
+      booked,
+    ),
+  )
   return [...drawn, legend(booked)].join('\n\n')
 }
 
@@ -34,7 +39,10 @@ function drawMonth(days: readonly DayForecast[], booked: CalendarDate | undefine
 }
 
 function drawRow(cells: readonly string[]): string {
-  return cells.map((cell) => cell.padEnd(CELL)).join('').trimEnd()
+  return cells
+    .map((cell) => cell.padEnd(CELL))
+    .join('')
+    .trimEnd()
 }
 
 function drawDay({ date, rating, avoidProbability }: DayForecast, isBooked: boolean): string {

@@ -53,7 +53,10 @@ function mixLengths(location: number, spread: number, long: number, short: numbe
   const parts = [
     { share: 1 - long - short, table: overLengths((days) => Math.exp(-0.5 * ((days - location) / spread) ** 2)) },
     { share: long, table: overLengths((days) => (days > drawnOut ? Math.exp(-(days - drawnOut) / TAIL.meanDays) : 0)) },
-    { share: short, table: overLengths((days) => (days >= location - SHORT.toDays && days <= location - SHORT.fromDays ? 1 : 0)) },
+    {
+      share: short,
+      table: overLengths((days) => (days >= location - SHORT.toDays && days <= location - SHORT.fromDays ? 1 : 0)),
+    },
   ].filter(({ share }) => share > 0)
   return parts[0]!.table.map((_, days) => parts.reduce((sum, { share, table }) => sum + share * table[days]!, 0))
 }
@@ -95,7 +98,8 @@ function renew(length: Float64Array): Float64Array {
   starts[0] = 1
   for (let day = 1; day <= HORIZON_DAYS; day++) {
     let sum = 0
-    for (let days = SHORTEST_MODELLED_DAYS; days <= Math.min(day, LONGEST_MODELLED_DAYS); days++) sum += length[days]! * starts[day - days]!
+    for (let days = SHORTEST_MODELLED_DAYS; days <= Math.min(day, LONGEST_MODELLED_DAYS); days++)
+      sum += length[days]! * starts[day - days]!
     starts[day] = sum
   }
   return starts

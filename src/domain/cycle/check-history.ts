@@ -17,6 +17,7 @@ export function checkHistory(history: CycleHistory, asOf: CalendarDate): History
     report('lmp', 'Give the first day of her last period, or say that it is unknown or that she has no periods.')
   if (evidence.lmp !== undefined && today - evidence.lmp > OLDEST_LMP_DAYS)
     report('lmp', 'This period is too long ago to forecast from. Ask her again, or say that it is unknown.')
-  if (age !== undefined && (age < AGES.youngest || age > AGES.oldest)) report('age', 'At this age no forecast of cycles can be relied on.')
+  if (age !== undefined && (age < AGES.youngest || age > AGES.oldest))
+    report('age', 'At this age no forecast of cycles can be relied on.')
   return faults
 }

@@ -13,7 +13,8 @@ export function dayNumber(date: CalendarDate, field = 'date'): number {
   const parts = /^(\d{4})-(\d{2})-(\d{2})$/.exec(date)
   const number = parts ? Date.UTC(Number(parts[1]), Number(parts[2]) - 1, Number(parts[3])) / MS_A_DAY : NaN
   // Date.UTC rolls 30 February over into March, so a date counts only if it reads back as it was written.
-  if (Number.isNaN(number) || calendarDate(number) !== date) badInput(field, 'This is not a date. Write it as year-month-day, e.g. 2026-03-02.')
+  if (Number.isNaN(number) || calendarDate(number) !== date)
+    badInput(field, 'This is not a date. Write it as year-month-day, e.g. 2026-03-02.')
   return number
 }
 

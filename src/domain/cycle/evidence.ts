@@ -97,7 +97,10 @@ function takeStart(dated: Dated, giveDays: number, starts: number[], fault: Repo
   const misplaced = lmp !== undefined && Math.abs(startedOn - lmp) > giveDays ? misplacedBy(startedOn - lmp) : undefined
   const denied = notStartedBy !== undefined && startedOn < notStartedBy && (lmp === undefined || startedOn > lmp)
   if (misplaced !== undefined || denied) {
-    fault('startedOn', misplaced ?? `She also said that no period had begun by ${calendarDate(notStartedBy!)}. Ask which is right.`)
+    fault(
+      'startedOn',
+      misplaced ?? `She also said that no period had begun by ${calendarDate(notStartedBy!)}. Ask which is right.`,
+    )
     delete dated.startedOn
     // Of two answers that exclude each other neither is used.
     if (misplaced === undefined) delete dated.notStartedBy
@@ -112,7 +115,9 @@ function takeStart(dated: Dated, giveDays: number, starts: number[], fault: Repo
 /** Why a start so many days after the last cannot stand unasked. */
 function misplacedBy(days: number): string | undefined {
   if (days < 0) return 'This start is before the last period on file. Ask which is right.'
-  return days < SHORTEST_CYCLE_DAYS ? `This start is only ${days} days after the last period on file. Ask which is right.` : undefined
+  return days < SHORTEST_CYCLE_DAYS
+    ? `This start is only ${days} days after the last period on file. Ask which is right.`
+    : undefined
 }
 
 /** Leaves out what cannot be true of a period that began on the LMP. */
@@ -124,12 +129,14 @@ function dropContradictions(dated: Dated, fault: Report): void {
   }
   if (lmp !== undefined && dated.notStartedBy !== undefined && dated.notStartedBy < lmp)
     drop('notStartedBy', 'The last period on file is later than this answer. Ask which is right.')
-  if (lmp !== undefined && dated.toldOn !== undefined && dated.toldOn < lmp) drop('toldOn', 'The last period is later than the day on which it was told.')
+  if (lmp !== undefined && dated.toldOn !== undefined && dated.toldOn < lmp)
+    drop('toldOn', 'The last period is later than the day on which it was told.')
   for (const field of ['endedOn', 'stillBleedingOn'] as const) {
     const day = dated[field]
     if (lmp === undefined || day === undefined) continue
     if (day < lmp) drop(field, 'This is before the period on file began. Ask which is right.')
-    else if (day - lmp >= BLEED.longestDays) drop(field, `This is ${day - lmp} days after the period on file began. Ask whether a new one has begun.`)
+    else if (day - lmp >= BLEED.longestDays)
+      drop(field, `This is ${day - lmp} days after the period on file began. Ask whether a new one has begun.`)
   }
   if (dated.endedOn !== undefined && dated.stillBleedingOn !== undefined && dated.endedOn < dated.stillBleedingOn)
     drop('endedOn', `She was still bleeding on ${calendarDate(dated.stillBleedingOn)}. Ask whether it has ended since.`)
@@ -145,7 +152,8 @@ function readLengths({ pastCycleDays = [] }: CycleHistory, fault: Report): numbe
 
 function lengthsBetween(starts: number[], lmp: number | undefined, fault: Report): number[] {
   const all = lmp === undefined ? starts : [...starts.filter((day) => day < lmp), lmp]
-  if (lmp !== undefined && starts.some((day) => day > lmp)) fault('pastStarts', 'An earlier period is dated after the last one. Ask which is right.')
+  if (lmp !== undefined && starts.some((day) => day > lmp))
+    fault('pastStarts', 'An earlier period is dated after the last one. Ask which is right.')
   const lengths = all.slice(1).map((day, i) => day - all[i]!)
   const short = lengths.find((days) => days < SHORTEST_CYCLE_DAYS)
   if (short !== undefined) fault('pastStarts', `Two periods are said to have started ${short} days apart. Ask which is right.`)

@@ -24,18 +24,27 @@ const LOCATIONS = [...steps(20, 38, 0.75), 39.5, 41, 43, 45, 48, 51, 55, 60, 66,
 const SPREADS = [1.1, 1.56, 2.22, 3.15, 4.47, 6.35, 9, 12.8]
 
 const naturalCells = remember((_all: 'natural') =>
-  LOCATIONS.flatMap((location) => SPREADS.map((spread) => tableCell({ location, spread, long: longShare(spread), short: SHORT.share }))),
+  LOCATIONS.flatMap((location) =>
+    SPREADS.map((spread) => tableCell({ location, spread, long: longShare(spread), short: SHORT.share })),
+  ),
 )
-const naturalWeights = remember((age: number | undefined) => normalise(naturalCells('natural').map((cell) => density(cell, age) * widthAt(cell.location))))
+const naturalWeights = remember((age: number | undefined) =>
+  normalise(naturalCells('natural').map((cell) => density(cell, age) * widthAt(cell.location))),
+)
 const scheduledCells = remember((usual: number) => [
-  ...SCHEDULED.shifts.map((shift) => tableCell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed })),
+  ...SCHEDULED.shifts.map((shift) =>
+    tableCell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed }),
+  ),
   // Who has stopped may wait for any time; without her a long wait would be impossible.
   tableCell({ location: usual, spread: SPREADS.at(-1)!, long: TAIL.largestShare }),
 ])
 
 /** Women with natural cycles. Age in whole years, if known. */
 export function naturalGrid(age?: number): Grid {
-  return { cells: naturalCells('natural'), weights: naturalWeights(age === undefined ? undefined : Math.round(Math.min(55, Math.max(15, age)))) }
+  return {
+    cells: naturalCells('natural'),
+    weights: naturalWeights(age === undefined ? undefined : Math.round(Math.min(55, Math.max(15, age)))),
+  }
 }
 
 /** Women whose contraception brings on a bleed every `usual` days. */

@@ -15,7 +15,8 @@ type Reply = 'startedOn' | 'notStartedBy' | 'endedOn' | 'stillBleedingOn'
  * Within the days of an "about" LMP it is the same period, now dated exactly.
  */
 export function heardStart(history: CycleHistory, startedOn: CalendarDate, asOf: CalendarDate): Heard {
-  if (history.status === 'no-periods') return { history, contradiction: 'The record says that she has no periods, but she reports one.' }
+  if (history.status === 'no-periods')
+    return { history, contradiction: 'The record says that she has no periods, but she reports one.' }
   const heard = hear(history, 'startedOn', startedOn, asOf)
   return heard.contradiction === undefined ? { history: asNewCycle(history, startedOn) } : heard
 }

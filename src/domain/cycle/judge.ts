@@ -30,7 +30,12 @@ const SAME_PERIOD_DAYS = 12
  */
 export function judgeVisit(history: CycleHistory, date: CalendarDate, protocol: Timing, asOf?: CalendarDate): VisitJudgement {
   const forecast = forecastDays(history, { from: date, to: date }, protocol, asOf)[0]!
-  return { forecast, keep: forecast.rating !== 'avoid', unsure: forecast.rating === 'unsure', reason: explain(history, forecast, protocol, asOf) }
+  return {
+    forecast,
+    keep: forecast.rating !== 'avoid',
+    unsure: forecast.rating === 'unsure',
+    reason: explain(history, forecast, protocol, asOf),
+  }
 }
 
 function explain(history: CycleHistory, forecast: DayForecast, protocol: Timing, asOf?: CalendarDate): string {
@@ -40,9 +45,11 @@ function explain(history: CycleHistory, forecast: DayForecast, protocol: Timing,
   const days = `days ${protocol.avoidDays.first}-${protocol.avoidDays.last}`
   if (rating === 'best') return `Keep: the visit is on about day ${cycleDay} of her cycle, in the ideal window.`
   if (rating === 'fine') return `Keep: the visit is on about day ${cycleDay} of her cycle, away from ${days}.`
-  if (rating === 'avoid' && avoidProbability < RATING_LIMITS.avoid) return 'Move: she will probably still be bleeding on that day.'
+  if (rating === 'avoid' && avoidProbability < RATING_LIMITS.avoid)
+    return 'Move: she will probably still be bleeding on that day.'
   const because = becauseOf(history, forecast.date, asOf)
-  if (rating === 'avoid') return `Move: ${because}, so the visit probably falls on ${days} of her cycle (${chanceOf(avoidProbability)}).`
+  if (rating === 'avoid')
+    return `Move: ${because}, so the visit probably falls on ${days} of her cycle (${chanceOf(avoidProbability)}).`
   const advice = adviceFor(history, forecast.date, protocol, asOf)
   return `Unsure: ${because}, so the visit may fall on ${days} of her cycle (${chanceOf(avoidProbability)}); ${advice}.`
 }

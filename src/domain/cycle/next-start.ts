@@ -20,6 +20,7 @@ export interface NextStart {
 export function nextStart(history: CycleHistory, share = 0.8, asOf?: CalendarDate): NextStart | null {
   const situation = assess(history, asOf)
   if (situation === null || situation.anchors.length === 0) return null
-  const at = (chance: number): CalendarDate => calendarDate(firstDayReaching(situation.belief, situation.anchors, chance * situation.total))
+  const at = (chance: number): CalendarDate =>
+    calendarDate(firstDayReaching(situation.belief, situation.anchors, chance * situation.total))
   return { likely: at(0.5), from: at((1 - share) / 2), to: at((1 + share) / 2) }
 }

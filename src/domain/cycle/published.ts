@@ -86,11 +86,18 @@ export const SAYS_28 = { share: 0.2, reachSd: 3.5 } as const
  */
 export const SAYS_IRREGULAR = { least: 0.18, rise: 0.45, halfwaySd: 4 } as const
 
-/** Length of a bleed: mean 5.2 d, SD 1.0 between women (Creinin 2004); within-woman spread judgement; 3 % over 7 d (Wood 1979). */
+/** Length of a bleed: mean 5.2 d, SD 1.0 between women (Creinin 2004); spread set so that about 3 % exceed 7 d (Wood 1979). */
 export const BLEED = { meanDays: 5.1, sdDays: 1.35, longestDays: 12 } as const
 
 /** With scheduled bleeds the calendar decides; spread, share of missed bleeds and of women who have stopped are judgement. */
-export const SCHEDULED = { usual: 28, shifts: [-1, 0, 1], shiftShares: [0.14, 0.7, 0.14], spread: 1.1, missedBleed: 0.04, stopped: 0.02 } as const
+export const SCHEDULED = {
+  usual: 28,
+  shifts: [-1, 0, 1],
+  shiftShares: [0.14, 0.7, 0.14],
+  spread: 1.1,
+  missedBleed: 0.04,
+  stopped: 0.02,
+} as const
 
 /** How often the LMP told is really the latest period when nobody asked "has a new one begun?": judgement. */
 export const TOLD_IS_LATEST = 0.85

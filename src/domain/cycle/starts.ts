@@ -93,7 +93,8 @@ export function startsAfterWait(cell: Cell, days: number, lasted: number): numbe
   if (days > HORIZON_DAYS) return waited / cell.mean
   const longest = Math.min(days, cell.length.length - 1)
   const fewBefore = lasted - SHORTEST_MODELLED_DAYS < longest - lasted
-  if (waited > SAFE_TO_SUBTRACT && fewBefore) return Math.max(0, cell.starts[days]! - sumOver(cell, SHORTEST_MODELLED_DAYS, lasted, days))
+  if (waited > SAFE_TO_SUBTRACT && fewBefore)
+    return Math.max(0, cell.starts[days]! - sumOver(cell, SHORTEST_MODELLED_DAYS, lasted, days))
   return sumOver(cell, lasted + 1, longest, days)
 }
 

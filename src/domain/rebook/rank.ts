@@ -4,7 +4,7 @@ import type { CalendarDate, CycleHistory, DayForecast } from '../cycle/history.t
 import type { Timing } from '../cycle/timing.ts'
 
 /**
- * What each thing costs, in units of one visit on a day to avoid. judgement, no source: 25 days of shift weigh as much as one
+ * What each thing costs, in units of one visit on a day to avoid. Judgement, no source: 25 days of shift weigh as much as one
  * chance in ten of a spoilt visit. Chosen with simulated women, so that about three days of shift buy nearly all the safety
  * there is to buy (tests/rebook).
  */
@@ -42,7 +42,15 @@ export interface RankRequest {
 }
 
 /** The openings that are better than the booked date and not days to avoid themselves, best first; none when it is safe. */
-export function rankOpenings({ history, booked, openings, protocol, notBefore, mustMove = false, asOf }: RankRequest): RankedOpening[] {
+export function rankOpenings({
+  history,
+  booked,
+  openings,
+  protocol,
+  notBefore,
+  mustMove = false,
+  asOf,
+}: RankRequest): RankedOpening[] {
   const usable = openings.filter(({ date }) => notBefore === undefined || date >= notBefore)
   const forecast = forecastAll(history, [booked, ...usable.map(({ date }) => date)], protocol, asOf)
   const now = forecast(booked)
@@ -57,7 +65,12 @@ export function rankOpenings({ history, booked, openings, protocol, notBefore, m
 }
 
 /** One forecast over the whole span serves every opening. */
-function forecastAll(history: CycleHistory, dates: CalendarDate[], protocol: Timing, asOf?: CalendarDate): (date: CalendarDate) => DayForecast {
+function forecastAll(
+  history: CycleHistory,
+  dates: CalendarDate[],
+  protocol: Timing,
+  asOf?: CalendarDate,
+): (date: CalendarDate) => DayForecast {
   const ordered = dates.toSorted()
   const range = { from: ordered[0]!, to: ordered.at(-1)! }
   const byDate = new Map(forecastDays(history, range, protocol, asOf).map((day) => [day.date, day]))
