@@ -38,7 +38,8 @@ async function hear(tx: Tx, deps: Deps, heard: Heard): Promise<void> {
   deps.notice('reply-heard', { reply: reply.id, ...(done.bookingId && { booking: done.bookingId }) })
 }
 
-async function gather(tx: Tx, deps: Deps, reply: ReplyRecord): Promise<Hearing> {
+/** What is known of whoever wrote. Their visits stay locked until the transaction ends. */
+export async function gather(tx: Tx, deps: Deps, reply: ReplyRecord): Promise<Hearing> {
   const patients = await tx.patients.byPhone(reply.phone)
   const from = new Date(deps.clock.now().getTime() - STILL_ABOUT_MS)
   const patientIds = patients.map(({ id }) => id)

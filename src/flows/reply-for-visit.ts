@@ -1,6 +1,7 @@
 import type { CycleHistory } from '../domain/cycle/history.ts'
 import { decideForVisit, type Effect } from '../domain/replies/decide.ts'
 import type { Reading } from '../domain/replies/reading.ts'
+import type { Answer } from '../domain/prep/protocol.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import { answer, type Done, type Hearing, type Talk } from './hearing.ts'
 import { judgeBooking } from './judge-booking.ts'
@@ -40,9 +41,14 @@ function decide(deps: Deps, { booking, patient, clinic }: Talk, reading: Reading
     today: dateIn(deps.clock.now(), booking.zone),
     offerOpen,
     lapsePolicy: clinic.settings.lapsePolicy,
-    topics: Object.keys(answers).filter((topic) => answers[topic]?.[patient.language]),
+    topics: Object.keys(answers).filter((topic) => maySay(deps, answers[topic]?.[patient.language])),
     keeps: (history: CycleHistory) => judgeBooking(deps, booking, history).keep,
   })
+}
+
+/** An answer is sent in the very words somebody approved, or not at all. */
+function maySay({ policy }: Deps, answer: Answer | undefined): boolean {
+  return answer !== undefined && (answer.state === 'approved' || policy.allowDrafts)
 }
 
 /** Does what follows from a reply about one visit. */

@@ -1,17 +1,16 @@
 import type { Booking, Clinic, Patient } from '../domain/booking.ts'
 import type { Message } from '../domain/message.ts'
 import { withinCaps } from '../domain/prep/caps.ts'
-import { markOf } from '../domain/prep/mark.ts'
 import { inZone, mayRing, nextAllowed } from '../domain/prep/sending-hours.ts'
 import { afterOutcome, type NextStep } from '../domain/prep/retry.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
 import { fallBack } from './fall-back.ts'
 import type { Outgoing, SendOutcome } from './gateway.ts'
-import { protocolOf } from './lookups.ts'
 import type { Alarm, Deps, Tx } from './ports.ts'
 import { openFollowUp } from './records-made.ts'
 import { alarmOf } from './ring-due.ts'
 import { applyReceipt } from './take-receipt.ts'
+import { wordsOf } from './words-of.ts'
 
 /** Said even to a number that wants no messages: they confirm that wish, or answer what she wrote since. */
 const DESPITE_OPT_OUT: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person', 'help', 'alarm'])
@@ -106,27 +105,7 @@ export async function lostWorth(tx: Tx, deps: Deps, message: Message, around: { 
 }
 
 async function render(tx: Tx, deps: Deps, message: Message, around: Around): Promise<Claim> {
-  const { booking, patient, clinic, zone } = around
-  const protocol = booking && protocolOf(deps, booking.protocol)
-  const visit = message.visitAt ?? booking?.visitAt
-  const { text, state } = deps.render({
-    kind: message.kind,
-    language: message.language,
-    channel: message.channel,
-    detail: message.detail,
-    values: {
-      clinic: clinic.name,
-      clinicPhone: clinic.phone,
-      zone,
-      ...(visit && { visit }),
-      ...(visit && protocol && { mark: markOf(visit, protocol.prepHours) }),
-      ...(protocol && { avoid: protocol.avoid.map(({ what }) => what) }),
-      ...(protocol && { periods: patient?.cycle.status !== 'no-periods' && protocol.avoidDays !== null }),
-      ...(message.choices.length > 0 && { choices: message.choices }),
-      ...(message.answer !== null && { answer: message.answer }),
-      ...(booking && { page: deps.pageOf(booking.id) }),
-    },
-  })
+  const { text, state } = wordsOf(deps, message, around)
   if (state === 'draft' && !deps.policy.allowDrafts) return withdraw(tx, deps, message, around, { state: 'failed', code: 'draft-text' })
   // The words are kept before they leave, so that a crash in between cannot lose what was said.
   await tx.messages.move(message.id, ['sending'], 'sending', { text })
