@@ -71,6 +71,16 @@ describe('the connection to a message centre', () => {
     expect(smsc.binds).toBe(4)
   })
 
+  it('can be started again after it was stopped', async () => {
+    const { smsc, port } = await centre()
+    const { gateway, ears } = await gatewayTo(port)
+    await gateway.stop()
+    expect(await kindOf(gateway)).toBe('later')
+    await gateway.start(ears)
+    expect(await kindOf(gateway)).toBe('accepted')
+    expect(smsc.binds).toBe(2)
+  })
+
   it('lets nobody wait for ever: what was under way when it was lost is unknown, what had not begun is for later', async () => {
     const { smsc, port } = await centre()
     const { gateway } = await gatewayTo(port, { window: 2, answerMs: 5_000 })

@@ -46,6 +46,7 @@ export class BoundLink {
 
   /** Resolves when the first attempt has ended, well or badly, or after `patienceMs`. */
   async start(patienceMs: number): Promise<void> {
+    this.#stopped = false
     const first = new Promise<void>((resolve) => (this.#running = this.#run(resolve)))
     const patience = new Promise<void>((resolve) => setTimeout(resolve, patienceMs).unref())
     await Promise.race([first, patience])
