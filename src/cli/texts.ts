@@ -1,8 +1,13 @@
+import { readFileSync, writeFileSync } from 'node:fs'
 import { Command } from 'commander'
+import { renderContactSheet } from '../adapters/http/pages/contact-sheet.ts'
+import { STYLE_SHEET } from '../adapters/http/pages/style-sheet.ts'
+import { loadPageTexts } from '../adapters/templates/load-page.ts'
 import { loadProtocols } from '../adapters/templates/load-protocols.ts'
 import { loadTexts } from '../adapters/templates/load-texts.ts'
 import { approve } from '../adapters/templates/write-approvals.ts'
 import { badInput } from '../domain/failure.ts'
+import type { TextLibrary } from '../domain/texts/library.ts'
 import { languageOf } from '../domain/texts/render.ts'
 import { surveyTexts, type SurveyRow } from '../domain/texts/survey.ts'
 import { answersByLanguage, EXAMPLE_SITE } from './example-site.ts'
@@ -16,6 +21,7 @@ interface Options {
   approve?: string
   on?: string
   kind?: string
+  sheet?: string
 }
 
 const HELP = `
@@ -32,20 +38,36 @@ export function command(): Command {
     .option('--clinic <name>', 'the name your clinic signs with', EXAMPLE_SITE.clinic)
     .option('--phone <number>', 'the number patients call', EXAMPLE_SITE.clinicPhone)
     .option('--page <address>', 'address of a private page', EXAMPLE_SITE.page)
+    .option('--sheet <file>', 'write a page with every text of --language, for a reviewer to read or print')
     .option('--approve <role>', 'record that a reviewer with this role approves the texts of --language')
     .option('--on <date>', 'with --approve: date of the approval, YYYY-MM-DD')
     .option('--kind <kind>', 'with --approve: only this kind, e.g. prep, or answer')
     .addHelpText('after', HELP)
-    .action((options: Options) => (options.approve === undefined ? list(options) : record(options)))
+    .action((options: Options) => {
+      if (options.approve !== undefined) return record(options)
+      return options.sheet === undefined ? list(options) : writeSheet(options, options.sheet)
+    })
+}
+
+function survey({ clinic, phone: clinicPhone, page }: Options, library: TextLibrary, only?: string): SurveyRow[] {
+  return surveyTexts(library, { clinic, clinicPhone, page, answers: answersByLanguage(loadProtocols().values()) }, only)
 }
 
 function list(options: Options): void {
   const library = loadTexts()
-  const only = options.language && languageOf(library, options.language).code
-  const { clinic, phone: clinicPhone, page } = options
-  const rows = surveyTexts(library, { clinic, clinicPhone, page, answers: answersByLanguage(loadProtocols().values()) }, only)
+  const rows = survey(options, library, options.language && languageOf(library, options.language).code)
   console.log(options.json ? JSON.stringify(rows, null, 2) : table(rows))
   if (rows.some(({ overBudget }) => overBudget !== null)) process.exitCode = 1
+}
+
+/** A file of its own: the style sheet is put into it. */
+function writeSheet(options: Options, file: string): void {
+  const library = loadTexts()
+  const language = languageOf(library, options.language ?? 'en')
+  const rows = survey(options, library)
+  const sheet = { language, languages: [...library.languages.values()], rows, protocols: loadProtocols().values(), pages: loadPageTexts(), path: null }
+  writeFileSync(file, renderContactSheet({ ...sheet, css: readFileSync(STYLE_SHEET, 'utf8') }))
+  console.log(`Every text in ${language.name} is in ${file}.`)
 }
 
 function record({ language, approve: by, on, kind }: Options): void {

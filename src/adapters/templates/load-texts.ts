@@ -1,7 +1,7 @@
 import { join } from 'node:path'
 import { z } from 'zod'
 import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/texts/kinds.ts'
-import { READING_FORMULAS, textKey, type Language, type Text, type TextLibrary, type TextPart } from '../../domain/texts/library.ts'
+import { READING_FORMULAS, textKey, VOICE_PARTS, type Language, type Text, type TextLibrary, type TextPart } from '../../domain/texts/library.ts'
 import { parseMessage } from '../../domain/texts/message.ts'
 import { textFaults } from '../../domain/texts/text-rules.ts'
 import { digestOf, loadApprovals, type Approvals } from './approvals.ts'
@@ -86,7 +86,10 @@ function loadVoice(folder: string, locale: string, approvals: Approvals, faults:
   const read = readYaml(file, voiceFile, faults)
   if (!read) return []
   const whole: TextsByKind = {}
-  for (const [kind, parts] of Object.entries(read.texts)) whole[kind] = { ...read.defaults, ...parts }
+  for (const [kind, parts] of Object.entries(read.texts)) {
+    const own: Partial<Record<TextPart, string | undefined>> = { ...read.defaults, ...parts }
+    whole[kind] = Object.fromEntries(VOICE_PARTS.map((part) => [part, own[part]]))
+  }
   return textsOf(file, 'voice', whole, locale, approvals, faults)
 }
 

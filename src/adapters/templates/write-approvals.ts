@@ -6,6 +6,7 @@ import type { Approval } from '../../domain/texts/library.ts'
 import { approvalsFile, digestOf, type ApprovalsFile } from './approvals.ts'
 import { Faults, TEMPLATES } from './files.ts'
 import { answerKey, loadAnswers } from './load-answers.ts'
+import { loadPageTexts, PAGE_KEY } from './load-page.ts'
 import { loadTexts } from './load-texts.ts'
 
 const HEADING = [
@@ -25,6 +26,7 @@ export function reviewables(language: string, folder: string = TEMPLATES): Map<s
     ...Object.entries(answers?.topics ?? {}).flatMap(([topic, { rule: _, ...sentences }]) =>
       Object.entries(sentences).map(([variant, words = '']): [string, string] => [answerKey(topic, variant), digestOf(words)]),
     ),
+    [PAGE_KEY, loadPageTexts(folder).get(language)!.digest],
   ])
 }
 

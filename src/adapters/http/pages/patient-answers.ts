@@ -1,0 +1,91 @@
+import { DateTime } from 'luxon'
+import { z } from 'zod'
+import type { Reading } from '../../../domain/replies/reading.ts'
+import { writeWhen } from '../../../domain/texts/dates.ts'
+import { fill } from '../../../domain/texts/message.ts'
+import { html, type Html } from './html.ts'
+import type { PatientPage } from './patient-page.ts'
+
+/** How far back a first day may lie: older ones are typing errors. */
+const DAYS_BACK = 180
+
+/** The forms by which she answers; each posts `answer`, some with a date or a number, to the page itself. */
+export function answerForms(page: PatientPage): Html {
+  const { words } = page.texts
+  return html`<section class="answers" aria-labelledby="answers">
+<h2 id="answers">${words.answers.heading}</h2>
+${page.choices.length > 0 && offer(page)}
+${page.periods && period(page)}
+${form(page, html`<h3>${words.answers.move}</h3><button class="plain" name="answer" value="cannot-come">${words.answers.moveButton}</button>`)}
+${page.avoid.length > 0 && lapse(page)}
+</section>`
+}
+
+function form({ path, language }: PatientPage, content: Html): Html {
+  return html`<form method="post" action="${path}">
+<input type="hidden" name="lang" value="${language.code}">
+${content}
+</form>`
+}
+
+function offer(page: PatientPage): Html {
+  const { words } = page.texts
+  const buttons = page.choices.map((at, index) => {
+    const when = writeWhen(at, page.zone, page.language, 'voice')
+    return html`<button name="choice" value="${index + 1}">${fill(words.answers.take, page.language.locale, { when })}</button>\n`
+  })
+  return form(page, html`<h3>${words.answers.offer}</h3><input type="hidden" name="answer" value="choice">\n${buttons}`)
+}
+
+function period(page: PatientPage): Html {
+  const { answers } = page.texts.words
+  const isLast = page.ask === 'last-period'
+  const other = isLast ? { value: 'unclear', label: answers.notSure } : { value: 'not-started', label: answers.notYet }
+  const earliest = DateTime.fromISO(page.today, { zone: 'utc' }).minus({ days: DAYS_BACK }).toISODate()
+  // The other answer comes in a form of its own: with it the date need not be given.
+  return html`<h3>${isLast ? answers.lastPeriod : answers.period}</h3>
+${form(
+    page,
+    html`<input type="hidden" name="answer" value="period-started">
+<label for="started-on">${answers.date}</label>
+<input id="started-on" name="startedOn" type="date" required min="${earliest}" max="${page.today}" placeholder="YYYY-MM-DD"${page.problem === 'date' && html` aria-invalid="true"`}>
+<button>${answers.sendDate}</button>`,
+  )}
+${form(page, html`<button class="plain" name="answer" value="${other.value}">${other.label}</button>`)}`
+}
+
+function lapse(page: PatientPage): Html {
+  const { wrong } = page.texts.words
+  return form(page, html`<h3>${wrong.heading}</h3><p>${wrong.text}</p><button class="plain" name="answer" value="prep-lapse">${wrong.button}</button>`)
+}
+
+const posted = z.object({
+  answer: z.enum(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']),
+  startedOn: z.string().optional(),
+  choice: z.coerce.number().int().optional(),
+})
+
+/**
+ * What a form of the page said, as if she had written it: the same flow hears it. `problem` when a date or choice is missing
+ * or impossible, so that the page can be shown again.
+ *
+ * @param today calendar date in her zone.
+ * @param choices how many openings are on offer.
+ */
+export function readPageAnswer(body: unknown, today: string, choices: number): Reading | 'problem' {
+  const read = posted.safeParse(body)
+  if (!read.success) return 'problem'
+  const { answer, startedOn, choice } = read.data
+  const reading: Reading = { meaning: answer, confidence: 1, words: [] }
+  if (answer === 'period-started') return isPast(startedOn, today) ? { ...reading, startedOn } : 'problem'
+  if (answer === 'choice') return choice !== undefined && choice >= 1 && choice <= choices ? { ...reading, choice } : 'problem'
+  return reading
+}
+
+/** A real calendar date, today or up to half a year before. */
+function isPast(date: string | undefined, today: string): date is string {
+  if (date === undefined || !/^\d{4}-\d{2}-\d{2}$/.test(date)) return false
+  const day = DateTime.fromISO(date, { zone: 'utc' })
+  const daysBack = DateTime.fromISO(today, { zone: 'utc' }).diff(day, 'days').days
+  return day.isValid && daysBack >= 0 && daysBack <= DAYS_BACK
+}

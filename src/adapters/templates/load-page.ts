@@ -1,0 +1,75 @@
+import { join } from 'node:path'
+import { z } from 'zod'
+import { parseMessage } from '../../domain/texts/message.ts'
+import { digestOf, loadApprovals } from './approvals.ts'
+import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
+
+const words = z.string().min(1)
+const byRule = z.record(z.string(), words)
+
+const pageFile = z.strictObject({
+  title: words,
+  languages: words,
+  draft: words,
+  call: words,
+  visit: words,
+  before: z.strictObject({ heading: words, from: words, late: words, nothing: words, why: words }),
+  avoid: byRule,
+  fine: z.strictObject({ heading: words, items: byRule }),
+  answers: z.strictObject({
+    heading: words, period: words, lastPeriod: words, date: words, sendDate: words, notYet: words, notSure: words,
+    move: words, moveButton: words, offer: words, take: words,
+  }), // prettier-ignore
+  wrong: z.strictObject({ heading: words, text: words, button: words }),
+  urgent: z.strictObject({ heading: words, text: words }),
+  calendar: z.strictObject({ heading: words, link: words, hint: words, title: words }),
+  thanks: z.strictObject({ heading: words, text: words }),
+  problem: z.strictObject({ heading: words, date: words }),
+  closed: z.strictObject({ heading: words, text: words }),
+  caution: words,
+  stop: words,
+})
+export type PageWords = z.infer<typeof pageFile>
+
+/** The words of the patient's page in one language; approved or not as a whole. */
+export interface PageTexts {
+  words: PageWords
+  digest: string
+  state: 'approved' | 'draft'
+}
+
+/** The key under which a reviewer approves the page of a language. */
+export const PAGE_KEY = 'page'
+
+/**
+ * Reads `page.yaml` of every language.
+ *
+ * @throws Failure `bad-input` listing all faults of all files.
+ */
+export function loadPageTexts(folder: string = TEMPLATES): Map<string, PageTexts> {
+  const faults = new Faults(folder)
+  const pages = new Map<string, PageTexts>()
+  for (const code of foldersWith(folder, 'language.yaml')) {
+    const file = join(folder, code, 'page.yaml')
+    const read = readYaml(file, pageFile, faults)
+    if (!read) continue
+    checkMessages(read, code, (where, message) => faults.add(file, where, message))
+    const digest = digestOf(JSON.stringify(read))
+    const state = loadApprovals(join(folder, code, 'approvals.yaml'), faults)(PAGE_KEY, digest) ? 'approved' : 'draft'
+    pages.set(code, { words: read, digest, state })
+  }
+  faults.throwIfAny()
+  return pages
+}
+
+/** The few that take a value must be ICU MessageFormat. */
+function checkMessages({ before, answers, calendar, stop }: PageWords, code: string, fault: (where: string, message: string) => void): void {
+  const messages = { 'before.from': before.from, 'answers.take': answers.take, 'calendar.hint': calendar.hint, stop }
+  for (const [where, message] of Object.entries(messages)) {
+    try {
+      parseMessage(message, code)
+    } catch (error) {
+      fault(where, `This is not ICU MessageFormat: ${(error as Error).message}`)
+    }
+  }
+}
