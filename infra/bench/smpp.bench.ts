@@ -4,11 +4,12 @@ import smpp from 'smpp'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 
 // Messages a second through the SMPP gateway with a window of 100, against the bare npm session with the same window,
-// both to the same message centre on the loopback, in turns.
+// both to the same message centre on the loopback, in turns. Of many short rounds the best counts, since other work on the
+// machine only ever makes a round slower.
 
 const WINDOW = 100
-const MESSAGES = 20_000
-const ROUNDS = 3
+const MESSAGES = 6_000
+const ROUNDS = 8
 const TEXT = 'a'.repeat(150)
 const WANTED = 0.5
 
@@ -26,9 +27,8 @@ export async function bench(): Promise<void> {
     server.disconnect()
   }
   const ratio = rates.gateway / rates.bare
-  console.log(
-    `smpp   bare ${rates.bare.toFixed(0)}/s   gateway ${rates.gateway.toFixed(0)}/s   ratio ${ratio.toFixed(2)} (wanted ${WANTED})`,
-  )
+  const [bare, gateway] = [rates.bare, rates.gateway].map((rate) => rate.toFixed(0))
+  console.log(`smpp   bare ${bare}/s   gateway ${gateway}/s   ratio ${ratio.toFixed(2)} (wanted ${WANTED})`)
   if (ratio < WANTED) throw new Error('the SMPP gateway is slower than wanted')
 }
 

@@ -13,7 +13,7 @@ import { readSmppConfig } from '../../src/adapters/gateways/smpp/smpp-config.ts'
 import { refusal } from '../../src/adapters/gateways/smpp/status.ts'
 import { validityPeriod } from '../../src/adapters/gateways/smpp/times.ts'
 import type { Failure } from '../../src/domain/failure.ts'
-import { outsideGsm7 } from '../../src/domain/texts/sms.ts'
+import { measureSms, outsideGsm7 } from '../../src/domain/texts/sms.ts'
 import { present } from './peers/programs.ts'
 
 const IDS = { accept: 'decimal', receipt: 'decimal' } as const
@@ -53,6 +53,15 @@ describe('a text cut into segments', () => {
     expect(octets('Où? éê', { alphabet: 'latin1', long: 'udh' })).toEqual([[8, 12]])
     expect(octets('Où? é', { alphabet: 'latin1', long: 'udh' })).toEqual([[0, 5]])
     expect(octets('€'.repeat(80), { alphabet: 'latin1', long: 'udh' })).toEqual([[8, 6 + 134], [8, 6 + 26]]) // prettier-ignore
+  })
+
+  it('is sent in as many as were counted', () => {
+    fc.assert(
+      fc.property(fc.string({ unit: 'grapheme', maxLength: 400 }), fc.boolean(), (text, plain) => {
+        const said = plain ? text.replace(/[^\x20-\x5f]/g, '€') : text
+        expect(segmentsOf(said, { alphabet: 'gsm7', long: 'udh' }, 7)).toHaveLength(measureSms(said).segments)
+      }),
+    )
   })
 
   it('never holds more than one short message can carry', () => {

@@ -18,13 +18,14 @@ OCTETS.delete('\x1b')
 
 /** Octets of a text in the GSM alphabet; undefined when it holds a character outside of it. */
 export function encodeGsm7(text: string): Buffer | undefined {
-  const octets: number[] = []
+  const octets = Buffer.allocUnsafe(text.length * 2)
+  let length = 0
   for (const character of text) {
-    const code = OCTETS.get(character)
-    if (code === undefined) return undefined
-    octets.push(...code)
+    const codes = OCTETS.get(character)
+    if (codes === undefined) return undefined
+    for (const code of codes) octets[length++] = code
   }
-  return Buffer.from(octets)
+  return octets.subarray(0, length)
 }
 
 /** An escape to a character that is not in the extension table shows the basic one, as TS 23.038 asks of a receiver. */

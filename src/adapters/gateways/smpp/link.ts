@@ -73,7 +73,7 @@ export class Link {
     return new Promise((settle) => {
       const timer = setTimeout(() => this.#tooLate(sequence), this.#options.answerMs)
       this.#pending.set(sequence, { settle, late, timer, overdue: false })
-      this.#socket.write(encodePdu(command, sequence, fields))
+      this.#write(encodePdu(command, sequence, fields))
     })
   }
 
@@ -95,7 +95,7 @@ export class Link {
     try {
       this.#framer.cut(chunk, (frame) => this.#take(frame))
     } catch {
-      this.#write(encodePdu('generic_nack', 0, {}, STATUS.badLength))
+      this.#socket.write(encodePdu('generic_nack', 0, {}, STATUS.badLength)) // at once: the connection ends here
       this.destroy('garbled')
     }
   }
@@ -145,8 +145,14 @@ export class Link {
     if (reply === 'timeout' && Date.now() - this.#heardAt > this.#options.answerMs) this.destroy('silent')
   }
 
+  /** What is written in one turn of the event loop goes out together. */
   #write(octets: Buffer): void {
-    if (this.open) this.#socket.write(octets)
+    if (!this.open) return
+    if (this.#socket.writableCorked === 0) {
+      this.#socket.cork()
+      process.nextTick(() => this.#socket.uncork())
+    }
+    this.#socket.write(octets)
   }
 
   #lose(): void {

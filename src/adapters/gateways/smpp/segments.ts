@@ -1,10 +1,11 @@
-import { measureSms, splitSms } from '../../../domain/texts/sms.ts'
+import { splitSms } from '../../../domain/texts/sms.ts'
 import { encodeGsm7, encodeLatin1, encodeUcs2 } from './alphabets.ts'
 import type { Fields } from './pdu.ts'
 import type { SmppConfig } from './smpp-config.ts'
 
 const UDH_INDICATOR = 0x40
 const DATA_CODING = { default: 0, ucs2: 8 }
+const GSM_ALONE = 160
 const UCS2_ROOM = { alone: 70, joined: 67 }
 
 interface Encoded {
@@ -36,15 +37,15 @@ function sar(reference: number, total: number, n: number): Fields {
 }
 
 function encode(text: string, alphabet: SmppConfig['alphabet']): Encoded {
+  const gsm = encodeGsm7(text)
+  const own = alphabet === 'gsm7' ? gsm : gsm && encodeLatin1(text)
+  if (own === undefined) return { dataCoding: DATA_CODING.ucs2, segments: splitUcs2(text).map(encodeUcs2) }
+  if (gsm!.length <= GSM_ALONE) return { dataCoding: DATA_CODING.default, segments: [own] }
   const encodeOne = alphabet === 'gsm7' ? encodeGsm7 : encodeLatin1
-  if (measureSms(text).encoding === 'GSM-7') {
-    const segments = splitSms(text).map(encodeOne)
-    if (segments.every((segment) => segment !== undefined)) return { dataCoding: DATA_CODING.default, segments }
-  }
-  return { dataCoding: DATA_CODING.ucs2, segments: splitUcs2(text).map(encodeUcs2) }
+  return { dataCoding: DATA_CODING.default, segments: splitSms(text).map((segment) => encodeOne(segment)!) }
 }
 
-/** Needed where a text is in GSM-7 but not in the peer's own alphabet; never cuts a surrogate pair. */
+/** As `splitSms` would, also for a text that is in GSM-7 but not in the peer's own alphabet; never cuts a surrogate pair. */
 function splitUcs2(text: string): string[] {
   if (text.length <= UCS2_ROOM.alone) return [text]
   const segments = ['']

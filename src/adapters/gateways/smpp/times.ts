@@ -1,4 +1,4 @@
-import { DateTime, Duration } from 'luxon'
+import { Duration } from 'luxon'
 import type { SmppConfig } from './smpp-config.ts'
 
 /**
@@ -7,7 +7,7 @@ import type { SmppConfig } from './smpp-config.ts'
  */
 export function validityPeriod(notAfter: Date, now: Date, kind: SmppConfig['validity']): string {
   if (kind === 'none') return ''
-  if (kind === 'absolute') return DateTime.fromJSDate(notAfter, { zone: 'utc' }).toFormat("yyMMddHHmmss'000+'")
+  if (kind === 'absolute') return `${notAfter.toISOString().replace(/\D/g, '').slice(2, 14)}000+`
   const left = Duration.fromMillis(Math.max(1000, notAfter.getTime() - now.getTime()))
   return `0000${left.toFormat('ddhhmmss')}000R`
 }
