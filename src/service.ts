@@ -62,9 +62,9 @@ async function startWorker(config: Config, { deps, log }: Composed): Promise<() 
   }
 }
 
-async function startWeb(config: Config, { deps, log }: Composed, extra?: Router): Promise<Running> {
+async function startWeb(config: Config, { deps, log, news }: Composed, extra?: Router): Promise<Running> {
   const ready = async () => (await deps.store.read.clinics.list()) !== undefined
-  const app = createApp({ deps, log, apiKey: config.apiKey, ready, ...(extra && { extra }) })
+  const app = createApp({ deps, log, news, apiKey: config.apiKey, ready, ...(extra && { extra }) })
   const server = createServer(app)
   server.requestTimeout = 30_000
   server.headersTimeout = 10_000
@@ -73,7 +73,7 @@ async function startWeb(config: Config, { deps, log }: Composed, extra?: Router)
   await new Promise<void>((done, fail) => server.once('error', fail).listen(config.port, config.host, done))
   const { port } = server.address() as AddressInfo
   const name = config.host.includes(':') ? `[${config.host}]` : config.host
-  return { url: `http://${name}:${port}`, stop: () => closeServer(server) }
+  return { url: `http://${name}:${port}`, stop: () => (news.close(), closeServer(server)) }
 }
 
 function closeServer(server: Server): Promise<void> {

@@ -106,6 +106,8 @@ export interface MessageFigures {
 
 export interface MessageRecords {
   get(id: string): Promise<Message | undefined>
+  /** Locks the row until the transaction ends. */
+  lock(id: string): Promise<Message | undefined>
   insert(messages: readonly Message[]): Promise<void>
   ofBooking(bookingId: string): Promise<Message[]>
   ofBookings(bookingIds: readonly string[]): Promise<Message[]>
@@ -118,6 +120,7 @@ export interface MessageRecords {
   /** Conditional move with its facts; false when the message is no longer in one of `from`. */
   move(id: string, from: readonly MessageState[], to: MessageState, facts?: Partial<Message>): Promise<boolean>
   byRef(gateway: string, ref: string): Promise<Message | undefined>
+  figures(now: Date, since: Date): Promise<MessageFigures>
   withdrawUnsent(where: { bookingId: string } | { phone: string }, code: string, now: Date): Promise<number>
 }
 
@@ -203,6 +206,8 @@ export interface KeptAnswer {
 export interface IdempotencyRecords {
   get(key: string): Promise<KeptAnswer | undefined>
   put(answer: KeptAnswer, at: Date): Promise<void>
+  /** Forgets answers given before. */
+  forget(before: Date): Promise<void>
 }
 
 /** All records, within one transaction or, for reads, outside any. */

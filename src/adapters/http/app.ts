@@ -5,12 +5,16 @@ import { Failure } from '../../domain/failure.ts'
 import type { Deps } from '../../flows/ports.ts'
 import { requireKey } from './access.ts'
 import { API_BASE, api } from './api/api.ts'
+import { desk } from './desk/desk.ts'
+import { startPage } from './desk/start-page.ts'
+import type { NewsDesk } from './news.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './webhooks.ts'
 
 export interface AppOptions {
   deps: Deps
   log: Logger
+  news: NewsDesk
   /** Required as bearer token where set. */
   apiKey: string | undefined
   /** More pages, e.g. the simulated phones of the demo. */
@@ -22,7 +26,7 @@ export interface AppOptions {
 const LARGEST_BODY = '64kb'
 
 /** The whole HTTP service: API, webhooks, health, pages. */
-export function createApp({ deps, log, apiKey, extra, ready }: AppOptions): Express {
+export function createApp({ deps, log, news, apiKey, extra, ready }: AppOptions): Express {
   const app = express()
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
@@ -35,6 +39,8 @@ export function createApp({ deps, log, apiKey, extra, ready }: AppOptions): Expr
   })
   app.use('/gateways', webhooks(deps))
   app.use(API_BASE, requireKey(apiKey), refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), api(deps))
+  app.get('/', startPage(extra !== undefined))
+  app.use('/desk', requireKey(apiKey), desk(deps, news, log))
   if (extra) app.use(extra)
   app.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is nothing at this address.' })))
   app.use(problemHandler(log))

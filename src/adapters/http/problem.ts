@@ -61,7 +61,7 @@ export function problemHandler(log: Logger): ErrorRequestHandler {
 }
 
 /** Database errors carry values in `detail`; only code and stack are kept. */
-function describe(error: unknown): Record<string, unknown> {
+export function describe(error: unknown): Record<string, unknown> {
   if (!(error instanceof Error)) return { kind: typeof error }
   const code = 'code' in error ? String(error.code) : undefined
   return { name: error.name, code, stack: error.stack?.split('\n').slice(1, 8).join('\n') }

@@ -104,6 +104,7 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
 
   return {
     get: (id) => one(all().where('id', '=', id)),
+    lock: (id) => one(all().where('id', '=', id).forUpdate()),
     byRef: (gateway, ref) => one(all().where('gateway', '=', gateway).where('gateway_ref', '=', ref)),
     keepEarlyReceipt: async ({ gateway, ref, state, code, at }) => {
       const row = { gateway, ref: ref!, state, code: code ?? null, at }
@@ -145,6 +146,7 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
         .executeTakeFirst()
       return moved !== undefined
     },
+    figures: (now, since) => messageFigures(db, now, since),
     withdrawUnsent: async (where, code, now) => {
       const rows = await db
         .updateTable('message')

@@ -5,6 +5,7 @@ import { DateTime } from 'luxon'
 import { Failure } from '../../../domain/failure.ts'
 import type { Clock } from '../../../flows/ports.ts'
 import type { PhoneText, PocketGateway } from '../../gateways/pocket/pocket-gateway.ts'
+import { onlyOwnForms } from '../own-forms.ts'
 import { html, type Html } from './html.ts'
 
 const CSS = readFileSync(new URL('phones.css', import.meta.url), 'utf8')
@@ -22,14 +23,11 @@ export interface PhonesOptions {
 export function phonePages({ pocket, clock, zone, nameOf }: PhonesOptions): Router {
   const router = Router()
   const page = (number: string | null) => layout({ pocket, clock, zone, nameOf }, number)
-  router.get('/', (_request, response) => response.redirect('/phones'))
   router.get('/assets/phones.css', (_request, response) => void response.type('css').send(CSS))
   router.get('/phones', (_request, response) => send(response, page(null)))
-  router.get('/phones/:number', (request, response) => send(response, page(known(pocket, request.params.number!))))
-  router.post('/phones/:number', express.urlencoded({ extended: false, limit: '16kb' }), async (request, response) => {
-    // Another site's page may post a form here too; browsers say so.
-    if (!['same-origin', 'none', undefined].includes(request.get('Sec-Fetch-Site'))) throw new Failure('unauthorized', { message: 'Write from this page.' })
-    const number = known(pocket, request.params.number!)
+  router.get('/phones/:number', (request, response) => send(response, page(known(pocket, String(request.params.number)))))
+  router.post('/phones/:number', onlyOwnForms, express.urlencoded({ extended: false, limit: '16kb' }), async (request, response) => {
+    const number = known(pocket, String(request.params.number))
     const { text } = z.object({ text: z.string().trim().min(1, 'Write something first.').max(2000) }).parse(request.body ?? {})
     await pocket.reply(number, text)
     response.redirect(303, `/phones/${encodeURIComponent(number)}`)

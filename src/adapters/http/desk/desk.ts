@@ -1,0 +1,27 @@
+import express, { Router } from 'express'
+import type { Logger } from 'pino'
+import type { Deps } from '../../../flows/ports.ts'
+import { loadTexts } from '../../templates/load-texts.ts'
+import type { NewsDesk } from '../news.ts'
+import { onlyOwnForms } from '../own-forms.ts'
+import { deskAssets } from './assets.ts'
+import { events } from './events.ts'
+import { troublePage } from './trouble-page.ts'
+import { mountBookings } from './bookings-page.ts'
+import { clinicsPage } from './clinics-page.ts'
+import { Desk } from './page.ts'
+
+const LARGEST_FORM = '64kb'
+
+/** The front desk's pages: `/desk/CLINIC/…`. Rendered here; they work without scripts. */
+export function desk(deps: Deps, news: NewsDesk, log: Logger): Router {
+  const router = Router()
+  router.get('/events', events(news))
+  router.use('/assets', deskAssets())
+  router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }))
+  router.get('/', clinicsPage(deps))
+  const pages = new Desk(router, deps, loadTexts())
+  for (const mount of [mountBookings]) mount(pages)
+  router.use(troublePage(log))
+  return router
+}

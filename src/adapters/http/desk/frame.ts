@@ -1,0 +1,80 @@
+import { html, type Child, type Html } from '../pages/html.ts'
+import { CAUTION } from '../views.ts'
+import type { Sheet } from './page.ts'
+import { clockLine } from './when.ts'
+
+export interface Frame {
+  sheet: Sheet
+  /** Heading and document title; never a patient's name, since titles stay in the browser's history. */
+  title: string
+  /** Address below the clinic's, for the navigation, e.g. `bookings`. */
+  here: string
+  body: Child
+  /** The page shows rules of preparation. */
+  rules?: boolean
+}
+
+/** Shown wherever rules of preparation are. */
+const RULES_CAUTION = "The clinic's own protocol, licensed practice and the laboratory's directory prevail over the preparation rules shown here."
+
+const PAGES: [path: string, name: string][] = [
+  ['bookings', 'Bookings'],
+  ['book', 'Book a visit'],
+  ['calls', 'Call list'],
+  ['replies', 'Replies'],
+  ['openings', 'Openings'],
+  ['day-sheet', 'Day sheet'],
+  ['texts', 'Texts'],
+  ['service', 'Service'],
+]
+
+/** A page of the desk. */
+export function frame({ sheet, title, here, body, rules = false }: Frame): Html {
+  return document(
+    `${title}, ${sheet.clinic.name}`,
+    html`${top(sheet, here)}
+<main id="content" tabindex="-1">
+<p id="said" role="status" class="said">${sheet.said}</p>
+<p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button" data-refresh>Show it</button></p>
+<h1>${title}</h1>
+${body}
+</main>
+<footer><p>${CAUTION}</p>${rules && html`<p>${RULES_CAUTION}</p>`}</footer>`,
+  )
+}
+
+function top({ clinic, at, calls, among, now }: Sheet, here: string): Html {
+  return html`<a class="skip" href="#content">Skip to the content</a>
+<header>
+<p class="place"><b>${clinic.name}</b>${among && html` <a href="/desk">Other clinics</a>`}</p>
+<p class="clock">${clockLine(now, clinic.zone)}</p>
+<nav aria-label="Desk"><ul>
+${PAGES.map(([path, name]) => html`<li><a href="${at(path)}"${path === here && html` aria-current="page"`}>${name}${path === 'calls' && calls > 0 && html` <span class="count">${calls}<span class="unseen"> open</span></span>`}</a></li>\n`)}</ul></nav>
+</header>`
+}
+
+/** htmx keeps no copy of pages, adds no styles, evaluates no code, and asks this site only. */
+const HTMX = JSON.stringify({ includeIndicatorStyles: false, allowEval: false, selfRequestsOnly: true, historyCacheSize: 0, refreshOnHistoryMiss: true })
+
+/** A whole document with the desk's style and scripts. */
+export function document(title: string, body: Child): Html {
+  return html`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="robots" content="noindex">
+<meta name="format-detection" content="telephone=no">
+<meta name="htmx-config" content="${HTMX}">
+<title>${title}</title>
+<link rel="icon" href="data:,">
+<link rel="stylesheet" href="/desk/assets/desk.css">
+<script src="/desk/assets/htmx.js" defer></script>
+<script src="/desk/assets/desk.js" defer></script>
+</head>
+<body>
+${body}
+</body>
+</html>
+`
+}

@@ -1,0 +1,11 @@
+/** Items by key, groups and items in the order they come. (`Map.groupBy` is newer than the oldest Node we run on.) */
+export function grouped<T, K>(items: readonly T[], keyOf: (item: T) => K): Map<K, T[]> {
+  const groups = new Map<K, T[]>()
+  for (const item of items) {
+    const key = keyOf(item)
+    const group = groups.get(key)
+    if (group) group.push(item)
+    else groups.set(key, [item])
+  }
+  return groups
+}

@@ -1,0 +1,20 @@
+import type { RequestHandler } from 'express'
+import { html } from '../pages/html.ts'
+import { CAUTION } from '../views.ts'
+import { document } from './frame.ts'
+import { send } from './page.ts'
+
+/** `/`: where to go from here. @param phones the simulated phones are part of this service */
+export function startPage(phones: boolean): RequestHandler {
+  const body = html`<main id="content" class="choice">
+<h1>Daysix</h1>
+<p>Times and prepares visits for a cervical specimen.</p>
+<ul class="clinics">
+<li><a href="/desk">The front desk</a> <small>bookings, call list, day sheet</small></li>
+${phones && html`<li><a href="/phones">The simulated phones</a> <small>write as a patient; nobody real is reached</small></li>`}
+<li><a href="/api/v1/openapi.json">The API's description</a> <small>for programs</small></li>
+</ul>
+</main>
+<footer><p>${CAUTION}</p></footer>`
+  return (_request, response) => send(response, 200, document('Daysix', body))
+}

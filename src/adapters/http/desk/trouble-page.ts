@@ -1,0 +1,22 @@
+import type { ErrorRequestHandler } from 'express'
+import type { Logger } from 'pino'
+import { html } from '../pages/html.ts'
+import { describe, toProblem } from '../problem.ts'
+import { document } from './frame.ts'
+import { send } from './page.ts'
+
+/** Answers errors of the desk's pages as a page: what is wrong, how to mend it, and the way back. */
+export function troublePage(log: Logger): ErrorRequestHandler {
+  return (error, request, response, next) => {
+    if (response.headersSent) return next(error)
+    const { status, title, detail } = toProblem(error)
+    if (status >= 500) log.error({ request: request.id, error: describe(error) }, 'page failed')
+    const body = html`<main id="content" class="trouble">
+<h1>${title}</h1>
+<p>${detail ?? 'Nothing was changed. Try again; if it happens again, tell whoever looks after the service.'}</p>
+<p>Request ${request.id}</p>
+<p><a href="/desk">Back to the desk</a></p>
+</main>`
+    send(response, status, document(title, body))
+  }
+}

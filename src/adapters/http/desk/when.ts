@@ -1,0 +1,42 @@
+import { DateTime } from 'luxon'
+import type { CalendarDate } from '../../../domain/cycle/history.ts'
+import { inZone } from '../../../domain/prep/sending-hours.ts'
+
+/** Times as the desk reads them: day before month in words, 24-hour clock, in the clinic's or the visit's zone. */
+const format = (at: Date, zone: string, pattern: string) => inZone(at, zone).setLocale('en').toFormat(pattern)
+
+export const clock = (at: Date, zone: string) => format(at, zone, 'HH:mm')
+export const shortDay = (at: Date, zone: string) => format(at, zone, 'ccc d LLL')
+export const longDay = (at: Date, zone: string) => format(at, zone, 'cccc d LLLL yyyy')
+export const dayAndClock = (at: Date, zone: string) => format(at, zone, 'ccc d LLL, HH:mm')
+/** For `datetime` attributes. */
+export const machine = (at: Date, zone: string) => inZone(at, zone).toISO({ suppressMilliseconds: true })!
+
+/** The clock on the wall, with the zone that every time on the page is in. */
+export function clockLine(now: Date, zone: string): string {
+  const local = inZone(now, zone).setLocale('en')
+  return `${local.toFormat('cccc d LLLL yyyy, HH:mm')} · all times ${zone.replaceAll('_', ' ')} (UTC${local.toFormat('Z')})`
+}
+
+export function dateWords(date: CalendarDate, pattern = 'ccc d LLL'): string {
+  return DateTime.fromISO(date, { zone: 'utc' }).setLocale('en').toFormat(pattern)
+}
+
+/** Midnight that begins a local date. */
+export function startOf(date: CalendarDate, zone: string): Date {
+  return DateTime.fromISO(date, { zone }).startOf('day').toJSDate()
+}
+
+/** A date from an address or a form, or the usual one when it is none. */
+export function dateOr(written: string | undefined, usual: CalendarDate): CalendarDate {
+  const real = written !== undefined && /^\d{4}-\d{2}-\d{2}$/.test(written) && DateTime.fromISO(written, { zone: 'utc' }).isValid
+  return real ? written : usual
+}
+
+/** "3 h", "2 days": how long ago, for lists. */
+export function age(since: Date, now: Date): string {
+  const minutes = Math.max(0, Math.floor((now.getTime() - since.getTime()) / 60_000))
+  if (minutes < 60) return `${minutes} min`
+  if (minutes < 48 * 60) return `${Math.floor(minutes / 60)} h`
+  return `${Math.floor(minutes / 1440)} days`
+}

@@ -1,0 +1,108 @@
+import type { Booking } from '../../../domain/booking.ts'
+import type { DayForecast, Rating } from '../../../domain/cycle/history.ts'
+import type { FollowUpReason } from '../../../domain/follow-up.ts'
+import type { MessageState } from '../../../domain/message.ts'
+import type { Standing } from '../../../domain/prep/standing.ts'
+import type { Meaning } from '../../../domain/replies/reading.ts'
+import type { TextKind } from '../../../domain/texts/kinds.ts'
+
+/** Words of the screens for what the domain names. */
+
+export const TIMING: Record<Rating, string> = { best: 'Best days', fine: 'Fine', unsure: 'Unsure', avoid: 'Days to avoid' }
+
+export const PREPARATION: Record<Standing, string> = {
+  'not-needed': 'None needed',
+  planned: 'Will be told',
+  'on-its-way': 'Sent, not yet confirmed',
+  told: 'Told in time',
+  'told-late': 'Told late',
+  'not-reached': 'Not reached: call her',
+  'nobody-tells': 'Not told by text: call her',
+}
+
+/** Standings that a person must make good. */
+export const NEEDS_A_CALL: ReadonlySet<Standing> = new Set(['not-reached', 'nobody-tells'])
+
+const REASONS: Partial<Record<FollowUpReason, string>> = {
+  alarm: 'Alarming words',
+  lapse: 'Preparation lapse',
+  'approve-move': 'Move to approve',
+  'visit-moved': 'She moved the visit',
+  'offer-lapsed': 'Offer not answered',
+  'check-opt-out': 'Opt-out to check',
+  'plan-not-kept': 'Message without a place',
+  'send-unknown': 'Perhaps not reached',
+  contradiction: 'Contradicting dates',
+}
+
+export function reasonWords(reason: FollowUpReason): string {
+  return REASONS[reason] ?? spoken(reason)
+}
+
+export const URGENCY = { 1: 'Now', 2: 'Today', 3: 'When convenient' } as const
+
+export const MEANING: Record<Meaning, string> = {
+  'period-started': 'Her period has started',
+  'not-started': 'Her period has not started',
+  'still-bleeding': 'She is still bleeding',
+  'bleeding-ended': 'The bleeding has ended',
+  confirm: 'She will come',
+  'cannot-come': 'She cannot come',
+  choice: 'She chose a time on offer',
+  stop: 'She wants no more messages',
+  help: 'She asks who we are',
+  rejoin: 'She wants messages again',
+  'prep-question': 'A question about preparation',
+  'prep-lapse': 'Preparation did not go as asked',
+  urgent: 'Alarming words',
+  'wrong-person': 'Not her number',
+  thanks: 'Thanks',
+  unclear: 'Unclear',
+}
+
+export const MESSAGE_STATE: Record<MessageState, string> = {
+  planned: 'planned',
+  queued: 'planned',
+  sending: 'being sent',
+  sent: 'sent, not yet confirmed',
+  delivered: 'delivered',
+  failed: 'could not be sent',
+  expired: 'too late, not sent',
+  withdrawn: 'withdrawn, not sent',
+  undelivered: 'not delivered',
+}
+
+export function kindWords(kind: TextKind): string {
+  return { prep: 'Preparation', 'late-prep': 'Preparation, late', 'lmp-question': 'Question: last period' }[kind as string] ?? spoken(kind)
+}
+
+/** `which-visit` → "Which visit". */
+export function spoken(code: string): string {
+  const words = code.replaceAll('-', ' ')
+  return words.charAt(0).toUpperCase() + words.slice(1)
+}
+
+/** "about day 9", or nothing where cycles play no part. */
+export function cycleDayWords({ cycleDay }: Pick<DayForecast, 'cycleDay'>): string {
+  return cycleDay === null ? 'cycle day not known' : `about day ${cycleDay}`
+}
+
+/** Whole tenths; a small risk never looks like none, nor a large one like certainty. */
+export function chanceWords(probability: number): string {
+  if (probability === 0) return 'no chance of a day to avoid'
+  if (probability < 0.05) return 'under 1 chance in 20 of a day to avoid'
+  return `about ${Math.min(9, Math.max(1, Math.round(probability * 10)))} in 10 for a day to avoid`
+}
+
+/** +17825550104 → +1 782 555 0104: groups that can be dialled and read out. */
+export function phoneWords(phone: string): string {
+  const national = /^\+1(\d{3})(\d{3})(\d{4})$/.exec(phone)
+  return national ? `+1 ${national[1]} ${national[2]} ${national[3]}` : phone.replace(/(\d{2,3})(?=(\d{3})+$)/g, '$1 ')
+}
+
+export function lmpWords({ status, lmp }: { status: string; lmp?: string }): string {
+  if (status === 'no-periods') return 'no periods'
+  return lmp ?? 'not known'
+}
+
+export const isBooked = ({ state }: Booking) => state === 'booked'

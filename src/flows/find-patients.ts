@@ -1,0 +1,25 @@
+import type { Booking, Clinic } from '../domain/booking.ts'
+import { Failure } from '../domain/failure.ts'
+import { lookedFor } from '../domain/people/search-words.ts'
+import { toE164 } from '../domain/phone.ts'
+import type { Deps } from './ports.ts'
+
+const ENOUGH_DIGITS = 7
+
+/** The visits at a clinic of patients with this name, number or last four digits; newest visit first. */
+export async function findPatients({ store }: Pick<Deps, 'store'>, clinic: Clinic, typed: string, limit: number): Promise<Booking[]> {
+  const patientIds = await idsOf({ store }, clinic, typed, limit)
+  if (patientIds.length === 0) return []
+  return store.read.bookings.list({ patientIds, clinicId: clinic.id, newestFirst: true, limit })
+}
+
+async function idsOf({ store }: Pick<Deps, 'store'>, { country }: Clinic, typed: string, limit: number): Promise<string[]> {
+  if (typed.replaceAll(/\D/g, '').length < ENOUGH_DIGITS) return store.read.patients.search(lookedFor(typed), limit)
+  try {
+    return (await store.read.patients.byPhone(toE164(typed, country))).map(({ id }) => id)
+  } catch (error) {
+    // Digits that are no number find nobody; that is no fault of the clerk's.
+    if (error instanceof Failure) return []
+    throw error
+  }
+}
