@@ -5,6 +5,7 @@
 export const FOLLOW_UP_REASONS = {
   alarm: { urgency: 1, todo: 'Call her now. Her words may mean that she needs care: let a clinician hear them.' },
   'wrong-person': { urgency: 1, todo: 'This number is not hers. Find the right one; nothing more is sent to this number.' },
+  'unexpected-bleeding': { urgency: 1, todo: 'She is recorded as having no periods but writes of one. Let a clinician call her today.' },
   lapse: { urgency: 2, todo: 'Preparation did not go as asked. Ask a clinician whether to keep the visit, and call her.' },
   'no-opening': { urgency: 2, todo: 'Her visit is badly timed and no opening fits. Call her and agree on one of the good dates.' },
   'cannot-come': { urgency: 2, todo: 'She cannot come and no opening fits. Call her and agree on another time.' },

@@ -102,10 +102,13 @@ export function visitTime(deps: Deps, written: string, zone: string): Date {
   return visitAt
 }
 
-/** @throws bad-input with all faults of the cycle data. */
+/** Without these nothing can be forecast; the rest of a history is left out where it contradicts itself, and said so. */
+const NEEDED: readonly string[] = ['lmp', 'startedOn', 'usualCycleDays']
+
+/** @throws bad-input with all faults of the cycle data that make it useless. */
 export function refuseFaults(cycle: CycleHistory, today: string): void {
-  // An age beyond the model is no reason to refuse a booking; the forecast does without it.
-  const serious = cycle.status === 'no-periods' ? [] : checkHistory(cycle, today).filter(({ field }) => field !== 'age')
+  if (cycle.status === 'no-periods') return
+  const serious = checkHistory(cycle, today).filter(({ field }) => NEEDED.includes(field))
   const faults = serious.map(({ field, message }) => ({ field: `cycle.${field}`, message }))
   if (faults.length > 0) throw new Failure('bad-input', { ...faults[0]!, faults })
 }

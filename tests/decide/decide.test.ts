@@ -58,6 +58,11 @@ describe('what follows from a reply about a visit', () => {
     expect(done(odd)).toEqual(['say unclear', 'follow-up contradiction'])
   })
 
+  it('bleeding where the record says "no periods" is for a clinician, today, and never an offer', () => {
+    const given = situation(reading('period-started', { startedOn: '2026-03-09' }), { history: { status: 'no-periods' }, keeps: () => false })
+    expect(done(given)).toEqual(['say unclear', 'follow-up unexpected-bleeding'])
+  })
+
   it('"started, so Friday won’t work" learns and offers, even where the dates alone would keep the visit', () => {
     expect(done(situation(reading('period-started', { startedOn: '2026-03-09', also: ['cannot-come'] })))).toEqual(['learn', 'offer'])
   })

@@ -1,4 +1,5 @@
 import type { Booking, Offer, Patient, Slot } from '../../domain/booking.ts'
+import { FORECAST_CAUTION } from '../../domain/cycle/calendar.ts'
 import type { VisitJudgement } from '../../domain/cycle/judge.ts'
 import type { CycleHistory } from '../../domain/cycle/history.ts'
 import { FOLLOW_UP_REASONS, type FollowUp } from '../../domain/follow-up.ts'
@@ -11,8 +12,7 @@ import type { Happening } from '../../flows/ports.ts'
 /** What the API answers, in the API's own shapes. Instants are local with offset. */
 
 /** Shown wherever a forecast is. */
-export const CAUTION =
-  'A forecast is for timing a specimen, never for contraception or conception. Local protocol and licensed practice prevail.'
+export const CAUTION = `${FORECAST_CAUTION} Local protocol and licensed practice prevail.`
 
 export function bookingView(booking: Booking, patient: Patient, standing?: Standing) {
   return {
@@ -41,9 +41,9 @@ function cycleView({ status, lmp, ...rest }: CycleHistory) {
   return { lmp: status === 'cycling' ? lmp : status, ...rest }
 }
 
-export function timingView({ keep, unsure, reason, forecast }: VisitJudgement) {
+export function timingView({ keep, unsure, reason, forecast }: VisitJudgement, doubts: readonly { field: string; message: string }[] = []) {
   const { cycleDay, avoidProbability, bleedingProbability, rating } = forecast
-  return { keep, unsure, rating, cycleDay, avoidProbability, bleedingProbability, reason, caution: CAUTION }
+  return { keep, unsure, rating, cycleDay, avoidProbability, bleedingProbability, reason, doubts, caution: CAUTION }
 }
 
 export function slotView(slot: Slot, zone: string) {

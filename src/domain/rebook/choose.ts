@@ -1,5 +1,3 @@
-import { forecastDays } from '../cycle/forecast.ts'
-import { daysBetween } from '../cycle/days.ts'
 import type { CalendarDate, CycleHistory } from '../cycle/history.ts'
 import { leavesRoom } from '../prep/mark.ts'
 import type { Protocol } from '../prep/protocol.ts'
@@ -34,7 +32,7 @@ export function chooseOpenings<T>(request: ChoiceRequest<T>): T[] {
     return start.getTime() !== visit.getTime() && leavesRoom(now, start, protocol.prepHours, zone, hours)
   })
   const dated = roomy.map((opening, index) => ({ opening, key: String(index), date: dateIn(at(opening), zone) }))
-  const order = request.mustMove ? nearestGood(dated, request) : better(dated, request)
+  const order = ranked(dated, request)
   const byKey = new Map(dated.map((each) => [each.key, each.opening]))
   return spread(order.map((key) => byKey.get(key)!), at, zone).sort((a, b) => at(a).getTime() - at(b).getTime())
 }
@@ -47,27 +45,18 @@ export function dateIn(at: Date, zone: string): CalendarDate {
 type Dated = { key: string; date: CalendarDate }
 type Timed = Omit<ChoiceRequest<unknown>, 'openings' | 'at'>
 
-function better(openings: Dated[], { history, visit, zone, now, protocol }: Timed): string[] {
-  const ranked = rankOpenings({ history, booked: dateIn(visit, zone), openings, protocol, asOf: dateIn(now, zone) })
-  return ranked.map(({ key }) => key)
-}
-
-function nearestGood(openings: Dated[], { history, visit, zone, now, protocol }: Timed): string[] {
-  const booked = dateIn(visit, zone)
-  const rating = (date: CalendarDate) => forecastDays(history, { from: date, to: date }, protocol, dateIn(now, zone))[0]!.rating
-  return openings
-    .filter(({ date }) => rating(date) !== 'avoid')
-    .sort((a, b) => Math.abs(daysBetween(booked, a.date)) - Math.abs(daysBetween(booked, b.date)))
-    .map(({ key }) => key)
+function ranked(openings: Dated[], { history, visit, zone, now, protocol, mustMove }: Timed): string[] {
+  const request = { history, booked: dateIn(visit, zone), openings, protocol, mustMove, asOf: dateIn(now, zone) }
+  return rankOpenings(request).map(({ key }) => key)
 }
 
 /** Three times on one morning are no choice to somebody who works that morning: prefer different days, then fill up. */
-function spread<T>(ranked: T[], at: (opening: T) => Date, zone: string): T[] {
+function spread<T>(openings: T[], at: (opening: T) => Date, zone: string): T[] {
   const days = new Set<string>()
-  const firstOfDay = ranked.filter((opening) => {
+  const firstOfDay = openings.filter((opening) => {
     const day = dateIn(at(opening), zone)
     return !days.has(day) && days.add(day)
   })
-  const rest = ranked.filter((opening) => !firstOfDay.includes(opening))
+  const rest = openings.filter((opening) => !firstOfDay.includes(opening))
   return [...firstOfDay, ...rest].slice(0, MOST_CHOICES)
 }

@@ -36,7 +36,7 @@ export interface RankRequest {
   protocol: Timing
   /** Openings before this date leave no time to prepare. */
   notBefore?: CalendarDate
-  /** She cannot keep the booked date: rank every opening, however good the booked date is. */
+  /** She cannot keep the booked date: rank every opening that is no day to avoid, however good the booked date is. */
   mustMove?: boolean
   asOf?: CalendarDate
 }
@@ -59,7 +59,7 @@ export function rankOpenings({
   return usable
     .map(({ key, date }) => ({ key, day: forecast(date) }))
     .map(({ key, day }) => ({ key, day, score: nowCost - costOf(day, booked, protocol) }))
-    .filter(({ day, score }) => mustMove || (score > 0 && day.rating !== 'avoid'))
+    .filter(({ day, score }) => day.rating !== 'avoid' && (mustMove || score > 0))
     .sort((a, b) => b.score - a.score)
     .map(({ key, day: { avoidProbability, cycleDay }, score }) => ({ key, avoidProbability, cycleDay, score }))
 }

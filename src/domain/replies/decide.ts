@@ -115,7 +115,8 @@ function byMeaning(situation: Situation): Effect[] {
 }
 
 /** New dates: keep the visit and say so, or offer better times. Dates that contradict the record go to a person. */
-function learned({ keeps }: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
+function learned({ keeps, history }: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
+  if (history.status === 'no-periods') return [...say('unclear'), follow('unexpected-bleeding')]
   if (heard.contradiction) return [...say('unclear'), follow('contradiction', { why: heard.contradiction })]
   const learn: Effect = { do: 'learn', history: heard.history }
   return keeps(heard.history) ? [learn, ...say('no-change')] : [learn, { do: 'offer', reason: 'no-opening' }]

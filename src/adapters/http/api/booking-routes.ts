@@ -2,6 +2,7 @@ import { DateTime } from 'luxon'
 import type { z } from 'zod'
 import type { Booking, Patient } from '../../../domain/booking.ts'
 import { badInput } from '../../../domain/failure.ts'
+import { checkHistory } from '../../../domain/cycle/check-history.ts'
 import { forecastDays } from '../../../domain/cycle/forecast.ts'
 import { standing } from '../../../domain/prep/standing.ts'
 import { dateIn } from '../../../domain/rebook/choose.ts'
@@ -48,7 +49,7 @@ export function bookingRoutes(deps: Deps): Route[] {
       summary: 'Amend a booking: time, patient, cycle, protocol. The plan is made anew.',
       body: amendmentSchema,
       answers: { 200: 'As amended: booking, timing, better openings, plan.' },
-      handle: async ({ params, body }) => ({ status: 200, body: bookedView(await amendBooking(deps, params.id!, await toAmendment(deps, params.id!, body))) }),
+      handle: async ({ params, body }) => ({ status: 200, body: bookedView(deps, await amendBooking(deps, params.id!, await toAmendment(deps, params.id!, body))) }),
     }),
     route({
       method: 'post',
@@ -69,7 +70,7 @@ async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string
   const answer = await once(deps, key ?? deps.newId('k'), body, async (tx) => {
     const clinic = body.clinic ? await tx.clinics.get(body.clinic) : undefined
     const booked = await bookVisit(tx, deps, toRequest(deps, body, clinic?.zone))
-    return { status: 201, body: bookedView(booked) }
+    return { status: 201, body: bookedView(deps, booked) }
   })
   await ringDue(deps)
   const { id } = (answer.body as ReturnType<typeof bookedView>).booking
@@ -94,10 +95,11 @@ async function toAmendment(deps: Deps, id: string, body: z.infer<typeof amendmen
   return { ...rest, cycle: toHistory(cycle, today(deps, body.zone ?? zone)) }
 }
 
-function bookedView({ booking, patient, judgement, openings, plan }: Booked) {
+function bookedView(deps: Deps, { booking, patient, judgement, openings, plan }: Booked) {
+  const doubts = checkHistory(patient.cycle, dateIn(deps.clock.now(), booking.zone))
   return {
     booking: bookingView(booking, patient),
-    timing: timingView(judgement),
+    timing: timingView(judgement, doubts),
     openings: openings.map((slot) => slotView(slot, booking.zone)),
     plan: planView(plan, booking.zone),
   }
