@@ -7,10 +7,15 @@ import { openEmbedded } from './adapters/db/embedded.ts'
 import type { Database } from './adapters/db/pool.ts'
 import { openServer } from './adapters/db/server.ts'
 import { openStore } from './adapters/db/store.ts'
+import { onceReachable } from './adapters/db/reachable.ts'
 import { createGateway } from './adapters/gateways/create-gateway.ts'
+import { NewsDesk } from './adapters/http/news.ts'
+import type { PatientPages } from './adapters/http/patient-router.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
 import { idMaker } from './adapters/ids.ts'
-import { createBullQueue, databaseQueueStore, redisQueueStore } from './adapters/queue/bullmq-queue.ts'
+import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
+import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
+import { loadPageTexts } from './adapters/templates/load-page.ts'
 import { loadProtocols } from './adapters/templates/load-protocols.ts'
 import { loadTexts } from './adapters/templates/load-texts.ts'
 import { loadVocabulary } from './adapters/templates/load-vocabulary.ts'
@@ -18,6 +23,7 @@ import { sealingKey } from './adapters/vault/key-file.ts'
 import { createVault, type Vault } from './adapters/vault/vault.ts'
 import type { Config } from './config.ts'
 import { readReply } from './domain/replies/read-reply.ts'
+import type { TextLibrary } from './domain/texts/library.ts'
 import { renderText } from './domain/texts/render.ts'
 import type { Gateway } from './flows/gateway.ts'
 import type { AlarmQueue, Clock, Deps } from './flows/ports.ts'
@@ -44,6 +50,10 @@ export interface Composed {
   deps: Deps
   log: Logger
   database: Database
+  /** Told of every change in this process; live pages listen. */
+  news: NewsDesk
+  /** The patient's page in every language. */
+  patientPages: PatientPages
   close(): Promise<void>
 }
 
@@ -54,26 +64,36 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const random = overrides.random ?? randomBytes
   const vault = await openVault(config, overrides)
   const database = await openDatabase(config, overrides)
-  const store = await openStore(database, vault)
+  const store = await onceReachable(
+    () => openStore(database, vault),
+    (code) => log.warn({ code }, 'the database does not answer yet: trying again'),
+  )
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const gateways = overrides.gateways ?? (await configuredGateways(config, time, random))
+  const news = new NewsDesk()
+  const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
+  const library = loadTexts()
+  const newId = idMaker(time.clock, random)
   const deps: Deps = {
     store,
     clock: time.clock,
-    newId: idMaker(time.clock, random),
+    newId,
     queue,
+    hands: { id: newId('w'), held: new Set(), steady: () => true },
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols: loadProtocols(undefined, config.siteTemplatesDir),
     pageOf: pageMaker(config, vault),
-    ...language(),
+    ...language(library),
     policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay },
-    notice: overrides.notice ?? ((what, ids) => log.info(ids, what)),
+    notice: (what, ids) => {
+      tell(what, ids)
+      news.tell(what, ids)
+    },
   }
-  return { deps, log, database, close: () => database.close() }
+  return { deps, log, database, news, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
 }
 
-function language(): Pick<Deps, 'render' | 'readReply'> {
-  const library = loadTexts()
+function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
   const vocabulary = loadVocabulary()
   return {
     render: (request) => {

@@ -4,6 +4,7 @@ import type { Channel, Detail, TextKind, TextValues } from '../domain/texts/kind
 import type { Gateway } from './gateway.ts'
 import type { Records } from './record-ports.ts'
 
+export type * from './dispatch-ports.ts'
 export type * from './record-ports.ts'
 
 /** What time it is. The demo, simulations and most tests run on a virtual one. */
@@ -21,12 +22,16 @@ export interface Alarm {
   revision: number | null
   attempt: number
   at: Date
+  /** Rung a second time, because the first ring was lost: must not be taken for the one that is still on its way. */
+  again?: boolean
 }
 
 /** The alarm clock. Losing all of it loses nothing: the sweep sets it again from the database. */
 export interface AlarmQueue {
-  /** Idempotent: the same alarm set twice rings once. */
+  /** Idempotent: the same alarm set twice rings once. Throws, and soon, when its store does not answer. */
   set(alarms: readonly Alarm[]): Promise<void>
+  /** Whether its store answers. */
+  ready(): Promise<boolean>
   start(ring: (alarm: Alarm) => Promise<void>): Promise<void>
   /** Lets rings in progress finish. */
   stop(): Promise<void>
@@ -50,12 +55,22 @@ export interface RenderRequest {
   values: TextValues
 }
 
+/** This process as one that sends. */
+export interface Hands {
+  id: string
+  /** Messages it has claimed, or is about to. */
+  held: Set<string>
+  /** False when it has been silent so long that others may believe it gone: then it must not send what it claimed before. */
+  steady(): boolean
+}
+
 /** Everything a flow may need from outside. */
 export interface Deps {
   store: Store
   clock: Clock
   newId: NewId
   queue: AlarmQueue
+  hands: Hands
   gateways: ReadonlyMap<string, Gateway>
   protocols: ReadonlyMap<string, FullProtocol>
   /** Address of the private page of a booking. */

@@ -1,4 +1,3 @@
-import type { Message } from '../domain/message.ts'
 import type { Alarm, Deps } from './ports.ts'
 
 /** Messages put in the queue at a time. */
@@ -9,13 +8,19 @@ export async function ringDue(deps: Deps): Promise<number> {
   const until = new Date(deps.clock.now().getTime() + deps.policy.horizonHours * 3_600_000)
   let count = 0
   for (;;) {
-    const due = await deps.store.read.messages.enqueueDue(until, BATCH)
-    await deps.queue.set(due.map(alarmOf))
+    const due = await deps.store.read.dispatch.enqueueDue(until, BATCH)
+    await setAlarms(deps, due)
     count += due.length
     if (due.length < BATCH) return count
   }
 }
 
-export function alarmOf({ id, revision, attempt, sendAt }: Message): Alarm {
-  return { messageId: id, revision, attempt, at: sendAt }
+/** Sets alarms, if the queue answers. If not, nothing is lost: the sweep finds whatever was not rung for in time. */
+export async function setAlarms(deps: Deps, alarms: readonly Alarm[]): Promise<void> {
+  if (alarms.length === 0) return
+  try {
+    await deps.queue.set(alarms)
+  } catch {
+    deps.notice('alarms-not-set', {})
+  }
 }

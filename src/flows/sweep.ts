@@ -2,55 +2,85 @@ import type { Message } from '../domain/message.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from './gateway.ts'
 import { wholeBooking } from './lookups.ts'
+import { lostWorth } from './claim-messages.ts'
 import type { Deps } from './ports.ts'
 import { openFollowUp } from './records-made.ts'
-import { alarmOf, ringDue } from './ring-due.ts'
-import { lostWorth, recordOutcome } from './send-message.ts'
+import { recordOutcomes } from './record-outcome.ts'
+import { ringDue, setAlarms } from './ring-due.ts'
+import { applyReceipt } from './take-receipt.ts'
 
 const MINUTE = 60_000
 const BATCH = 200
+/** Rounds of one step in one sweep: a mountain of work must not keep the steps after it waiting for ever. */
+const MOST_ROUNDS = 50
+/** Alarms set in one go. */
+const ALARMS = 500
 const MOST_ALARMS = 100_000
 /** A ring this late was lost. */
 const OVERDUE_MS = MINUTE
-/** A claim this old belongs to a process that is gone. */
-const STUCK_MS = 5 * MINUTE
+/** A worker that has not been heard for so long is gone. It believes so itself, some time before. */
+export const SILENT_SECONDS = 30
 /** Preparation is given this long to arrive, or until so long before its mark. */
 const DELIVERY_MS = 60 * MINUTE
 const BEFORE_MARK_MS = 120 * MINUTE
+/** Answers to repeated requests are kept for so long. */
+const KEYS_KEPT_MS = 7 * 24 * 60 * MINUTE
 
 /**
  * Puts right whatever time, crashes or a lost queue have left behind. Runs every half minute on one worker or several;
  * each step is a conditional update, so doing it twice is harmless.
  */
 export async function sweep(deps: Deps): Promise<void> {
-  await expireWorthless(deps)
-  await recoverStuck(deps)
-  await giveUpWaiting(deps)
-  await lapseOffers(deps)
-  await ringDue(deps)
-  await ringOverdue(deps)
+  await deps.store.read.workers.beat(deps.hands.id)
+  await deps.store.read.workers.forgetSilent(SILENT_SECONDS)
+  const failures: unknown[] = []
+  for (const step of STEPS) await step(deps).catch((error: unknown) => failures.push(error))
+  // What one step stumbles over must not keep the others from their work, nor stay unheard.
+  if (failures.length > 0) throw failures[0]
 }
 
-async function expireWorthless(deps: Deps): Promise<void> {
+const STEPS: ((deps: Deps) => Promise<unknown>)[] = [expireWorthless, recoverOwn, recoverStuck, matchReceipts, giveUpWaiting, lapseOffers, ringDue, ringOverdue, forgetKeys]
+
+/** Does `each` for all there is, a batch at a time. `next` must not bring back what has been dealt with. */
+async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) => Promise<void>): Promise<void> {
+  for (let round = 0; round < MOST_ROUNDS; round++) {
+    const batch = await next(BATCH)
+    for (const item of batch) await each(item)
+    if (batch.length < BATCH) return
+  }
+}
+
+function expireWorthless(deps: Deps): Promise<void> {
   const now = deps.clock.now()
-  for (const message of await deps.store.read.messages.worthless(now, BATCH)) {
-    await deps.store.transact(async (tx) => {
+  const expire = (message: Message) =>
+    deps.store.transact(async (tx) => {
       if (!(await tx.messages.move(message.id, ['planned', 'queued'], 'expired', { code: 'too-late', endedAt: now }))) return
       deps.notice('message-expired', { message: message.id })
       const around = message.bookingId ? await wholeBooking(tx, await tx.bookings.get(message.bookingId)) : null
       if (around) await lostWorth(tx, deps, message, around)
     })
+  return forAll((limit) => deps.store.read.dispatch.worthless(now, limit), expire)
+}
+
+/** Claims of this process that it does not hold: their commit seemed to fail, so they were never handed over. */
+async function recoverOwn(deps: Deps): Promise<void> {
+  for (const message of await deps.store.read.dispatch.claimedBy(deps.hands.id)) {
+    if (!deps.hands.held.has(message.id)) await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
   }
 }
 
 /** Claims left by a crash: ask the gateway what became of them; where it cannot say, its policy decides. */
-async function recoverStuck(deps: Deps): Promise<void> {
-  const before = new Date(deps.clock.now().getTime() - STUCK_MS)
-  for (const message of await deps.store.read.messages.stuck(before, BATCH)) {
-    const outcome = await fateOf(deps, message)
-    const alarm = await deps.store.transact((tx) => recordOutcome(tx, deps, message, outcome))
-    if (alarm) await deps.queue.set([alarm])
-  }
+function recoverStuck(deps: Deps): Promise<void> {
+  return forAll(
+    (limit) => deps.store.read.dispatch.stuck(limit),
+    async (message) => recover(deps, message, await fateOf(deps, message)),
+  )
+}
+
+async function recover(deps: Deps, message: Message, outcome: SendOutcome): Promise<void> {
+  const [alarm] = await deps.store.transact((tx) => recordOutcomes(tx, deps, [{ message, outcome }]))
+  deps.notice('claim-recovered', { message: message.id, outcome: outcome.kind })
+  if (alarm) await setAlarms(deps, [alarm])
 }
 
 async function fateOf(deps: Deps, message: Message): Promise<SendOutcome> {
@@ -59,42 +89,66 @@ async function fateOf(deps: Deps, message: Message): Promise<SendOutcome> {
   return answer ?? { kind: 'unknown', code: 'claim-lost' }
 }
 
+/** A receipt and our record of the reference it names were written at the same moment, unseen by each other. */
+function matchReceipts(deps: Deps): Promise<void> {
+  return forAll(
+    (limit) => deps.store.read.dispatch.crossedReceipts(limit),
+    ({ messageId, ...named }) =>
+      deps.store.transact(async (tx) => {
+        for (const receipt of await tx.dispatch.takeEarlyReceipts([named])) await applyReceipt(tx, deps, messageId, receipt)
+      }),
+  )
+}
+
 /** Preparation that was sent but never arrived is as good as unsent. */
-async function giveUpWaiting(deps: Deps): Promise<void> {
+function giveUpWaiting(deps: Deps): Promise<void> {
   const now = deps.clock.now()
   const sentBefore = new Date(now.getTime() - DELIVERY_MS)
   const markBefore = new Date(now.getTime() + BEFORE_MARK_MS)
-  for (const message of await deps.store.read.messages.undelivered(sentBefore, markBefore, BATCH)) {
-    if (deps.gateways.get(message.gateway)?.receipts === false) continue
-    await deps.store.transact(async (tx) => {
-      const facts = { code: 'no-receipt', endedAt: now }
-      if (await tx.messages.move(message.id, ['sent'], 'undelivered', facts)) await fallBack(tx, deps, message)
-    })
-  }
+  const silent = [...deps.gateways.values()].filter(({ receipts }) => receipts === false).map(({ name }) => name)
+  return forAll(
+    (limit) => deps.store.read.dispatch.undelivered(sentBefore, markBefore, silent, limit),
+    (message) =>
+      deps.store.transact(async (tx) => {
+        const facts = { code: 'no-receipt', endedAt: now }
+        if (await tx.messages.move(message.id, ['sent'], 'undelivered', facts)) await fallBack(tx, deps, message)
+      }),
+  )
 }
 
 /** Held openings come back when nobody answers, and the desk hears of it. */
 async function lapseOffers(deps: Deps): Promise<void> {
   const now = deps.clock.now()
-  for (const offer of await deps.store.read.offers.lapsing(now, BATCH)) {
-    await deps.store.transact(async (tx) => {
-      const about = await wholeBooking(tx, await tx.bookings.lock(offer.bookingId))
-      if (!(await tx.offers.move(offer.id, ['open', 'waiting'], 'lapsed'))) return
-      await tx.slots.release(offer.bookingId)
-      await openFollowUp(tx, deps, about, 'offer-lapsed')
-      deps.notice('offer-lapsed', { booking: offer.bookingId })
-    })
-  }
+  await forAll(
+    (limit) => deps.store.read.offers.lapsing(now, limit),
+    (offer) =>
+      deps.store.transact(async (tx) => {
+        const about = await wholeBooking(tx, await tx.bookings.lock(offer.bookingId))
+        if (!(await tx.offers.move(offer.id, ['open', 'waiting'], 'lapsed'))) return
+        await tx.slots.release(offer.bookingId)
+        await openFollowUp(tx, deps, about, 'offer-lapsed')
+        deps.notice('offer-lapsed', { booking: offer.bookingId })
+      }),
+  )
   await deps.store.transact((tx) => tx.slots.releaseExpired(now))
 }
 
+/** Rung again, and told apart from the first alarm, which may hang in a process that is gone, or wait by a clock that jumped. */
 async function ringOverdue(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - OVERDUE_MS)
-  await deps.queue.set((await deps.store.read.messages.overdue(before, BATCH)).map(alarmOf))
+  await setInTurn(deps, (await deps.store.read.dispatch.overdue(before, MOST_ALARMS)).map((alarm) => ({ ...alarm, again: true })))
 }
 
 /** Sets every alarm again, e.g. when the queue's store was lost or changed. Setting one twice is harmless. */
 export async function resetAlarms(deps: Deps): Promise<void> {
   const horizon = new Date(deps.clock.now().getTime() + deps.policy.horizonHours * 60 * MINUTE)
-  await deps.queue.set((await deps.store.read.messages.overdue(horizon, MOST_ALARMS)).map(alarmOf))
+  await setInTurn(deps, await deps.store.read.dispatch.overdue(horizon, MOST_ALARMS))
+}
+
+async function setInTurn(deps: Deps, alarms: Parameters<typeof setAlarms>[1]): Promise<void> {
+  for (let at = 0; at < alarms.length; at += ALARMS) await setAlarms(deps, alarms.slice(at, at + ALARMS))
+}
+
+function forgetKeys(deps: Deps): Promise<void> {
+  return deps.store.read.idempotency.forget(new Date(deps.clock.now().getTime() - KEYS_KEPT_MS))
 }

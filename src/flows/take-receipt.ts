@@ -11,7 +11,8 @@ export async function takeReceipt(deps: Deps, receipt: Receipt): Promise<void> {
     // The peer was quicker than our own record of its answer.
     if (receipt.ref !== undefined) await tx.messages.keepEarlyReceipt(receipt)
   })
-  await ringDue(deps)
+  // What stands in for it, if anything does.
+  if (receipt.state === 'undelivered') await ringDue(deps)
 }
 
 async function messageOf(tx: Tx, { gateway, messageId, ref }: Receipt): Promise<string | undefined> {
@@ -20,14 +21,15 @@ async function messageOf(tx: Tx, { gateway, messageId, ref }: Receipt): Promise<
   return ref === undefined ? undefined : (await tx.messages.byRef(gateway, ref))?.id
 }
 
+/** Applies a receipt, whose message may still be thought to be on its way out: then the receipt is the first to say that it was sent. */
 export async function applyReceipt(tx: Tx, deps: Deps, id: string, { state, code, at }: Receipt): Promise<void> {
   const facts = { endedAt: at, code: code ?? null }
-  if (state === 'delivered') {
-    if (await tx.messages.move(id, ['sending', 'sent', 'undelivered'], 'delivered', facts)) deps.notice('message-delivered', { message: id })
-    return
-  }
-  if (!(await tx.messages.move(id, ['sending', 'sent'], 'undelivered', facts))) return
-  deps.notice('message-undelivered', { message: id })
-  const message = await tx.messages.get(id)
+  const known = state === 'delivered' ? (['sent', 'undelivered'] as const) : (['sent'] as const)
+  // Delivered proves that it arrived, also where a lost claim is just about to be sent again.
+  const guessed = state === 'delivered' ? (['sending', 'queued'] as const) : (['sending'] as const)
+  const moved = (await tx.messages.move(id, known, state, facts)) || (await tx.messages.move(id, guessed, state, { ...facts, sentAt: at }))
+  if (!moved) return
+  deps.notice(`message-${state}`, { message: id })
+  const message = state === 'undelivered' ? await tx.messages.get(id) : undefined
   if (message) await fallBack(tx, deps, message)
 }

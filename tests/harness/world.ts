@@ -41,11 +41,12 @@ export class TestWorld {
     this.deps = composed.deps
   }
 
-  static async create(start: string): Promise<TestWorld> {
+  /** @param databaseUrl a PostgreSQL database of its own; without it, the embedded one in memory. */
+  static async create(start: string, databaseUrl?: string): Promise<TestWorld> {
     const clock = new VirtualClock(new Date(start))
     const after = (ms: number, work: () => Promise<void>) => clock.after(ms, work)
     const pocket = createPocketGateway({ clock, random: () => 0.5, after })
-    const config = { ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent' }), sweepSeconds: 0, port: 0 }
+    const config = { ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent' }), sweepSeconds: 0, port: 0, databaseUrl }
     const queue = createVirtualQueue(clock)
     const composed = await compose(config, { time: { clock, after }, queue, gateways: [pocket], inMemory: true, notice: () => {} })
     const world = new TestWorld(clock, pocket, composed, config)

@@ -1,13 +1,16 @@
+import { randomUUID } from 'node:crypto'
 import { setTimeout as pause } from 'node:timers/promises'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { VirtualClock, systemClock } from '../../src/adapters/clock/clocks.ts'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import type { Database } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
-import { createBullQueue, databaseQueueStore } from '../../src/adapters/queue/bullmq-queue.ts'
+import { openServer } from '../../src/adapters/db/server.ts'
+import { createBullQueue } from '../../src/adapters/queue/bullmq-queue.ts'
+import { databaseQueueStore, redisQueueStore, type QueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { createVirtualQueue } from '../../src/adapters/queue/virtual-queue.ts'
-import { createVault } from '../../src/adapters/vault/vault.ts'
 import type { Alarm, AlarmQueue, Clock } from '../../src/flows/ports.ts'
+import { freshDatabase, serverAddress, testVault } from '../harness/servers.ts'
 
 interface Subject {
   name: string
@@ -22,19 +25,51 @@ const virtual: Subject = {
   },
 }
 
-const bullmq: Subject = {
-  name: 'BullMQ on the embedded database',
+const onStore = (store: QueueStore, close: () => Promise<void>) => {
+  const queue = createBullQueue({ store, clock: systemClock, concurrency: 5, onError: () => {} })
+  return { queue, clock: systemClock, pass: (ms: number) => pause(ms).then(() => undefined), close }
+}
+
+const onDatabase = async (database: Database, close: () => Promise<void>) => {
+  await openStore(database, testVault())
+  return onStore(databaseQueueStore(database), close)
+}
+
+const embedded: Subject = {
+  name: 'BullMQ in the embedded database',
   open: async () => {
-    const database: Database = await openEmbedded(undefined)
-    const key = Buffer.alloc(32, 7)
-    await openStore(database, createVault(new Map([['k1', key]]), 'k1', key))
-    const queue = createBullQueue({ store: databaseQueueStore(database), clock: systemClock, concurrency: 5, onError: () => {} })
-    return { queue, clock: systemClock, pass: (ms) => pause(ms).then(() => undefined), close: () => database.close() }
+    const database = await openEmbedded(undefined)
+    return onDatabase(database, () => database.close())
   },
 }
 
+const onPostgres = (server: string): Subject => ({
+  name: 'BullMQ in PostgreSQL',
+  open: async () => {
+    const { url, drop } = await freshDatabase(server)
+    const database = await openServer(url)
+    return onDatabase(database, async () => (await database.close(), await drop()))
+  },
+})
+
+const onRedis = (name: string, url: string): Subject => ({
+  name,
+  open: async () => {
+    const store = { ...redisQueueStore(url), prefix: `{test-${randomUUID()}}` }
+    return onStore(store, async () => {})
+  },
+})
+
+const subjects = [virtual, embedded]
+const postgres = serverAddress('TEST_DATABASE_URL')
+const redis = serverAddress('TEST_REDIS_URL')
+const cluster = serverAddress('TEST_REDIS_CLUSTER')
+if (postgres) subjects.push(onPostgres(postgres))
+if (redis) subjects.push(onRedis('BullMQ in Redis', redis))
+if (cluster) subjects.push(onRedis('BullMQ in a Redis Cluster', cluster))
+
 /** What every alarm clock must do, whatever it is built on. */
-describe.each([virtual, bullmq])('the alarm clock on $name', ({ open }) => {
+describe.each(subjects)('the alarm clock on $name', ({ open }) => {
   let subject: Awaited<ReturnType<Subject['open']>>
   const rung: { alarm: Alarm; at: Date }[] = []
   const alarm = (messageId: string, inMs: number, attempt = 0): Alarm => ({ messageId, revision: 1, attempt, at: new Date(subject.clock.now().getTime() + inMs) })
@@ -86,6 +121,16 @@ describe.each([virtual, bullmq])('the alarm clock on $name', ({ open }) => {
     await subject.pass(100)
     await subject.queue.set([alarm('m_again', 0)])
     await until(() => times('m_again') === 2)
+  })
+
+  it('rings a second time for one whose first ring hangs or is still to come', async () => {
+    await subject.queue.set([alarm('m_hanging', 60_000)])
+    await subject.queue.set([{ ...alarm('m_hanging', 0), again: true }])
+    await until(() => times('m_hanging') === 1)
+  })
+
+  it('says that its store answers', async () => {
+    expect(await subject.queue.ready()).toBe(true)
   })
 
   it('keeps time for many at once', async () => {

@@ -1,15 +1,18 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import type { Failure } from '../../src/domain/failure.ts'
-import { TestWorld } from '../harness/world.ts'
+import type { TestWorld } from '../harness/world.ts'
+import { STORES, type OpenedWorld } from './stores.ts'
 
 /** Many at once, as clerks and patients would. On the embedded store they queue for one session; the rule holds by the table's key, not by luck. */
-describe('a time can be had once', () => {
+describe.each(STORES)('on $name, a time can be had once', ({ open }) => {
+  let opened: OpenedWorld
   let world: TestWorld
 
   beforeAll(async () => {
-    world = await TestWorld.create('2026-03-09T13:00:00Z')
+    opened = await open('2026-03-09T13:00:00Z')
+    world = opened.world
   })
-  afterAll(() => world.close())
+  afterAll(() => opened.close())
 
   const phone = (index: number) => `782 555 01${String(index).padStart(2, '0')}`
 
@@ -68,14 +71,17 @@ describe('a time can be had once', () => {
   })
 })
 
-describe('a transaction', () => {
+describe.each(STORES)('on $name, a transaction', ({ open }) => {
+  let opened: OpenedWorld
   let world: TestWorld
   beforeAll(async () => {
-    world = await TestWorld.create('2026-03-09T13:00:00Z')
+    opened = await open('2026-03-09T13:00:00Z')
+    world = opened.world
   })
-  afterAll(() => world.close())
+  afterAll(() => opened.close())
 
-  it('refuses a query that strays outside it, instead of waiting for itself for ever', async () => {
+  it('refuses a query that strays outside it, instead of waiting for itself for ever', async ({ skip }) => {
+    skip(world.composed.database.kind !== 'embedded', 'a server has more than one session')
     await expect(world.deps.store.transact(() => world.deps.store.read.clinics.list())).rejects.toMatchObject({ name: 'StrayQuery' })
     expect(await world.deps.store.read.clinics.list()).toHaveLength(1)
   })

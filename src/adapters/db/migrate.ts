@@ -4,9 +4,10 @@ import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
 import * as first from './migrations/0001-first.ts'
 import * as deskSearch from './migrations/0002-desk-search.ts'
 import * as workers from './migrations/0003-workers.ts'
+import * as access from './migrations/0004-access.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
-const MIGRATIONS = { '0001-first': first, '0002-desk-search': deskSearch, '0003-workers': workers }
+const MIGRATIONS = { '0001-first': first, '0002-desk-search': deskSearch, '0003-workers': workers, '0004-access': access }
 
 /** Brings our schema and the queue's up to date. Safe to call from several processes at once. */
 export async function migrate(database: Database, db: Kysely<never>): Promise<void> {

@@ -1,35 +1,15 @@
-import { createPostgresBackend, createRedisBackend, Queue, Worker, type BackendFactory } from 'bullmq'
-import { Redis } from 'ioredis'
+import { Queue, Worker } from 'bullmq'
 import type { Alarm, AlarmQueue, Clock } from '../../flows/ports.ts'
-import type { Database } from '../db/pool.ts'
 import { alarmKey } from './alarm-key.ts'
+import type { QueueStore } from './queue-store.ts'
 
 const NAME = 'alarms'
-
-/** Where BullMQ keeps its jobs, with how to let go of it. */
-export interface QueueStore {
-  factory: BackendFactory
-  connection: object
-  prefix: string
-  close(): Promise<void>
-}
-
-/** The same database as the records: embedded, or a PostgreSQL server. */
-export function databaseQueueStore(database: Database): QueueStore {
-  return { factory: createPostgresBackend as unknown as BackendFactory, connection: database.queue, prefix: 'daysix', close: async () => {} }
-}
-
-/** Redis, for large regions. The hash tag in the prefix keeps all keys of the queue in one slot of a cluster. */
-export function redisQueueStore(url: string): QueueStore {
-  const connection = new Redis(url, { maxRetriesPerRequest: null, lazyConnect: true })
-  connection.on('error', () => {}) // reconnects by itself; what a failed call means is told to the caller
-  return {
-    factory: createRedisBackend as unknown as BackendFactory,
-    connection,
-    prefix: '{daysix}',
-    close: async () => connection.disconnect(),
-  }
-}
+/** Setting alarms is part of answering a request: rather left to the sweep than waited for. */
+const PATIENCE_MS = 3_000
+/** A store that was away is tried again after this. */
+const RETRY_MS = 1_000
+/** How long a ring may go unheard of before another worker takes it; the rings of a killed worker wait that long. */
+const LOCK_MS = 20_000
 
 export interface BullQueueOptions {
   store: QueueStore
@@ -48,20 +28,56 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
   let worker: Worker | null = null
   return {
     set: async (alarms) => {
-      if (alarms.length > 0) await queue.addBulk(alarms.map((alarm) => job(alarm, clock.now())))
+      if (alarms.length === 0) return
+      if (!store.reachable()) throw new QueueAway()
+      await inTime(queue.addBulk(alarms.map((alarm) => job(alarm, clock.now()))))
+    },
+    ready: async () => {
+      if (!store.reachable()) return false
+      return inTime(store.ping()).then(
+        () => true,
+        () => false,
+      )
     },
     start: async (ring) => {
-      worker = new Worker(NAME, async ({ data }) => ring(fromJob(data as JobData)), { ...options, concurrency }, store.factory as never)
+      const pace = { concurrency, runRetryDelay: RETRY_MS, lockDuration: LOCK_MS, stalledInterval: LOCK_MS, maxStalledCount: 5 }
+      worker = new Worker(NAME, async ({ data }) => ring(fromJob(data as JobData)), { ...options, ...pace }, store.factory as never)
       worker.on('error', onError)
       worker.on('failed', (_job, error) => onError(error))
-      await worker.waitUntilReady()
+      // Not waited for: a store that is away now comes back later, and the start must not hang on it.
     },
     stop: async () => {
-      await worker?.close()
-      await queue.close()
+      // A store that is away must not keep the process from stopping.
+      await Promise.race([closeAll(worker, queue), pause(PATIENCE_MS * 3)])
       await store.close()
     },
   }
+}
+
+/** The worker's rings in progress are finished first. */
+async function closeAll(worker: Worker | null, queue: Queue): Promise<void> {
+  await worker?.close()
+  await queue.close()
+}
+
+/** The queue's store does not answer. */
+export class QueueAway extends Error {
+  constructor() {
+    super('The store of the queue does not answer.')
+    this.name = 'QueueAway'
+  }
+}
+
+const pause = (ms: number) => new Promise<void>((done) => setTimeout(done, ms).unref())
+
+/** A call that hangs fails after a while; what it set nevertheless does no harm. */
+async function inTime<T>(call: Promise<T>): Promise<T> {
+  call.catch(() => {})
+  let timer: NodeJS.Timeout | undefined
+  const late = new Promise<never>((_done, fail) => {
+    timer = setTimeout(() => fail(new QueueAway()), PATIENCE_MS)
+  })
+  return Promise.race([call, late]).finally(() => clearTimeout(timer))
 }
 
 interface JobData {

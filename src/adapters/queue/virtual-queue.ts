@@ -18,6 +18,7 @@ export function createVirtualQueue(clock: VirtualClock): AlarmQueue {
         })
       }
     },
+    ready: async () => true,
     start: async (listener) => {
       ring = listener
     },

@@ -52,6 +52,12 @@ function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst,
   return query
 }
 
+/** Those of these that exist, in any order. */
+export async function bookingsById(db: Db, vault: Vault, ids: readonly string[]): Promise<Booking[]> {
+  if (ids.length === 0) return []
+  return (await db.selectFrom('booking').selectAll().where('id', 'in', [...ids]).execute()).map((row) => toBooking(row, vault))
+}
+
 export function bookingRecords(db: Db, vault: Vault): BookingRecords {
   const one = (id: string) => db.selectFrom('booking').selectAll().where('id', '=', id)
   return {

@@ -4,6 +4,11 @@ import type { ClinicTable, Db } from '../tables.ts'
 
 const toClinic = (row: ClinicTable): Clinic => ({ ...row, settings: JSON.parse(row.settings) as ClinicSettings })
 
+/** Those of these that exist, in any order. */
+export async function clinicsById(db: Db, ids: readonly string[]): Promise<Clinic[]> {
+  return ids.length === 0 ? [] : (await db.selectFrom('clinic').selectAll().where('id', 'in', [...ids]).execute()).map(toClinic)
+}
+
 export function clinicRecords(db: Db): ClinicRecords {
   return {
     get: async (id) => {

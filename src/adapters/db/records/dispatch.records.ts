@@ -1,10 +1,11 @@
-import { sql, type RawBuilder } from 'kysely'
+import { sql } from 'kysely'
 import { UNSENT, type Message } from '../../../domain/message.ts'
 import type { Alarm, DispatchRecords, Surroundings, WorkerRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { lockNumbers } from '../number-lock.ts'
 import type { Db, MessageTable } from '../tables.ts'
-import { bookingRecords } from './booking.records.ts'
-import { clinicRecords } from './clinic.records.ts'
+import { bookingsById } from './booking.records.ts'
+import { clinicsById } from './clinic.records.ts'
 import { sealedWith, toMessage } from './message.records.ts'
 import { patientRecords } from './patient.records.ts'
 
@@ -21,13 +22,6 @@ const toAlarm = (row: Pick<MessageTable, (typeof ALARM)[number]>): Alarm => ({
   attempt: row.attempt,
   at: row.send_at,
 })
-
-/** Until the transaction ends nobody else decides about these numbers. In one order for everybody, so that nobody waits in a circle. */
-export async function lockNumbers(db: Db, prints: RawBuilder<unknown>): Promise<void> {
-  await sql`select pg_advisory_xact_lock(key) from (
-    select distinct hashtextextended(print, 0) as key from (${prints}) as numbers (print) order by key offset 0
-  ) as ordered`.execute(db)
-}
 
 export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
   const all = () => db.selectFrom('message').selectAll()
@@ -61,14 +55,14 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
     },
     accept: async (facts, at) => {
       const ids = facts.map(({ id }) => id)
-      // A receipt may have been quicker than this record; and a claim wrongly given up for lost was accepted after all.
+      // A receipt may have been quicker than this record; and a claim that was given up for lost was accepted after all.
       const { rows } = await sql<{ id: string }>`update message
-        set state = case when message.state = 'delivered' then 'delivered' when message.code = 'claim-lost' or message.state = 'sending' then 'sent' else message.state end,
+        set state = case when message.state in ('sending', 'queued') or message.code = 'claim-lost' then 'sent' else message.state end,
           sent_at = coalesce(sent_at, ${at}), gateway_ref = coalesce(gateway_ref, fact.ref),
-          code = case when message.state = 'sending' or message.code = 'claim-lost' then null else message.code end,
+          code = case when message.state in ('sending', 'queued') or message.code = 'claim-lost' then null else message.code end,
           ended_at = case when message.code = 'claim-lost' then null else message.ended_at end
         from unnest(${ids}::text[], ${facts.map(({ attempt }) => attempt)}::integer[], ${facts.map(({ ref }) => ref)}::text[]) as fact (id, attempt, ref)
-        where message.id = fact.id and message.attempt = fact.attempt and message.state in ('sending', 'delivered', 'undelivered')
+        where message.id = fact.id and message.attempt = fact.attempt and message.state in ('sending', 'queued', 'delivered', 'undelivered')
         returning message.id`.execute(db)
       return rows.map(({ id }) => id)
     },
@@ -83,7 +77,6 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
       const query = db.selectFrom('message').select(ALARM).where('state', '=', 'queued').where('send_at', '<', before)
       return (await query.orderBy('send_at').limit(limit).execute()).map(toAlarm)
     },
-    // Written out one state at a time, so that each finds its partial index.
     worthless: (now, limit) => many(all().where('state', 'in', [...UNSENT]).where('not_after', '<=', now).orderBy('not_after').limit(limit)),
     stuck: (limit) =>
       many(
@@ -125,9 +118,9 @@ async function surroundings(db: Db, vault: Vault, messages: readonly Message[], 
     .where('withdrawn_at', 'is', null)
     .execute()
   return {
-    bookings: byId(await bookingRecords(db, vault).many(distinct(messages.map(({ bookingId }) => bookingId)))),
+    bookings: byId(await bookingsById(db, vault, distinct(messages.map(({ bookingId }) => bookingId)))),
     patients: byId(await patientRecords(db, vault).many(patientIds)),
-    clinics: byId(await clinicRecords(db).many(distinct(messages.map(({ clinicId }) => clinicId)))),
+    clinics: byId(await clinicsById(db, distinct(messages.map(({ clinicId }) => clinicId)))),
     channels: new Map(patientIds.map((id) => [id, new Set(consents.filter(({ patient_id }) => patient_id === id).map(({ channel }) => channel))])),
     optedOut: new Set(optedOut.map(({ phone_print }) => phones.get(phone_print)!)),
     lately: await lately(db, phones, since),

@@ -117,6 +117,9 @@ export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
       const row = await db.selectFrom('idempotency').selectAll().where('key', '=', key).executeTakeFirst()
       return row && { key, requestHash: row.request_hash, status: row.status, body: JSON.parse(vault.open(row.sealed)) as unknown }
     },
+    forget: async (before) => {
+      await db.deleteFrom('idempotency').where('at', '<', before).execute()
+    },
     put: async ({ key, requestHash, status, body }, at) => {
       await db.insertInto('idempotency').values({ key, request_hash: requestHash, status, sealed: vault.seal(JSON.stringify(body)), at }).execute()
     },

@@ -1,6 +1,8 @@
+import { sql } from 'kysely'
 import type { Patient } from '../../../domain/booking.ts'
 import type { OptOutRecords, PatientRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { lockNumbers } from '../number-lock.ts'
 import type { Db, PatientTable } from '../tables.ts'
 import { keepWords, matching, withoutWords } from './patient-word.records.ts'
 
@@ -96,6 +98,8 @@ export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
       return (await db.selectFrom('opt_out').select('at').where('phone_print', '=', print).executeTakeFirst()) !== undefined
     },
     add: async (phone, at) => {
+      // After this, whatever is claimed for the number knows of it; what was claimed before is already on its way.
+      await lockNumbers(db, sql`values (${vault.fingerprint(phone)}::text)`)
       const row = { phone_print: vault.fingerprint(phone), at }
       await db.insertInto('opt_out').values(row).onConflict((on) => on.column('phone_print').doNothing()).execute()
     },

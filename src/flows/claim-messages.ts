@@ -1,0 +1,127 @@
+import type { Booking, Clinic, Patient } from '../domain/booking.ts'
+import type { Message } from '../domain/message.ts'
+import { withinCaps } from '../domain/prep/caps.ts'
+import { inZone, mayRing, nextAllowed } from '../domain/prep/sending-hours.ts'
+import type { TextKind } from '../domain/texts/kinds.ts'
+import type { Outgoing } from './gateway.ts'
+import type { Alarm, Deps, Surroundings, Tx } from './ports.ts'
+import { openFollowUp } from './records-made.ts'
+import { wordsOf } from './words-of.ts'
+
+/** Said even to a number that wants no messages: they confirm that wish, or answer what she wrote since. */
+const DESPITE_OPT_OUT: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person', 'help', 'alarm'])
+
+const WEEK_MS = 7 * 86_400_000
+
+/** A message that is ours to send now, with the words. */
+export interface Claimed {
+  message: Message
+  outgoing: Outgoing
+}
+
+/** What came of one alarm. `later`: it must ring again, at that time. */
+export type Claim = { kind: 'go'; claimed: Claimed } | { kind: 'later'; alarm: Alarm } | { kind: 'nothing' }
+
+/** One message with what decides about it. */
+interface Around {
+  booking: Booking | null
+  patient: Patient | null
+  clinic: Clinic
+  zone: string
+}
+
+/**
+ * Decides about many messages in one transaction, and claims those that may go. Everything is checked again here: time
+ * has passed since the plan was made.
+ *
+ * @param taken filled with the ids that are being claimed, before they are.
+ * @returns a claim for each alarm, in order.
+ */
+export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], taken: string[]): Promise<Claim[]> {
+  const now = deps.clock.now()
+  const messages = await tx.dispatch.due(alarms, now)
+  const found = await tx.dispatch.surroundings(messages, new Date(now.getTime() - WEEK_MS))
+  // Those that go together must not forget each other.
+  const known = { ...found, lately: [...found.lately] }
+  const claims = new Map<string, Claim>()
+  for (const message of messages) {
+    const claim = await decide(tx, deps, message, around(message, known), known)
+    if (claim.kind === 'go' && message.unsolicited) known.lately.push({ phone: message.phone, id: message.id, at: now })
+    claims.set(message.id, claim)
+  }
+  const going = [...claims.values()].flatMap((claim) => (claim.kind === 'go' ? [claim.claimed] : []))
+  taken.push(...going.map(({ message }) => message.id))
+  await hold(tx, deps, going)
+  return alarms.map(({ messageId }) => claims.get(messageId) ?? { kind: 'nothing' })
+}
+
+async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void> {
+  if (going.length === 0) return
+  // Held before the claim is committed: what is claimed by this process and not held was never sent.
+  for (const { message } of going) deps.hands.held.add(message.id)
+  const written = going.map(({ message, outgoing }) => ({ message, text: outgoing.text }))
+  await tx.dispatch.claim(written, deps.hands.id, deps.clock.now())
+  for (const { message } of going) message.attempt++
+}
+
+function around({ bookingId, patientId, clinicId }: Message, found: Surroundings): Around {
+  const booking = (bookingId !== null && found.bookings.get(bookingId)) || null
+  const patient = (patientId !== null && found.patients.get(patientId)) || null
+  const clinic = found.clinics.get(clinicId)!
+  return { booking, patient, clinic, zone: booking?.zone ?? clinic.zone }
+}
+
+async function decide(tx: Tx, deps: Deps, message: Message, about: Around, found: Surroundings): Promise<Claim> {
+  const refusal = refusalOf(deps.clock.now(), message, about, found)
+  if (refusal) return end(tx, deps, message, about, refusal)
+  const wait = waitOf(deps.clock.now(), message, about, found)
+  if (wait) return postpone(tx, deps, message, about, wait)
+  const { text, state } = wordsOf(deps, message, about)
+  if (state === 'draft' && !deps.policy.allowDrafts) return end(tx, deps, message, about, { state: 'failed', code: 'draft-text' })
+  const { id, channel, phone: to, language, notAfter } = message
+  return { kind: 'go', claimed: { message, outgoing: { id, channel, to, text, language, notAfter } } }
+}
+
+type Refusal = { state: 'withdrawn' | 'expired' | 'failed'; code: string }
+
+function refusalOf(now: Date, message: Message, { booking }: Around, { optedOut, channels }: Surroundings): Refusal | null {
+  if (message.notAfter <= now) return { state: 'expired', code: 'too-late' }
+  if (!DESPITE_OPT_OUT.has(message.kind) && optedOut.has(message.phone)) return { state: 'withdrawn', code: 'opted-out' }
+  if (message.revision === null) return null // an answer to her own text
+  if (booking?.state !== 'booked' || booking.planRevision !== message.revision) return { state: 'withdrawn', code: 'plan-revised' }
+  const agreed = message.patientId !== null && channels.get(message.patientId)?.has(message.channel)
+  return agreed ? null : { state: 'withdrawn', code: 'no-consent' }
+}
+
+/** When it must wait for sending hours or for the next day's allowance; null = go now. */
+function waitOf(now: Date, message: Message, { clinic, zone }: Around, { lately }: Surroundings): Date | null {
+  if (message.revision === null) return null
+  const { hours } = clinic.settings
+  if (!mayRing(now, zone, hours)) return nextAllowed(now, zone, hours)
+  // A fallback stands in for a message that counted already.
+  if (!message.unsolicited || message.fallbackOf) return null
+  const others = lately.filter(({ phone, id }) => phone === message.phone && id !== message.id).map(({ at }) => at)
+  return withinCaps(now, others, zone) ? null : nextAllowed(inZone(now, zone).plus({ days: 1 }).startOf('day').toJSDate(), zone, hours)
+}
+
+async function postpone(tx: Tx, deps: Deps, message: Message, about: Around, until: Date): Promise<Claim> {
+  if (until >= message.notAfter) return end(tx, deps, message, about, { state: 'expired', code: 'no-time-left' })
+  const attempt = message.attempt + 1 // a new alarm, not the one that is just ringing
+  await tx.messages.move(message.id, [message.state], 'queued', { sendAt: until, attempt })
+  return { kind: 'later', alarm: { messageId: message.id, revision: message.revision, attempt, at: until } }
+}
+
+async function end(tx: Tx, deps: Deps, message: Message, about: Around, { state, code }: Refusal): Promise<Claim> {
+  await tx.messages.move(message.id, [message.state], state, { code, endedAt: deps.clock.now() })
+  if (state !== 'withdrawn') await lostWorth(tx, deps, message, about)
+  deps.notice(`message-${state}`, { message: message.id })
+  return { kind: 'nothing' }
+}
+
+/** Kinds that a person must make up for when they could not be sent. */
+const MUST_BE_TOLD: ReadonlySet<TextKind> = new Set(['prep', 'late-prep', 'offer', 'moved', 'cannot-offer', 'alarm'])
+
+/** A message that mattered was never sent: somebody must call. */
+export async function lostWorth(tx: Tx, deps: Deps, message: Message, about: { booking: Booking | null; patient: Patient | null; clinic: Clinic }) {
+  if (MUST_BE_TOLD.has(message.kind)) await openFollowUp(tx, deps, about, 'not-delivered', { kind: message.kind })
+}
