@@ -1,10 +1,7 @@
-import type { Step } from './pattern.ts'
 import type { Token } from './tokens.ts'
-import type { Language, Part, Pattern, PatternIndex } from './vocabulary.ts'
+import type { Language, Part, PatternNode } from './vocabulary.ts'
 
 const LONGEST_GAP = 3
-/** Steps after which a comma may stand. */
-const PAUSES = new Set<Step['kind']>(['gap', 'comma'])
 
 /** A run of tokens, `from` inclusive, `to` exclusive. */
 export interface Run {
@@ -26,6 +23,7 @@ export type ClassRuns = Map<string, number[]>[]
 const NUMBER = /^\d{1,4}$/
 const ORDINAL = /^\d{1,2}(?:st|nd|rd|th|er|ere|eme|e|o|a|ro|do|to|й|го|ого|ше)$/
 const CLOCK = /^\d{1,2}[:h]\d{0,2}$/
+const NAME = /^\p{Lu}\p{Ll}+$/u
 const NONE: Map<string, number[]> = new Map()
 
 /** Finds the members of every word class of the language. */
@@ -42,13 +40,15 @@ export function findClasses(tokens: Token[], language: Language): ClassRuns {
 }
 
 function ownClass(token: Token, language: Language): string | undefined {
-  if (NUMBER.test(token.word)) return 'n'
-  if (ORDINAL.test(token.word)) return 'nth'
-  if (CLOCK.test(token.word)) return 'clock'
+  const first = token.word.charCodeAt(0)
+  if (first >= 48 && first <= 57) {
+    if (NUMBER.test(token.word)) return 'n'
+    if (ORDINAL.test(token.word)) return 'nth'
+    return CLOCK.test(token.word) ? 'clock' : undefined
+  }
   if (language.months.has(token.word)) return 'month'
   // A capital, not all capitals, and no word that the language knows: a name.
-  if (!language.known.has(token.word) && /^\p{Lu}\p{Ll}+$/u.test(token.written)) return 'name'
-  return undefined
+  return !language.known.has(token.word) && NAME.test(token.written) ? 'name' : undefined
 }
 
 function standsAt(words: string[], tokens: Token[], at: number): boolean {
@@ -68,21 +68,49 @@ export function addRun(found: Map<string, number[]>, name: string, end: number):
   } else found.set(name, [end])
 }
 
-/** Every pattern of the index that occurs in the text. */
-export function findPatterns<S extends string>(tokens: Token[], classes: ClassRuns, index: PatternIndex<S>): Match<S>[] {
-  const matches: Match<S>[] = []
-  const tryAll = (patterns: Pattern<S>[] | undefined, at: number) => {
-    for (const { sense, opens, steps, whole, part } of patterns ?? []) {
-      if (opens && !isOpening(tokens, classes, at)) continue
-      const to = matchEnd(steps, 0, at, tokens, classes)
-      if (to !== undefined) matches.push({ sense, from: at, to, whole, ...(part && { part }) })
-    }
-  }
-  for (let at = 0; at < tokens.length; at++) {
-    tryAll(index.byWord.get(tokens[at]!.word), at)
-    for (const name of classes[at]!.keys()) tryAll(index.byClass.get(name), at)
-  }
+/** Every pattern below `root` that occurs in the text. Work is bounded: a gap is at most three words. */
+export function findPatterns<S extends string>(tokens: Token[], classes: ClassRuns, root: PatternNode<S>): Match<S>[] {
+  const walker: Walker<S> = { tokens, classes, from: 0, matches: [] }
+  for (walker.from = 0; walker.from < tokens.length; walker.from++) step(walker, root, walker.from)
+  const { matches } = walker
   return matches.some((match) => match.part) ? matches.filter((match) => isWholeGroup(match, matches)) : matches
+}
+
+interface Walker<S extends string> {
+  tokens: Token[]
+  classes: ClassRuns
+  from: number
+  matches: Match<S>[]
+}
+
+/** Follows the patterns that have come as far as `node`, before token `at`. `pause`: a comma may stand here. */
+function walk<S extends string>(walker: Walker<S>, node: PatternNode<S>, at: number, pause: boolean): void {
+  for (const { sense, whole, opens, part } of node.ends) {
+    if (!opens || isOpening(walker, walker.from)) walker.matches.push({ sense, from: walker.from, to: at, whole, ...(part && { part }) })
+  }
+  const token = walker.tokens[at]
+  if (!token) return
+  if (node.gap) skip(walker, node.gap, at)
+  if (node.comma) walk(walker, node.comma, at, true)
+  if (token.before <= (pause ? 1 : 0)) step(walker, node, at)
+}
+
+function step<S extends string>(walker: Walker<S>, node: PatternNode<S>, at: number): void {
+  const byWord = node.words.get(walker.tokens[at]!.word)
+  if (byWord) for (const next of byWord) walk(walker, next, at + 1, false)
+  if (node.classes.size === 0) return
+  for (const [name, ends] of walker.classes[at]!) {
+    const byClass = node.classes.get(name)
+    if (byClass) for (const end of ends) walk(walker, byClass, end, false)
+  }
+}
+
+function skip<S extends string>(walker: Walker<S>, node: PatternNode<S>, at: number): void {
+  for (let skipped = 0; skipped <= LONGEST_GAP; skipped++) {
+    const token = walker.tokens[at + skipped]
+    if (!token || token.before === 2) return
+    walk(walker, node, at + skipped, true)
+  }
 }
 
 function isWholeGroup<S extends string>(match: Match<S>, matches: Match<S>[]): boolean {
@@ -91,39 +119,14 @@ function isWholeGroup<S extends string>(match: Match<S>, matches: Match<S>[]): b
   return new Set(matches.flatMap((other) => (other.part?.group === group ? [other.part.index] : []))).size === of
 }
 
-/** A clause begins here: after punctuation, a joining word or a greeting. */
-function isOpening(tokens: Token[], classes: ClassRuns, at: number): boolean {
+const BEFORE_CLAUSE = ['filler', 'joint', 'day']
+
+/** A clause begins here: after punctuation, a joining word, a greeting or a day. */
+function isOpening<S extends string>({ tokens, classes }: Walker<S>, at: number): boolean {
   if (at === 0 || tokens[at]!.before > 0) return true
   for (let start = at - 1; start >= Math.max(0, at - 3); start--) {
     const found = classes[start]!
-    if (['filler', 'joint', 'day'].some((name) => found.get(name)?.includes(at))) return true
+    if (BEFORE_CLAUSE.some((name) => found.get(name)?.includes(at))) return true
   }
   return false
-}
-
-/** Where `steps` from `step` on, laid at token `at`, end; undefined when they don't fit. Bounded: a gap is at most three words. */
-function matchEnd(steps: Step[], step: number, at: number, tokens: Token[], classes: ClassRuns): number | undefined {
-  const wanted = steps[step]
-  if (!wanted) return at
-  const token = tokens[at]
-  if (!token) return undefined
-  if (wanted.kind === 'gap') return matchGap(steps, step + 1, at, tokens, classes)
-  if (wanted.kind === 'comma') return matchEnd(steps, step + 1, at, tokens, classes)
-  if (step > 0 && token.before > (PAUSES.has(steps[step - 1]!.kind) ? 1 : 0)) return undefined
-  if (wanted.kind === 'word') return wanted.words.has(token.word) ? matchEnd(steps, step + 1, at + 1, tokens, classes) : undefined
-  for (const end of classes[at]!.get(wanted.name) ?? []) {
-    const to = matchEnd(steps, step + 1, end, tokens, classes)
-    if (to !== undefined) return to
-  }
-  return undefined
-}
-
-function matchGap(steps: Step[], step: number, at: number, tokens: Token[], classes: ClassRuns): number | undefined {
-  for (let skipped = 0; skipped <= LONGEST_GAP; skipped++) {
-    const token = tokens[at + skipped]
-    if (!token || token.before === 2) return undefined
-    const to = matchEnd(steps, step, at + skipped, tokens, classes)
-    if (to !== undefined) return to
-  }
-  return undefined
 }

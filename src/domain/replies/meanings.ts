@@ -2,6 +2,7 @@ import { findChoice } from './choice.ts'
 import { overlaps } from './clauses.ts'
 import type { Match, Run } from './matching.ts'
 import type { Meaning, Reading } from './reading.ts'
+import { calendarDate } from './receipt.ts'
 import type { Scene } from './scene.ts'
 import { holdingSenses } from './senses.ts'
 import { dayOf } from './start-day.ts'
@@ -30,11 +31,11 @@ export const PRECEDENCE: readonly Meaning[] = [
 
 // How sure each way of saying it is, before anything takes from it. Judged, not measured; the scoring command prints how often each step is right.
 const SURE: Partial<Record<Sense, number>> = {
-  stop: 0.98, 'stop-last-word': 0.95, 'cancel-word': 0.8, 'started-short': 0.82, 'ended-short': 0.8, 'late-some-days': 0.8, confirm: 0.93, thanks: 0.95,
+  stop: 0.98, 'stop-alone': 0.95, 'cancel-word': 0.8, 'started-short': 0.82, 'ended-short': 0.8, 'late-some-days': 0.8, confirm: 0.93, thanks: 0.95,
 }
 const USUAL = 0.92
 const SAME_MEANING: Partial<Record<Sense, Meaning>> = {
-  'started-short': 'period-started', 'ended-short': 'bleeding-ended', 'stop-last-word': 'stop', 'cancel-word': 'stop', 'late-some-days': 'not-started',
+  'started-short': 'period-started', 'ended-short': 'bleeding-ended', 'stop-alone': 'stop', 'cancel-word': 'stop', 'late-some-days': 'not-started',
 }
 
 /** What the text means in this language, most important first. */
@@ -49,8 +50,8 @@ export function readScene(scene: Scene): Reading {
   const topic = first.meaning === 'prep-question' || also.includes('prep-question') ? topicOf(scene) : undefined
   return {
     meaning: first.meaning,
-    ...(start?.day?.day && { startedOn: start.day.day }),
-    ...(end?.day?.day && { endedOn: end.day.day }),
+    ...(start?.day?.day !== undefined && { startedOn: calendarDate(start.day.day) }),
+    ...(end?.day?.day !== undefined && { endedOn: calendarDate(end.day.day) }),
     ...(first.choice && { choice: first.choice }),
     confidence: confidenceOf(first, also, senses),
     words: wordsOf(first, scene),
@@ -86,8 +87,8 @@ function tellStart(match: Found, senses: Found[], scene: Scene, sure: number): T
   if (senses.some((other) => other.sense === 'not-started' && (overlaps(other, match) || scene.clauses.of[other.from] === clause))) return []
   const day = dayOf(match, scene)
   if (day?.tense === 'ahead') return []
-  if (day) return [{ meaning: 'period-started', run: match, confidence: Math.min(0.97, (sure + 0.05) * (day.day ? day.certainty : 0.75)), day }]
-  const today: DayRun = { from: match.from, to: match.to, tense: 'past', kind: 'today', day: scene.received.toISODate()!, certainty: 1 }
+  if (day) return [{ meaning: 'period-started', run: match, confidence: Math.min(0.97, (sure + 0.05) * (day.day === undefined ? 0.75 : day.certainty)), day }]
+  const today: DayRun = { from: match.from, to: match.to, tense: 'past', kind: 'today', day: scene.receipt().today, certainty: 1 }
   return [{ meaning: 'period-started', run: match, confidence: sure - 0.1, day: today }]
 }
 

@@ -1,6 +1,6 @@
-import { DateTime } from 'luxon'
 import { readScene } from './meanings.ts'
 import type { Reading, ReplyContext } from './reading.ts'
+import { receiptOf, type Receipt } from './receipt.ts'
 import { lookAt } from './scene.ts'
 import { rightWord } from './spelling.ts'
 import { cleanText, tokenise, type Token } from './tokens.ts'
@@ -16,29 +16,33 @@ const NOTHING: Reading = { meaning: 'unclear', confidence: 0.5, words: [] }
 export function readReply(text: string, context: ReplyContext, vocabulary: Vocabulary): Reading {
   const tokens = tokenise(cleanText(text))
   if (tokens.length === 0) return NOTHING
-  const received = DateTime.fromJSDate(context.receivedAt, { zone: context.zone })
+  let known: Receipt | undefined
+  const receipt = () => (known ??= receiptOf(context.receivedAt, context.zone))
   let best: Reading | undefined
   for (const language of languagesToTry(tokens, context.language, vocabulary)) {
-    const reading = { ...readScene(lookAt(tokens, language, context, received)), ...(language.code !== context.language && { language: language.code }) }
-    if (reading.meaning !== 'unclear') return reading
-    best ??= reading
+    const reading = readScene(lookAt(tokens, language, context, receipt))
+    const named = language.code === context.language ? reading : { ...reading, language: language.code }
+    if (reading.meaning !== 'unclear') return named
+    best ??= named
   }
   return best ?? NOTHING
 }
 
+const LANGUAGE_SAMPLE = 60
+/** A second language is tried when it knows at least this share of the words that the best one knows. */
+const CLOSE = 0.7
+
 /** The languages that know the most of the words, the patient's own first among equals. */
-function languagesToTry(tokens: Token[], own: string, vocabulary: Vocabulary): Language[] {
-  const all = [...vocabulary.languages.values()]
-  const scores = new Map(all.map((language) => [language, countKnown(tokens, language) + (language.code === own ? 0.5 : 0)]))
-  const top = Math.max(...scores.values())
-  return all.filter((language) => scores.get(language)! > 0 && scores.get(language)! >= top / 2).sort((a, b) => scores.get(b)! - scores.get(a)!)
+function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabulary): Language[] {
+  const scores = order.map((language) => (language.code === own ? 0.5 : 0))
+  for (const token of tokens.slice(0, LANGUAGE_SAMPLE)) for (const i of words.get(token.word) ?? []) scores[i]!++
+  if (Math.max(...scores) < 1) return order.filter((language) => isMisspeltIn(tokens, language))
+  const top = Math.max(...scores)
+  const close = order.map((_, i) => i).filter((i) => scores[i]! >= 1 && scores[i]! >= top * CLOSE)
+  return close.sort((a, b) => scores[b]! - scores[a]!).map((i) => order[i]!)
 }
 
-const LANGUAGE_SAMPLE = 60
-
-function countKnown(tokens: Token[], language: Language): number {
-  let known = 0
-  for (const token of tokens.slice(0, LANGUAGE_SAMPLE)) if (language.known.has(token.word) || language.variants.has(token.word)) known++
-  if (known === 0 && tokens.length < 4 && tokens.some((token) => rightWord(token.word, language) !== token.word)) return 1
-  return known
+/** A short text without one known word may be a single misspelt or disguised one: "ЅТОР", "yeeees". */
+function isMisspeltIn(tokens: Token[], language: Language): boolean {
+  return tokens.length < 12 && tokens.some((token) => rightWord(token.word, language) !== token.word || token.word.length === 1)
 }

@@ -1,7 +1,7 @@
-import { DateTime } from 'luxon'
 import { findClauses, type Clauses } from './clauses.ts'
 import { findClasses, findPatterns, type ClassRuns, type Match } from './matching.ts'
 import type { ReplyContext } from './reading.ts'
+import type { Receipt } from './receipt.ts'
 import { respell } from './spelling.ts'
 import type { Token } from './tokens.ts'
 import type { Language, Sense } from './vocabulary.ts'
@@ -11,7 +11,8 @@ import { findDays, type DayRun } from './when.ts'
 export interface Scene {
   language: Language
   context: ReplyContext
-  received: DateTime
+  /** Worked out when a day is spoken of, and only then. */
+  receipt: () => Receipt
   tokens: Token[]
   classes: ClassRuns
   clauses: Clauses
@@ -20,11 +21,11 @@ export interface Scene {
 }
 
 /** Looks at a text through one language's vocabulary. */
-export function lookAt(written: Token[], language: Language, context: ReplyContext, received: DateTime): Scene {
+export function lookAt(written: Token[], language: Language, context: ReplyContext, receipt: () => Receipt): Scene {
   const tokens = respell(written, language)
   const classes = findClasses(tokens, language)
-  const days = findDays(tokens, classes, language, received)
+  const days = findDays(tokens, classes, language, receipt)
   const clauses = findClauses(tokens, classes)
   const matches = findPatterns(tokens, classes, language.phrases)
-  return { language, context, received, tokens, classes, clauses, days, matches }
+  return { language, context, receipt, tokens, classes, clauses, days, matches }
 }

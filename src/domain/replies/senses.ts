@@ -15,7 +15,7 @@ const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
 const WITH_DAY = new Set<Sense>(['started-short', 'ended-short', 'not-started', 'confirm', 'still-bleeding', 'late-some-days'])
 // Carrier words that say something else inside a longer text.
-const ALONE = new Set<Sense>(['stop-last-word', 'cancel-word'])
+const ALONE = new Set<Sense>(['stop-alone', 'cancel-word'])
 // What "if", "should" and someone else's affairs turn into nothing.
 const HERS_AND_REAL = new Set<Sense>(['period-started', 'started-short', 'bleeding-ended', 'ended-short', 'prep-lapse'])
 const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])

@@ -22,9 +22,9 @@ const NEEDS_LATIN = /[^a-z]/
 
 /** The word that a token most likely stands for. Unknown words come back as they are. */
 export function rightWord(word: string, spelling: Spelling): string {
-  if (spelling.known.has(word)) return word
   const variant = spelling.variants.get(word)
   if (variant !== undefined) return variant
+  if (spelling.known.has(word)) return word
   return undisguised(word, spelling) ?? nearWord(word, spelling) ?? word
 }
 

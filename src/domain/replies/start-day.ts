@@ -18,16 +18,10 @@ export function dayOf(match: Run, scene: Scene): DayRun | undefined {
 /** "Day 1 was yesterday", "day 3 today": the numbered day is the other day named, so the first lies that much before it. */
 function countedBack(day: DayRun, own: DayRun[], scene: Scene): DayRun {
   const numbered = own.find((other) => other.kind === 'cycle-day')
-  const named = own.find((other) => other.kind !== 'cycle-day' && other.tense === 'past' && other.day)
-  if (!numbered?.day || !named?.day) return day
-  const daysIn = scene.received.startOf('day').diff(scene.received.startOf('day').set(parts(numbered.day)), 'days').days
-  const start = scene.received.set(parts(named.day)).minus({ days: Math.round(daysIn) })
-  return { ...named, day: start.toISODate()!, certainty: Math.min(named.certainty, 0.95) }
-}
-
-function parts(day: string): { year: number; month: number; day: number } {
-  const [year, month, date] = day.split('-').map(Number) as [number, number, number]
-  return { year, month, day: date }
+  const named = own.find((other) => other.kind !== 'cycle-day' && other.tense === 'past' && other.day !== undefined)
+  if (numbered?.day === undefined || named?.day === undefined) return day
+  const daysIn = scene.receipt().today - numbered.day
+  return { ...named, day: named.day - daysIn, certainty: Math.min(named.certainty, 0.95) }
 }
 
 function nearest(days: DayRun[], match: Run): DayRun | undefined {

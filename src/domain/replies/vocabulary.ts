@@ -1,5 +1,5 @@
 import { badInput } from '../failure.ts'
-import { readPattern, type Sequence, type Step } from './pattern.ts'
+import { readPattern, type Step } from './pattern.ts'
 import { MEANINGS, type Meaning } from './reading.ts'
 import { tolerate, type Spelling } from './spelling.ts'
 import { cleanText, foldWord, tokenise } from './tokens.ts'
@@ -7,7 +7,7 @@ import { cleanText, foldWord, tokenise } from './tokens.ts'
 /**
  * What a pattern says, finer than a meaning.
  * - `started-short`: says that something began, not what ("it started yesterday").
- * - `stop-last-word`: a carrier word that is no request inside a longer text ("end", "quit").
+ * - `stop-alone`: a stop only when nothing else is said ("end", "quit", "leave me alone").
  * - `cancel-word`: a carrier word that may also mean the appointment ("cancel").
  * - `mask`: words that look like something else ("trial period"); hides what it overlaps.
  * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think"). `someone-else`: not hers.
@@ -15,7 +15,7 @@ import { cleanText, foldWord, tokenise } from './tokens.ts'
  * - `late-some-days`: her period is late by days.
  */
 export const HELPER_SENSES = [
-  'started-short', 'ended-short', 'stop-last-word', 'cancel-word', 'mask', 'what-if', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
+  'started-short', 'ended-short', 'stop-alone', 'cancel-word', 'mask', 'what-if', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
 ] as const
 export type Sense = Exclude<Meaning, 'unclear'> | (typeof HELPER_SENSES)[number]
 
@@ -25,7 +25,7 @@ const SENSES = new Set<string>([...MEANINGS.filter((meaning) => meaning !== 'unc
 export const DAY_KINDS = [
   'today', 'earlier-today', 'yesterday', 'night', 'before-yesterday', 'evening', 'ahead', 'vague', 'weekday', 'last-weekday',
   'next-weekday', 'a-day-ago', 'days-ago', 'a-week-ago', 'weeks-ago', 'hours-ago', 'minutes-ago', 'for-days', 'cycle-day', 'day-of-month',
-  'day-of-last-month', 'about',
+  'day-of-last-month',
 ] as const
 export type DayKind = (typeof DAY_KINDS)[number]
 
@@ -55,9 +55,12 @@ export interface VocabularySource {
   whole: Record<string, string[]>
 }
 
-export interface Pattern<S extends string = Sense> extends Sequence {
+/** What it means to have come to the end of a pattern. */
+export interface Pattern<S extends string = Sense> {
   sense: S
   whole: boolean
+  /** It must open a clause. */
+  opens: boolean
   part?: Part
 }
 
@@ -68,18 +71,23 @@ export interface Part {
   of: number
 }
 
-/** Patterns by their first step. */
-export interface PatternIndex<S extends string = Sense> {
-  byWord: Map<string, Pattern<S>[]>
-  byClass: Map<string, Pattern<S>[]>
+/** Patterns as a tree: those that begin alike share their first steps, so that a text is compared with all at once. */
+export interface PatternNode<S extends string = Sense> {
+  ends: Pattern<S>[]
+  words: Map<string, PatternNode<S>[]>
+  classes: Map<string, PatternNode<S>>
+  gap?: PatternNode<S>
+  comma?: PatternNode<S>
+  /** While compiling: the node behind each set of words. */
+  choices: Map<string, PatternNode<S>>
 }
 
 /** One language, ready for matching. */
 export interface Language extends Spelling {
   code: string
   classes: Map<string, { name: string; words: string[] }[]>
-  days: PatternIndex<DayKind>
-  phrases: PatternIndex
+  days: PatternNode<DayKind>
+  phrases: PatternNode
   values: Map<string, number>
   weekdays: Map<string, number>
   months: Set<string>
@@ -88,6 +96,9 @@ export interface Language extends Spelling {
 
 export interface Vocabulary {
   languages: Map<string, Language>
+  /** Every known word or misspelling → the languages it is a word of, as indices into `order`. */
+  words: Map<string, number[]>
+  order: Language[]
 }
 
 /** Classes that the reader finds by itself. */
@@ -95,13 +106,16 @@ const OWN_CLASSES: string[] = ['n', 'nth', 'clock', 'weekday', 'month', 'day', '
 
 /** Prepares the vocabulary of all languages. @throws Failure `bad-input` naming the language and entry at fault. */
 export function compileVocabulary(sources: VocabularySource[]): Vocabulary {
-  return { languages: new Map(sources.map((source) => [source.language, compileLanguage(source)])) }
+  const order = sources.map(compileLanguage)
+  const words = new Map<string, number[]>()
+  for (const [i, language] of order.entries()) for (const word of new Set([...language.known, ...language.variants.keys()])) push(words, word, i)
+  return { languages: new Map(order.map((language) => [language.code, language])), words, order }
 }
 
 function compileLanguage(source: VocabularySource): Language {
   const language: Language = {
     code: source.language, known: new Set(), variants: new Map(), near: new Map(), classes: new Map(),
-    days: { byWord: new Map(), byClass: new Map() }, phrases: { byWord: new Map(), byClass: new Map() },
+    days: newNode(), phrases: newNode(),
     values: new Map(), weekdays: new Map(), months: new Set(source.months.map(foldWord)), topics: new Map(),
   }
   addWords(language, source)
@@ -116,7 +130,8 @@ function addWords(language: Language, source: VocabularySource): void {
   for (const token of tokenise(cleanText(source.common))) language.known.add(token.word)
   for (const [right, wrong] of Object.entries(source.spellings)) {
     language.known.add(foldWord(right))
-    for (const variant of wrong) language.variants.set(foldWord(variant), foldWord(right))
+    // A frequent word is itself, even where it is also a common slip for another.
+    for (const variant of wrong.map(foldWord)) if (!language.known.has(variant)) language.variants.set(variant, foldWord(right))
   }
   for (const word of source.tolerate) language.known.add(foldWord(word))
   for (const month of language.months) language.known.add(month)
@@ -167,26 +182,52 @@ function addPatterns(language: Language, source: VocabularySource): void {
 }
 
 function addPattern<S extends string>(
-  language: Language, index: PatternIndex<S>, sense: S, pattern: string, whole: boolean, source: VocabularySource,
+  language: Language, root: PatternNode<S>, sense: S, pattern: string, whole: boolean, source: VocabularySource,
 ): void {
   const parts = pattern.split(' & ')
   for (const [place, written] of parts.entries()) {
     const part = parts.length > 1 ? { part: { group: `${sense}: ${pattern}`, index: place, of: parts.length } } : {}
-    for (const sequence of readPattern(written)) addSequence(language, index, { sense, whole, ...part, ...sequence }, source)
+    for (const { opens, steps } of readPattern(written)) addSequence(language, root, steps, { sense, whole, opens, ...part }, source)
   }
 }
 
-function addSequence<S extends string>(language: Language, index: PatternIndex<S>, pattern: Pattern<S>, source: VocabularySource): void {
-  const first = pattern.steps[0]!
-  if (first.kind === 'word') for (const word of first.words) push(index.byWord, word, pattern)
-  else if (first.kind === 'class') push(index.byClass, first.name, pattern)
-  else badInput(`${language.code} ${pattern.sense}`, 'A pattern begins with "..." or a comma. Begin with a word.')
-  for (const step of pattern.steps) {
+function addSequence<S extends string>(
+  language: Language, root: PatternNode<S>, steps: Step[], end: Pattern<S>, source: VocabularySource,
+): void {
+  if (steps[0]!.kind === 'gap' || steps[0]!.kind === 'comma') badInput(`${language.code} ${end.sense}`, 'A pattern begins with "..." or a comma. Begin with a word.')
+  let node = root
+  for (const step of steps) {
     if (step.kind === 'word') for (const word of step.words) language.known.add(word)
     if (step.kind === 'class' && !(step.name in source.classes) && !OWN_CLASSES.includes(step.name)) {
-      badInput(`${language.code} ${pattern.sense}`, `A pattern uses <${step.name}>, which is not among the classes.`)
+      badInput(`${language.code} ${end.sense}`, `A pattern uses <${step.name}>, which is not among the classes.`)
     }
+    node = nextNode(node, step)
   }
+  const isSame = (other: Pattern<S>) => other.sense === end.sense && other.whole === end.whole && other.opens === end.opens && !end.part
+  if (!node.ends.some(isSame)) node.ends.push(end)
+}
+
+function newNode<S extends string>(): PatternNode<S> {
+  return { ends: [], words: new Map(), classes: new Map(), choices: new Map() }
+}
+
+function nextNode<S extends string>(node: PatternNode<S>, step: Step): PatternNode<S> {
+  if (step.kind === 'gap') return (node.gap ??= newNode())
+  if (step.kind === 'comma') return (node.comma ??= newNode())
+  if (step.kind === 'class') return getOr(node.classes, step.name, newNode<S>)
+  const key = [...step.words].sort().join(' ')
+  const known = node.choices.get(key)
+  if (known) return known
+  const next = newNode<S>()
+  node.choices.set(key, next)
+  for (const word of step.words) push(node.words, word, next)
+  return next
+}
+
+function getOr<K, V>(map: Map<K, V>, key: K, make: () => V): V {
+  const value = map.get(key) ?? make()
+  map.set(key, value)
+  return value
 }
 
 function push<K, V>(map: Map<K, V[]>, key: K, value: V): void {
