@@ -43,11 +43,14 @@ is filled with an invented clinic; without choices, three times a week after the
 
 /** `daysix text`: JSON lines in, the exact words out. */
 export function command(): Command {
-  return new Command('text').description('The exact words of a message, as JSON lines.').addHelpText('after', HELP).action(async () => {
-    const library = loadTexts()
-    const protocols = loadProtocols()
-    process.exitCode = await answerLines(line, (input) => render(input, library, protocols))
-  })
+  return new Command('text')
+    .description('The exact words of a message, as JSON lines.')
+    .addHelpText('after', HELP)
+    .action(async () => {
+      const library = loadTexts()
+      const protocols = loadProtocols()
+      process.exitCode = await answerLines(line, (input) => render(input, library, protocols))
+    })
 }
 
 function render(input: Line, library: TextLibrary, protocols: Map<string, FullProtocol>): object {
@@ -65,7 +68,8 @@ function render(input: Line, library: TextLibrary, protocols: Map<string, FullPr
 function valuesOf(input: Line, protocol: FullProtocol, answer: string | undefined): TextValues {
   const zone = zoneOf(input)
   const visit = input.visit === undefined ? undefined : toInstant(input.visit, zone, 'visit')
-  const choices = input.choices?.map((at, index) => toInstant(at, zone, `choices.${index}`)) ?? (visit && exampleChoices(visit, zone))
+  const choices =
+    input.choices?.map((at, index) => toInstant(at, zone, `choices.${index}`)) ?? (visit && exampleChoices(visit, zone))
   return {
     clinic: input.clinic,
     clinicPhone: input.clinicPhone,
@@ -84,7 +88,9 @@ function zoneOf({ zone, visit }: Line): string {
   if (zone !== undefined) return knownZone(zone)
   const written = visit === undefined ? undefined : DateTime.fromISO(visit, { setZone: true })
   if (written?.zone.type === 'fixed') return written.zoneName!
-  return visit === undefined ? 'UTC' : badInput('zone', 'Give the zone of the visit, e.g. America/Halifax, or write the visit with its offset.')
+  return visit === undefined
+    ? 'UTC'
+    : badInput('zone', 'Give the zone of the visit, e.g. America/Halifax, or write the visit with its offset.')
 }
 
 function exampleChoices(visit: Date, zone: string): Date[] {

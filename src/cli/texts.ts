@@ -65,7 +65,14 @@ function writeSheet(options: Options, file: string): void {
   const library = loadTexts()
   const language = languageOf(library, options.language ?? 'en')
   const rows = survey(options, library)
-  const sheet = { language, languages: [...library.languages.values()], rows, protocols: loadProtocols().values(), pages: loadPageTexts(), path: null }
+  const sheet = {
+    language,
+    languages: [...library.languages.values()],
+    rows,
+    protocols: loadProtocols().values(),
+    pages: loadPageTexts(),
+    path: null,
+  }
   writeFileSync(file, renderContactSheet({ ...sheet, css: readFileSync(STYLE_SHEET, 'utf8') }))
   console.log(`Every text in ${language.name} is in ${file}.`)
 }
@@ -92,5 +99,12 @@ function table(rows: SurveyRow[]): string {
     row.overBudget ? `OVER BUDGET: ${row.overBudget}` : '',
   ])
   const widths = COLUMNS.map((name, column) => Math.max(name.length, ...cells.map((cell) => cell[column]!.length)))
-  return [COLUMNS, ...cells].map((cell) => cell.map((value, column) => value.padEnd(widths[column]!)).join('  ').trimEnd()).join('\n')
+  return [COLUMNS, ...cells]
+    .map((cell) =>
+      cell
+        .map((value, column) => value.padEnd(widths[column]!))
+        .join('  ')
+        .trimEnd(),
+    )
+    .join('\n')
 }

@@ -26,12 +26,16 @@ describe('the contact sheet', () => {
     const shown = sheet('fr')
     const greeting = rows.find(({ language, part }) => language === 'fr' && part === 'greeting')!.text
     expect(shown.split(escapeHtml(greeting))).toHaveLength(2)
-    expect(shown).toContain(escapeHtml(rows.find(({ language, kind, part }) => language === 'en' && kind === 'prep' && part === 'full')!.text))
+    expect(shown).toContain(
+      escapeHtml(rows.find(({ language, kind, part }) => language === 'en' && kind === 'prep' && part === 'full')!.text),
+    )
     expect(sheet('en')).not.toContain('words english')
   })
 
   test('says what each SMS costs, how hard it is to read, and who approved it', () => {
-    expect(sheet('en')).toContain('GSM-7, 160 units, 1 segment · reading grade 4.3 · approved by Daysix demonstration reviewer (invented role) on ')
+    expect(sheet('en')).toContain(
+      'GSM-7, 160 units, 1 segment · reading grade 4.3 · approved by Daysix demonstration reviewer (invented role) on ',
+    )
     expect(sheet('en')).toContain('All are approved.')
     expect(sheet('uk')).toMatch(/\d+ are drafts: they are not sent in production until approved\./)
   })

@@ -14,7 +14,16 @@ import { surveyTexts } from '../../src/domain/texts/survey.ts'
 import { examplePage, LANGUAGES, library, pageTexts, protocols } from './example-page.ts'
 
 const CHROMIUM = process.env.CHROMIUM_PATH ?? '/usr/bin/chromium'
-const FLAGS = ['--headless', '--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync']
+const FLAGS = [
+  '--headless',
+  '--no-sandbox',
+  '--disable-gpu',
+  '--disable-quic',
+  '--no-first-run',
+  '--disable-background-networking',
+  '--disable-component-update',
+  '--disable-sync',
+]
 // The strictest policy that the pages are made for: nothing but our own style sheet, forms to ourselves.
 const POLICY = "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 const WCAG = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']
@@ -44,31 +53,43 @@ function serve(): Server {
   return createServer(async (request, response) => {
     const url = new URL(request.url!, 'http://localhost')
     response.setHeader('Content-Security-Policy', POLICY)
-    if (url.pathname === '/assets/daysix.css') return void response.setHeader('Content-Type', 'text/css').end(readFileSync(STYLE_SHEET))
+    if (url.pathname === '/assets/daysix.css')
+      return void response.setHeader('Content-Type', 'text/css').end(readFileSync(STYLE_SHEET))
     if (request.method === 'POST') {
       const chunks: Buffer[] = []
       for await (const chunk of request) chunks.push(chunk as Buffer)
-      const read = readPageAnswer(Object.fromEntries(new URLSearchParams(Buffer.concat(chunks).toString())), '2026-03-10', choices.length)
+      const read = readPageAnswer(
+        Object.fromEntries(new URLSearchParams(Buffer.concat(chunks).toString())),
+        '2026-03-10',
+        choices.length,
+      )
       heard.push(read)
       response.setHeader('Content-Type', 'text/html')
       return void response.end(renderPatientPage(examplePage('en', read === 'problem' ? { problem: 'date' } : { said: '' })))
     }
     const page = pages.get(url.pathname)
-    response.setHeader('Content-Type', 'text/html; charset=utf-8').writeHead(page ? 200 : 404).end(page ?? '')
+    response
+      .setHeader('Content-Type', 'text/html; charset=utf-8')
+      .writeHead(page ? 200 : 404)
+      .end(page ?? '')
   })
 }
 
 describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', () => {
   beforeAll(async () => {
     for (const code of LANGUAGES) {
-      for (const [state, more] of Object.entries(STATES)) pages.set(`/${code}/${state.replaceAll(' ', '-')}`, renderPatientPage(examplePage(code, more)))
+      for (const [state, more] of Object.entries(STATES))
+        pages.set(`/${code}/${state.replaceAll(' ', '-')}`, renderPatientPage(examplePage(code, more)))
       pages.set(`/${code}/closed`, renderClosedPage(examplePage(code)))
     }
     const rows = surveyTexts(library, { ...EXAMPLE_SITE, answers: answersByLanguage(protocols.values()) })
     for (const code of ['en', 'pa']) {
       const language = library.languages.get(code)!
       const languages = [...library.languages.values()]
-      pages.set(`/${code}/sheet`, renderContactSheet({ language, languages, rows, protocols: protocols.values(), pages: pageTexts, path: '/sheet' }))
+      pages.set(
+        `/${code}/sheet`,
+        renderContactSheet({ language, languages, rows, protocols: protocols.values(), pages: pageTexts, path: '/sheet' }),
+      )
     }
     pages.set(examplePage('en').path, renderPatientPage(examplePage('en', { choices })))
     server = serve().listen(0, '127.0.0.1')
@@ -82,21 +103,29 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
     server?.close()
   })
 
-  test.each([320, 1440])('no page breaks WCAG 2.2 AA by axe, and none scrolls sideways, at %i pixels', async (width) => {
-    // axe itself has to get past the policy; the pages do not.
-    const context = await browser.newContext({ viewport: { width, height: 900 }, bypassCSP: true })
-    const page = await context.newPage()
-    // Every page on the narrow screen, where things break first; one language and the sheets on the wide one.
-    const paths = [...pages.keys()].filter((path) => !path.startsWith('/v/') && (width === 320 || path.startsWith('/en/') || path.endsWith('/sheet')))
-    for (const path of paths) {
-      await page.goto(base + path)
-      const found = (await violationsOf(page)).map(({ id, nodes }) => `${path}: ${id}: ${nodes.map(({ target }) => target.join(' ')).join(', ')}`)
-      expect(found).toEqual([])
-      const overflow = await page.evaluate('document.documentElement.scrollWidth - document.documentElement.clientWidth')
-      expect(overflow, path).toBe(0)
-    }
-    await context.close()
-  }, 120_000)
+  test.each([320, 1440])(
+    'no page breaks WCAG 2.2 AA by axe, and none scrolls sideways, at %i pixels',
+    async (width) => {
+      // axe itself has to get past the policy; the pages do not.
+      const context = await browser.newContext({ viewport: { width, height: 900 }, bypassCSP: true })
+      const page = await context.newPage()
+      // Every page on the narrow screen, where things break first; one language and the sheets on the wide one.
+      const paths = [...pages.keys()].filter(
+        (path) => !path.startsWith('/v/') && (width === 320 || path.startsWith('/en/') || path.endsWith('/sheet')),
+      )
+      for (const path of paths) {
+        await page.goto(base + path)
+        const found = (await violationsOf(page)).map(
+          ({ id, nodes }) => `${path}: ${id}: ${nodes.map(({ target }) => target.join(' ')).join(', ')}`,
+        )
+        expect(found).toEqual([])
+        const overflow = await page.evaluate('document.documentElement.scrollWidth - document.documentElement.clientWidth')
+        expect(overflow, path).toBe(0)
+      }
+      await context.close()
+    },
+    120_000,
+  )
 
   test('axe would have found what it is here for', async () => {
     const context = await browser.newContext({ bypassCSP: true })

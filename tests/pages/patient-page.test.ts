@@ -6,7 +6,8 @@ import { readingCounts, readingEase, readingGrade } from '../../src/domain/texts
 import { badWords } from '../../src/domain/texts/text-rules.ts'
 import { examplePage, LANGUAGES, library, pageTexts, protocols } from './example-page.ts'
 
-const page = (language: string, more: Parameters<typeof examplePage>[1] = {}): string => renderPatientPage(examplePage(language, more))
+const page = (language: string, more: Parameters<typeof examplePage>[1] = {}): string =>
+  renderPatientPage(examplePage(language, more))
 const flat = (value: unknown): string[] => (typeof value === 'string' ? [value] : Object.values(value as object).flatMap(flat))
 
 describe('the patient’s page', () => {
@@ -18,12 +19,18 @@ describe('the patient’s page', () => {
   })
 
   test('counts 48 elapsed hours over a clock change (RFC 5545 §3.3.6): a visit on Monday 9 March at 9 means Saturday at 8', () => {
-    const shown = page('en', { visit: new Date('2026-03-09T13:00:00Z'), zone: 'America/New_York', now: new Date('2026-03-01T12:00:00Z') })
+    const shown = page('en', {
+      visit: new Date('2026-03-09T13:00:00Z'),
+      zone: 'America/New_York',
+      now: new Date('2026-03-01T12:00:00Z'),
+    })
     expect(shown).toContain('From Saturday, March 7, at 8 in the morning')
   })
 
   test('once the hours have begun it says what can still be kept', () => {
-    expect(page('en', { now: new Date('2026-03-19T12:00:00Z') })).toContain('From now until your visit, as far as you can, please avoid:')
+    expect(page('en', { now: new Date('2026-03-19T12:00:00Z') })).toContain(
+      'From now until your visit, as far as you can, please avoid:',
+    )
   })
 
   test('rules with different hours stand under their own times, the earliest first', () => {
@@ -38,7 +45,10 @@ describe('the patient’s page', () => {
   })
 
   test('says in every language that prescribed medicine is to be kept', () => {
-    for (const language of LANGUAGES) expect(page(language)).toContain(`<li>${pageTexts.get(language)!.words.fine.items['prescribed-medicine']!.replaceAll("'", '&#39;')}</li>`)
+    for (const language of LANGUAGES)
+      expect(page(language)).toContain(
+        `<li>${pageTexts.get(language)!.words.fine.items['prescribed-medicine']!.replaceAll("'", '&#39;')}</li>`,
+      )
   })
 
   test('has words for every rule and everything fine of every shipped protocol, in every language', () => {
@@ -49,7 +59,8 @@ describe('the patient’s page', () => {
       }
     }
     // A site may ask to avoid anything that the language can name in a text.
-    for (const [code, { rules }] of library.languages) expect(Object.keys(pageTexts.get(code)!.words.avoid).sort()).toEqual(Object.keys(rules).sort())
+    for (const [code, { rules }] of library.languages)
+      expect(Object.keys(pageTexts.get(code)!.words.avoid).sort()).toEqual(Object.keys(rules).sort())
   })
 
   test('where there is nothing to avoid, says so and has no form for a lapse', () => {
@@ -100,12 +111,19 @@ describe('the patient’s page', () => {
     for (const language of LANGUAGES) {
       const shown = page(language, { said: 'x', choices: [new Date('2026-03-26T13:00:00Z')] })
       expect(shown).not.toMatch(/<script|<style|\sstyle=|\son\w+=|https?:|src=/i)
-      expect([...shown.matchAll(/href="([^"]*)"/g)].map(([, address]) => address!).filter((address) => !/^(\/v\/|\/assets\/daysix\.css$|tel:|#)/.test(address))).toEqual([])
+      expect(
+        [...shown.matchAll(/href="([^"]*)"/g)]
+          .map(([, address]) => address!)
+          .filter((address) => !/^(\/v\/|\/assets\/daysix\.css$|tel:|#)/.test(address)),
+      ).toEqual([])
     }
   })
 
   test('writes a clinic’s name as text, whatever it contains', () => {
-    const shown = page('en', { clinic: { name: '<b onload="x">O\'Neil & Co', phone: '"><script>' }, said: '<script>alert(1)</script>' })
+    const shown = page('en', {
+      clinic: { name: '<b onload="x">O\'Neil & Co', phone: '"><script>' },
+      said: '<script>alert(1)</script>',
+    })
     expect(shown).toContain('&lt;b onload=&quot;x&quot;&gt;O&#39;Neil &amp; Co')
     expect(shown).not.toContain('<script')
   })
@@ -128,7 +146,10 @@ describe('the patient’s page', () => {
   })
 
   test('reads at the sixth grade or below in English, with an ease of 80 or more in Spanish and French', () => {
-    const whole = (code: string): string => flat(pageTexts.get(code)!.words).join('.\n').replace(/\{\w+\}/g, '')
+    const whole = (code: string): string =>
+      flat(pageTexts.get(code)!.words)
+        .join('.\n')
+        .replace(/\{\w+\}/g, '')
     expect(readingGrade(readingCounts(whole('en'), 'flesch-kincaid'), 'flesch-kincaid')).toBeLessThanOrEqual(6)
     expect(readingEase(readingCounts(whole('es'), 'fernandez-huerta'), 'fernandez-huerta')).toBeGreaterThanOrEqual(80)
     expect(readingEase(readingCounts(whole('fr'), 'kandel-moles'), 'kandel-moles')).toBeGreaterThanOrEqual(80)
@@ -151,21 +172,30 @@ describe('an answer given on the page means what the same words by text mean', (
 
   test('a choice counts only among the openings on offer', () => {
     expect(readPageAnswer({ answer: 'choice', choice: '2' }, today, 2)).toMatchObject({ meaning: 'choice', choice: 2 })
-    for (const choice of ['3', '0', 'two', '1.5', undefined]) expect(readPageAnswer({ answer: 'choice', choice }, today, 2)).toBe('problem')
+    for (const choice of ['3', '0', 'two', '1.5', undefined])
+      expect(readPageAnswer({ answer: 'choice', choice }, today, 2)).toBe('problem')
   })
 
-  test.each(['2026-03-11', '2025-09-10', '2026-02-30', '10/03/2026', '', undefined, ['2026-03-09']])('the date %s is asked for again', (startedOn) => {
-    expect(readPageAnswer({ answer: 'period-started', startedOn }, today, 0)).toBe('problem')
-  })
+  test.each(['2026-03-11', '2025-09-10', '2026-02-30', '10/03/2026', '', undefined, ['2026-03-09']])(
+    'the date %s is asked for again',
+    (startedOn) => {
+      expect(readPageAnswer({ answer: 'period-started', startedOn }, today, 0)).toBe('problem')
+    },
+  )
 
   test('whatever is posted, it is a meaning of the form or a problem, and nothing is thrown', () => {
     fc.assert(
-      fc.property(fc.anything(), fc.dictionary(fc.constantFrom('answer', 'startedOn', 'choice'), fc.anything()), (anything, form) => {
-        for (const body of [anything, form]) {
-          const read = readPageAnswer(body, today, 3)
-          if (read !== 'problem') expect(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']).toContain(read.meaning)
-        }
-      }),
+      fc.property(
+        fc.anything(),
+        fc.dictionary(fc.constantFrom('answer', 'startedOn', 'choice'), fc.anything()),
+        (anything, form) => {
+          for (const body of [anything, form]) {
+            const read = readPageAnswer(body, today, 3)
+            if (read !== 'problem')
+              expect(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']).toContain(read.meaning)
+          }
+        },
+      ),
     )
   })
 })

@@ -4,6 +4,7 @@ import { join } from 'node:path'
 import { DateTime } from 'luxon'
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { loadProtocols } from '../../src/adapters/templates/load-protocols.ts'
+import { loadVocabulary } from '../../src/adapters/templates/load-vocabulary.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
 import type { Failure } from '../../src/domain/failure.ts'
 import { COMMON_RULES } from '../../src/domain/texts/kinds.ts'
@@ -15,7 +16,12 @@ const { languages } = loadTexts()
 
 describe('the shipped protocols', () => {
   test('there is one for each of the four specimen kinds', () => {
-    expect([...shipped.keys()].sort()).toEqual(['clinician-hpv', 'conventional-smear', 'liquid-based-cytology', 'self-collected-hpv'])
+    expect([...shipped.keys()].sort()).toEqual([
+      'clinician-hpv',
+      'conventional-smear',
+      'liquid-based-cytology',
+      'self-collected-hpv',
+    ])
   })
 
   test('for 48 hours no sex, lubricant, douche or vaginal medicine that she bought (common practice, no source)', () => {
@@ -41,7 +47,10 @@ describe('the shipped protocols', () => {
     }
     // Computed by hand: LMP 1 March 2026, day 15 = 15 March, days 11-19 = 11 to 19 March.
     const { idealDay, idealWindow } = shipped.get('liquid-based-cytology')!
-    const onDay = (cycleDay: number): string => DateTime.fromISO('2026-03-01', { zone: 'utc' }).plus({ days: cycleDay - 1 }).toISODate()!
+    const onDay = (cycleDay: number): string =>
+      DateTime.fromISO('2026-03-01', { zone: 'utc' })
+        .plus({ days: cycleDay - 1 })
+        .toISODate()!
     expect([idealDay, idealWindow.first, idealWindow.last].map(onDay)).toEqual(['2026-03-15', '2026-03-11', '2026-03-19'])
   })
 
@@ -62,7 +71,8 @@ describe('the shipped protocols', () => {
 
   test('where no source gives a figure, the clinic decides', () => {
     for (const { deferrals } of all) {
-      for (const after of ['miscarriage', 'procedure']) expect(deferrals.find((deferral) => deferral.after === after)!.days).toBeNull()
+      for (const after of ['miscarriage', 'procedure'])
+        expect(deferrals.find((deferral) => deferral.after === after)!.days).toBeNull()
     }
   })
 
@@ -91,29 +101,40 @@ describe('the shipped protocols', () => {
 describe('answers to preparation questions', () => {
   test('every topic is answered in every language', () => {
     for (const { answers } of all) {
-      for (const topic of ['bath', 'shower', 'tampon', 'sex', 'prescribed-medicine', 'cream', 'lubricant', 'douche', 'pill', 'food']) {
+      for (const topic of ['bath', 'tampon', 'sex', 'prescription', 'cream', 'lubricant', 'douche', 'food', 'pads', 'shave']) {
         expect(Object.keys(answers[topic]!).sort(), topic).toEqual([...languages.keys()].sort())
       }
     }
   })
 
+  test('every topic a reply can be about is answered, or left to a person on purpose', () => {
+    // No source and no common practice says anything about these.
+    const forAPerson = ['swim', 'exercise']
+    const read = [...loadVocabulary().languages.values()].flatMap(({ topics }) => [...topics.values()])
+    expect(new Set(read).size).toBeGreaterThan(5)
+    const { answers } = shipped.get('liquid-based-cytology')!
+    expect([...new Set(read)].filter((topic) => !answers[topic]).sort()).toEqual(forAPerson.sort())
+  })
+
   test('the hours are those of the protocol, and no placeholder is left', () => {
     for (const { answers } of all) {
-      for (const { sentence } of Object.values(answers).flatMap((byLanguage) => Object.values(byLanguage))) expect(sentence).not.toMatch(/[{}]/)
+      for (const { sentence } of Object.values(answers).flatMap((byLanguage) => Object.values(byLanguage)))
+        expect(sentence).not.toMatch(/[{}]/)
       for (const { sentence } of Object.values(answers.sex!)) expect(sentence).toContain('48')
     }
   })
 
   test('prescribed medicine is always to be kept, also where the question is about a cream', () => {
     const { answers } = shipped.get('liquid-based-cytology')!
-    expect(answers['prescribed-medicine']!.en!.sentence).toMatch(/^Yes\. Please keep/)
+    expect(answers.prescription!.en!.sentence).toMatch(/^Please keep/)
     expect(answers.cream!.en!.sentence).toMatch(/Keep using what was prescribed\.$/)
   })
 
   test('no answer speaks of a result', () => {
     for (const { answers } of all) {
       for (const byLanguage of Object.values(answers)) {
-        for (const [code, { sentence }] of Object.entries(byLanguage)) expect(badWords(sentence, languages.get(code)!.never), sentence).toEqual([])
+        for (const [code, { sentence }] of Object.entries(byLanguage))
+          expect(badWords(sentence, languages.get(code)!.never), sentence).toEqual([])
       }
     }
   })
@@ -137,7 +158,10 @@ describe('a site', () => {
   const write = (name: string, words: string): void => writeFileSync(join(site, 'protocols', name), words)
 
   test('changes one value of a shipped protocol by naming it, and only that; what was planned by the old one can be told', () => {
-    write('lbc.yaml', 'id: liquid-based-cytology\navoid:\n  - { what: sex, hours: 72, source: Our laboratory }\n  - { what: tampon, hours: 24, source: Our laboratory }\n')
+    write(
+      'lbc.yaml',
+      'id: liquid-based-cytology\navoid:\n  - { what: sex, hours: 72, source: Our laboratory }\n  - { what: tampon, hours: 24, source: Our laboratory }\n',
+    )
     const changed = loadProtocols(undefined, site).get('liquid-based-cytology')!
     const before = shipped.get('liquid-based-cytology')!
     expect(changed.prepHours).toBe(72)
@@ -185,7 +209,10 @@ describe('a site', () => {
   })
 
   test('cannot make days run backwards', () => {
-    write('a.yaml', 'id: liquid-based-cytology\navoidDays: { first: 5, last: 1, source: Our laboratory }\nideal: { day: 30, first: 11, last: 19, source: x }\n')
+    write(
+      'a.yaml',
+      'id: liquid-based-cytology\navoidDays: { first: 5, last: 1, source: Our laboratory }\nideal: { day: 30, first: 11, last: 19, source: x }\n',
+    )
     expect(() => loadProtocols(undefined, site)).toThrow(/avoidDays.*\n.*ideal/)
   })
 

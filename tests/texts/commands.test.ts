@@ -14,19 +14,31 @@ const asked = { language: 'fr', channel: 'sms', detail: 'full', visit: '2026-03-
 
 describe('daysix text', () => {
   test('renders each line in order, echoes its id, and goes on after a bad one', () => {
-    const { out, status } = run(['text'], [
-      { id: 'a', kind: 'prep', ...asked },
-      { id: 2, kind: 'dance', ...asked },
-      { id: 'c', kind: 'moved', language: 'en', visit: '2026-03-20T10:30:00-03:00' },
-      { id: 'd', kind: 'moved', language: 'en', visit: '2026-03-20T10:30' },
-      { id: 'e', kind: 'answer', ...asked, language: 'en', topic: 'sex' },
-      { id: 'f', kind: 'offer', ...asked, language: 'en', choices: ['2026-03-26T10:00', '2026-03-27T15:20'] },
-      { id: 'g', kind: 'prep', ...asked, channel: 'voice', voicePart: 'voicemail' },
-      { id: 'h', kind: 'answer', ...asked, topic: 'sauna' },
-    ])
-    const [a, b, c, d, e, f, g, h] = out.trim().split('\n').map((line) => JSON.parse(line) as Record<string, never>)
+    const { out, status } = run(
+      ['text'],
+      [
+        { id: 'a', kind: 'prep', ...asked },
+        { id: 2, kind: 'dance', ...asked },
+        { id: 'c', kind: 'moved', language: 'en', visit: '2026-03-20T10:30:00-03:00' },
+        { id: 'd', kind: 'moved', language: 'en', visit: '2026-03-20T10:30' },
+        { id: 'e', kind: 'answer', ...asked, language: 'en', topic: 'sex' },
+        { id: 'f', kind: 'offer', ...asked, language: 'en', choices: ['2026-03-26T10:00', '2026-03-27T15:20'] },
+        { id: 'g', kind: 'prep', ...asked, channel: 'voice', voicePart: 'voicemail' },
+        { id: 'h', kind: 'answer', ...asked, topic: 'sauna' },
+      ],
+    )
+    const [a, b, c, d, e, f, g, h] = out
+      .trim()
+      .split('\n')
+      .map((line) => JSON.parse(line) as Record<string, never>)
     expect(status).toBe(2)
-    expect(a).toMatchObject({ id: 'a', encoding: 'GSM-7', segments: 1, state: 'draft', text: expect.stringContaining('du mer 18 mars 10h30 au RDV') })
+    expect(a).toMatchObject({
+      id: 'a',
+      encoding: 'GSM-7',
+      segments: 1,
+      state: 'draft',
+      text: expect.stringContaining('du mer 18 mars 10h30 au RDV'),
+    })
     expect(a!.grade).toBeLessThanOrEqual(6)
     expect(b).toMatchObject({ id: 2, error: { code: 'bad-input', field: 'kind' } })
     expect(c!.text).toContain('Fri Mar 20 10:30am')

@@ -51,7 +51,11 @@ describe('reading formulas', () => {
 describe('what is counted', () => {
   test('times, numbers, telephone numbers and the clinic are not words of ours', () => {
     const text = 'Riverbend Medical Clinic: Call +1 613 555 0142 at 10:30am, 48 hours before.'
-    expect(readingCounts(text, 'flesch-kincaid', ['Riverbend Medical Clinic', '+1 613 555 0142'])).toEqual({ words: 4, sentences: 1, syllables: 5 })
+    expect(readingCounts(text, 'flesch-kincaid', ['Riverbend Medical Clinic', '+1 613 555 0142'])).toEqual({
+      words: 4,
+      sentences: 1,
+      syllables: 5,
+    })
   })
 
   test('a colon, a question mark and a new line end a sentence, the colon of a time does not', () => {

@@ -48,7 +48,8 @@ describe('what a text costs', () => {
   })
 
   test('the alphabet is that of the published table, member by member', () => {
-    const table = '@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !"#¤%&\'()*+,-./0123456789:;<=>?¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà'
+    const table =
+      '@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !"#¤%&\'()*+,-./0123456789:;<=>?¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà'
     expect([...table]).toHaveLength(127) // 128 positions less the escape itself
     for (const character of table) expect(measureSms(character)).toEqual({ encoding: 'GSM-7', units: 1, segments: 1 })
     for (const character of '\f^{}\\[~]|€') expect(measureSms(character)).toEqual({ encoding: 'GSM-7', units: 2, segments: 1 })
@@ -87,8 +88,14 @@ describe('splitting', () => {
         const ours = measureSms(text)
         const one = new SegmentedMessage(text, 'auto', false)
         const other = referee.split(text)
-        expect({ encoding: one.encodingName, segments: one.segmentsCount }).toEqual({ encoding: ours.encoding, segments: ours.segments })
-        expect({ gsm: other.characterSet === 'GSM', segments: other.parts.length }).toEqual({ gsm: ours.encoding === 'GSM-7', segments: ours.segments })
+        expect({ encoding: one.encodingName, segments: one.segmentsCount }).toEqual({
+          encoding: ours.encoding,
+          segments: ours.segments,
+        })
+        expect({ gsm: other.characterSet === 'GSM', segments: other.parts.length }).toEqual({
+          gsm: ours.encoding === 'GSM-7',
+          segments: ours.segments,
+        })
         expect(other.bytes).toBe(ours.encoding === 'GSM-7' ? ours.units : ours.units * 2)
       }),
     )
@@ -112,8 +119,10 @@ describe('folding typography', () => {
   })
 
   test('folding twice is folding once', () => {
-    fc.assert(fc.property(fc.string({ unit: 'grapheme' }), (text) => {
-      expect(foldTypography(foldTypography(text))).toBe(foldTypography(text))
-    }))
+    fc.assert(
+      fc.property(fc.string({ unit: 'grapheme' }), (text) => {
+        expect(foldTypography(foldTypography(text))).toBe(foldTypography(text))
+      }),
+    )
   })
 })

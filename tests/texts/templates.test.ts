@@ -42,7 +42,7 @@ describe('a fault in the templates stops the start, with all faults in one list'
       expect.arrayContaining([
         expect.stringMatching(/^es\/sms\.yaml › answer\.discreet: This is not ICU MessageFormat/),
         expect.stringMatching(/^fr\/sms\.yaml › wrong-person/),
-        'en/sms.yaml › no-change.full: An apostrophe right before { hides the value. Write ’, or \'\' for one apostrophe.',
+        "en/sms.yaml › no-change.full: An apostrophe right before { hides the value. Write ’, or '' for one apostrophe.",
         'en/sms.yaml › no-change.full: It must say {visit}.',
         'en/sms.yaml › no-change.full: There is no value {name}.',
       ]),
@@ -71,7 +71,10 @@ describe('a fault in the templates stops the start, with all faults in one list'
   test('a first message that does not say how to stop, or how to reach the clinic', () => {
     edit('es/sms.yaml', '¿Preguntas? {phone}.\n    Para no recibir textos, responda STOP.', 'Hasta pronto.')
     const found = faults(() => loadTexts(folder))
-    expect(found).toEqual(['es/sms.yaml › confirmation.full: It must say {phone}.', 'es/sms.yaml › confirmation.full: It must say how to stop: STOP.'])
+    expect(found).toEqual([
+      'es/sms.yaml › confirmation.full: It must say {phone}.',
+      'es/sms.yaml › confirmation.full: It must say how to stop: STOP.',
+    ])
   })
 
   test('a file that is not YAML, and one that is missing', () => {
@@ -98,13 +101,15 @@ describe('a reviewer approves the very words', () => {
   test('an edited text is a draft again, and its neighbours stay approved', () => {
     edit('en/sms.yaml', 'We text you about your visit.', 'We text you on your visit.')
     expect(state('en')).toBe('draft')
-    expect(renderText(loadTexts(folder), { kind: 'alarm', language: 'en', channel: 'sms', detail: 'full', values }).state).toBe('approved')
+    expect(renderText(loadTexts(folder), { kind: 'alarm', language: 'en', channel: 'sms', detail: 'full', values }).state).toBe(
+      'approved',
+    )
   })
 
   test('an edited answer is a draft again', () => {
-    edit('en/answers.yaml', 'Please keep taking your pill as usual.', 'Keep taking your pill.')
+    edit('en/answers.yaml', 'You do not need to shave or wax for this visit.', 'No need to shave.')
     const { answers } = loadProtocols(folder).get('liquid-based-cytology')!
-    expect([answers.pill!.en!.state, answers.food!.en!.state]).toEqual(['draft', 'approved'])
+    expect([answers.shave!.en!.state, answers.food!.en!.state]).toEqual(['draft', 'approved'])
   })
 
   test('a second reviewer may approve one kind; the rest keeps its first approval', () => {

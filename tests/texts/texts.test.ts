@@ -4,7 +4,6 @@ import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
 import { TEXT_KINDS, type TextValues } from '../../src/domain/texts/kinds.ts'
 import { GREETING_KEYS, menuOf } from '../../src/domain/texts/menu.ts'
-import { placeholders } from '../../src/domain/texts/message.ts'
 import { renderText } from '../../src/domain/texts/render.ts'
 import { measureSms } from '../../src/domain/texts/sms.ts'
 import { surveyTexts, type SurveyRow } from '../../src/domain/texts/survey.ts'
@@ -59,13 +58,22 @@ describe('every language', () => {
     for (const { texts } of library.languages.values()) {
       const alarms = [...texts.values()].filter(({ kind, part }) => kind === 'alarm' && ['full', 'discreet'].includes(part))
       expect(alarms).toHaveLength(4)
-      for (const { message } of alarms) expect([...placeholders(message)].sort()).toEqual(['clinic', 'phone'])
+      for (const { asks } of alarms) expect([...asks].sort()).toEqual(['clinic', 'phone'])
     }
   })
 
   test('a discreet text points to the private page wherever the full one says more than that there is a visit', () => {
     for (const language of LANGUAGES) {
-      for (const kind of ['confirmation', 'lmp-question', 'cycle-check', 'prep', 'late-prep', 'day-before', 'moved', 'answer'] as const) {
+      for (const kind of [
+        'confirmation',
+        'lmp-question',
+        'cycle-check',
+        'prep',
+        'late-prep',
+        'day-before',
+        'moved',
+        'answer',
+      ] as const) {
         expect(say(kind, language, { detail: 'discreet' })).toContain(EXAMPLE_SITE.page)
       }
     }
@@ -73,7 +81,8 @@ describe('every language', () => {
 
   test('a voicemail is the same whatever the detail, for anybody may hear it', () => {
     for (const language of LANGUAGES) {
-      const by = (detail: 'full' | 'discreet'): string => say('prep', language, { channel: 'voice', voicePart: 'voicemail', detail })
+      const by = (detail: 'full' | 'discreet'): string =>
+        say('prep', language, { channel: 'voice', voicePart: 'voicemail', detail })
       expect(by('full')).toBe(by('discreet'))
     }
   })
@@ -81,14 +90,16 @@ describe('every language', () => {
   test('a call takes under a minute at 140 words a minute, keys included (47 CFR 64.1200(a)(9)(iv): one minute)', () => {
     for (const language of LANGUAGES) {
       for (const kind of TEXT_KINDS) {
-        const call = say(kind, language, { channel: 'voice' }) + ' ' + say(kind, language, { channel: 'voice', voicePart: 'menu' })
+        const call =
+          say(kind, language, { channel: 'voice' }) + ' ' + say(kind, language, { channel: 'voice', voicePart: 'menu' })
         expect(call.split(/\s+/).length, `${language} ${kind}`).toBeLessThanOrEqual(140)
       }
     }
   })
 
   test('the keys a menu names are the keys that mean something', () => {
-    const pressed = (text: string): string[] => [...new Set(text.replace(/\+1|\d{1,2}:\d\d|\b\d{2,}\b/g, '').match(/\b\d\b/g) ?? [])].sort()
+    const pressed = (text: string): string[] =>
+      [...new Set(text.replace(/\+1|\d{1,2}:\d\d|\b\d{2,}\b/g, '').match(/\b\d\b/g) ?? [])].sort()
     // Dates with two digits, so that no day of the month looks like a key.
     const choices = [11, 12, 13].map((day) => new Date(Date.UTC(2026, 9, day, 14, 30)))
     for (const language of LANGUAGES) {
@@ -106,7 +117,11 @@ describe('every language', () => {
 
 describe('what it costs', () => {
   test('no text breaks the budget of its language at its longest', () => {
-    expect(rows.filter(({ overBudget }) => overBudget).map(({ language, kind, part, overBudget }) => `${language} ${kind} ${part}: ${overBudget}`)).toEqual([])
+    expect(
+      rows
+        .filter(({ overBudget }) => overBudget)
+        .map(({ language, kind, part, overBudget }) => `${language} ${kind} ${part}: ${overBudget}`),
+    ).toEqual([])
   })
 
   test('English, French and Spanish fit one GSM-7 segment with a clinic of 24 characters, a page of 60 and three choices', () => {
@@ -126,7 +141,13 @@ describe('what it costs', () => {
   test('every answer of every protocol fits the budget', () => {
     for (const [code, sentences] of Object.entries(answersByLanguage(protocols.values()))) {
       for (const answer of sentences) {
-        const { encoding, segments } = renderText(library, { kind: 'answer', language: code, channel: 'sms', detail: 'full', values: { ...values, answer } })
+        const { encoding, segments } = renderText(library, {
+          kind: 'answer',
+          language: code,
+          channel: 'sms',
+          detail: 'full',
+          values: { ...values, answer },
+        })
         const { budget } = library.languages.get(code)!
         expect(segments, answer).toBeLessThanOrEqual(budget.segments)
         if (budget.encoding === 'GSM-7') expect(encoding, answer).toBe('GSM-7')
@@ -140,7 +161,9 @@ describe('what it costs', () => {
       for (let day = 0; day < 731; day += 1) {
         for (const hour of [8, 12, 15, 22]) {
           const at = new Date(Date.UTC(2027, 0, 1 + day, hour, 45))
-          expect(measureSms(say('no-change', language, { values: { ...values, visit: at } })).units).toBeLessThanOrEqual(longest.units)
+          expect(measureSms(say('no-change', language, { values: { ...values, visit: at } })).units).toBeLessThanOrEqual(
+            longest.units,
+          )
         }
       }
     }
@@ -152,7 +175,13 @@ describe('what it costs', () => {
   })
 
   test('a site may fold the typographic apostrophe of its name to GSM-7', () => {
-    const request = { kind: 'help', language: 'en', channel: 'sms', detail: 'full', values: { ...values, clinic: 'Women’s Clinic' } } as const
+    const request = {
+      kind: 'help',
+      language: 'en',
+      channel: 'sms',
+      detail: 'full',
+      values: { ...values, clinic: 'Women’s Clinic' },
+    } as const
     expect(renderText(library, request).encoding).toBe('UCS-2')
     expect(renderText(library, { ...request, fold: true })).toMatchObject({ encoding: 'GSM-7', segments: 1 })
   })
@@ -175,7 +204,8 @@ describe('how hard it is to read', () => {
   test('sentences in Ukrainian and Punjabi, for which no formula is established, have 16 words at most', () => {
     for (const { text, channel } of rows.filter(({ language }) => ['uk', 'pa'].includes(language))) {
       if (channel === 'voice') continue
-      for (const sentence of text.split(/[.!?:;।](?=\s|$)|\n/)) expect(sentence.trim().split(/\s+/).length, sentence).toBeLessThanOrEqual(16)
+      for (const sentence of text.split(/[.!?:;।](?=\s|$)|\n/))
+        expect(sentence.trim().split(/\s+/).length, sentence).toBeLessThanOrEqual(16)
     }
   })
 })
@@ -229,7 +259,9 @@ describe('what a text says', () => {
     expect(moved('fr', 'voice')).toContain('vendredi 20 mars, à 10 heures 30')
     expect(moved('es', 'voice')).toContain('viernes 20 de marzo, a las 10:30 de la mañana')
     expect(say('moved', 'fr', { values: { ...values, visit: new Date('2026-08-01T13:00:00Z') } })).toContain('sam 1er aout 10h.')
-    expect(say('moved', 'es', { channel: 'voice', values: { ...values, visit: new Date('2026-08-01T16:00:00Z') } })).toContain('sábado primero de agosto, a la 1 de la tarde')
+    expect(say('moved', 'es', { channel: 'voice', values: { ...values, visit: new Date('2026-08-01T16:00:00Z') } })).toContain(
+      'sábado primero de agosto, a la 1 de la tarde',
+    )
   })
 
   test('a telephone number is spoken digit by digit', () => {
@@ -247,15 +279,24 @@ describe('what may go out', () => {
 
   test('a region falls back to its language, an unknown language is refused by name of the field', () => {
     expect(renderText(library, { kind: 'help', language: 'fr-CA', channel: 'sms', detail: 'full', values }).language).toBe('fr')
-    expect(() => say('help', 'tlh')).toThrow(expect.objectContaining({ code: 'bad-input', detail: expect.objectContaining({ field: 'language' }) }))
+    expect(() => say('help', 'tlh')).toThrow(
+      expect.objectContaining({ code: 'bad-input', detail: expect.objectContaining({ field: 'language' }) }),
+    )
   })
 
   test('a value that the text needs and was not given is refused, and the refusal carries no personal data', () => {
-    const withoutPage: TextValues = { clinic: values.clinic, clinicPhone: values.clinicPhone, zone: values.zone, mark: values.mark! }
+    const withoutPage: TextValues = {
+      clinic: values.clinic,
+      clinicPhone: values.clinicPhone,
+      zone: values.zone,
+      mark: values.mark!,
+    }
     expect(() => say('prep', 'en', { detail: 'discreet', values: withoutPage })).toThrow(
       expect.objectContaining({ code: 'bad-input', detail: { field: 'page', message: 'A text of kind prep needs this value.' } }),
     )
-    expect(() => say('offer', 'en', { values: { ...values, choices: [visit, visit, visit, visit] } })).toThrow(/one, two or three/)
+    expect(() => say('offer', 'en', { values: { ...values, choices: [visit, visit, visit, visit] } })).toThrow(
+      /one, two or three/,
+    )
   })
 
   test('a rule that the language has no words for is refused rather than left out', () => {

@@ -15,7 +15,9 @@ export type Approvals = (key: string, digest: string) => Approval | undefined
 /** Reads `approvals.yaml` of a language; where there is none, nothing is approved. */
 export function loadApprovals(file: string, faults: Faults): Approvals {
   const entries = existsSync(file) ? (readYaml(file, approvalsFile, faults) ?? []) : []
-  const known = new Map(entries.flatMap(({ by, on, texts }) => Object.entries(texts).map(([key, digest]) => [`${key} ${digest}`, { by, on }])))
+  const known = new Map(
+    entries.flatMap(({ by, on, texts }) => Object.entries(texts).map(([key, digest]) => [`${key} ${digest}`, { by, on }])),
+  )
   return (key, digest) => known.get(`${key} ${digest}`)
 }
 

@@ -31,7 +31,10 @@ export class Faults {
   throwIfAny(): void {
     if (this.list.length === 0) return
     const lines = this.list.map(({ field, message }) => `  ${field}: ${message}`)
-    throw new Failure('bad-input', { message: `Templates have ${this.list.length} fault(s):\n${lines.join('\n')}`, faults: this.list })
+    throw new Failure('bad-input', {
+      message: `Templates have ${this.list.length} fault(s):\n${lines.join('\n')}`,
+      faults: this.list,
+    })
   }
 }
 
@@ -60,6 +63,8 @@ export function checkData<S extends z.ZodType>(file: string, data: unknown, sche
 /** Names of the folders in `folder` that hold `file`, in order. */
 export function foldersWith(folder: string, file: string): string[] {
   const entries = readdirSync(folder, { withFileTypes: true })
-  const names = entries.filter((entry) => entry.isDirectory() && existsSync(join(folder, entry.name, file))).map(({ name }) => name)
+  const names = entries
+    .filter((entry) => entry.isDirectory() && existsSync(join(folder, entry.name, file)))
+    .map(({ name }) => name)
   return names.sort()
 }

@@ -7,7 +7,10 @@ import { foldersWith, readYaml, type Faults } from './files.ts'
 import type { ProtocolFile } from './load-protocols.ts'
 
 const words = z.string().min(1)
-const answersFile = z.record(z.string(), z.strictObject({ rule: words.optional(), avoid: words.optional(), fine: words.optional(), say: words.optional() }))
+const answersFile = z.record(
+  z.string(),
+  z.strictObject({ rule: words.optional(), avoid: words.optional(), fine: words.optional(), say: words.optional() }),
+)
 type Sentences = z.infer<typeof answersFile>[string]
 
 /** The answers one language has, before a protocol decides which of them hold. */
@@ -48,7 +51,13 @@ export function answersOf(protocol: ProtocolFile, languages: LanguageAnswers[]):
   return withOwnAnswers(answers, protocol)
 }
 
-function answerFor(topic: string, sentences: Sentences, protocol: ProtocolFile, code: string, approvals: Approvals): Answer | null {
+function answerFor(
+  topic: string,
+  sentences: Sentences,
+  protocol: ProtocolFile,
+  code: string,
+  approvals: Approvals,
+): Answer | null {
   const rule = protocol.avoid.find(({ what }) => what === sentences.rule)
   const variant = variantOf(sentences, rule, protocol.fine)
   const sentence = variant && sentences[variant]
@@ -64,7 +73,10 @@ function variantOf(sentences: Sentences, rule: AvoidRule | undefined, fine: stri
 }
 
 /** What the protocol's own file says about a topic goes before the language's. */
-function withOwnAnswers(answers: Record<string, Record<string, Answer>>, protocol: ProtocolFile): Record<string, Record<string, Answer>> {
+function withOwnAnswers(
+  answers: Record<string, Record<string, Answer>>,
+  protocol: ProtocolFile,
+): Record<string, Record<string, Answer>> {
   for (const [topic, own] of Object.entries(protocol.answers)) {
     if (own === null) delete answers[topic]
     else for (const [code, { sentence }] of Object.entries(own)) (answers[topic] ??= {})[code] = { sentence, state: 'approved' }

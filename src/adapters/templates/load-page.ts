@@ -63,7 +63,11 @@ export function loadPageTexts(folder: string = TEMPLATES): Map<string, PageTexts
 }
 
 /** The few that take a value must be ICU MessageFormat. */
-function checkMessages({ before, answers, calendar, stop }: PageWords, code: string, fault: (where: string, message: string) => void): void {
+function checkMessages(
+  { before, answers, calendar, stop }: PageWords,
+  code: string,
+  fault: (where: string, message: string) => void,
+): void {
   const messages = { 'before.from': before.from, 'answers.take': answers.take, 'calendar.hint': calendar.hint, stop }
   for (const [where, message] of Object.entries(messages)) {
     try {

@@ -16,7 +16,13 @@ const protocolFile = z.strictObject({
   version: z.int().min(1),
   reviewBy: z.iso.date(),
   names: z.intersection(z.object({ en: words }), z.record(z.string(), words)),
-  avoid: z.array(z.strictObject({ what: words.refine((what) => what !== 'prescribed-medicine', NEVER_AVOIDED), hours: z.number().min(1).max(336), source: words })),
+  avoid: z.array(
+    z.strictObject({
+      what: words.refine((what) => what !== 'prescribed-medicine', NEVER_AVOIDED),
+      hours: z.number().min(1).max(336),
+      source: words,
+    }),
+  ),
   fine: z.array(words),
   avoidDays: z.strictObject(cycleDays).refine(inOrder, 'The first day comes before the last.').nullable(),
   ideal: z
@@ -28,7 +34,9 @@ const protocolFile = z.strictObject({
   ),
   checklist: z.array(z.strictObject({ id: words, text: words, source: words })),
   /** The site's own answers by topic and language; null = a person answers. */
-  answers: z.record(z.string(), z.record(z.string(), z.strictObject({ sentence: words, by: words, on: z.iso.date() })).nullable()).default({}),
+  answers: z
+    .record(z.string(), z.record(z.string(), z.strictObject({ sentence: words, by: words, on: z.iso.date() })).nullable())
+    .default({}),
 })
 export type ProtocolFile = z.infer<typeof protocolFile>
 
@@ -69,7 +77,10 @@ function nameless({ avoid }: ProtocolFile, languages: LanguageAnswers[]): string
 function protocolFiles(root: string): string[] {
   const folder = join(root, 'protocols')
   if (!existsSync(folder)) return []
-  return readdirSync(folder).filter((name) => name.endsWith('.yaml')).sort().map((name) => join(folder, name))
+  return readdirSync(folder)
+    .filter((name) => name.endsWith('.yaml'))
+    .sort()
+    .map((name) => join(folder, name))
 }
 
 function protocolOf(file: ProtocolFile, languages: LanguageAnswers[]): FullProtocol {

@@ -1,8 +1,16 @@
 import { join } from 'node:path'
 import { z } from 'zod'
 import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/texts/kinds.ts'
-import { READING_FORMULAS, textKey, VOICE_PARTS, type Language, type Text, type TextLibrary, type TextPart } from '../../domain/texts/library.ts'
-import { parseMessage } from '../../domain/texts/message.ts'
+import {
+  READING_FORMULAS,
+  textKey,
+  VOICE_PARTS,
+  type Language,
+  type Text,
+  type TextLibrary,
+  type TextPart,
+} from '../../domain/texts/library.ts'
+import { parseMessage, placeholders } from '../../domain/texts/message.ts'
 import { textFaults } from '../../domain/texts/text-rules.ts'
 import { digestOf, loadApprovals, type Approvals } from './approvals.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
@@ -71,7 +79,8 @@ function loadLanguage(folder: string, faults: Faults): Language | null {
   const texts = [...loadSms(folder, head.locale, approvals, faults), ...loadVoice(folder, head.locale, approvals, faults)]
   const language = { ...head, texts: new Map(texts.map((text) => [textKey(text.kind, text.channel, text.part), text])) }
   for (const text of texts) {
-    for (const fault of textFaults(text, language)) faults.add(join(folder, `${text.channel}.yaml`), `${text.kind}.${text.part}`, fault)
+    for (const fault of textFaults(text, language))
+      faults.add(join(folder, `${text.channel}.yaml`), `${text.kind}.${text.part}`, fault)
   }
   return language
 }
@@ -116,5 +125,6 @@ function textsOf(
 function compile(kind: TextKind, channel: Channel, part: TextPart, words: string, locale: string, approvals: Approvals): Text {
   const digest = digestOf(words)
   const approval = approvals(textKey(kind, channel, part), digest)
-  return { kind, channel, part, words, message: parseMessage(words, locale), digest, ...(approval && { approval }) }
+  const message = parseMessage(words, locale)
+  return { kind, channel, part, words, message, asks: placeholders(message), digest, ...(approval && { approval }) }
 }

@@ -42,7 +42,9 @@ export function approve(language: string, approval: Approval, only = '', folder:
   if (chosen.length === 0) badInput('kind', 'No text begins with this. Give a kind, e.g. prep, or answer.')
   const file = join(folder, language, 'approvals.yaml')
   const kept = readApprovals(file).map((entry) => ({ ...entry, texts: stillTrue(entry.texts, current, new Map(chosen)) }))
-  const entries = [...kept, { ...approval, texts: Object.fromEntries(chosen) }].filter(({ texts }) => Object.keys(texts).length > 0)
+  const entries = [...kept, { ...approval, texts: Object.fromEntries(chosen) }].filter(
+    ({ texts }) => Object.keys(texts).length > 0,
+  )
   writeFileSync(file, `${HEADING.replace(/^/gm, '#')}\n${stringify(entries)}`)
   return chosen.length
 }
@@ -52,6 +54,10 @@ function readApprovals(file: string): ApprovalsFile {
 }
 
 /** Earlier approvals, without those of words that have changed since, and without those given again now. */
-function stillTrue(texts: Record<string, string>, current: Map<string, string>, again: Map<string, string>): Record<string, string> {
+function stillTrue(
+  texts: Record<string, string>,
+  current: Map<string, string>,
+  again: Map<string, string>,
+): Record<string, string> {
   return Object.fromEntries(Object.entries(texts).filter(([key, digest]) => current.get(key) === digest && !again.has(key)))
 }

@@ -28,8 +28,8 @@ export function kandelMolesEase({ words, sentences, syllables }: ReadingCounts):
 }
 
 /**
- * Ease on Flesch's scale as a school grade, straight between the steps of Fernández-Huerta's own table: 90 → 5, 80 → 6, 70 → 7
- * (value from memory).
+ * Ease on Flesch's scale as a school grade, straight between the steps of Fernández-Huerta's own table: 90 → 5, 80 → 6,
+ * 70 → 7 (value from memory).
  */
 export function gradeOfEase(ease: number): number {
   return 14 - ease / 10

@@ -24,6 +24,8 @@ export interface Text {
   /** ICU MessageFormat, as written. */
   words: string
   message: IntlMessageFormat
+  /** Names of the values it asks for. */
+  asks: ReadonlySet<string>
   /** Changes with every change of `words`. */
   digest: string
   /** Missing: a draft. */

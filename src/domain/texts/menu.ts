@@ -3,7 +3,11 @@ import type { Detail, TextKind } from './kinds.ts'
 
 /** What pressing a key in a call means: a reply with its meaning, or something for the call itself. */
 export type KeyMeaning =
-  | { meaning: Meaning; choice?: number; /** With `period-started`: how many days ago; missing = not known, ask. */ daysAgo?: number }
+  | {
+      meaning: Meaning
+      choice?: number
+      /** With `period-started`: how many days ago; missing = not known, ask. */ daysAgo?: number
+    }
   | 'repeat'
   | 'call-me'
 

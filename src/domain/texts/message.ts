@@ -1,23 +1,19 @@
 import { IntlMessageFormat } from 'intl-messageformat'
 
-/** Reads ICU MessageFormat. Throws SyntaxError on a malformed one. `<` is an ordinary character: texts carry no mark-up. */
-export function parseMessage(words: string, locale: string): IntlMessageFormat {
-  return new IntlMessageFormat(words, locale, undefined, { ignoreTag: true })
-}
-
-/** Fills the small patterns of a language (dates, choices). */
-export function fill(pattern: string, locale: string, values: Record<string, string | number>): string {
-  return String(remembered(pattern, locale).format(values))
-}
-
-// Parsing a pattern costs more than filling it, and there are only a few per language.
+// Parsing costs more than filling, and there are only a few hundred different messages.
 const parsed = new Map<string, IntlMessageFormat>()
 
-function remembered(pattern: string, locale: string): IntlMessageFormat {
-  const key = `${locale}\n${pattern}`
-  const known = parsed.get(key) ?? parseMessage(pattern, locale)
+/** Reads ICU MessageFormat. Throws SyntaxError on a malformed one. `<` is an ordinary character: texts carry no mark-up. */
+export function parseMessage(words: string, locale: string): IntlMessageFormat {
+  const key = `${locale}\n${words}`
+  const known = parsed.get(key) ?? new IntlMessageFormat(words, locale, undefined, { ignoreTag: true })
   parsed.set(key, known)
   return known
+}
+
+/** Fills a message in one go. */
+export function fill(words: string, locale: string, values: Record<string, string | number>): string {
+  return String(parseMessage(words, locale).format(values))
 }
 
 interface Node {

@@ -3,7 +3,7 @@ import { writeWhen } from './dates.ts'
 import { readingCounts, readingGrade } from './grade.ts'
 import { COMMON_RULES, type Channel, type Detail, type TextKind, type TextValues } from './kinds.ts'
 import { textKey, type Language, type Text, type TextLibrary, type TextPart } from './library.ts'
-import { fill, placeholders } from './message.ts'
+import { fill } from './message.ts'
 import type { Placeholder } from './text-rules.ts'
 import { foldTypography, measureSms, type Encoding } from './sms.ts'
 
@@ -77,7 +77,7 @@ function partOf({ channel, detail, voicePart = 'full' }: TextRequest): TextPart 
 
 function write(text: Text, language: Language, values: TextValues): string {
   const known = wordsOf(values, language, text.channel)
-  for (const name of placeholders(text.message)) {
+  for (const name of text.asks) {
     if (known[name as Placeholder] === undefined) badInput(sourceOf(name), `A text of kind ${text.kind} needs this value.`)
   }
   return String(text.message.format(known)).replace(/ {2,}/g, ' ').trim()
@@ -113,7 +113,10 @@ function isCommon(avoid: readonly string[]): boolean {
 
 /** `+1 613 555 0142` → `+1, 6 1 3, 5 5 5, 0 1 4 2`: speech reads digits in groups instead of millions. */
 function spokenDigits(phone: string): string {
-  const groups = phone.trim().split(/[\s().-]+/).filter(Boolean)
+  const groups = phone
+    .trim()
+    .split(/[\s().-]+/)
+    .filter(Boolean)
   return groups.map((group) => (group.startsWith('+') ? group : [...group].join(' '))).join(', ')
 }
 

@@ -42,6 +42,8 @@ function spanish(word: string): number {
 }
 
 const FRENCH_VOWELS = 'aeiouyéèêëàâîïôûùüœæ'
+const FRENCH_MUTE_E = new RegExp(`(?<=[${FRENCH_VOWELS}].*[^${FRENCH_VOWELS}]|[éiu])es?$`)
+const FRENCH_NUCLEI = new RegExp(`é(?=[${FRENCH_VOWELS}])|[${FRENCH_VOWELS}]+`, 'g')
 /** Read as the words they stand for. */
 const FRENCH_EXCEPTIONS: Record<string, number> = { rdv: 3 }
 
@@ -53,6 +55,6 @@ function french(word: string): number {
     .replace(/^(?:[ldjmtscn]|qu)['’]/, '')
     .replace(/qu/g, 'k')
     .replace(/gu(?=[eiéèê])/g, 'g')
-  const muted = plain.replace(new RegExp(`(?<=[${FRENCH_VOWELS}].*[^${FRENCH_VOWELS}]|[éiu])es?$`), '')
-  return (muted.match(new RegExp(`é(?=[${FRENCH_VOWELS}])|[${FRENCH_VOWELS}]+`, 'g')) ?? []).length
+    .replace(FRENCH_MUTE_E, '')
+  return (plain.match(FRENCH_NUCLEI) ?? []).length
 }

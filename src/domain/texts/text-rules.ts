@@ -1,6 +1,5 @@
 import type { TextKind } from './kinds.ts'
 import type { Language, Text } from './library.ts'
-import { placeholders } from './message.ts'
 
 /** Every value a template may ask for. `rules` is none, common or other; `periods` yes or no: both are for `select`. */
 export const PLACEHOLDERS = [
@@ -24,17 +23,24 @@ const FULL_NEEDS: Partial<Record<TextKind, Placeholder[]>> = {
   rejoined: ['phone'],
   answer: ['answer'],
 }
-const DISCREET_NEEDS: Partial<Record<TextKind, Placeholder[]>> = { confirmation: ['phone'], alarm: ['phone'], help: ['phone'], rejoined: ['phone'] }
+const DISCREET_NEEDS: Partial<Record<TextKind, Placeholder[]>> = {
+  confirmation: ['phone'],
+  alarm: ['phone'],
+  help: ['phone'],
+  rejoined: ['phone'],
+}
 /** What would tell a bystander more than that there is a visit. */
 const TELLING_VALUES: Placeholder[] = ['avoid', 'answer', 'periods', 'rules']
 const STOP_SAID_IN: TextKind[] = ['confirmation', 'help', 'rejoined']
 
 /** What is wrong with a text, in sentences for its author; empty when nothing is. */
 export function textFaults(text: Text, language: Language): string[] {
-  const asked = placeholders(text.message)
+  const asked = text.asks
   return [
     ...[...asked].filter((name) => !PLACEHOLDERS.includes(name as Placeholder)).map((name) => `There is no value {${name}}.`),
-    ...needs(text).filter((name) => !asked.has(name)).map((name) => `It must say {${name}}.`),
+    ...needs(text)
+      .filter((name) => !asked.has(name))
+      .map((name) => `It must say {${name}}.`),
     ...(/'(?=\{)/.test(text.words) ? ["An apostrophe right before { hides the value. Write ’, or '' for one apostrophe."] : []),
     ...namesStop(text, language),
     ...badWords(text.words, language.never).map((word) => `It speaks of a result or a diagnosis: “${word}”.`),
@@ -61,7 +67,7 @@ function heardByAnybody({ part }: Text): boolean {
   return part !== 'full' && part !== 'menu'
 }
 
-function tells({ words }: Text, asked: Set<string>, { telling }: Language): string[] {
+function tells({ words }: Text, asked: ReadonlySet<string>, { telling }: Language): string[] {
   return [
     ...TELLING_VALUES.filter((name) => asked.has(name)).map((name) => `A discreet text may not say {${name}}.`),
     ...badWords(words, telling).map((word) => `A discreet text may not say “${word}”.`),
@@ -70,6 +76,10 @@ function tells({ words }: Text, asked: Set<string>, { telling }: Language): stri
 
 /** The words of a template (values left out) that begin with one of `beginnings`, whatever the case. */
 export function badWords(words: string, beginnings: readonly string[]): string[] {
-  const said = words.replace(/\{\w+\}/g, ' ').toLowerCase().match(/[\p{L}\p{M}]+/gu) ?? []
+  const said =
+    words
+      .replace(/\{\w+\}/g, ' ')
+      .toLowerCase()
+      .match(/[\p{L}\p{M}]+/gu) ?? []
   return said.filter((word) => beginnings.some((beginning) => word.startsWith(beginning.toLowerCase())))
 }

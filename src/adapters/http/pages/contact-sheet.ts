@@ -3,7 +3,7 @@ import type { Language } from '../../../domain/texts/library.ts'
 import type { SurveyRow } from '../../../domain/texts/survey.ts'
 import type { PageTexts, PageWords } from '../../templates/load-page.ts'
 import { html, type Html } from './html.ts'
-import { layout } from './layout.ts'
+import { languageLink, layout } from './layout.ts'
 
 /** Every text of one language, for a reviewer to read, print and approve; beside it the English, where it is another. */
 export interface ContactSheet {
@@ -49,7 +49,9 @@ export function renderContactSheet(sheet: ContactSheet): string {
     body: html`<header>
 <h1>Texts for review: <span lang="${language.locale}">${language.name}</span></h1>
 <p>Each text is shown at its longest, with an invented clinic. ${state(drafts)}</p>
-<p class="screen">To approve what you have read: <code>npx daysix texts --language ${language.code} --approve "your role" --on YYYY-MM-DD</code>. Change a word, and that text is a draft again.</p>
+<p class="screen">To approve what you have read:
+<code>npx daysix texts --language ${language.code} --approve "your role" --on YYYY-MM-DD</code>.
+Change a word, and that text is a draft again.</p>
 <p>Local protocol and licensed practice prevail over every text here.</p>
 ${switcher(sheet)}
 </header>
@@ -67,7 +69,7 @@ function state(drafts: number): string {
 function switcher({ path, languages, language }: ContactSheet): Html | null {
   if (path === null) return null
   return html`<nav aria-label="Language" class="screen"><ul class="languages">
-${languages.map(({ code, name, locale }) => html`<li><a href="${path}?lang=${code}" lang="${locale}" hreflang="${locale}"${code === language.code && html` aria-current="true"`}>${name}</a></li>\n`)}</ul></nav>`
+${languages.map((each) => languageLink(each, path, language.code))}</ul></nav>`
 }
 
 function group(title: string, entries: Entry[], language: Language): Html | null {
@@ -102,7 +104,9 @@ function byKind({ rows, language }: ContactSheet): [string, Entry[]][] {
   const kinds = groupBy([...shared.values()], ([first]) => first!.kind)
   return [...kinds].map(([kind, sharing]) => [
     kind,
-    sharing.map(([first, ...others]) => textEntry(first!, others, language.code === 'en' ? null : (english.get(keyOf(first!)) ?? null))),
+    sharing.map(([first, ...others]) =>
+      textEntry(first!, others, language.code === 'en' ? null : (english.get(keyOf(first!)) ?? null)),
+    ),
   ])
 }
 
@@ -117,7 +121,10 @@ function groupBy<T>(items: readonly T[], key: (item: T) => string): Map<string, 
 }
 
 function textEntry(row: SurveyRow, others: SurveyRow[], english: string | null): Entry {
-  const cost = row.channel === 'sms' ? [`${row.encoding}, ${row.units} units, ${row.segments} ${row.segments === 1 ? 'segment' : 'segments'}`] : []
+  const cost =
+    row.channel === 'sms'
+      ? [`${row.encoding}, ${row.units} units, ${row.segments} ${row.segments === 1 ? 'segment' : 'segments'}`]
+      : []
   const over = row.overBudget === null ? [] : [`over budget: ${row.overBudget}`]
   const grade = row.grade === null ? [] : [`reading grade ${row.grade.toFixed(1)}`]
   return {
@@ -125,14 +132,24 @@ function textEntry(row: SurveyRow, others: SurveyRow[], english: string | null):
     also: others.map(({ kind }) => kind),
     words: row.text,
     english,
-    facts: [...cost, ...grade, ...over, row.state === 'approved' ? `approved by ${row.approvedBy} on ${row.approvedOn}` : 'draft'],
+    facts: [
+      ...cost,
+      ...grade,
+      ...over,
+      row.state === 'approved' ? `approved by ${row.approvedBy} on ${row.approvedOn}` : 'draft',
+    ],
     approved: row.state === 'approved',
   }
 }
 
 function answers({ protocols, language }: ContactSheet): Entry[] {
   const all = [...protocols].flatMap(({ id, answers: topics }) =>
-    Object.entries(topics).map(([topic, byLanguage]) => ({ id, topic, own: byLanguage[language.code], english: byLanguage.en?.sentence ?? null })),
+    Object.entries(topics).map(([topic, byLanguage]) => ({
+      id,
+      topic,
+      own: byLanguage[language.code],
+      english: byLanguage.en?.sentence ?? null,
+    })),
   )
   const known = all.flatMap(({ own, ...rest }) => (own ? [{ ...rest, ...own }] : []))
   return [...groupBy(known, ({ topic, sentence }) => `${topic} ${sentence}`).values()].map((same) => ({

@@ -1,3 +1,4 @@
+import type { Language } from '../../../domain/texts/library.ts'
 import { Html, html, type Child } from './html.ts'
 
 export interface PageFrame {
@@ -12,6 +13,12 @@ export interface PageFrame {
   css?: string
 }
 
+/** One entry of a language switch, in the language's own name. */
+export function languageLink({ code, name, locale }: Pick<Language, 'code' | 'name' | 'locale'>, path: string, shown: string): Html {
+  const current = code === shown && html` aria-current="true"`
+  return html`<li><a href="${path}?lang=${code}" lang="${locale}" hreflang="${locale}"${current}>${name}</a></li>\n`
+}
+
 /** A whole document: no script, nothing from elsewhere, not for search engines, tells no other site where she came from. */
 export function layout({ lang, direction, title, kind, body, css }: PageFrame): Html {
   return html`<!doctype html>
@@ -23,11 +30,16 @@ export function layout({ lang, direction, title, kind, body, css }: PageFrame): 
 <meta name="referrer" content="no-referrer">
 <meta name="format-detection" content="telephone=no">
 <title>${title}</title>
-${css === undefined ? html`<link rel="stylesheet" href="/assets/daysix.css">` : new Html(`<style>${css.replaceAll('</', '<\\/')}</style>`)}
+${css === undefined ? html`<link rel="stylesheet" href="/assets/daysix.css">` : styleOf(css)}
 </head>
 <body class="${kind}">
 ${body}
 </body>
 </html>
 `
+}
+
+/** A style sheet holds quotes and arrows that must not be escaped, and nothing that could end it early. */
+function styleOf(css: string): Html {
+  return new Html(`<style>${css.replaceAll('</', '<\\/')}</style>`)
 }

@@ -16,9 +16,14 @@ export function answerForms(page: PatientPage): Html {
 <h2 id="answers">${words.answers.heading}</h2>
 ${page.choices.length > 0 && offer(page)}
 ${page.periods && period(page)}
-${form(page, html`<h3>${words.answers.move}</h3><button class="plain" name="answer" value="cannot-come">${words.answers.moveButton}</button>`)}
+${move(page)}
 ${page.avoid.length > 0 && lapse(page)}
 </section>`
+}
+
+function move(page: PatientPage): Html {
+  const { move: question, moveButton } = page.texts.words.answers
+  return form(page, html`<h3>${question}</h3><button class="plain" name="answer" value="cannot-come">${moveButton}</button>`)
 }
 
 function form({ path, language }: PatientPage, content: Html): Html {
@@ -45,18 +50,22 @@ function period(page: PatientPage): Html {
   // The other answer comes in a form of its own: with it the date need not be given.
   return html`<h3>${isLast ? answers.lastPeriod : answers.period}</h3>
 ${form(
-    page,
-    html`<input type="hidden" name="answer" value="period-started">
+  page,
+  html`<input type="hidden" name="answer" value="period-started">
 <label for="started-on">${answers.date}</label>
-<input id="started-on" name="startedOn" type="date" required min="${earliest}" max="${page.today}" placeholder="YYYY-MM-DD"${page.problem === 'date' && html` aria-invalid="true"`}>
+<input id="started-on" name="startedOn" type="date" required min="${earliest}" max="${page.today}"
+placeholder="YYYY-MM-DD"${page.problem === 'date' && html` aria-invalid="true"`}>
 <button>${answers.sendDate}</button>`,
-  )}
+)}
 ${form(page, html`<button class="plain" name="answer" value="${other.value}">${other.label}</button>`)}`
 }
 
 function lapse(page: PatientPage): Html {
   const { wrong } = page.texts.words
-  return form(page, html`<h3>${wrong.heading}</h3><p>${wrong.text}</p><button class="plain" name="answer" value="prep-lapse">${wrong.button}</button>`)
+  return form(
+    page,
+    html`<h3>${wrong.heading}</h3><p>${wrong.text}</p><button class="plain" name="answer" value="prep-lapse">${wrong.button}</button>`,
+  )
 }
 
 const posted = z.object({

@@ -4,7 +4,7 @@ import type { Language } from '../../../domain/texts/library.ts'
 import { fill } from '../../../domain/texts/message.ts'
 import type { PageTexts, PageWords } from '../../templates/load-page.ts'
 import { html, type Html } from './html.ts'
-import { layout } from './layout.ts'
+import { languageLink, layout } from './layout.ts'
 import { answerForms } from './patient-answers.ts'
 
 /** Everything the page of one booking shows. It never learns her name. */
@@ -85,14 +85,12 @@ ${foot(words, language)}`,
 }
 
 function top({ clinic, texts, language, offered, path }: ClosedPage): Html {
+  const { words } = texts
   return html`<header>
 <p class="clinic">${clinic.name}</p>
-<p>${callLink(clinic, texts.words)}</p>
-${offered.length > 1 && html`<nav aria-label="${texts.words.languages}"><ul class="languages">
-${offered.map(
-    ({ code, name, locale }) =>
-      html`<li><a href="${path}?lang=${code}" lang="${locale}" hreflang="${locale}"${code === language.code && html` aria-current="true"`}>${name}</a></li>\n`,
-  )}</ul></nav>`}
+<p>${callLink(clinic, words)}</p>
+${offered.length > 1 && html`<nav aria-label="${words.languages}"><ul class="languages">
+${offered.map((each) => languageLink(each, path, language.code))}</ul></nav>`}
 </header>`
 }
 
@@ -102,7 +100,8 @@ function callLink({ phone }: PatientPage['clinic'], words: PageWords): Html {
 
 function notice({ said, problem, texts }: PatientPage): Html | null {
   const { thanks, problem: words } = texts.words
-  if (problem) return html`<div class="notice problem" role="alert"><h2>${words.heading}</h2><p><a href="#started-on">${words.date}</a></p></div>`
+  if (problem)
+    return html`<div class="notice problem" role="alert"><h2>${words.heading}</h2><p><a href="#started-on">${words.date}</a></p></div>`
   if (said === null) return null
   return html`<div class="notice" role="status"><h2>${thanks.heading}</h2><p>${said || thanks.text}</p></div>`
 }
@@ -123,7 +122,8 @@ ${hours.length > 0 && html`<p>${words.before.why}</p>`}
 function avoidFrom({ visit, zone, avoid, language, texts, now }: PatientPage, hours: number): Html {
   const { words } = texts
   const from = new Date(visit.getTime() - hours * HOUR)
-  const intro = from > now ? fill(words.before.from, language.locale, { when: writeWhen(from, zone, language, 'voice') }) : words.before.late
+  const intro =
+    from > now ? fill(words.before.from, language.locale, { when: writeWhen(from, zone, language, 'voice') }) : words.before.late
   return html`<p><strong>${intro}</strong></p>
 <ul class="avoid">
 ${avoid.filter((rule) => rule.hours === hours).map(({ what }) => html`<li>${words.avoid[what] ?? what}</li>\n`)}</ul>
