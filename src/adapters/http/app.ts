@@ -8,6 +8,8 @@ import { API_BASE, api } from './api/api.ts'
 import { desk } from './desk/desk.ts'
 import { startPage } from './desk/start-page.ts'
 import type { NewsDesk } from './news.ts'
+import { STYLE_SHEET } from './pages/style-sheet.ts'
+import { patientRouter, type PatientPages } from './patient-router.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './webhooks.ts'
 
@@ -15,6 +17,7 @@ export interface AppOptions {
   deps: Deps
   log: Logger
   news: NewsDesk
+  patientPages: PatientPages
   /** Required as bearer token where set. */
   apiKey: string | undefined
   /** More pages, e.g. the simulated phones of the demo. */
@@ -26,7 +29,7 @@ export interface AppOptions {
 const LARGEST_BODY = '64kb'
 
 /** The whole HTTP service: API, webhooks, health, pages. */
-export function createApp({ deps, log, news, apiKey, extra, ready }: AppOptions): Express {
+export function createApp({ deps, log, news, patientPages, apiKey, extra, ready }: AppOptions): Express {
   const app = express()
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
@@ -39,6 +42,8 @@ export function createApp({ deps, log, news, apiKey, extra, ready }: AppOptions)
   })
   app.use('/gateways', webhooks(deps))
   app.use(API_BASE, requireKey(apiKey), refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), api(deps))
+  app.use('/v', patientRouter(deps, patientPages))
+  app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   app.get('/', startPage(extra !== undefined))
   app.use('/desk', requireKey(apiKey), desk(deps, news, log))
   if (extra) app.use(extra)

@@ -1,0 +1,125 @@
+import express, { Router, type Request, type Response } from 'express'
+import type { Booking, Clinic, Patient } from '../../domain/booking.ts'
+import { Failure } from '../../domain/failure.ts'
+import { markOf } from '../../domain/prep/mark.ts'
+import type { FullProtocol } from '../../domain/prep/protocol.ts'
+import { dateIn } from '../../domain/rebook/choose.ts'
+import type { Language, TextLibrary } from '../../domain/texts/library.ts'
+import { hearOnPage, saidOnPage } from '../../flows/hear-on-page.ts'
+import { protocolOf, wholeBooking } from '../../flows/lookups.ts'
+import type { Deps } from '../../flows/ports.ts'
+import type { PageTexts } from '../templates/load-page.ts'
+import { sameSecret } from './access.ts'
+import { calendarFile } from './pages/calendar-file.ts'
+import { readPageAnswer } from './pages/patient-answers.ts'
+import { renderClosedPage, renderPatientPage, type PatientPage } from './pages/patient-page.ts'
+
+/** The page stays open for a while after the visit began, then shows nothing of it. */
+const OPEN_AFTER_MS = 6 * 3_600_000
+/** How long a collection visit takes in a calendar. Common practice, no source. */
+const VISIT_MINUTES = 20
+
+export interface PatientPages {
+  library: TextLibrary
+  pages: ReadonlyMap<string, PageTexts>
+}
+
+interface Open {
+  booking: Booking
+  patient: Patient
+  clinic: Clinic
+  protocol: FullProtocol
+  path: string
+}
+
+/** The private page of each booking at `/v/TOKEN`, with its answers and its calendar file. No sign-in: the token is the key. */
+export function patientRouter(deps: Deps, { library, pages }: PatientPages): Router {
+  const router = Router()
+  router.use((_request, response, next) => {
+    response.set({ 'Cache-Control': 'no-store', 'X-Robots-Tag': 'noindex, nofollow' })
+    next()
+  })
+
+  router.get('/:token', async (request, response) => {
+    const open = await opened(deps, request.params.token)
+    const said = typeof request.query.said === 'string' ? await saidOnPage(deps, open.booking.id, request.query.said) : null
+    await show(open, request, response, { said, problem: null })
+  })
+
+  router.post('/:token', express.urlencoded({ extended: false, limit: '4kb' }), async (request, response) => {
+    const open = await opened(deps, request.params.token!)
+    if (isClosed(deps, open.booking)) return show(open, request, response, { said: null, problem: null })
+    const offer = await deps.store.read.offers.pending(open.booking.id)
+    const choices = offer?.state === 'open' ? offer.choices.length : 0
+    const reading = readPageAnswer(request.body, today(open), choices)
+    if (reading === 'problem') return show(open, request, response.status(422), { said: null, problem: 'date' })
+    const reply = await hearOnPage(deps, open.booking.id, reading)
+    // Shown by a new request, so that reloading the page does not answer twice.
+    response.redirect(303, `${open.path}?lang=${languageOf(open, request).code}&said=${reply}`)
+  })
+
+  router.get('/:token/visit.ics', async (request, response) => {
+    const { booking, protocol, ...open } = await opened(deps, request.params.token)
+    if (isClosed(deps, booking)) throw new Failure('not-found', { message: 'This page is closed.' })
+    const mark = protocol.prepHours > 0 ? markOf(booking.visitAt, protocol.prepHours) : null
+    const title = pages.get(languageOf({ ...open }, request).code)!.words.calendar.title
+    const entry = { id: booking.id, revision: booking.planRevision, visit: booking.visitAt, minutes: VISIT_MINUTES, mark, title, now: deps.clock.now() }
+    response.type('text/calendar').set('Content-Disposition', 'attachment; filename="visit.ics"').send(calendarFile(entry))
+  })
+  return router
+
+  async function show(open: Open, request: Request, response: Response, result: Pick<PatientPage, 'said' | 'problem'>): Promise<void> {
+    const language = languageOf(open, request)
+    const frame = { clinic: open.clinic, language, texts: pages.get(language.code)!, offered: offered(), path: open.path }
+    if (isClosed(deps, open.booking)) return void response.status(410).type('html').send(renderClosedPage(frame))
+    response.type('html').send(renderPatientPage({ ...frame, ...result, ...(await facts(open)) }))
+  }
+
+  async function facts({ booking, patient, protocol }: Open) {
+    const offer = await deps.store.read.offers.pending(booking.id)
+    const { cycle } = patient
+    return {
+      visit: booking.visitAt,
+      zone: booking.zone,
+      avoid: protocol.avoid,
+      fine: protocol.fine,
+      periods: cycle.status !== 'no-periods' && protocol.avoidDays !== null,
+      ask: cycle.status === 'unknown' && cycle.lmp === undefined ? ('last-period' as const) : ('period' as const),
+      choices: offer?.state === 'open' ? offer.choices.map(({ at }) => at) : [],
+      now: deps.clock.now(),
+      today: dateIn(deps.clock.now(), booking.zone),
+    }
+  }
+
+  function today({ booking }: Open): string {
+    return dateIn(deps.clock.now(), booking.zone)
+  }
+
+  /** Languages nobody has approved are offered only where drafts are allowed. */
+  function offered(): Language[] {
+    return [...library.languages.values()].filter(({ code }) => {
+      const page = pages.get(code)
+      return page !== undefined && (page.state === 'approved' || deps.policy.allowDrafts)
+    })
+  }
+
+  function languageOf({ patient }: Pick<Open, 'patient'>, request: Request): Language {
+    const body = request.body as { lang?: unknown } | undefined
+    const asked = [request.query.lang, body?.lang, patient.language.split('-')[0], 'en']
+    return asked.map((code) => offered().find((each) => each.code === code)).find((found) => found !== undefined) ?? library.languages.get('en')!
+  }
+}
+
+function isClosed(deps: Deps, { visitAt, state }: Booking): boolean {
+  return state === 'cancelled' || deps.clock.now().getTime() > visitAt.getTime() + OPEN_AFTER_MS
+}
+
+/** The booking a token opens. A wrong token and a booking that does not exist look the same. */
+async function opened(deps: Deps, token: string): Promise<Open> {
+  const id = `b_${token.split('.')[0]}`
+  const { pathname } = new URL(deps.pageOf(id))
+  const known = sameSecret(pathname, `/v/${token}`) ? await deps.store.read.bookings.get(id) : undefined
+  if (!known) throw new Failure('not-found', { message: 'This page does not exist. Check the address, or call your clinic.' })
+  const whole = await wholeBooking(deps.store.read, known)
+  return { ...whole, protocol: protocolOf(deps, known.protocol), path: pathname }
+}

@@ -1,0 +1,115 @@
+import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import type { Booked } from '../../src/flows/book-visit.ts'
+import { serveApi } from '../harness/api.ts'
+import { TestWorld } from '../harness/world.ts'
+
+describe('the private page of a booking', () => {
+  let world: TestWorld
+  let base: string
+  let close: () => Promise<void>
+  let count = 50
+
+  beforeAll(async () => {
+    world = await TestWorld.create('2026-03-09T13:00:00Z')
+    const api = await serveApi(world)
+    base = api.base
+    close = api.close
+  })
+  afterAll(async () => {
+    await close()
+    await world.close()
+  })
+
+  const book = (changes: Partial<Parameters<TestWorld['book']>[0]> & { visit: string }): Promise<Booked> =>
+    world.book({ name: `Nobody ${++count}`, phone: `782 555 01${count}`, cycle: { status: 'cycling', lmp: '2026-02-09', usualCycleDays: 28 }, ...changes })
+  const path = (id: string) => new URL(world.deps.pageOf(id)).pathname
+  const get = (where: string) => fetch(base + where, { redirect: 'manual' })
+  const answer = (id: string, fields: Record<string, string>) =>
+    fetch(base + path(id), { method: 'POST', body: new URLSearchParams(fields), redirect: 'manual' })
+
+  it('shows her own times and no name, is not indexed and not kept', async () => {
+    const { booking } = await book({ visit: '2026-03-25T10:30' })
+    const response = await get(path(booking.id))
+    const page = await response.text()
+    expect(response.status).toBe(200)
+    expect(response.headers.get('x-robots-tag')).toMatch(/noindex/)
+    expect(response.headers.get('cache-control')).toBe('no-store')
+    expect(page).toMatch(/March 25/)
+    expect(page).not.toMatch(/Nobody|555-?01\d\d(?<!0190)/)
+  })
+
+  it('opens for the right token only, and does not tell a wrong one from a missing booking', async () => {
+    const { booking } = await book({ visit: '2026-03-25T10:50' })
+    const right = path(booking.id)
+    const forged = [`${right.slice(0, -1)}${right.endsWith('A') ? 'B' : 'A'}`, '/v/nothing.here', `/v/${booking.id}`, '/v/..%2Fetc']
+    const answers = await Promise.all(forged.map(async (each) => (await get(each)).status))
+    expect(new Set(answers)).toEqual(new Set([404]))
+  })
+
+  it('takes "my period started" by the same flow as a text, and shows the answer instead of texting it', async () => {
+    const { booking, patient } = await book({ visit: '2026-03-26T10:30' })
+    await world.clock.moveTo(new Date(world.clock.now().getTime() + 60_000))
+    const texts = world.textsTo(patient.phone).length
+    const posted = await answer(booking.id, { answer: 'period-started', startedOn: '2026-03-09', lang: 'en' })
+    expect(posted.status).toBe(303)
+    const page = await (await get(posted.headers.get('location')!)).text()
+    expect(page).toMatch(/stays on Thu Mar 26/)
+    expect((await world.deps.store.read.patients.get(patient.id))!.cycle.lmp).toBe('2026-03-09')
+    await world.clock.moveTo(new Date(world.clock.now().getTime() + 60_000))
+    expect(world.textsTo(patient.phone)).toHaveLength(texts)
+    expect((await world.deps.store.read.replies.fromPhone(patient.phone, new Date(0)))[0]!.reading!.meaning).toBe('period-started')
+  })
+
+  it('offers better times on the page when the visit is spoilt, and moves it at a press', async () => {
+    await world.openings('2026-03-18T09:00', '2026-03-19T09:00', '2026-03-20T09:00')
+    const { booking } = await book({ visit: '2026-03-12T10:30' })
+    await answer(booking.id, { answer: 'period-started', startedOn: '2026-03-09', lang: 'en' })
+    const offer = (await world.deps.store.read.offers.pending(booking.id))!
+    const page = await (await get(path(booking.id))).text()
+    expect(page.match(/name="choice"/g)).toHaveLength(offer.choices.length)
+    await answer(booking.id, { answer: 'choice', choice: '1', lang: 'en' })
+    expect((await world.deps.store.read.bookings.get(booking.id))!.visitAt).toEqual(offer.choices[0]!.at)
+  })
+
+  it.each([
+    ['a date that does not exist', { answer: 'period-started', startedOn: '2026-02-30' }],
+    ['a date to come', { answer: 'period-started', startedOn: '2026-04-01' }],
+    ['no date', { answer: 'period-started' }],
+    ['an answer nobody offered', { answer: 'choice', choice: '3' }],
+    ['rubbish', { answer: 'x'.repeat(1000) }],
+  ])('refuses %s, says so on the page and changes nothing', async (_what, fields) => {
+    const { booking, patient } = await book({ visit: `2026-03-27T10:${count}` })
+    const response = await answer(booking.id, fields as Record<string, string>)
+    expect(response.status).toBe(422)
+    expect(await response.text()).toMatch(/role="alert"/)
+    expect((await world.deps.store.read.patients.get(patient.id))!.cycle.lmp).toBe('2026-02-09')
+  })
+
+  it('speaks the language she asks for', async () => {
+    const { booking } = await book({ visit: '2026-03-30T10:30' })
+    expect(await (await get(`${path(booking.id)}?lang=fr`)).text()).toMatch(/<html lang="fr/)
+    expect(await (await get(`${path(booking.id)}?lang=xx`)).text()).toMatch(/<html lang="en/)
+  })
+
+  it('gives a calendar file that names neither clinic nor reason (RFC 5545)', async () => {
+    const { booking } = await book({ visit: '2026-03-31T10:30' })
+    const response = await get(`${path(booking.id)}/visit.ics`)
+    const file = await response.text()
+    expect(response.headers.get('content-type')).toMatch(/text\/calendar/)
+    expect(file).toMatch(/DTSTART:20260331T133000Z/)
+    expect(file).not.toMatch(/Harbour|cervical|screen|specimen/i)
+  })
+
+  it('closes after the visit, and when it is cancelled', async () => {
+    const { cancelBooking } = await import('../../src/flows/amend-booking.ts')
+    const { booking } = await book({ visit: '2026-04-01T10:30' })
+    await cancelBooking(world.deps, booking.id, 'desk')
+    const cancelled = await get(path(booking.id))
+    expect(cancelled.status).toBe(410)
+    expect(await cancelled.text()).not.toMatch(/April 1/)
+    const other = await book({ visit: '2026-03-10T10:30' })
+    await world.passUntil('2026-03-11T13:00:00Z', 240)
+    expect((await get(path(other.booking.id))).status).toBe(410)
+    expect((await answer(other.booking.id, { answer: 'cannot-come' })).status).toBe(410)
+  })
+})
