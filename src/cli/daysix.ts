@@ -1,4 +1,5 @@
 import { Command } from 'commander'
+import { Failure } from '../domain/failure.ts'
 
 /**
  * The `daysix` command. A subcommand is loaded only when it is called, so that `daysix forecast` does not pay for
@@ -31,4 +32,11 @@ process.stdout.on('error', (error: NodeJS.ErrnoException) => {
   process.stdin.destroy()
 })
 
-await (await build(process.argv[2])).parseAsync()
+try {
+  await (await build(process.argv[2])).parseAsync()
+} catch (error) {
+  if (!(error instanceof Failure)) throw error
+  const { message, faults = [] } = error.detail
+  process.stderr.write([message, ...faults.map((fault) => `  ${fault.field}: ${fault.message}`)].join('\n') + '\n')
+  process.exitCode = 2
+}

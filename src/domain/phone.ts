@@ -13,3 +13,8 @@ export function toE164(written: string, country: string, field = 'phone'): strin
   if (!parsed?.isPossible()) badInput(field, 'This is not a telephone number. Write it with its area code, or with + and the country code.')
   return parsed.number
 }
+
+/** A stored number as people write and read it, e.g. `+1 613 555 0142`. */
+export function readablePhone(e164: string): string {
+  return parsePhoneNumberFromString(e164)?.formatInternational() ?? e164
+}

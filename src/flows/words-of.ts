@@ -1,5 +1,6 @@
 import type { Booking, Clinic, Patient } from '../domain/booking.ts'
 import type { Message } from '../domain/message.ts'
+import { readablePhone } from '../domain/phone.ts'
 import { markOf } from '../domain/prep/mark.ts'
 import { protocolOf } from './lookups.ts'
 import type { Deps } from './ports.ts'
@@ -20,7 +21,7 @@ export function wordsOf(
     detail,
     values: {
       clinic: clinic.name,
-      clinicPhone: clinic.phone,
+      clinicPhone: readablePhone(clinic.phone),
       zone,
       ...(visit && { visit }),
       ...(visit && protocol && { mark: markOf(visit, protocol.prepHours) }),

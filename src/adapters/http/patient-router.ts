@@ -1,6 +1,7 @@
 import express, { Router, type Request, type Response } from 'express'
 import type { Booking, Clinic, Patient } from '../../domain/booking.ts'
 import { Failure } from '../../domain/failure.ts'
+import { readablePhone } from '../../domain/phone.ts'
 import { markOf } from '../../domain/prep/mark.ts'
 import type { FullProtocol } from '../../domain/prep/protocol.ts'
 import { dateIn } from '../../domain/rebook/choose.ts'
@@ -70,7 +71,8 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
 
   async function show(open: Open, request: Request, response: Response, result: Pick<PatientPage, 'said' | 'problem'>): Promise<void> {
     const language = languageOf(open, request)
-    const frame = { clinic: open.clinic, language, texts: pages.get(language.code)!, offered: offered(), path: open.path }
+    const clinic = { name: open.clinic.name, phone: readablePhone(open.clinic.phone) }
+    const frame = { clinic, language, texts: pages.get(language.code)!, offered: offered(), path: open.path }
     if (isClosed(deps, open.booking)) return void response.status(410).type('html').send(renderClosedPage(frame))
     response.type('html').send(renderPatientPage({ ...frame, ...result, ...(await facts(open)) }))
   }
