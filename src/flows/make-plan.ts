@@ -62,7 +62,8 @@ async function mayWrite(tx: Tx, patient: Patient): Promise<boolean> {
   return (await tx.patients.consents(patient.id)).some(({ channel }) => channel === patient.channel)
 }
 
-function question(patient: Patient, booking: Booking, protocol: FullProtocol, now: Date): PlanInput['ask'] {
+/** What Daysix would like to ask her before the visit, and when; null = nothing. */
+export function question(patient: Patient, booking: Booking, protocol: FullProtocol, now: Date): PlanInput['ask'] {
   const { cycle } = patient
   if (cycle.status === 'no-periods' || protocol.avoidDays === null) return null
   if (cycle.status === 'unknown' && !cycle.lmp) return { kind: 'lmp-question' }

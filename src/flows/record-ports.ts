@@ -50,6 +50,7 @@ export interface BookingRecords {
   /** Locks the row until the transaction ends. */
   lock(id: string): Promise<Booking | undefined>
   list(query: BookingQuery): Promise<Booking[]>
+  many(ids: readonly string[]): Promise<Booking[]>
   /** Booked visits of a clinic by local date, for dates that have any. */
   countByDay(query: { clinicId: string; from: Date; to: Date; zone: string }): Promise<{ date: string; visits: number }[]>
   insert(booking: Booking): Promise<void>

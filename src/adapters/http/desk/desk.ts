@@ -7,7 +7,10 @@ import { onlyOwnForms } from '../own-forms.ts'
 import { deskAssets } from './assets.ts'
 import { events } from './events.ts'
 import { troublePage } from './trouble-page.ts'
+import { mountBook } from './book-page.ts'
 import { mountBookings } from './bookings-page.ts'
+import { mountCalls } from './calls-page.ts'
+import { mountVisit } from './visit-page.ts'
 import { clinicsPage } from './clinics-page.ts'
 import { Desk } from './page.ts'
 
@@ -21,7 +24,7 @@ export function desk(deps: Deps, news: NewsDesk, log: Logger): Router {
   router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }))
   router.get('/', clinicsPage(deps))
   const pages = new Desk(router, deps, loadTexts())
-  for (const mount of [mountBookings]) mount(pages)
+  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls]) mount(pages)
   router.use(troublePage(log))
   return router
 }

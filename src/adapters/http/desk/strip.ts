@@ -3,7 +3,7 @@ import type { StripRun, WeeksStrip } from '../../../domain/cycle/strip.ts'
 import { html, type Html } from '../pages/html.ts'
 import { mark } from './marks.ts'
 import { dateWords } from './when.ts'
-import { TIMING } from './words.ts'
+import { DAYS } from './words.ts'
 
 const DAY_WIDTH = 22
 const WEEK_WIDTH = 7 * DAY_WIDTH
@@ -47,7 +47,7 @@ function dayDrawing({ date, rating, avoidProbability }: DayForecast, x: number, 
 
 function run({ from, to, rating, chance }: StripRun): Html {
   const days = from === to ? dateWords(from) : `${dateWords(from)} to ${dateWords(to)}`
-  return html`<li>${mark(rating)} ${days}: ${TIMING[rating].toLowerCase()}${rating !== 'best' && html`, ${tenths(chance.least, chance.most)}`}</li>`
+  return html`<li>${mark(rating)} ${days}: ${DAYS[rating]}${rating !== 'best' && html`, ${tenths(chance.least, chance.most)}`}</li>`
 }
 
 function tenths(least: number, most: number): string {

@@ -10,12 +10,13 @@ import { NEEDS_A_CALL, phoneWords, PREPARATION, reasonWords } from './words.ts'
 /** Visits by day, as a ledger: time in the margin, then who, when in her cycle, how prepared, and what is open. */
 export function visitList(sheet: Sheet, visits: readonly Visit[], cancelledToo = false): Html {
   const days = grouped(visits, ({ booking }) => dateIn(booking.visitAt, booking.zone))
-  return html`${[...days].map(
-    ([date, ofDay]) => html`<table class="ledger"><caption>${dateWords(date, 'cccc d LLLL yyyy')}</caption>
+  return html`<table class="ledger"><caption class="unseen">Visits in order of time</caption>
 <thead><tr><th scope="col">Time</th><th scope="col">Patient</th><th scope="col">Timing</th><th scope="col">Preparation</th><th scope="col">Open</th></tr></thead>
-<tbody>${ofDay.map((visit) => row(sheet, visit, cancelledToo))}</tbody></table>
+${[...days].map(
+    ([date, ofDay]) => html`<tbody><tr class="day"><th scope="rowgroup" colspan="5">${dateWords(date, 'cccc d LLLL yyyy')}</th></tr>
+${ofDay.map((visit) => row(sheet, visit, cancelledToo))}</tbody>
 `,
-  )}`
+  )}</table>`
 }
 
 function row(sheet: Sheet, visit: Visit, cancelledToo: boolean): Html {

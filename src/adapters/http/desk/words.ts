@@ -8,7 +8,9 @@ import type { TextKind } from '../../../domain/texts/kinds.ts'
 
 /** Words of the screens for what the domain names. */
 
-export const TIMING: Record<Rating, string> = { best: 'Best days', fine: 'Fine', unsure: 'Unsure', avoid: 'Days to avoid' }
+export const TIMING: Record<Rating, string> = { best: 'Well timed', fine: 'Fine', unsure: 'Unsure', avoid: 'Days to avoid' }
+/** The same of dates, in the middle of a sentence. */
+export const DAYS: Record<Rating, string> = { best: 'best days', fine: 'fine', unsure: 'unsure', avoid: 'days to avoid' }
 
 export const PREPARATION: Record<Standing, string> = {
   'not-needed': 'None needed',
