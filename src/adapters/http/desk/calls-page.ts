@@ -42,7 +42,8 @@ async function callList(sheet: Sheet): Promise<Answer> {
     title: 'Call list',
     here: 'calls',
     rules: true,
-    body: html`<section id="calls" data-live hx-get="${sheet.at('calls')}" hx-trigger="news" hx-select="#calls" hx-swap="outerHTML" aria-label="Open follow-ups">
+    body: html`<p>Speak to her alone. On a voicemail, give only the clinic's name and number.</p>
+<section id="calls" data-live hx-get="${sheet.at('calls')}" hx-trigger="news" hx-select="#calls" hx-swap="outerHTML" aria-label="Open follow-ups">
 ${open.length === 0 ? html`<p class="empty">Nobody needs a call.</p>` : [...byUrgency].map(([urgency, group]) => section(sheet, URGENCY[urgency], group))}
 ${sheet.calls > open.length && html`<p>${sheet.calls - open.length} more follow these.</p>`}
 ${closed.length > 0 && html`<h2>Closed in the last 24 hours</h2><ul class="closed">${calls.slice(open.length).map((call) => closedEntry(sheet, call))}</ul>`}

@@ -10,6 +10,7 @@ import { troublePage } from './trouble-page.ts'
 import { mountBook } from './book-page.ts'
 import { mountBookings } from './bookings-page.ts'
 import { mountCalls } from './calls-page.ts'
+import { mountDaySheet } from './day-sheet-page.ts'
 import { mountVisit } from './visit-page.ts'
 import { clinicsPage } from './clinics-page.ts'
 import { Desk } from './page.ts'
@@ -24,7 +25,7 @@ export function desk(deps: Deps, news: NewsDesk, log: Logger): Router {
   router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }))
   router.get('/', clinicsPage(deps))
   const pages = new Desk(router, deps, loadTexts())
-  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls]) mount(pages)
+  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet]) mount(pages)
   router.use(troublePage(log))
   return router
 }
