@@ -1,7 +1,8 @@
 import { Failure } from './domain/failure.ts'
-import { compose } from './compose.ts'
+import { compose, type Composed } from './compose.ts'
 import { loadConfig } from './config.ts'
 import { startService, type Role } from './service.ts'
+import { firstAdministrator } from './adapters/access/people.ts'
 import { ensureFirstClinic } from './flows/first-clinic.ts'
 
 /** Runs the service until it is told to stop. The only place that ends the process. */
@@ -15,6 +16,9 @@ export async function main(role: Role): Promise<void> {
   }
 }
 
+/** A stop that takes longer than this is cut short: what was in flight is recovered by whoever comes next. */
+const STOP_MS = 28_000
+
 async function run(role: Role): Promise<void> {
   const config = loadConfig()
   const composed = await compose(config)
@@ -22,11 +26,19 @@ async function run(role: Role): Promise<void> {
     composed.log.warn('made a clinic called "main" with a fictional telephone number: PUT /api/v1/clinics/main to make it yours')
   }
   const running = await startService(config, composed, role)
-  if (running.url) process.stdout.write(`Daysix is ready at ${running.url}\n`)
+  process.stdout.write(running.url ? `Daysix is ready at ${running.url}\n` : `Daysix is sending${running.healthUrl && `; its health is at ${running.healthUrl}`}\n`)
+  if (running.url) await welcome(composed, running.url)
   const stop = async () => {
+    setTimeout(() => process.exit(1), STOP_MS).unref()
     await running.stop()
     await composed.close()
     process.exit(0)
   }
   for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => void stop())
+}
+
+/** Until there is an administrator, every start says how to become it. The code works once, for a day. */
+async function welcome({ deps }: Composed, url: string): Promise<void> {
+  const first = await firstAdministrator(deps)
+  if (first) process.stdout.write(`Become the administrator: open ${url}/sign-in/first, one-time code ${first.code} (you will sign in as "${first.login}")\n`)
 }

@@ -1,11 +1,14 @@
-import { createServer, type Server } from 'node:http'
-import type { AddressInfo } from 'node:net'
-import type { Router } from 'express'
+import { setTimeout as pause } from 'node:timers/promises'
+import express, { type Router } from 'express'
 import { createApp } from './adapters/http/app.ts'
+import { listen, type Listening } from './adapters/http/listen.ts'
+import { operations, type Readiness } from './adapters/http/operations.ts'
+import { startHeartbeat } from './adapters/worker/heartbeat.ts'
+import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { hearReply } from './flows/hear-reply.ts'
-import { sendMessage } from './flows/send-message.ts'
+import { createSender } from './flows/send-message.ts'
 import { resetAlarms, sweep } from './flows/sweep.ts'
 import { takeReceipt } from './flows/take-receipt.ts'
 
@@ -14,21 +17,33 @@ export type Role = 'web' | 'worker' | 'all'
 export interface Running {
   /** Address of the pages; empty for a worker. */
   url: string
+  /** Address of health and metrics; empty for a worker without a port for them. */
+  healthUrl: string
   stop(): Promise<void>
 }
 
-/** Starts the parts that a role needs, and returns how to stop them: no new work, sends in flight are finished. */
+type Stop = () => Promise<void>
+
+/**
+ * Starts the parts that a role needs, and returns how to stop them: the web answers what it was asked, the worker claims
+ * nothing new and finishes the sends in flight. Pages come first, so that health can be seen while a queue is still away.
+ */
 export async function startService(config: Config, composed: Composed, role: Role, extra?: Router): Promise<Running> {
-  const stops: (() => Promise<void>)[] = []
+  const { deps, log } = composed
   await startGateways(composed, role)
-  if (role !== 'web') stops.push(await startWorker(config, composed))
-  let url = ''
-  if (role !== 'worker') {
-    const web = await startWeb(config, composed, extra)
-    url = web.url
-    stops.unshift(web.stop)
+  const server = role === 'worker' ? await startHealth(config, composed) : await startWeb(config, composed, extra)
+  const stopWorker = role === 'web' ? undefined : await startWorker(config, composed)
+  const stops: Stop[] = [
+    async () => server?.stop(),
+    async () => stopWorker?.(),
+    () => deps.queue.stop(),
+    async () => void (await Promise.all([...deps.gateways.values()].map((gateway) => gateway.stop()))),
+    async () => stopWorker && deps.store.read.workers.leave(deps.hands.id),
+  ]
+  const stop = async () => {
+    for (const each of stops) await each().catch((error: Error) => log.warn({ name: error.name }, 'not stopped in good order'))
   }
-  return { url, stop: async () => { for (const stop of stops) await stop() } }
+  return { url: role === 'worker' ? '' : server!.url, healthUrl: server?.url ?? '', stop }
 }
 
 /** Gateways hear replies and receipts in every role: webhooks arrive at the web, sockets at the worker. */
@@ -39,46 +54,48 @@ async function startGateways({ deps }: Composed, role: Role): Promise<void> {
   }
 }
 
-async function startWorker(config: Config, { deps, log }: Composed): Promise<() => Promise<void>> {
-  await deps.queue.start((alarm) => sendMessage(deps, alarm))
-  await resetAlarms(deps)
-  let sweeping: Promise<void> = Promise.resolve()
-  let busy = false
-  const run = () => {
-    if (busy) return
-    busy = true
-    sweeping = sweep(deps)
-      .catch((error: Error) => log.error({ name: error.name, stack: error.stack?.split('\n').slice(1, 6) }, 'sweep failed'))
-      .finally(() => (busy = false))
-  }
-  // No timer: whoever drives the clock sweeps too.
-  const timer = config.sweepSeconds > 0 ? setInterval(run, config.sweepSeconds * 1000) : undefined
-  if (timer) run()
-  return async () => {
-    clearInterval(timer)
-    await sweeping
-    await deps.queue.stop()
-    for (const gateway of deps.gateways.values()) await gateway.stop()
-  }
-}
-
-async function startWeb(config: Config, { deps, log, news }: Composed, extra?: Router): Promise<Running> {
-  const ready = async () => (await deps.store.read.clinics.list()) !== undefined
-  const app = createApp({ deps, log, news, apiKey: config.apiKey, ready, ...(extra && { extra }) })
-  const server = createServer(app)
-  server.requestTimeout = 30_000
-  server.headersTimeout = 10_000
-  // Longer than proxies and clients keep theirs, so that it is never we who close a connection they are about to use.
-  server.keepAliveTimeout = 75_000
-  await new Promise<void>((done, fail) => server.once('error', fail).listen(config.port, config.host, done))
-  const { port } = server.address() as AddressInfo
-  const name = config.host.includes(':') ? `[${config.host}]` : config.host
-  return { url: `http://${name}:${port}`, stop: () => (news.close(), closeServer(server)) }
-}
-
-function closeServer(server: Server): Promise<void> {
-  return new Promise((done) => {
-    server.close(() => done())
-    server.closeIdleConnections()
+/** @returns how to keep it from claiming anything new; the queue's own stop waits for what it is doing. */
+async function startWorker(config: Config, { deps, log, database, metrics }: Composed): Promise<Stop> {
+  // Only one process can have the embedded database, so whoever claimed in it before is gone.
+  if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.hands.id)
+  const tell = (what: string) => (error: Error) => log.error({ name: error.name, code: 'code' in error ? error.code : undefined }, what)
+  // Without a rhythm of its own, whoever drives the clock sweeps too, and there is nobody else to prove to that one lives.
+  const rhythm = config.sweepSeconds > 0
+  const stopBeating = rhythm ? startHeartbeat(deps, tell('heartbeat failed')) : undefined
+  const sender = createSender(deps, pause)
+  await deps.queue.start((alarm) => {
+    metrics.late((deps.clock.now().getTime() - alarm.at.getTime()) / 1000)
+    return sender.send(alarm)
   })
+  await resetAlarms(deps).catch(tell('alarms not reset'))
+  const stopSweeping = rhythm ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed')) : undefined
+  return async () => {
+    await stopSweeping?.()
+    stopBeating?.()
+  }
+}
+
+/** Each store by itself, so that whoever looks knows which is away. */
+function readiness({ deps }: Composed): () => Promise<Readiness> {
+  const answers = (call: Promise<unknown>) =>
+    Promise.race([call.then(() => true, () => false), pause(2_000, false, { ref: false })]) // prettier-ignore
+  return async () => {
+    const [database, queue] = await Promise.all([answers(deps.store.read.clinics.list()), deps.queue.ready()])
+    return { database, queue }
+  }
+}
+
+async function startWeb(config: Config, composed: Composed, extra?: Router): Promise<Listening> {
+  const { deps, log, news, patientPages, metrics, doors } = composed
+  const { apiKey } = config
+  const app = createApp({ deps, log, news, patientPages, metrics, apiKey, doors, ready: readiness(composed), ...(extra && { extra }) })
+  const { url, stop } = await listen(app, config.host, config.port)
+  return { url, stop: () => (news.close(), stop()) }
+}
+
+/** A worker has no pages; where it is given a port, it tells how it is. */
+async function startHealth(config: Config, composed: Composed): Promise<Listening | undefined> {
+  if (config.healthPort === undefined) return undefined
+  const app = express().disable('x-powered-by').use(operations({ ready: readiness(composed), metrics: composed.metrics, apiKey: config.apiKey }))
+  return listen(app, config.host, config.healthPort)
 }

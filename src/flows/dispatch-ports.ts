@@ -44,6 +44,17 @@ export interface DispatchRecords {
   undelivered(sentBefore: Date, markBefore: Date, silent: readonly string[], limit: number): Promise<Message[]>
   /** Early receipts whose message is known by now: the receipt and the record of its reference crossed. */
   crossedReceipts(limit: number): Promise<{ gateway: string; ref: string; messageId: string }[]>
+  figures(now: Date): Promise<Figures>
+}
+
+/** How things stand, for whoever watches over the service. */
+export interface Figures {
+  overdue: number
+  oldestSeconds: number
+  claimed: number
+  workers: number
+  /** Open follow-ups by urgency. */
+  followUps: ReadonlyMap<number, number>
 }
 
 /** The processes that send. Their silence is measured by the database's clock, so that no process's own clock matters. */

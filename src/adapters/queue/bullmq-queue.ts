@@ -6,6 +6,8 @@ import type { QueueStore } from './queue-store.ts'
 const NAME = 'alarms'
 /** Setting alarms is part of answering a request: rather left to the sweep than waited for. */
 const PATIENCE_MS = 3_000
+/** Sends in flight are given this long to be finished. */
+const STOP_MS = 25_000
 /** A store that was away is tried again after this. */
 const RETRY_MS = 1_000
 /** How long a ring may go unheard of before another worker takes it; the rings of a killed worker wait that long. */
@@ -48,7 +50,7 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
     },
     stop: async () => {
       // A store that is away must not keep the process from stopping.
-      await Promise.race([closeAll(worker, queue), pause(PATIENCE_MS * 3)])
+      await Promise.race([closeAll(worker, queue), pause(STOP_MS)])
       await store.close()
     },
   }

@@ -1,6 +1,6 @@
 import { sql } from 'kysely'
 import { UNSENT, type Message } from '../../../domain/message.ts'
-import type { Alarm, DispatchRecords, Surroundings, WorkerRecords } from '../../../flows/ports.ts'
+import type { Alarm, DispatchRecords, Figures, Surroundings, WorkerRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { lockNumbers } from '../number-lock.ts'
 import type { Db, MessageTable } from '../tables.ts'
@@ -103,6 +103,30 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
         join message on message.gateway = early.gateway and message.gateway_ref = early.ref limit ${limit}`.execute(db)
       return rows
     },
+    figures: (now) => figures(db, now),
+  }
+}
+
+/** Each count reads a partial index that holds little. */
+async function figures(db: Db, now: Date): Promise<Figures> {
+  const { rows } = await sql<{ overdue: string; oldest: Date | null; claimed: string; workers: string }>`select
+    (select count(*) from message where state = 'queued' and send_at < ${now}) as overdue,
+    (select min(send_at) from message where state = 'queued' and send_at < ${now}) as oldest,
+    (select count(*) from message where state = 'sending') as claimed,
+    (select count(*) from worker) as workers`.execute(db)
+  const open = await db
+    .selectFrom('follow_up')
+    .select(['urgency', (eb) => eb.fn.countAll().as('count')])
+    .where('closed_at', 'is', null)
+    .groupBy('urgency')
+    .execute()
+  const [{ overdue, oldest, claimed, workers } = { overdue: 0, oldest: null, claimed: 0, workers: 0 }] = rows
+  return {
+    overdue: Number(overdue),
+    oldestSeconds: oldest ? (now.getTime() - oldest.getTime()) / 1000 : 0,
+    claimed: Number(claimed),
+    workers: Number(workers),
+    followUps: new Map(open.map(({ urgency, count }) => [urgency, Number(count)])),
   }
 }
 

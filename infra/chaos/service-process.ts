@@ -1,0 +1,97 @@
+import { spawn, type ChildProcess } from 'node:child_process'
+import { createServer } from 'node:net'
+import type { AddressInfo } from 'node:net'
+
+const ROOT = new URL('../../', import.meta.url).pathname
+
+export interface ProcessOptions {
+  role: 'web' | 'worker' | 'all'
+  environment: Record<string, string>
+  /** What to run instead of the `daysix` command, e.g. the service with a clock that jumps. */
+  entry?: string
+}
+
+/** The service in a process of its own, to be killed as a machine would: with no chance to say good-bye. */
+export class ServiceProcess {
+  readonly #options: ProcessOptions
+  #child: ChildProcess | undefined
+  /** Last lines of its log, for when something goes wrong. */
+  log: string[] = []
+
+  constructor(options: ProcessOptions) {
+    this.#options = options
+  }
+
+  get runs(): boolean {
+    return this.#child !== undefined && this.#child.exitCode === null && this.#child.signalCode === null
+  }
+
+  start(): void {
+    const { entry, role, environment } = this.#options
+    const program = entry ? ['--import', 'tsx', entry] : ['src/cli/daysix.mjs', 'serve']
+    const { PATH, HOME } = process.env
+    const ipc = entry ? (['ignore', 'pipe', 'pipe', 'ipc'] as const) : (['ignore', 'pipe', 'pipe'] as const)
+    const child = spawn(process.execPath, [...program, '--role', role], {
+      cwd: ROOT,
+      env: { PATH, HOME, NODE_ENV: 'test', LOG_LEVEL: 'warn', ...environment } as unknown as NodeJS.ProcessEnv,
+      stdio: [...ipc],
+    })
+    this.#child = child
+    for (const stream of [child.stdout, child.stderr]) {
+      stream?.setEncoding('utf8').on('data', (chunk: string) => {
+        this.log = [...this.log, ...chunk.split('\n').filter(Boolean)].slice(-30)
+      })
+    }
+    // A child that is killed while it is told something is no fault of this process.
+    child.on('error', () => {})
+  }
+
+  tell(message: object): void {
+    if (this.runs && this.#child!.connected) this.#child!.send(message, () => {})
+  }
+
+  /** The kernel ends it; nothing of ours runs any more. */
+  kill(): Promise<void> {
+    return this.#end('SIGKILL')
+  }
+
+  /** It may finish what it is doing. */
+  stop(): Promise<void> {
+    return this.#end('SIGTERM')
+  }
+
+  #end(signal: NodeJS.Signals): Promise<void> {
+    const child = this.#child
+    if (!child || !this.runs) return Promise.resolve()
+    return new Promise((done) => {
+      child.once('exit', () => done())
+      child.kill(signal)
+    })
+  }
+}
+
+/** A port of the loopback that is free now. */
+export async function freePort(): Promise<number> {
+  const server = createServer()
+  await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
+  const { port } = server.address() as AddressInfo
+  await new Promise((done) => server.close(done))
+  return port
+}
+
+/** Asks until it is so. @throws with `what` after so many seconds */
+export async function eventually(what: string, isSo: () => Promise<boolean> | boolean, seconds = 60): Promise<void> {
+  const until = Date.now() + seconds * 1000
+  while (Date.now() < until) {
+    if (await Promise.resolve(isSo()).catch(() => false)) return
+    await new Promise((done) => setTimeout(done, 200))
+  }
+  throw new Error(`not within ${seconds} s: ${what}`)
+}
+
+/** Whether the service at this address says that it is ready. */
+export async function isReady(url: string): Promise<boolean> {
+  const response = await fetch(`${url}/health/ready`, { signal: AbortSignal.timeout(4_000) })
+  await response.arrayBuffer()
+  return response.status === 200
+}

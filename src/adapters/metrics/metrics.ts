@@ -1,0 +1,98 @@
+import { Counter, Gauge, Histogram, Registry, collectDefaultMetrics } from 'prom-client'
+import type { Gateway } from '../../flows/gateway.ts'
+import type { Clock, Store } from '../../flows/ports.ts'
+
+/** What this process measures, in the Prometheus format. Labels are our own words: no ids, nothing about anybody. */
+export interface Metrics {
+  readonly contentType: string
+  text(): Promise<string>
+  /** Counts what happened. */
+  notice(what: string): void
+  /** Seconds from the time a message was due until its alarm was heard. */
+  late(seconds: number): void
+  swept(seconds: number, succeeded: boolean): void
+  answered(facts: { method: string; route: string; status: number }, seconds: number): void
+  /** The same gateway, with its sends timed. */
+  timed(gateway: Gateway): Gateway
+}
+
+const SECONDS = [0.005, 0.02, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 15, 60]
+const LATENESS = [0.1, 0.5, 1, 5, 15, 60, 300, 900, 3600]
+
+/** @param ofProcess with memory, event loop and the like of this process. */
+export function createMetrics(store: Store, clock: Clock, ofProcess = true): Metrics {
+  const registry = new Registry()
+  const registers = [registry]
+  if (ofProcess) collectDefaultMetrics({ register: registry })
+  const events = new Counter({ name: 'daysix_events_total', help: 'What happened, by kind.', labelNames: ['what'], registers })
+  const sends = new Histogram({ name: 'daysix_send_seconds', help: 'Time a gateway took to answer.', labelNames: ['gateway', 'outcome'], buckets: SECONDS, registers })
+  const lateness = new Histogram({ name: 'daysix_lateness_seconds', help: 'From due to rung.', buckets: LATENESS, registers })
+  const sweeps = new Histogram({ name: 'daysix_sweep_seconds', help: 'Time a sweep took.', labelNames: ['outcome'], buckets: SECONDS, registers })
+  const swept = new Gauge({ name: 'daysix_last_sweep_timestamp_seconds', help: 'When a sweep last ended well.', registers })
+  const requests = new Histogram({
+    name: 'daysix_http_request_seconds',
+    help: 'Time to answer a request.',
+    labelNames: ['method', 'route', 'status'],
+    buckets: SECONDS,
+    registers,
+  })
+  gaugesOf(store, clock, registers)
+  return {
+    contentType: registry.contentType,
+    text: () => registry.metrics(),
+    notice: (what) => events.inc({ what }),
+    late: (seconds) => lateness.observe(Math.max(0, seconds)),
+    swept: (seconds, succeeded) => {
+      sweeps.observe({ outcome: succeeded ? 'done' : 'failed' }, seconds)
+      if (succeeded) swept.setToCurrentTime()
+    },
+    answered: ({ method, route, status }, seconds) => requests.observe({ method, route, status: `${Math.floor(status / 100)}xx` }, seconds),
+    timed: (gateway) => timed(gateway, sends),
+  }
+}
+
+/** What the database says, asked when somebody looks. Every process tells the same: take the maximum, not the sum. */
+function gaugesOf(store: Store, clock: Clock, registers: Registry[]): void {
+  const gauge = (name: string, help: string, labelNames: string[] = []) => new Gauge({ name, help, labelNames, registers })
+  const overdue = gauge('daysix_overdue_messages', 'Messages whose time has passed and that were not sent.')
+  const oldest = gauge('daysix_oldest_overdue_seconds', 'How long the oldest of them has waited.')
+  const claimed = gauge('daysix_claimed_messages', 'Messages being handed over right now.')
+  const workers = gauge('daysix_workers', 'Workers that have been heard lately.')
+  const followUps = gauge('daysix_open_follow_ups', 'Calls that a person must make, by urgency (1 = today).', ['urgency'])
+  const reachable = new Gauge({
+    name: 'daysix_database_up',
+    help: 'Whether the database answered.',
+    registers,
+    async collect() {
+      try {
+        const found = await store.read.dispatch.figures(clock.now())
+        overdue.set(found.overdue)
+        oldest.set(found.oldestSeconds)
+        claimed.set(found.claimed)
+        workers.set(found.workers)
+        followUps.reset()
+        for (const [urgency, count] of found.followUps) followUps.set({ urgency }, count)
+        reachable.set(1)
+      } catch {
+        reachable.set(0)
+      }
+    },
+  })
+}
+
+/** The gateway may be of any class and answer more calls than we know of: only `send` is touched. */
+function timed(gateway: Gateway, sends: Histogram): Gateway {
+  const send: Gateway['send'] = async (message) => {
+    const stop = sends.startTimer({ gateway: gateway.name })
+    const outcome = await gateway.send(message)
+    stop({ outcome: outcome.kind })
+    return outcome
+  }
+  return new Proxy(gateway, {
+    get: (target, key) => {
+      if (key === 'send') return send
+      const value: unknown = Reflect.get(target, key, target)
+      return typeof value === 'function' ? (value.bind(target) as unknown) : value
+    },
+  })
+}

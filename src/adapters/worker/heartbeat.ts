@@ -1,0 +1,29 @@
+import type { Deps } from '../../flows/ports.ts'
+
+const BEAT_MS = 5_000
+/** Well before the others give this process up for gone. */
+const STEADY_MS = 20_000
+
+/**
+ * Lets the database know that this process lives, and this process know when it may no longer be sure of that.
+ * @returns how to say good-bye.
+ */
+export function startHeartbeat({ store, hands }: Pick<Deps, 'store' | 'hands'>, onError: (error: Error) => void): () => Promise<void> {
+  let heard = moment()
+  const beat = async () => {
+    const asked = moment()
+    await store.read.workers.beat(hands.id)
+    heard = asked
+  }
+  const timer = setInterval(() => void beat().catch(onError), BEAT_MS)
+  void beat().catch(onError)
+  hands.steady = () => elapsed(heard) < STEADY_MS
+  return async () => {
+    clearInterval(timer)
+    await store.read.workers.leave(hands.id).catch(onError)
+  }
+}
+
+/** Both clocks: one stands still while the machine sleeps, the other may be set back. */
+const moment = () => ({ running: performance.now(), wall: Date.now() })
+const elapsed = (since: ReturnType<typeof moment>) => Math.max(performance.now() - since.running, Date.now() - since.wall)
