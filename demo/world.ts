@@ -54,7 +54,7 @@ export async function createWorld(start: Date, headless: boolean): Promise<World
 function settings(headless: boolean): Config {
   const config = loadConfig({ ...process.env, NODE_ENV: 'development', LOG_LEVEL: process.env.LOG_LEVEL ?? 'error' })
   // Headless, any free port will do: nobody looks, and several runs may go on at once.
-  return { ...config, port: headless ? 0 : config.port, sweepSeconds: 0, databaseUrl: undefined, redisUrl: undefined }
+  return { ...config, openDesk: true, port: headless ? 0 : config.port, sweepSeconds: 0, databaseUrl: undefined, redisUrl: undefined }
 }
 
 function passing({ virtual }: HandOverTime, { deps }: Composed): World['passUntil'] {

@@ -7,8 +7,10 @@ import { openEmbedded } from './adapters/db/embedded.ts'
 import type { Database } from './adapters/db/pool.ts'
 import { openServer } from './adapters/db/server.ts'
 import { openStore } from './adapters/db/store.ts'
+import { openAccessStore } from './adapters/db/access-store.ts'
 import { onceReachable } from './adapters/db/reachable.ts'
 import { createGateway } from './adapters/gateways/create-gateway.ts'
+import type { GateSettings } from './adapters/http/access/identify.ts'
 import { NewsDesk } from './adapters/http/news.ts'
 import type { PatientPages } from './adapters/http/patient-router.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
@@ -16,6 +18,7 @@ import { idMaker } from './adapters/ids.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
 import { loadPageTexts } from './adapters/templates/load-page.ts'
+import { createMetrics, type Metrics } from './adapters/metrics/metrics.ts'
 import { loadProtocols } from './adapters/templates/load-protocols.ts'
 import { loadTexts } from './adapters/templates/load-texts.ts'
 import { loadVocabulary } from './adapters/templates/load-vocabulary.ts'
@@ -52,6 +55,9 @@ export interface Composed {
   database: Database
   /** Told of every change in this process; live pages listen. */
   news: NewsDesk
+  /** How the doors of API and pages are set. */
+  doors: GateSettings
+  metrics: Metrics
   /** The patient's page in every language. */
   patientPages: PatientPages
   close(): Promise<void>
@@ -69,13 +75,15 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     (code) => log.warn({ code }, 'the database does not answer yet: trying again'),
   )
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
-  const gateways = overrides.gateways ?? (await configuredGateways(config, time, random))
+  const metrics = createMetrics(store, time.clock, !overrides.inMemory)
+  const gateways = (overrides.gateways ?? (await configuredGateways(config, time, random))).map(metrics.timed)
   const news = new NewsDesk()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const library = loadTexts()
   const newId = idMaker(time.clock, random)
   const deps: Deps = {
     store,
+    access: openAccessStore(database, vault),
     clock: time.clock,
     newId,
     queue,
@@ -88,9 +96,18 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     notice: (what, ids) => {
       tell(what, ids)
       news.tell(what, ids)
+      metrics.notice(what)
     },
   }
-  return { deps, log, database, news, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
+  return { deps, log, database, news, doors: doorsOf(config, log), metrics, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
+}
+
+/** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
+function doorsOf({ apiKey, production, openDesk, idleMinutes, publicUrl }: Config, log: Logger): GateSettings {
+  const open = !production && apiKey === undefined
+  if (openDesk && !production) log.warn('demo: pages are open on this machine without sign-in')
+  const secure = production || publicUrl?.startsWith('https:') === true
+  return { apiKey, open: { api: open, pages: openDesk && !production }, idleMs: idleMinutes * 60_000, secure }
 }
 
 function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {

@@ -36,6 +36,7 @@ const schema = z
     CONCURRENCY: wholeNumber(50, 1000),
     SWEEP_SECONDS: wholeNumber(30, 600),
     DRAFT_TEXTS: z.enum(['allow', 'refuse']).optional(),
+    SESSION_IDLE_MINUTES: wholeNumber(30, 12 * 60),
   })
   .superRefine((env, context) => {
     const fault = (path: string, message: string) => context.addIssue({ code: 'custom', path: [path], message })
@@ -68,6 +69,10 @@ export interface Config {
   concurrency: number
   sweepSeconds: number
   allowDrafts: boolean
+  /** Minutes after which somebody who does nothing is signed out. */
+  idleMinutes: number
+  /** The demo's pages need no sign-in on this machine. No setting says so: only the demo's own code. */
+  openDesk: boolean
   /** Looks up what a configuration file refers to as `env:NAME`. */
   secret: (name: string) => string | undefined
 }
@@ -106,6 +111,8 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     concurrency: env.CONCURRENCY,
     sweepSeconds: env.SWEEP_SECONDS,
     allowDrafts: env.DRAFT_TEXTS ? env.DRAFT_TEXTS === 'allow' : !production,
+    idleMinutes: env.SESSION_IDLE_MINUTES,
+    openDesk: false,
     secret,
   }
 }

@@ -14,6 +14,8 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   texts: { summary: 'Every text with its cost, reading grade and state.', load: () => import('./texts.ts') },
   'gateway-check': { summary: 'Send one test message through a gateway, telling each step.', load: () => import('./gateway-check.ts') },
   'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
+  person: { summary: 'People who may sign in.', load: () => import('./person.ts') },
+  'api-key': { summary: 'Keys for programs.', load: () => import('./api-key.ts') },
 }
 
 const CAUTION = 'Times and prepares specimens. Not medical advice, not contraception; local codes and licensed practice prevail.'

@@ -8,6 +8,8 @@ export const FAILURES = {
   'too-large': { status: 413, title: 'The body is too large' },
   'not-json': { status: 415, title: 'The body is not JSON' },
   unauthorized: { status: 401, title: 'The request is not signed in' },
+  forbidden: { status: 403, title: 'Not yours to see or do' },
+  'slow-down': { status: 429, title: 'Too many requests' },
   'not-found': { status: 404, title: 'There is nothing here by that name' },
   'already-booked': { status: 409, title: 'The patient has a visit at that time' },
   'time-taken': { status: 409, title: 'The time is taken' },

@@ -1,6 +1,8 @@
 import type { FullProtocol } from '../domain/prep/protocol.ts'
 import type { Reading, ReplyContext } from '../domain/replies/reading.ts'
 import type { Channel, Detail, TextKind, TextValues } from '../domain/texts/kinds.ts'
+import type { CallWriter } from '../domain/voice/write-script.ts'
+import type { AccessStore } from './access-ports.ts'
 import type { Gateway } from './gateway.ts'
 import type { Records } from './record-ports.ts'
 
@@ -67,6 +69,8 @@ export interface Hands {
 /** Everything a flow may need from outside. */
 export interface Deps {
   store: Store
+  /** People, keys, and the record of who saw and changed what. */
+  access: AccessStore
   clock: Clock
   newId: NewId
   queue: AlarmQueue
@@ -76,6 +80,8 @@ export interface Deps {
   /** Address of the private page of a booking. */
   pageOf(bookingId: string): string
   render(request: RenderRequest): { text: string; state: 'approved' | 'draft' }
+  /** Writes what calls say; absent where nothing calls. */
+  calls?: CallWriter
   readReply(text: string, context: ReplyContext): Reading
   policy: {
     /** Draft texts may go out (demo), or not (production). */

@@ -3,12 +3,17 @@ import helmet from 'helmet'
 import type { Logger } from 'pino'
 import { Failure } from '../../domain/failure.ts'
 import type { Deps } from '../../flows/ports.ts'
-import { requireKey } from './access.ts'
+import type { Metrics } from '../metrics/metrics.ts'
+import { createGate, usualSettings } from './access/gate.ts'
+import type { GateSettings } from './access/identify.ts'
 import { API_BASE, api } from './api/api.ts'
 import { desk } from './desk/desk.ts'
 import { startPage } from './desk/start-page.ts'
 import type { NewsDesk } from './news.ts'
+import { accountPages } from './pages/account.ts'
+import { signInPages } from './pages/sign-in.ts'
 import { STYLE_SHEET } from './pages/style-sheet.ts'
+import { operations, type Readiness } from './operations.ts'
 import { patientRouter, type PatientPages } from './patient-router.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './webhooks.ts'
@@ -20,32 +25,33 @@ export interface AppOptions {
   patientPages: PatientPages
   /** Required as bearer token where set. */
   apiKey: string | undefined
+  /** How the doors are set; by default the API key, or open to this machine without one. */
+  doors?: GateSettings
   /** More pages, e.g. the simulated phones of the demo. */
   extra?: express.Router
-  /** Says whether the stores answer. */
-  ready: () => Promise<boolean>
+  /** Says of each store whether it answers. */
+  ready: () => Promise<Readiness>
+  metrics?: Metrics
 }
 
 const LARGEST_BODY = '64kb'
 
 /** The whole HTTP service: API, webhooks, health, pages. */
-export function createApp({ deps, log, news, patientPages, apiKey, extra, ready }: AppOptions): Express {
+export function createApp({ deps, log, news, patientPages, apiKey, doors = usualSettings(apiKey), extra, ready, metrics }: AppOptions): Express {
   const app = express()
+  const gate = createGate(deps, doors)
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
   app.use(identify(deps))
-  app.get('/health/live', (_request, response) => void response.json({ live: true }))
-  app.get('/health/ready', async (_request, response) => {
-    const isReady = await ready().catch(() => false)
-    response.status(isReady ? 200 : 503).json({ ready: isReady })
-  })
-  app.use('/gateways', webhooks(deps))
-  app.use(API_BASE, requireKey(apiKey), refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), api(deps))
-  app.use('/v', patientRouter(deps, patientPages))
+  app.use(operations({ ready, apiKey, ...(metrics && { metrics }) }))
+  app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
+  app.use(API_BASE, gate.knowApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
+  app.use(signInPages({ gate, provider: null }), accountPages(gate))
+  app.use('/v', gate.limits.page, patientRouter(deps, patientPages))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   app.get('/', startPage(extra !== undefined))
-  app.use('/desk', requireKey(apiKey), desk(deps, news, log))
+  app.use('/desk', gate.pages, desk(deps, news, log))
   if (extra) app.use(extra)
   app.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is nothing at this address.' })))
   app.use(problemHandler(log))

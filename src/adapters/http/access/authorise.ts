@@ -1,0 +1,79 @@
+import type { Request, RequestHandler } from 'express'
+import type { Actor } from '../../../domain/access/roles.ts'
+import { Failure } from '../../../domain/failure.ts'
+import type { AccessStore } from '../../../flows/access-ports.ts'
+import type { Auditor } from '../../../flows/audit.ts'
+import { ruleFor, type Rule } from './rules.ts'
+
+export interface AuthoriseDeps {
+  access: AccessStore
+  clock: { now(): Date }
+  record: Auditor
+}
+
+/** Ids of ours say by their first letter what they are. */
+const ID = /^[a-z]_[0-9a-z]{1,40}$/
+/** Of what was asked for, this much is kept in the record; never what somebody typed to search or write. */
+const KEPT_FIELDS = ['clinic', 'day', 'from', 'to', 'state', 'clinician', 'date']
+
+/**
+ * Lets through whoever may do what the address asks for, at the clinic it concerns, and writes it down first: nothing is
+ * shown or changed that is not on record.
+ */
+export function authorise(deps: AuthoriseDeps): RequestHandler {
+  return async (request, _response, next) => {
+    const found = ruleFor(request.method, pathOf(request))
+    if (!found) throw nothingHere()
+    const { rule, params } = found
+    if (rule.may === 'anyone') return next()
+    const actor = request.actor
+    if (!actor) throw new Failure('unauthorized', { field: 'Authorization', message: 'Sign in, or send an API key as "Authorization: Bearer …".' })
+    if (rule.may !== 'signed-in' && !actor.may.includes(rule.may)) throw new Failure('forbidden', { message: `This asks for the permission ${rule.may}.` })
+    const ids = namedIds(params, request)
+    if (actor.clinicId !== null) await keepToClinic(deps.access, actor, actor.clinicId, rule, params, request, ids)
+    if (!rule.quiet) await deps.record(entryOf(deps, actor, rule, params, request, ids))
+    next()
+  }
+}
+
+const nothingHere = () => new Failure('not-found', { message: 'There is nothing at this address.' })
+
+function pathOf(request: Request): string {
+  return request.originalUrl.split('?', 1)[0]!
+}
+
+/** Every id of ours in the address, the query or the body's first level. */
+function namedIds(params: Record<string, string>, request: Request): string[] {
+  const parts = pathOf(request).split('/')
+  const values = [...Object.values(params), ...parts, ...Object.values(request.query), ...Object.values((request.body ?? {}) as object)].flat()
+  return [...new Set(values.filter((value): value is string => typeof value === 'string' && ID.test(value)))]
+}
+
+/** @throws forbidden for another clinic named, not-found for what belongs to another clinic */
+async function keepToClinic(access: AccessStore, { clinician }: Actor, clinicId: string, rule: Rule, params: Record<string, string>, request: Request, ids: string[]): Promise<void> {
+  const body = (request.body ?? {}) as Record<string, unknown>
+  const named = [params.clinic, request.query.clinic, body.clinic].flat().filter((value) => value !== undefined)
+  if (rule.everywhere || named.some((value) => value !== clinicId)) throw new Failure('forbidden', { field: 'clinic', message: 'This is about another clinic than yours.' })
+  if (rule.namesClinic && named.length === 0) throw new Failure('forbidden', { field: 'clinic', message: 'Name your own clinic.' })
+  const list = [request.query.clinician, body.clinician].flat().filter((value) => value !== undefined)
+  if (clinician !== null && list.some((value) => value !== clinician)) throw new Failure('forbidden', { field: 'clinician', message: 'This is another list than yours.' })
+  for (const id of ids) {
+    const clinics = await access.read.whereabouts.clinicsOf(id)
+    if (clinics.length > 0 && !clinics.includes(clinicId) && !clinics.includes(null)) throw new Failure('not-found', { message: 'There is no such record.' })
+  }
+}
+
+function entryOf({ clock }: AuthoriseDeps, actor: Actor, rule: Rule, params: Record<string, string>, request: Request, ids: string[]) {
+  const query = request.query as Record<string, unknown>
+  const facts = Object.fromEntries(KEPT_FIELDS.flatMap((name) => (typeof query[name] === 'string' ? [[name, query[name].slice(0, 40)]] : [])))
+  const clinicId = params.clinic ?? (typeof query.clinic === 'string' ? query.clinic : actor.clinicId)
+  return {
+    at: clock.now(),
+    actorKind: actor.kind,
+    actorId: actor.id,
+    what: `${request.method} ${rule.path}`,
+    subjects: ids,
+    clinicId: clinicId?.slice(0, 64) ?? null,
+    facts: { ...facts, request: request.id },
+  }
+}

@@ -1,0 +1,63 @@
+import express, { Router, type RequestHandler } from 'express'
+import { Failure } from '../../../domain/failure.ts'
+import { createAuditor } from '../../../flows/audit.ts'
+import type { AccessDeps } from '../../access/people.ts'
+import { authorise } from './authorise.ts'
+import { SessionCookie } from './cookies.ts'
+import { identifyActor, type GateSettings } from './identify.ts'
+import { createLimits, type Limits } from './limits.ts'
+
+const LARGEST_FORM = '64kb'
+
+/** Everything that stands between a request and what it asks for. */
+export interface Gate {
+  deps: AccessDeps
+  settings: GateSettings
+  cookie: SessionCookie
+  limits: Limits
+  /** Who is it? Before the body is read. */
+  knowApi: RequestHandler
+  /** May they? Once the body is known. */
+  letThrough: RequestHandler
+  /** Both, for pages: reads forms, sends whoever is not signed in to the sign-in page. */
+  pages: RequestHandler
+}
+
+/** Where nothing is said otherwise: open to this machine by its local names, as long as no key is set. */
+export function usualSettings(apiKey: string | undefined): GateSettings {
+  const open = apiKey === undefined
+  return { apiKey, open: { api: open, pages: open }, idleMs: 30 * 60_000, secure: false }
+}
+
+export function createGate(deps: AccessDeps, settings: GateSettings): Gate {
+  const cookie = new SessionCookie(settings.secure)
+  const limits = createLimits()
+  const letThrough = authorise({ ...deps, record: createAuditor(deps.access) })
+  const pages = Router()
+  pages.use('/assets', (_request, _response, next) => next('router'))
+  pages.use(identifyActor(deps, settings, cookie, 'pages'), limits.work, toSignIn, toOwnClinic)
+  pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }), letThrough)
+  const knowApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
+  return { deps, settings, cookie, limits, knowApi, letThrough, pages }
+}
+
+/** Nobody's bodies are not even read. */
+const refuseNobody: RequestHandler = (request, _response, next) => {
+  if (request.actor) return next()
+  next(new Failure('unauthorized', { field: 'Authorization', message: 'Send the API key as "Authorization: Bearer …", or sign in.' }))
+}
+
+/** A person is shown where to sign in; a script or a form is told that it is not. */
+const toSignIn: RequestHandler = (request, response, next) => {
+  if (request.actor) return next()
+  const navigates = request.method === 'GET' && request.accepts(['html', 'text/event-stream']) === 'html'
+  if (!navigates) return next(new Failure('unauthorized', { message: 'You are not signed in, or not any more. Open /sign-in.' }))
+  response.redirect(303, `/sign-in?to=${encodeURIComponent(request.originalUrl)}`)
+}
+
+/** Somebody tied to a clinic has no list of clinics to choose from. */
+const toOwnClinic: RequestHandler = (request, response, next) => {
+  const { actor } = request
+  if (request.originalUrl.split('?', 1)[0] !== '/desk' || !actor || actor.clinicId === null) return next()
+  response.redirect(303, `/desk/${encodeURIComponent(actor.clinicId)}/${actor.role === 'clinician' ? 'day-sheet' : 'bookings'}`)
+}

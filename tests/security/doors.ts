@@ -1,0 +1,80 @@
+import { createServer, type RequestListener } from 'node:http'
+import type { AddressInfo } from 'node:net'
+import { createApp } from '../../src/adapters/http/app.ts'
+import type { GateSettings } from '../../src/adapters/http/access/identify.ts'
+import { choosePassword, invite, type Invitation } from '../../src/adapters/access/people.ts'
+import { openSession } from '../../src/adapters/access/sign-in.ts'
+import type { TestWorld } from '../harness/world.ts'
+
+export const API_KEY = 'key-of-the-environment-0001'
+export const PASSWORD = 'tiny plum gallop stern'
+
+/** As in production: nothing is open. Without TLS, since tests speak plain HTTP to the loopback. */
+export const CLOSED: GateSettings = { apiKey: API_KEY, open: { api: false, pages: false }, idleMs: 30 * 60_000, secure: false }
+
+export interface Asked {
+  method?: string
+  headers?: Record<string, string>
+  json?: unknown
+  form?: Record<string, string>
+  raw?: string
+}
+
+export interface Told {
+  status: number
+  headers: Headers
+  text: string
+}
+
+export interface Served {
+  base: string
+  ask(path: string, asked?: Asked): Promise<Told>
+  close(): Promise<void>
+}
+
+/** Listens on a free port of the loopback. Forms come from a page of this very service unless the headers say otherwise. */
+export async function listenOn(handler: RequestListener): Promise<Served> {
+  const server = createServer(handler)
+  await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
+  const base = `http://127.0.0.1:${(server.address() as AddressInfo).port}`
+  return {
+    base,
+    ask: async (path, { method, headers = {}, json, form, raw } = {}) => {
+      const body = raw ?? (json !== undefined ? JSON.stringify(json) : form && new URLSearchParams(form).toString())
+      const type = json !== undefined ? 'application/json' : 'application/x-www-form-urlencoded'
+      const response = await fetch(base + path, {
+        method: method ?? (body === undefined ? 'GET' : 'POST'),
+        redirect: 'manual',
+        headers: { Accept: 'text/html', Origin: base, ...(body !== undefined && { 'Content-Type': type }), ...headers },
+        ...(body !== undefined && { body }),
+      })
+      return { status: response.status, headers: response.headers, text: await response.text() }
+    },
+    close: () => new Promise<void>((done) => (server.close(() => done()), server.closeAllConnections())),
+  }
+}
+
+/** The whole service, as in production but for TLS. */
+export function serveClosed(world: TestWorld, doors: GateSettings = CLOSED): Promise<Served> {
+  const { deps, log, news, patientPages } = world.composed
+  return listenOn(createApp({ deps, log, news, patientPages, apiKey: doors.apiKey, doors, ready: async () => ({ database: true }) }))
+}
+
+export function accessDeps(world: TestWorld) {
+  const { access, clock, newId } = world.deps
+  return { access, clock, newId }
+}
+
+/** Somebody with a password. */
+export async function hire(world: TestWorld, wish: Partial<Invitation> & Pick<Invitation, 'login' | 'role'>) {
+  const { person, code } = await invite(accessDeps(world), { name: `Person ${wish.login}`, clinicId: null, clinician: null, subject: null, ...wish })
+  await choosePassword(accessDeps(world), code, PASSWORD)
+  return person
+}
+
+/** The cookie of a fresh session. */
+export async function cookieOf(world: TestWorld, personId: string): Promise<Record<string, string>> {
+  return { Cookie: `daysix=${await openSession(accessDeps(world), personId)}` }
+}
+
+export const bearer = (secret: string) => ({ Authorization: `Bearer ${secret}` })
