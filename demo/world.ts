@@ -10,7 +10,7 @@ import { CLINICS, ZONE, chance, patients, type DemoPatient } from './scenario.ts
 import { toE164 } from '../src/domain/phone.ts'
 
 export const STORY_DAYS = 28
-const SWEEP_MINUTES = 30
+const SWEEP_MINUTES = 60
 
 /** The service, composed as in production but for time, which is virtual, and the telephone network, which is simulated. */
 export interface World {
