@@ -1,5 +1,5 @@
 import { isAboutTheNumber } from '../domain/replies/decide.ts'
-import type { Reading } from '../domain/replies/reading.ts'
+import type { Meaning, Reading } from '../domain/replies/reading.ts'
 import { MOST_CHOICES } from '../domain/rebook/choose.ts'
 import type { Heard } from './gateway.ts'
 import { answer, sayToNumber, talkedEnough, type Done, type Hearing, type Talk } from './hearing.ts'
@@ -34,8 +34,16 @@ async function hear(tx: Tx, deps: Deps, heard: Heard): Promise<void> {
   const hearing = await gather(tx, deps, reply)
   reply.reading = readIt(deps, hearing)
   const done = await respond(tx, deps, hearing, reply.reading)
-  await tx.replies.update({ ...reply, ...done })
+  await tx.replies.update({ ...reply, ...done, ...before(hearing, done, reply.reading) })
   deps.notice('reply-heard', { reply: reply.id, ...(done.bookingId && { booking: done.bookingId }) })
+}
+
+const CHANGES_HER_DATES: ReadonlySet<Meaning> = new Set(['period-started', 'not-started', 'still-bleeding', 'bleeding-ended'])
+
+/** Her cycle as it was, where this reply may have changed it: `gather` read it before. */
+function before({ talks }: Hearing, { bookingId }: Done, { meaning }: Reading): Pick<ReplyRecord, 'cycleBefore'> {
+  const talk = CHANGES_HER_DATES.has(meaning) && talks.find(({ booking }) => booking.id === bookingId)
+  return talk ? { cycleBefore: talk.patient.cycle } : {}
 }
 
 /** What is known of whoever wrote. Their visits stay locked until the transaction ends. */

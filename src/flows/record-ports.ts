@@ -1,4 +1,5 @@
 import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from '../domain/booking.ts'
+import type { CycleHistory } from '../domain/cycle/history.ts'
 import type { FollowUp } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
@@ -138,6 +139,8 @@ export interface ReplyRecord {
   done: string | null
   /** A person read it otherwise: `reading` is theirs. */
   corrected?: { by: string; at: string; from: Meaning }
+  /** What was known of her cycle before this reply changed it, so that a wrong reading can be taken back. */
+  cycleBefore?: CycleHistory
 }
 
 /** What Daysix last asked a number and waits for, beyond open offers. */

@@ -2,16 +2,16 @@ import type { ReplyRecord, ReplyRecords, Thread } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db, ReplyTable } from '../tables.ts'
 
-type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected'>
+type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'cycleBefore'>
 
 function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
-  const { phone, text, reading, corrected } = reply
+  const { phone, text, reading, corrected, cycleBefore } = reply
   return {
     id: reply.id,
     gateway: reply.gateway,
     key: reply.key,
     phone_print: vault.fingerprint(phone),
-    sealed: vault.seal(JSON.stringify({ phone, text, reading, ...(corrected && { corrected }) } satisfies Sealed)),
+    sealed: vault.seal(JSON.stringify({ phone, text, reading, ...(corrected && { corrected }), ...(cycleBefore && { cycleBefore }) } satisfies Sealed)),
     received_at: reply.receivedAt,
     booking_id: reply.bookingId,
     done: reply.done,

@@ -11,6 +11,9 @@ import { mountBook } from './book-page.ts'
 import { mountBookings } from './bookings-page.ts'
 import { mountCalls } from './calls-page.ts'
 import { mountDaySheet } from './day-sheet-page.ts'
+import { mountConversation } from './conversation-page.ts'
+import { mountOpenings } from './openings-page.ts'
+import { mountReplies } from './replies-page.ts'
 import { mountVisit } from './visit-page.ts'
 import { clinicsPage } from './clinics-page.ts'
 import { Desk } from './page.ts'
@@ -25,7 +28,7 @@ export function desk(deps: Deps, news: NewsDesk, log: Logger): Router {
   router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }))
   router.get('/', clinicsPage(deps))
   const pages = new Desk(router, deps, loadTexts())
-  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet]) mount(pages)
+  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet, mountReplies, mountConversation, mountOpenings]) mount(pages)
   router.use(troublePage(log))
   return router
 }

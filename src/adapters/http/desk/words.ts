@@ -74,6 +74,31 @@ export const MESSAGE_STATE: Record<MessageState, string> = {
   undelivered: 'not delivered',
 }
 
+const DONE: Record<string, string> = {
+  offered: 'Other times were offered',
+  none: 'No opening fitted: the desk was told',
+  moved: 'The visit was moved',
+  waiting: 'Her choice waits for approval',
+  confirm: 'Noted',
+  'no-change': 'She was told that the visit stays',
+  'cannot-offer': 'She was told that the clinic calls',
+  unclear: 'She was told that a person reads it',
+  'unclear-reply': 'On the call list',
+  'unknown-sender': 'On the call list',
+  'asked-which': 'She was asked which visit she means',
+  lapse: 'Noted for the day sheet',
+  stop: 'No more messages go to her',
+  stopped: 'No more messages go to her',
+  alarm: 'She was asked to call; on the call list',
+  answer: 'She got the approved answer',
+  thanks: 'Nothing to do',
+}
+
+/** What Daysix did about a reply. */
+export function doneWords(done: string | null): string {
+  return done === null ? 'Nothing yet' : (DONE[done] ?? spoken(done))
+}
+
 export function kindWords(kind: TextKind): string {
   return { prep: 'Preparation', 'late-prep': 'Preparation, late', 'lmp-question': 'Question: last period' }[kind as string] ?? spoken(kind)
 }

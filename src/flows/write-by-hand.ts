@@ -1,0 +1,64 @@
+import type { Booking, Clinic, Patient } from '../domain/booking.ts'
+import { Failure, badInput } from '../domain/failure.ts'
+import type { Message } from '../domain/message.ts'
+import { nextAllowed } from '../domain/prep/sending-hours.ts'
+import { byHandFaults } from '../domain/texts/by-hand.ts'
+import type { Language } from '../domain/texts/library.ts'
+import { found } from './lookups.ts'
+import type { Deps, Tx } from './ports.ts'
+import { newAnswer, newMessage, note } from './records-made.ts'
+import { ringDue } from './ring-due.ts'
+
+const DAY_MS = 86_400_000
+
+export interface HandWritten {
+  patientId: string
+  clinicId: string
+  words: string
+  by: string
+}
+
+/**
+ * Sends what the desk wrote, under the clinic's name. To somebody who wrote within the last day it is an answer and goes at
+ * once; otherwise it needs her consent and a visit to come, waits for sending hours, and counts as a message of the day.
+ * @param language of the patient: what may not be texted is listed there
+ * @returns `waiting` when it goes later
+ * @throws bad-input, not-found, too-late (she wants no messages)
+ */
+export async function writeByHand(deps: Deps, { patientId, clinicId, words, by }: HandWritten, language: Language): Promise<'now' | 'waiting'> {
+  const sendAt = await deps.store.transact(async (tx) => {
+    const patient = found(await tx.patients.get(patientId), 'patient')
+    const clinic = found(await tx.clinics.get(clinicId), 'clinic')
+    const [fault] = byHandFaults(words, language, patient.detail)
+    if (fault) badInput('words', fault)
+    if (await tx.optOuts.has(patient.phone)) throw new Failure('too-late', { field: 'words', message: 'She wants no messages. Call her.' })
+    const message = (await wroteLately(tx, deps, patient)) ? await answering(tx, deps, patient, clinic) : await unasked(tx, deps, patient, clinic)
+    await tx.messages.insert([{ ...message, answer: words.trim(), detail: 'full', channel: 'sms' }])
+    await note(tx, deps, message.bookingId, 'written-by-hand', by, { message: message.id })
+    return message.sendAt
+  })
+  await ringDue(deps)
+  deps.notice('written-by-hand', { patient: patientId })
+  return sendAt > deps.clock.now() ? 'waiting' : 'now'
+}
+
+async function wroteLately(tx: Tx, deps: Deps, { phone }: Patient): Promise<boolean> {
+  return (await tx.replies.fromPhone(phone, new Date(deps.clock.now().getTime() - DAY_MS))).length > 0
+}
+
+async function answering(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic): Promise<Message> {
+  return newAnswer(deps, { patient, clinic, booking: (await nextVisit(tx, deps, patient, clinic)) ?? null }, 'answer')
+}
+
+async function unasked(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic): Promise<Message> {
+  const booking = await nextVisit(tx, deps, patient, clinic)
+  const agreed = (await tx.patients.consents(patient.id)).some(({ channel }) => channel === 'sms')
+  if (!booking || !agreed) return badInput('words', booking ? 'She has not agreed to texts. Call her.' : 'She has no visit to come at this clinic. Call her.')
+  const sendAt = nextAllowed(deps.clock.now(), booking.zone, clinic.settings.hours)
+  const notAfter = new Date(Math.min(sendAt.getTime() + DAY_MS, booking.visitAt.getTime()))
+  return newMessage(deps, { booking, patient, clinic }, { kind: 'answer', sendAt, notAfter, unsolicited: true, revision: booking.planRevision })
+}
+
+async function nextVisit(tx: Tx, deps: Deps, { id }: Patient, clinic: Clinic): Promise<Booking | undefined> {
+  return (await tx.bookings.list({ patientIds: [id], clinicId: clinic.id, from: deps.clock.now(), state: 'booked', limit: 1 }))[0]
+}
