@@ -23,7 +23,7 @@ export type ClassRuns = Map<string, number[]>[]
 const NUMBER = /^\d{1,4}$/
 const ORDINAL = /^\d{1,2}(?:st|nd|rd|th|er|ere|eme|e|o|a|ro|do|to|й|го|ого|ше)$/
 const CLOCK = /^\d{1,2}[:h]\d{0,2}$/
-const NAME = /^\p{Lu}\p{Ll}+$/u
+const NAME = /^\p{Lu}\p{Ll}+(?:['’]s)?$/u
 const NONE: Map<string, number[]> = new Map()
 
 /** Finds the members of every word class of the language. */

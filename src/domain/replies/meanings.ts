@@ -1,5 +1,5 @@
 import { findChoice } from './choice.ts'
-import { overlaps } from './clauses.ts'
+import { clausesAround, isFilled, overlaps } from './clauses.ts'
 import type { Match, Run } from './matching.ts'
 import type { Meaning, Reading } from './reading.ts'
 import { calendarDate } from './receipt.ts'
@@ -18,6 +18,8 @@ interface Told {
   confidence: number
   day?: DayRun | undefined
   choice?: number
+  /** It came from a pattern that fills its clause. */
+  isWhole?: boolean
 }
 
 /**
@@ -68,7 +70,22 @@ function tell(match: Found, senses: Found[], scene: Scene): Told[] {
   if (match.sense === 'cancel-word') return [{ meaning: 'stop', run: match, confidence }, { meaning: 'cannot-come', run: match, confidence: 0.5 }]
   if (!PRECEDENCE.includes(meaning as Meaning)) return []
   if (match.sense === 'late-some-days' && daysLate(match, scene) >= LONG_LATE) return [{ meaning: 'urgent', run: match, confidence }]
-  return [{ meaning: meaning as Meaning, run: match, confidence }]
+  return [{ meaning: meaning as Meaning, run: match, confidence, isWhole: match.whole }]
+}
+
+/** A day seems to be named, in words that were not understood: then today is not to be assumed. */
+function speaksOfTime(match: Found, scene: Scene): boolean {
+  const { from, to } = clausesAround(match, scene.clauses)
+  const isTime = (at: number) => TIME.some((name) => scene.classes[at]!.has(name)) && !scene.days.some((day) => day.from <= at && at < day.to)
+  return scene.tokens.some((_, at) => at >= from && at < to + 4 && (at < match.from || at >= match.to) && isTime(at) && !isOther(at, match, scene))
+}
+
+const TIME = ['time', 'n', 'nth', 'month', 'weekday']
+
+/** A number after the clause that something else is said with, such as a choice or a time of day. */
+function isOther(at: number, match: Found, scene: Scene): boolean {
+  const other = clausesAround({ from: at, to: at + 1 }, scene.clauses)
+  return other.from >= clausesAround(match, scene.clauses).to && !isFilled(other, scene.days, scene.classes, ['filler', 'dating', 'joint', 'time', 'n', 'nth', 'month', 'weekday'])
 }
 
 /** A period this many days late is "long past": a person calls. Value chosen by judgement, no source. */
@@ -88,6 +105,7 @@ function tellStart(match: Found, senses: Found[], scene: Scene, sure: number): T
   const day = dayOf(match, scene)
   if (day?.tense === 'ahead') return []
   if (day) return [{ meaning: 'period-started', run: match, confidence: Math.min(0.97, (sure + 0.05) * (day.day === undefined ? 0.75 : day.certainty)), day }]
+  if (speaksOfTime(match, scene)) return [{ meaning: 'period-started', run: match, confidence: sure - 0.25 }]
   const today: DayRun = { from: match.from, to: match.to, tense: 'past', kind: 'today', day: scene.receipt().today, certainty: 1 }
   return [{ meaning: 'period-started', run: match, confidence: sure - 0.1, day: today }]
 }
@@ -105,6 +123,9 @@ function tellQuestions(senses: Found[], scene: Scene): Told[] {
 const LONGEST_QUESTION = 10
 const SPEAK_OF_TOPICS = new Set<Sense>(['prep-lapse', 'urgent', 'stop', 'prep-question'])
 
+/** Beside these a bare yes is part of the answer: "yes, it started". */
+const ABOUT_BLEEDING = new Set<Meaning>(['period-started', 'not-started', 'still-bleeding', 'bleeding-ended'])
+
 /** Sorts by importance and takes away what another meaning explains better. */
 function settle(told: Told[], scene: Scene): Told[] {
   const choice = findChoice(scene)
@@ -115,7 +136,10 @@ function settle(told: Told[], scene: Scene): Told[] {
   const kept = scene.context.choices === 1 && !choice ? told.map((each) => (yesToOffer(each) ? { ...each, meaning: 'choice' as const, choice: 1 } : each)) : told.filter((each) => !yesToOffer(each))
   const started = kept.some((each) => each.meaning === 'period-started')
   const rank = (each: Told) => PRECEDENCE.indexOf(each.meaning)
-  return kept.filter((each) => !(started && each.meaning === 'not-started')).sort((a, b) => rank(a) - rank(b) || b.confidence - a.confidence)
+  const cannot = kept.some((each) => each.meaning === 'cannot-come')
+  const bled = kept.some((each) => ABOUT_BLEEDING.has(each.meaning))
+  const isMoot = (each: Told) => (started && each.meaning === 'not-started') || (each.meaning === 'confirm' && (cannot || (bled && each.isWhole === true)))
+  return kept.filter((each) => !isMoot(each)).sort((a, b) => rank(a) - rank(b) || b.confidence - a.confidence)
 }
 
 function confidenceOf(first: Told, also: Meaning[], senses: Found[]): number {

@@ -28,9 +28,15 @@ export function readPattern(pattern: string): Sequence[] {
   const reader = { pattern, lexemes, at: opens ? 1 : 0 }
   const ways = readChoices(reader)
   if (reader.at < lexemes.length) badInput('pattern', `The brackets of "${pattern}" don't match.`)
-  const written = ways.filter((steps) => steps.length > 0)
+  const written = ways.map(withoutTail).filter((steps) => steps.length > 0)
   if (written.length === 0) badInput('pattern', `The pattern "${pattern}" has no words. Write at least one.`)
   return written.map((steps) => ({ opens, steps }))
+}
+
+/** "..." or a comma at the end asks for nothing. */
+function withoutTail(steps: Step[]): Step[] {
+  const end = steps.findLastIndex((step) => step.kind === 'word' || step.kind === 'class')
+  return steps.slice(0, end + 1)
 }
 
 interface PatternReader {

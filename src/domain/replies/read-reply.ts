@@ -18,25 +18,33 @@ export function readReply(text: string, context: ReplyContext, vocabulary: Vocab
   if (tokens.length === 0) return NOTHING
   let known: Receipt | undefined
   const receipt = () => (known ??= receiptOf(context.receivedAt, context.zone))
+  const readIn = (language: Language) => readScene(lookAt(tokens, language, context, receipt))
   let best: Reading | undefined
   for (const language of languagesToTry(tokens, context.language, vocabulary)) {
-    const reading = readScene(lookAt(tokens, language, context, receipt))
+    const reading = readIn(language)
     const named = language.code === context.language ? reading : { ...reading, language: language.code }
-    if (reading.meaning !== 'unclear') return named
+    if (reading.meaning !== 'unclear') return sameInOwn(named, context.language, vocabulary, readIn) ?? named
     best ??= named
   }
   return best ?? NOTHING
 }
 
+/** The reading in her own language, when it comes to the same: "STOP" or "ok" is no change of language. */
+function sameInOwn(reading: Reading, own: string, vocabulary: Vocabulary, readIn: (language: Language) => Reading): Reading | undefined {
+  const language = reading.language === undefined ? undefined : vocabulary.languages.get(own)
+  const other = language && readIn(language)
+  return other?.meaning === reading.meaning && other.startedOn === reading.startedOn ? other : undefined
+}
+
 const LANGUAGE_SAMPLE = 60
 /** A second language is tried when it knows at least this share of the words that the best one knows. */
-const CLOSE = 0.7
+const CLOSE = 0.9
 
 /** The languages that know the most of the words, the patient's own first among equals. */
 function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabulary): Language[] {
   const scores = order.map((language) => (language.code === own ? 0.5 : 0))
   for (const token of tokens.slice(0, LANGUAGE_SAMPLE)) for (const i of words.get(token.word) ?? []) scores[i]!++
-  if (Math.max(...scores) < 1) return order.filter((language) => isMisspeltIn(tokens, language))
+  if (Math.max(...scores) < 1) return order.filter((language) => language.code === own || isMisspeltIn(tokens, language))
   const top = Math.max(...scores)
   const close = order.map((_, i) => i).filter((i) => scores[i]! >= 1 && scores[i]! >= top * CLOSE)
   return close.sort((a, b) => scores[b]! - scores[a]!).map((i) => order[i]!)

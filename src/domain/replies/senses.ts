@@ -1,5 +1,5 @@
 import { clausesAround, contains, isFilled, overlaps } from './clauses.ts'
-import type { Match } from './matching.ts'
+import type { Match, Run } from './matching.ts'
 import type { Scene } from './scene.ts'
 import { HELPER_SENSES, type Sense } from './vocabulary.ts'
 
@@ -9,15 +9,17 @@ const HELPERS = new Set<Sense>(HELPER_SENSES)
 // Helpers that still say what their clause is about.
 const CARRYING = new Set<Sense>(['started-short', 'ended-short', 'late-some-days', 'cancel-word', 'aside'])
 // Said beside a meaning, not instead of one: never masked.
-const REMARKS = new Set<Sense>(['mask', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
+const REMARKS = new Set<Sense>(['mask', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
 // Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
 const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
-const WITH_DAY = new Set<Sense>(['started-short', 'ended-short', 'not-started', 'confirm', 'still-bleeding', 'late-some-days'])
+const WITH_DAY = new Set<Sense>(['period-started', 'started-short', 'ended-short', 'not-started', 'confirm', 'still-bleeding', 'late-some-days'])
 // Carrier words that say something else inside a longer text.
 const ALONE = new Set<Sense>(['stop-alone', 'cancel-word'])
 // What "if", "should" and someone else's affairs turn into nothing.
 const HERS_AND_REAL = new Set<Sense>(['period-started', 'started-short', 'bleeding-ended', 'ended-short', 'prep-lapse'])
+// What makes no sense where there are no periods.
+const AWAITS = new Set<Sense>(['not-started', 'bleeding-ended', 'ended-short'])
 const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])
 
 /** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */
@@ -40,14 +42,24 @@ function hides(other: Found, match: Found): boolean {
 /** A pattern of the `whole` kind fills its clause, and every other clause says something that is understood. */
 function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
   const clause = clausesAround(match, scene.clauses)
-  const runs = WITH_DAY.has(match.sense) ? [match, ...scene.days, ...matches.filter((other) => other.sense === 'clock')] : [match]
-  if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, ['filler', 'joint'])
-  if (!isFilled(clause, runs, scene.classes, ['filler', 'joint'])) return false
-  if (match.sense === 'stop') return isPlainStop(match, scene)
+  const again = matches.filter((other) => other.whole && other.sense === match.sense)
+  const runs = [match, ...again, ...besides(match, matches, scene)]
+  const fillers = match.sense === 'started-short' && scene.days.some((day) => overlaps(day, clause)) ? ['filler', 'joint', 'dating'] : ['filler', 'joint']
+  if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, fillers)
+  if (!isFilled(clause, runs, scene.classes, fillers)) return false
+  if (match.sense === 'started-short' && scene.tokens.length <= SHORT_ANSWER && scene.days.some((day) => overlaps(day, clause))) return true
+  if (match.sense === 'stop' && isPlainStop(clause, scene)) return true
   return scene.clauses.runs.every((run) => overlaps(run, clause) || isUnderstood(run, matches, scene))
 }
 
-function isUnderstood(run: { from: number; to: number }, matches: Found[], scene: Scene): boolean {
+/** Days and times that may stand beside the pattern: any beside an event, only coming ones beside a yes. */
+function besides(match: Found, matches: Found[], scene: Scene): Run[] {
+  if (!WITH_DAY.has(match.sense)) return []
+  const days = match.sense === 'confirm' ? scene.days.filter((day) => day.tense === 'ahead' || day.kind === 'weekday') : scene.days
+  return [...days, ...matches.filter((other) => other.sense === 'clock')]
+}
+
+function isUnderstood(run: Run, matches: Found[], scene: Scene): boolean {
   const fillers = ['filler', 'joint', 'dating']
   if (isFilled(run, scene.days, scene.classes, fillers)) return true
   return matches.some((match) => {
@@ -56,23 +68,28 @@ function isUnderstood(run: { from: number; to: number }, matches: Found[], scene
   })
 }
 
+/** "It started yesterday, ugh": with a day and this few words, the rest need not be understood. */
+const SHORT_ANSWER = 9
+/** A request in this few words is no advertisement. */
 const SHORT_REPLY = 25
 const PREMIUM_NUMBER = /\d{5}|https?|www|\.com/
 
 /**
- * A carrier word that stands alone as the first or the last clause of a short text is her stop, whatever else she says.
+ * A carrier word that stands alone as the first or the last sentence of a short text is her stop, whatever else she says.
  * Elsewhere, and beside links and long numbers (advertisements quote the word), it is not.
  */
-function isPlainStop(match: Found, scene: Scene): boolean {
-  const { tokens, clauses } = scene
+function isPlainStop(clause: Run, { tokens }: Scene): boolean {
   if (tokens.length > SHORT_REPLY || tokens.some((token) => PREMIUM_NUMBER.test(token.word))) return false
-  return clauses.of[match.from] === 0 || clauses.of[match.to - 1] === clauses.runs.length - 1
+  const isFirst = clause.from === 0 && (tokens[clause.to]?.before ?? 2) === 2
+  const isLast = clause.to === tokens.length && tokens[clause.from]!.before === 2
+  return isFirst || isLast
 }
 
 function isHersAndReal(match: Found, matches: Found[], scene: Scene): boolean {
   const clause = clausesAround(match, scene.clauses)
   const guards = matches.filter((guard) => guard.from < match.to && overlaps(guard, clause) && !(guard.from >= clause.to))
   if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal' || guard.sense === 'what-if')) return false
+  if (AWAITS.has(match.sense) && matches.some((other) => other.sense === 'no-cycle')) return false
   if (match.sense === 'not-started' && guards.some((guard) => guard.sense === 'what-if')) return false
   return !(HERS.has(match.sense) && guards.some((guard) => guard.sense === 'someone-else'))
 }

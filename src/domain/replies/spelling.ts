@@ -40,7 +40,7 @@ function undisguised(word: string, spelling: Spelling): string | undefined {
 
 function plainForms(word: string): string[] {
   const forms: string[] = []
-  const latin = NEEDS_LATIN.test(word) && /\p{L}/u.test(word) ? Array.from(word, (letter) => LOOKALIKE[letter] ?? letter).join('') : word
+  const latin = NEEDS_LATIN.test(word) && /^\p{L}/u.test(word) ? Array.from(word, (letter) => LOOKALIKE[letter] ?? letter).join('') : word
   if (latin !== word && !NEEDS_LATIN.test(latin)) forms.push(latin)
   if (/(.)\1\1/.test(latin)) forms.push(latin.replace(/(.)\1\1+/g, '$1$1'), latin.replace(/(.)\1+/g, '$1'))
   return forms

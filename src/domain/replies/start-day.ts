@@ -10,9 +10,9 @@ import type { DayRun } from './when.ts'
 export function dayOf(match: Run, scene: Scene): DayRun | undefined {
   const clause = clausesAround(match, scene.clauses)
   const own = scene.days.filter((day) => overlaps(day, clause) && !isOfVisit(day, match, scene))
-  const chosen = nearest(own.filter((day) => day.tense !== 'ahead'), match) ?? nearest(own, match)
-  const day = chosen ?? scene.days.find((other) => other.tense !== 'ahead' && standsAlone(other, scene.clauses, scene))
-  return day && countedBack(day, own, scene)
+  const apart = scene.days.filter((day) => day.tense !== 'ahead' && !overlaps(day, clause) && standsAlone(day, scene.clauses, scene))
+  const day = nearest(own.filter((each) => each.tense !== 'ahead'), match) ?? nearest(own, match) ?? apart[0]
+  return day && countedBack(day, [...own, ...apart], scene)
 }
 
 /** "Day 1 was yesterday", "day 3 today": the numbered day is the other day named, so the first lies that much before it. */

@@ -10,12 +10,13 @@ import { cleanText, foldWord, tokenise } from './tokens.ts'
  * - `stop-alone`: a stop only when nothing else is said ("end", "quit", "leave me alone").
  * - `cancel-word`: a carrier word that may also mean the appointment ("cancel").
  * - `mask`: words that look like something else ("trial period"); hides what it overlaps.
+ * - `no-cycle`: she has no periods; then none is awaited either.
  * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think"). `someone-else`: not hers.
  * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside a day.
  * - `late-some-days`: her period is late by days.
  */
 export const HELPER_SENSES = [
-  'started-short', 'ended-short', 'stop-alone', 'cancel-word', 'mask', 'what-if', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
+  'started-short', 'ended-short', 'stop-alone', 'cancel-word', 'mask', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
 ] as const
 export type Sense = Exclude<Meaning, 'unclear'> | (typeof HELPER_SENSES)[number]
 
@@ -143,7 +144,7 @@ function addClasses(language: Language, source: VocabularySource): void {
   for (const [name, words, values] of [...numbers, ['weekday', source.weekdays, language.weekdays] as const]) {
     for (const [word, value] of Object.entries(words)) {
       addMember(language, name, word)
-      values.set(foldWord(word), value)
+      values.set(language.variants.get(foldWord(word)) ?? foldWord(word), value)
     }
   }
   for (const [topic, members] of Object.entries(source.topics)) {
@@ -163,7 +164,7 @@ function addMember(language: Language, name: string, member: string): string[][]
 function spellOut(language: Language, name: string, steps: Step[]): string[][] {
   return steps.reduce<string[][]>((runs, step) => {
     if (step.kind !== 'word') return badInput(`${language.code} classes.${name}`, 'A class holds plain words: no <class> and no "..." inside it.')
-    return runs.flatMap((run) => [...step.words].map((word) => [...run, word]))
+    return runs.flatMap((run) => [...step.words].map((word) => [...run, language.variants.get(word) ?? word]))
   }, [[]])
 }
 
@@ -196,7 +197,8 @@ function addSequence<S extends string>(
 ): void {
   if (steps[0]!.kind === 'gap' || steps[0]!.kind === 'comma') badInput(`${language.code} ${end.sense}`, 'A pattern begins with "..." or a comma. Begin with a word.')
   let node = root
-  for (const step of steps) {
+  for (const written of steps) {
+    const step = respelt(written, language)
     if (step.kind === 'word') for (const word of step.words) language.known.add(word)
     if (step.kind === 'class' && !(step.name in source.classes) && !OWN_CLASSES.includes(step.name)) {
       badInput(`${language.code} ${end.sense}`, `A pattern uses <${step.name}>, which is not among the classes.`)
@@ -205,6 +207,11 @@ function addSequence<S extends string>(
   }
   const isSame = (other: Pattern<S>) => other.sense === end.sense && other.whole === end.whole && other.opens === end.opens && !end.part
   if (!node.ends.some(isSame)) node.ends.push(end)
+}
+
+/** Patterns are respelt as texts are, so that a form that counts as a slip for another may still be written in them. */
+function respelt(step: Step, language: Language): Step {
+  return step.kind === 'word' ? { kind: 'word', words: new Set([...step.words].map((word) => language.variants.get(word) ?? word)) } : step
 }
 
 function newNode<S extends string>(): PatternNode<S> {

@@ -23,6 +23,8 @@ export interface DayRun extends Run, DayReading {
 
 /** A period that began longer ago than this is not told by day and month alone: it would be a date of last year. */
 const OLDEST_DAYS = 150
+/** Of two readings of a numeric date, one beyond this and one within, the one within is meant: 95 % of cycles last 15-45 days (Chiazze 1968, JAMA 203:377). */
+const USUAL_DAYS = 45
 /** Up to this hour "tonight" means the evening before. */
 const NIGHT_ENDS = 4
 /** Part of the certainty that is left when a date like 3/4 may be March or April and the custom of the place decides. */
@@ -68,11 +70,11 @@ function classesOf(run: DayRun): string[] {
   return ['day', ...(past ? ['past'] : []), ...(before ? ['before'] : []), ...(NAMED.has(run.kind) ? [run.kind] : [])]
 }
 
-/** Of runs that overlap, the longest; of equally long ones the first. */
+/** Of runs that overlap, the longest; of equally long ones a numbered day of the period ("the 2nd day"), else the first. */
 function longest(runs: DayRun[]): DayRun[] {
   if (runs.length < 2) return runs
   const kept: DayRun[] = []
-  for (const run of runs.toSorted((a, b) => b.to - b.from - (a.to - a.from))) {
+  for (const run of runs.toSorted((a, b) => b.to - b.from - (a.to - a.from) || Number(b.kind === 'cycle-day') - Number(a.kind === 'cycle-day'))) {
     if (kept.every((other) => run.to <= other.from || run.from >= other.to)) kept.push(run)
   }
   return kept.sort((a, b) => a.from - b.from)
@@ -110,7 +112,8 @@ function readDay(match: Match<DayKind>, tokens: Token[], language: Language, rec
   let weekday = 0
   for (let i = match.from; i < match.to; i++) {
     const { word } = tokens[i]!
-    n = /^\d/.test(word) ? Number.parseInt(word, 10) : (language.values.get(word) ?? n)
+    const digits = /\d+/.exec(word)
+    n = digits ? Number(digits[0]) : (language.values.get(word) ?? n)
     weekday = language.weekdays.get(word) ?? weekday
   }
   const reading = READERS[match.sense](receipt, n, weekday)
@@ -144,8 +147,13 @@ function readNumbers(parts: (number | undefined)[], language: Language, receipt:
   if (a > 31) return recent(receipt, b, c ?? 0, a) ?? { tense: 'ahead', certainty: 0.6 }
   const dayFirst = [recent(receipt, b, a, c), recent(receipt, a, b, c)]
   const [custom, other] = isMonthFirst(language, receipt) ? dayFirst.toReversed() : dayFirst
+  if (custom && other && custom.day !== other.day) {
+    const isOld = (reading: DayReading) => receipt.today - reading.day! > USUAL_DAYS
+    if (isOld(custom) !== isOld(other)) return { ...(isOld(custom) ? other : custom), certainty: 0.8 }
+    return { ...custom, certainty: EITHER_ORDER }
+  }
   const reading = custom ?? other
-  if (reading) return { ...reading, certainty: custom && other && custom.day !== other.day ? EITHER_ORDER : 0.9 }
+  if (reading) return { ...reading, certainty: 0.9 }
   return isDate(a, b) ? { tense: 'ahead', certainty: 0.6 } : undefined
 }
 
