@@ -8,6 +8,7 @@ import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { hearReply } from './flows/hear-reply.ts'
+import { replanChanged } from './flows/replan-changed.ts'
 import { createSender } from './flows/send-message.ts'
 import { resetAlarms, sweep } from './flows/sweep.ts'
 import { takeReceipt } from './flows/take-receipt.ts'
@@ -68,6 +69,7 @@ async function startWorker(config: Config, { deps, log, database, metrics }: Com
     return sender.send(alarm)
   })
   await resetAlarms(deps).catch(tell('alarms not reset'))
+  await replanChanged(deps).catch(tell('plans not renewed'))
   const stopSweeping = rhythm ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed')) : undefined
   return async () => {
     await stopSweeping?.()

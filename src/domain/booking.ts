@@ -59,6 +59,8 @@ export interface Booking {
   state: 'booked' | 'cancelled'
   /** Counts the plans made: a message of an older plan finds nothing to do. */
   planRevision: number
+  /** Digest of the protocol the plan was made by. */
+  planBasis: string
   confirmedAt: Date | null
   /** Preparation cannot be complete: booked or moved too late, or told too late. */
   shortNotice: boolean

@@ -59,6 +59,7 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest): Pr
     zone,
     state: 'booked',
     planRevision: 0,
+    planBasis: '',
     confirmedAt: null,
     shortNotice: false,
     lapses: [],

@@ -36,7 +36,7 @@ export async function makePlan(
   const silent = before.state === 'cancelled' || !(await mayWrite(tx, patient))
   const plan = silent ? { messages: [], warnings: [] } : planMessages(await planInput())
   const shortNotice = plan.warnings.some(({ code }) => code === 'short-notice')
-  const booking = { ...before, planRevision: before.planRevision + 1, shortNotice }
+  const booking = { ...before, planRevision: before.planRevision + 1, planBasis: protocol.digest, shortNotice }
   await tx.bookings.update(booking)
   await tx.messages.insert(plan.messages.map((each) => newMessage(deps, { clinic, patient, booking }, { ...each, revision: booking.planRevision })))
   await tellDesk(tx, deps, { booking, patient, clinic }, plan, before)

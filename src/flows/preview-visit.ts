@@ -49,7 +49,7 @@ export async function previewVisit(deps: Deps, proposal: Proposal): Promise<Prev
 
 function draftOf(deps: Deps, { clinic, clinician, protocol, visitAt, zone }: Proposal): Booking {
   const now = deps.clock.now()
-  return { id: deps.newId('b'), patientId: '', clinicId: clinic.id, clinician, protocol, visitAt, zone, state: 'booked', planRevision: 0, confirmedAt: null, shortNotice: false, lapses: [], createdAt: now }
+  return { id: deps.newId('b'), patientId: '', clinicId: clinic.id, clinician, protocol, visitAt, zone, state: 'booked', planRevision: 0, planBasis: '', confirmedAt: null, shortNotice: false, lapses: [], createdAt: now }
 }
 
 async function plannedTexts(deps: Deps, { booking, patient, clinic }: { booking: Booking; patient: Patient; clinic: Clinic }): Promise<Pick<Preview, 'texts' | 'warnings'>> {

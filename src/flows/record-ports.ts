@@ -47,6 +47,8 @@ export interface BookingQuery {
 }
 
 export interface BookingRecords {
+  /** Visits to come whose plan was made by another content of this protocol. */
+  plannedOtherwise(protocol: string, digest: string, after: Date, limit: number): Promise<Booking[]>
   get(id: string): Promise<Booking | undefined>
   /** Locks the row until the transaction ends. */
   lock(id: string): Promise<Booking | undefined>

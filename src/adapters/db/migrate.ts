@@ -5,9 +5,16 @@ import * as first from './migrations/0001-first.ts'
 import * as deskSearch from './migrations/0002-desk-search.ts'
 import * as workers from './migrations/0003-workers.ts'
 import * as access from './migrations/0004-access.ts'
+import * as planBasis from './migrations/0005-plan-basis.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
-const MIGRATIONS = { '0001-first': first, '0002-desk-search': deskSearch, '0003-workers': workers, '0004-access': access }
+const MIGRATIONS = {
+  '0001-first': first,
+  '0002-desk-search': deskSearch,
+  '0003-workers': workers,
+  '0004-access': access,
+  '0005-plan-basis': planBasis,
+}
 
 /** Brings our schema and the queue's up to date. Safe to call from several processes at once. */
 export async function migrate(database: Database, db: Kysely<never>): Promise<void> {

@@ -50,6 +50,7 @@ export interface BookingTable {
   zone: string
   state: 'booked' | 'cancelled'
   plan_revision: number
+  plan_basis: string
   confirmed_at: Date | null
   short_notice: boolean
   sealed_lapses: string | null

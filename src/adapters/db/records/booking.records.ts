@@ -15,6 +15,7 @@ function toRow(booking: Booking, vault: Vault): BookingTable {
     zone: booking.zone,
     state: booking.state,
     plan_revision: booking.planRevision,
+    plan_basis: booking.planBasis,
     confirmed_at: booking.confirmedAt,
     short_notice: booking.shortNotice,
     sealed_lapses: booking.lapses.length === 0 ? null : vault.seal(JSON.stringify(booking.lapses)),
@@ -33,6 +34,7 @@ function toBooking(row: BookingTable, vault: Vault): Booking {
     zone: row.zone,
     state: row.state,
     planRevision: row.plan_revision,
+    planBasis: row.plan_basis,
     confirmedAt: row.confirmed_at,
     shortNotice: row.short_notice,
     lapses: row.sealed_lapses === null ? [] : (JSON.parse(vault.open(row.sealed_lapses)) as string[]),
@@ -68,6 +70,19 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
     lock: async (id) => {
       const row = await one(id).forUpdate().executeTakeFirst()
       return row && toBooking(row, vault)
+    },
+    plannedOtherwise: async (protocol, digest, after, limit) => {
+      const rows = await db
+        .selectFrom('booking')
+        .selectAll()
+        .where('state', '=', 'booked')
+        .where('protocol', '=', protocol)
+        .where('plan_basis', '<>', digest)
+        .where('visit_at', '>', after)
+        .orderBy('visit_at')
+        .limit(limit)
+        .execute()
+      return rows.map((row) => toBooking(row, vault))
     },
     list: async (query) => (await selection(db, query).execute()).map((row) => toBooking(row, vault)),
     many: async (ids) => {

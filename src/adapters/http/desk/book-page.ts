@@ -112,6 +112,6 @@ function phoneOf(typed: string, country: string): string {
 }
 
 function goodOpenings({ deps, clinic, now }: Sheet, { visitAt, zone, protocol, patient }: Proposal): Promise<Look['openings']> {
-  const booking = { id: '', patientId: '', clinicId: clinic.id, clinician: '', protocol, visitAt, zone, state: 'booked', planRevision: 0, confirmedAt: null, shortNotice: false, lapses: [], createdAt: now } as const
+  const booking = { id: '', patientId: '', clinicId: clinic.id, clinician: '', protocol, visitAt, zone, state: 'booked', planRevision: 0, planBasis: '', confirmedAt: null, shortNotice: false, lapses: [], createdAt: now } as const
   return betterOpenings(deps.store.read, deps, { booking: { ...booking, lapses: [] }, patient: { ...patient, id: '' }, clinic }, true)
 }
