@@ -92,7 +92,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     protocols: loadProtocols(undefined, config.siteTemplatesDir),
     pageOf: pageMaker(config, vault),
     ...language(library),
-    policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay },
+    policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay, retention: config.retention },
     notice: (what, ids) => {
       tell(what, ids)
       news.tell(what, ids)

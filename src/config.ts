@@ -36,6 +36,9 @@ const schema = z
     CONCURRENCY: wholeNumber(50, 1000),
     SWEEP_SECONDS: wholeNumber(30, 600),
     DRAFT_TEXTS: z.enum(['allow', 'refuse']).optional(),
+    RETENTION_CYCLE_DAYS: wholeNumber(90, 3_660),
+    RETENTION_TEXT_DAYS: wholeNumber(365, 3_660),
+    RETENTION_AUDIT_DAYS: wholeNumber(2_557, 36_600),
     SESSION_IDLE_MINUTES: wholeNumber(30, 12 * 60),
   })
   .superRefine((env, context) => {
@@ -69,6 +72,8 @@ export interface Config {
   concurrency: number
   sweepSeconds: number
   allowDrafts: boolean
+  /** Days; see flows/retention.ts. */
+  retention: { cycleDays: number; textDays: number; auditDays: number }
   /** Minutes after which somebody who does nothing is signed out. */
   idleMinutes: number
   /** The demo's pages need no sign-in on this machine. No setting says so: only the demo's own code. */
@@ -111,6 +116,7 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     concurrency: env.CONCURRENCY,
     sweepSeconds: env.SWEEP_SECONDS,
     allowDrafts: env.DRAFT_TEXTS ? env.DRAFT_TEXTS === 'allow' : !production,
+    retention: { cycleDays: env.RETENTION_CYCLE_DAYS, textDays: env.RETENTION_TEXT_DAYS, auditDays: env.RETENTION_AUDIT_DAYS },
     idleMinutes: env.SESSION_IDLE_MINUTES,
     openDesk: false,
     secret,

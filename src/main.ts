@@ -3,6 +3,8 @@ import { compose, type Composed } from './compose.ts'
 import { loadConfig } from './config.ts'
 import { startService, type Role } from './service.ts'
 import { firstAdministrator } from './adapters/access/people.ts'
+import { startDaily } from './adapters/worker/daily.ts'
+import { retainDaily } from './flows/retention.ts'
 import { ensureFirstClinic } from './flows/first-clinic.ts'
 
 /** Runs the service until it is told to stop. The only place that ends the process. */
@@ -27,9 +29,11 @@ async function run(role: Role): Promise<void> {
   }
   const running = await startService(config, composed, role)
   process.stdout.write(running.url ? `Daysix is ready at ${running.url}\n` : `Daysix is sending${running.healthUrl && `; its health is at ${running.healthUrl}`}\n`)
+  const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   if (running.url) await welcome(composed, running.url)
   const stop = async () => {
     setTimeout(() => process.exit(1), STOP_MS).unref()
+    await stopDaily?.()
     await running.stop()
     await composed.close()
     process.exit(0)
@@ -41,4 +45,14 @@ async function run(role: Role): Promise<void> {
 async function welcome({ deps }: Composed, url: string): Promise<void> {
   const first = await firstAdministrator(deps)
   if (first) process.stdout.write(`Become the administrator: open ${url}/sign-in/first, one-time code ${first.code} (you will sign in as "${first.login}")\n`)
+}
+
+/** Clears what is no longer needed, and tells the log where the audit record stands: a head noted elsewhere proves it whole. */
+function dailyWork({ deps, log }: Composed): () => Promise<void> {
+  const work = async () => {
+    if (!(await retainDaily(deps, deps.policy.retention))) return
+    const { seq, hash } = await deps.access.read.audit.head()
+    log.info({ seq, hash }, 'retention has run; head of the audit record')
+  }
+  return startDaily(work, (error) => log.error({ name: error.name }, 'daily work failed'))
 }

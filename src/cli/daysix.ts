@@ -7,6 +7,10 @@ import { Failure } from '../domain/failure.ts'
  */
 const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command: () => Command }> }> = {
   serve: { summary: 'Run the service.', load: () => import('./serve.ts') },
+  migrate: { summary: 'Bring the tables up to date.', load: () => import('./migrate.ts') },
+  backup: { summary: 'Write the embedded database into a file.', load: () => import('./backup.ts') },
+  restore: { summary: 'Make the embedded database from a backup.', load: () => import('./restore.ts') },
+  'move-in': { summary: 'Move from the embedded database into PostgreSQL.', load: () => import('./move-in.ts') },
   forecast: { summary: 'Which dates fall on days to avoid.', load: () => import('./forecast.ts') },
   suggest: { summary: 'Is the booked time good, and which openings are better.', load: () => import('./suggest.ts') },
   plan: { summary: 'What is sent to a patient, and when.', load: () => import('./plan.ts') },
@@ -15,6 +19,7 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   'gateway-check': { summary: 'Send one test message through a gateway, telling each step.', load: () => import('./gateway-check.ts') },
   'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
   person: { summary: 'People who may sign in.', load: () => import('./person.ts') },
+  'audit-verify': { summary: 'Check that the record of who saw what is whole.', load: () => import('./audit-verify.ts') },
   'api-key': { summary: 'Keys for programs.', load: () => import('./api-key.ts') },
 }
 

@@ -132,9 +132,45 @@ export interface AccessRecords {
   apiKeys: ApiKeyRecords
   audit: AuditRecords
   whereabouts: WhereaboutRecords
+  rights: RightsRecords
+  retention: RetentionRecords
 }
 
 export interface AccessStore {
   transact<T>(work: (tx: AccessRecords) => Promise<T>): Promise<T>
   readonly read: AccessRecords
+}
+
+/** Everything held on somebody, by kind of record, as a person may read it. */
+export type Held = Record<string, Record<string, unknown>[]>
+
+export interface RightsRecords {
+  /** Only inside a transaction: the patient is locked meanwhile. */
+  held(patientId: string): Promise<Held | undefined>
+  /** Removes it all but counts, and frees times to come. @returns how many records of each kind were removed */
+  erase(patientId: string, now: Date): Promise<Record<string, number> | undefined>
+  /** @returns how many were withdrawn; null = every channel */
+  withdrawConsent(patientId: string, channel: 'sms' | 'voice' | null, at: Date): Promise<number>
+}
+
+/** One part of a large change: how many, and where the next part begins; null when there is none. */
+export interface Part {
+  count: number
+  next: string | null
+}
+
+/** Clears what is no longer needed. The intervals are half-open: later than `from`, up to and with `to`. */
+export interface RetentionRecords {
+  lastRun(): Promise<{ at: Date; counts: Record<string, number> } | undefined>
+  runs(limit: number): Promise<{ at: Date; counts: Record<string, number> }[]>
+  noteRun(at: Date, counts: Record<string, number>): Promise<void>
+  /** Cycle data of patients whose last visit lies in the interval, and what they said about preparation. */
+  clearCycles(from: Date, to: Date, afterId: string): Promise<Part>
+  clearReadings(from: Date, to: Date, afterId: string): Promise<Part>
+  clearFollowUps(from: Date, to: Date, afterId: string): Promise<Part>
+  clearMessages(from: Date, to: Date, afterId: string): Promise<Part>
+  removeReplies(before: Date): Promise<number>
+  removeThreads(visitBefore: Date): Promise<number>
+  removeKeptAnswers(before: Date): Promise<number>
+  removeEarlyReceipts(before: Date): Promise<number>
 }

@@ -5,6 +5,7 @@ import type { CallWriter } from '../domain/voice/write-script.ts'
 import type { AccessStore } from './access-ports.ts'
 import type { Gateway } from './gateway.ts'
 import type { Records } from './record-ports.ts'
+import type { RetentionRules } from './retention.ts'
 
 export type * from './dispatch-ports.ts'
 export type * from './record-ports.ts'
@@ -90,6 +91,7 @@ export interface Deps {
     horizonHours: number
     /** Automatic answers to one number in 24 hours; beyond that only a person answers. */
     answersADay: number
+    retention: RetentionRules
   }
   /** Told after each change, for live pages and the demo's transcript. Ids only. */
   notice(what: string, ids: Record<string, string>): void

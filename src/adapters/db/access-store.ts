@@ -6,6 +6,8 @@ import type { Database } from './pool.ts'
 import { apiKeyRecords } from './records/api-key.records.ts'
 import { auditRecords } from './records/audit.records.ts'
 import { personRecords } from './records/person.records.ts'
+import { retentionRecords } from './records/retention.records.ts'
+import { rightsRecords } from './records/rights.records.ts'
 import { sessionRecords } from './records/session.records.ts'
 import { whereaboutRecords } from './records/whereabout.records.ts'
 import { asTransaction } from './turnstile.ts'
@@ -17,6 +19,8 @@ function records(db: AccessDb, vault: Vault): AccessRecords {
     apiKeys: apiKeyRecords(db),
     audit: auditRecords(db, vault),
     whereabouts: whereaboutRecords(db),
+    rights: rightsRecords(db, vault),
+    retention: retentionRecords(db, vault),
   }
 }
 

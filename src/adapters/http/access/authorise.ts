@@ -1,7 +1,7 @@
 import type { Request, RequestHandler } from 'express'
 import type { Actor } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
-import type { AccessStore } from '../../../flows/access-ports.ts'
+import type { AccessStore, AuditEntry } from '../../../flows/access-ports.ts'
 import type { Auditor } from '../../../flows/audit.ts'
 import { ruleFor, type Rule } from './rules.ts'
 
@@ -18,7 +18,7 @@ const KEPT_FIELDS = ['clinic', 'day', 'from', 'to', 'state', 'clinician', 'date'
 
 /**
  * Lets through whoever may do what the address asks for, at the clinic it concerns, and writes it down first: nothing is
- * shown or changed that is not on record.
+ * shown or changed that is not on record. What is refused to somebody known is on record too.
  */
 export function authorise(deps: AuthoriseDeps): RequestHandler {
   return async (request, _response, next) => {
@@ -28,12 +28,24 @@ export function authorise(deps: AuthoriseDeps): RequestHandler {
     if (rule.may === 'anyone') return next()
     const actor = request.actor
     if (!actor) throw new Failure('unauthorized', { field: 'Authorization', message: 'Sign in, or send an API key as "Authorization: Bearer …".' })
-    if (rule.may !== 'signed-in' && !actor.may.includes(rule.may)) throw new Failure('forbidden', { message: `This asks for the permission ${rule.may}.` })
-    const ids = namedIds(params, request)
-    if (actor.clinicId !== null) await keepToClinic(deps.access, actor, actor.clinicId, rule, params, request, ids)
-    if (!rule.quiet) await deps.record(entryOf(deps, actor, rule, params, request, ids))
-    next()
+    const asked = { actor, rule, params, request, ids: namedIds(params, request) }
+    const refusal = await refusalOf(deps.access, asked)
+    if (refusal || !rule.quiet) await deps.record(entryOf(deps, asked, refusal))
+    next(refusal)
   }
+}
+
+interface Asked {
+  actor: Actor
+  rule: Rule
+  params: Record<string, string>
+  request: Request
+  ids: string[]
+}
+
+async function refusalOf(access: AccessStore, { actor, rule, params, request, ids }: Asked): Promise<Failure | undefined> {
+  if (rule.may !== 'signed-in' && rule.may !== 'anyone' && !actor.may.includes(rule.may)) return new Failure('forbidden', { message: `This asks for the permission ${rule.may}.` })
+  return actor.clinicId === null ? undefined : strayed(access, actor, actor.clinicId, rule, params, request, ids)
 }
 
 const nothingHere = () => new Failure('not-found', { message: 'There is nothing at this address.' })
@@ -49,21 +61,22 @@ function namedIds(params: Record<string, string>, request: Request): string[] {
   return [...new Set(values.filter((value): value is string => typeof value === 'string' && ID.test(value)))]
 }
 
-/** @throws forbidden for another clinic named, not-found for what belongs to another clinic */
-async function keepToClinic(access: AccessStore, { clinician }: Actor, clinicId: string, rule: Rule, params: Record<string, string>, request: Request, ids: string[]): Promise<void> {
+/** What to answer somebody tied to a clinic: forbidden for another one named, not-found for what belongs to another. */
+async function strayed(access: AccessStore, { clinician }: Actor, clinicId: string, rule: Rule, params: Record<string, string>, request: Request, ids: string[]): Promise<Failure | undefined> {
   const body = (request.body ?? {}) as Record<string, unknown>
   const named = [params.clinic, request.query.clinic, body.clinic].flat().filter((value) => value !== undefined)
-  if (rule.everywhere || named.some((value) => value !== clinicId)) throw new Failure('forbidden', { field: 'clinic', message: 'This is about another clinic than yours.' })
-  if (rule.namesClinic && named.length === 0) throw new Failure('forbidden', { field: 'clinic', message: 'Name your own clinic.' })
+  if (rule.everywhere || named.some((value) => value !== clinicId)) return new Failure('forbidden', { field: 'clinic', message: 'This is about another clinic than yours.' })
+  if (rule.namesClinic && named.length === 0) return new Failure('forbidden', { field: 'clinic', message: 'Name your own clinic.' })
   const list = [request.query.clinician, body.clinician].flat().filter((value) => value !== undefined)
-  if (clinician !== null && list.some((value) => value !== clinician)) throw new Failure('forbidden', { field: 'clinician', message: 'This is another list than yours.' })
+  if (clinician !== null && list.some((value) => value !== clinician)) return new Failure('forbidden', { field: 'clinician', message: 'This is another list than yours.' })
   for (const id of ids) {
     const clinics = await access.read.whereabouts.clinicsOf(id)
-    if (clinics.length > 0 && !clinics.includes(clinicId) && !clinics.includes(null)) throw new Failure('not-found', { message: 'There is no such record.' })
+    if (clinics.length > 0 && !clinics.includes(clinicId) && !clinics.includes(null)) return new Failure('not-found', { message: 'There is no such record.' })
   }
+  return undefined
 }
 
-function entryOf({ clock }: AuthoriseDeps, actor: Actor, rule: Rule, params: Record<string, string>, request: Request, ids: string[]) {
+function entryOf({ clock }: AuthoriseDeps, { actor, rule, params, request, ids }: Asked, refusal: Failure | undefined): AuditEntry {
   const query = request.query as Record<string, unknown>
   const facts = Object.fromEntries(KEPT_FIELDS.flatMap((name) => (typeof query[name] === 'string' ? [[name, query[name].slice(0, 40)]] : [])))
   const clinicId = params.clinic ?? (typeof query.clinic === 'string' ? query.clinic : actor.clinicId)
@@ -74,6 +87,6 @@ function entryOf({ clock }: AuthoriseDeps, actor: Actor, rule: Rule, params: Rec
     what: `${request.method} ${rule.path}`,
     subjects: ids,
     clinicId: clinicId?.slice(0, 64) ?? null,
-    facts: { ...facts, request: request.id },
+    facts: { ...facts, request: request.id, ...(refusal && { refused: refusal.code }) },
   }
 }
