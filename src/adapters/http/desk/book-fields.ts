@@ -2,7 +2,7 @@ import { z } from 'zod'
 import type { CycleHistory } from '../../../domain/cycle/history.ts'
 import { Failure } from '../../../domain/failure.ts'
 import type { BookingRequest } from '../../../flows/book-visit.ts'
-import { field, whoIs, type Sheet } from './page.ts'
+import { field, type Sheet } from './page.ts'
 
 /** The booking form as it was typed. Every value is text; what is missing is empty. */
 export interface BookFields {
@@ -87,8 +87,8 @@ export function requestOf(sheet: Sheet, fields: BookFields, today: string): Book
       detail: fields.detail === 'discreet' ? 'discreet' : 'full',
     },
     cycle: historyOf(fields, today)!,
-    consent: fields.consent === 'yes' ? { recordedBy: whoIs(), wording: CONSENT_WORDING } : null,
-    by: whoIs(),
+    consent: fields.consent === 'yes' ? { recordedBy: sheet.who.name, wording: CONSENT_WORDING } : null,
+    by: sheet.who.name,
   }
 }
 

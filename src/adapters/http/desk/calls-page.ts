@@ -11,7 +11,7 @@ import { noteCallTry } from '../../../flows/note-call-try.ts'
 import { reopenFollowUp } from '../../../flows/reopen-follow-up.ts'
 import { html, type Html } from '../pages/html.ts'
 import { callEntry, closedEntry, OUTCOMES, type Call } from './call-entry.ts'
-import { field, whoIs, type Answer, type Desk, type Sheet } from './page.ts'
+import { field, type Answer, type Desk, type Sheet } from './page.ts'
 import { URGENCY } from './words.ts'
 import { FOLLOW_UP_REASONS } from '../../../domain/follow-up.ts'
 import { grouped } from './grouped.ts'
@@ -76,18 +76,18 @@ async function close(sheet: Sheet): Promise<Answer> {
   const { deps, params } = sheet
   const chosen = field(sheet, 'outcome')
   if (chosen === 'no-answer') {
-    await noteCallTry(deps, params.id!, whoIs())
+    await noteCallTry(deps, params.id!, sheet.who.name)
     return { to: sheet.at('calls?said=tried') }
   }
   const outcome = OUTCOMES[chosen] ?? field(sheet, 'words')
   if (outcome === '') badInput('words', 'Say what came of it.')
-  await closeFollowUp(deps, params.id!, whoIs(), outcome.slice(0, 500))
+  await closeFollowUp(deps, params.id!, sheet.who.name, outcome.slice(0, 500))
   deps.notice('follow-up-closed', { followUp: params.id! })
   return { to: sheet.at('calls?said=closed') }
 }
 
 async function reopen(sheet: Sheet): Promise<Answer> {
-  await reopenFollowUp(sheet.deps, sheet.params.id!, whoIs())
+  await reopenFollowUp(sheet.deps, sheet.params.id!, sheet.who.name)
   return { to: sheet.at('calls?said=reopened') }
 }
 
@@ -96,7 +96,7 @@ async function settle(sheet: Sheet): Promise<Answer> {
   const { deps, params } = sheet
   const followUp = found(await deps.store.read.followUps.get(params.id!), 'follow-up')
   const approve = field(sheet, 'approve') === 'yes'
-  await settleMove(deps, String(followUp.detail.offer), approve, whoIs())
-  if (!(await deps.store.read.followUps.get(followUp.id))?.closedAt) await closeFollowUp(deps, followUp.id, whoIs(), approve ? 'move approved' : 'move declined')
+  await settleMove(deps, String(followUp.detail.offer), approve, sheet.who.name)
+  if (!(await deps.store.read.followUps.get(followUp.id))?.closedAt) await closeFollowUp(deps, followUp.id, sheet.who.name, approve ? 'move approved' : 'move declined')
   return { to: sheet.at(`calls?said=${approve ? 'approved' : 'declined'}`) }
 }

@@ -10,7 +10,7 @@ import type { ReplyRecord } from '../../../flows/ports.ts'
 import { writeByHand } from '../../../flows/write-by-hand.ts'
 import { html, type Html } from '../pages/html.ts'
 import { herEntry, ourEntry } from './conversation-entry.ts'
-import { field, whoIs, type Answer, type Desk, type PageContent, type Sheet } from './page.ts'
+import { field, type Answer, type Desk, type PageContent, type Sheet } from './page.ts'
 import { writeForm } from './write-form.ts'
 import { dayAndClock } from './when.ts'
 import { phoneWords } from './words.ts'
@@ -76,7 +76,7 @@ async function write(sheet: Sheet): Promise<Answer> {
   const words = field(sheet, 'words')
   try {
     const patient = found(await deps.store.read.patients.get(params.id!), 'patient')
-    const when = await writeByHand(deps, { patientId: patient.id, clinicId: clinic.id, words, by: whoIs() }, languageOf(library, patient.language))
+    const when = await writeByHand(deps, { patientId: patient.id, clinicId: clinic.id, words, by: sheet.who.name }, languageOf(library, patient.language))
     return { to: sheet.at(`replies/${patient.id}?said=${when === 'now' ? 'written' : 'waiting'}`) }
   } catch (error) {
     if (!(error instanceof Failure) || error.detail.field !== 'words') throw error
@@ -90,7 +90,7 @@ async function correct(sheet: Sheet): Promise<Answer> {
   const given = Object.fromEntries(['reply', 'meaning', 'date', 'choice', 'visit'].map((name) => [name, field(sheet, name)]))
   const { reply, meaning, date, choice, visit } = correction.parse(given)
   if (meaning === 'period-started' && date === '') badInput('date', 'Give the day on which her period started.')
-  await correctReading(sheet.deps, reply, { meaning, by: whoIs(), date: date || undefined, choice: choice === '' ? undefined : choice, bookingId: visit || undefined })
+  await correctReading(sheet.deps, reply, { meaning, by: sheet.who.name, date: date || undefined, choice: choice === '' ? undefined : choice, bookingId: visit || undefined })
   return { to: sheet.at(`replies/${sheet.params.id}?said=corrected#${reply}`) }
 }
 

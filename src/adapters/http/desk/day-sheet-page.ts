@@ -20,8 +20,10 @@ async function daySheet(sheet: Sheet): Promise<Answer> {
   const date = dateOr(query.date, dateIn(sheet.now, clinic.zone))
   const interval = { from: startOf(date, clinic.zone), to: startOf(addDays(date, 1), clinic.zone) }
   const all = await visitsOf(deps, await deps.store.read.bookings.list({ clinicId: clinic.id, state: 'booked', ...interval, limit: MOST }))
-  const clinicians = [...new Set(all.map(({ booking }) => booking.clinician))].sort()
-  const chosen = query.clinician ?? clinicians[0] ?? ''
+  const own = sheet.who.clinician
+  // Whoever is tied to a list sees that list, whatever the address says.
+  const clinicians = own === null ? [...new Set(all.map(({ booking }) => booking.clinician))].sort() : [own]
+  const chosen = own ?? query.clinician ?? clinicians[0] ?? ''
   const visits = all.filter(({ booking }) => booking.clinician === chosen)
   const protocols = [...new Map(visits.map(({ protocol }) => [protocol.id, protocol])).values()]
   return {
@@ -31,7 +33,7 @@ async function daySheet(sheet: Sheet): Promise<Answer> {
     body: html`${chooser(sheet, date, clinicians, chosen)}
 <section id="sheet" class="sheet" data-live hx-get="${sheet.at(`day-sheet?date=${date}&clinician=${encodeURIComponent(chosen)}`)}" hx-trigger="news" hx-select="#sheet" hx-swap="outerHTML" aria-label="Visits of the day">
 <p class="headline"><b>${dateWords(date, 'cccc d LLLL yyyy')}</b> ${clinic.name}${chosen && `, ${chosen}`}. ${visits.length === 1 ? '1 visit' : `${visits.length} visits`}. <small>As of ${dayAndClock(sheet.now, clinic.zone)}, times ${clinic.zone}</small></p>
-${visits.length === 0 ? html`<p class="empty">No visits on this day. <a href="${sheet.at(`book?date=${date}`)}">Book a visit</a></p>` : sheetTable(sheet, visits)}
+${visits.length === 0 ? html`<p class="empty">No visits on this day.${sheet.may('visits:write') && html` <a href="${sheet.at(`book?date=${date}`)}">Book a visit</a>`}</p>` : sheetTable(sheet, visits)}
 ${protocols.map((protocol) => checklist(protocol, date, visits))}
 <p class="caution">Cycle days are likely, not certain: she knows best. For timing a specimen only, never for contraception or conception. The clinic's own protocol, licensed practice and the laboratory's directory prevail over everything on this sheet.</p>
 </section>`,

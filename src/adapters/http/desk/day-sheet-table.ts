@@ -17,7 +17,7 @@ function row(sheet: Sheet, visit: Visit): Html {
   const { booking, patient, forecast, protocol } = visit
   const asks = thingsToAsk({ ...visit, open: visit.open.map(({ reason }) => reason) })
   return html`<tr><td class="time"><time datetime="${machine(booking.visitAt, booking.zone)}">${clock(booking.visitAt, booking.zone)}</time></td>
-<td class="who"><a href="${sheet.at(`visits/${booking.id}`)}">${patient.name}</a>${protocol.id !== 'liquid-based-cytology' && html`<small>${protocol.names.en}</small>`}${patient.language !== 'en' && html`<small>Texts in ${sheet.library.languages.get(patient.language)?.name ?? patient.language}</small>`}</td>
+<td class="who">${sheet.may('visits:read') ? html`<a href="${sheet.at(`visits/${booking.id}`)}">${patient.name}</a>` : html`<b>${patient.name}</b>`}${protocol.id !== 'liquid-based-cytology' && html`<small>${protocol.names.en}</small>`}${patient.language !== 'en' && html`<small>Texts in ${sheet.library.languages.get(patient.language)?.name ?? patient.language}</small>`}</td>
 <td>${mark(forecast.rating)} <b>${cycleDayWords(forecast)}</b><small>${TIMING[forecast.rating]}; LMP ${lastPeriod(visit)}</small></td>
 <td>${told(visit)}</td>
 <td>${asks.length > 0 ? html`<ul class="asks">${asks.map((ask) => html`<li>${ask}</li>`)}</ul>` : 'Nothing in particular'}</td>

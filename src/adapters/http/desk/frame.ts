@@ -1,3 +1,4 @@
+import type { Permission } from '../../../domain/access/roles.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import type { Sheet } from './page.ts'
@@ -17,15 +18,16 @@ export interface Frame {
 /** Shown wherever rules of preparation are. */
 const RULES_CAUTION = "The clinic's own protocol, licensed practice and the laboratory's directory prevail over the preparation rules shown here."
 
-const PAGES: [path: string, name: string][] = [
-  ['bookings', 'Bookings'],
-  ['book', 'Book a visit'],
-  ['calls', 'Call list'],
-  ['replies', 'Replies'],
-  ['openings', 'Openings'],
-  ['day-sheet', 'Day sheet'],
-  ['texts', 'Texts'],
-  ['service', 'Service'],
+/** Each shown to those who may open it. */
+const PAGES: [path: string, name: string, may: Permission][] = [
+  ['bookings', 'Bookings', 'visits:read'],
+  ['book', 'Book a visit', 'visits:write'],
+  ['calls', 'Call list', 'calls:read'],
+  ['replies', 'Replies', 'calls:read'],
+  ['openings', 'Openings', 'visits:read'],
+  ['day-sheet', 'Day sheet', 'day-sheet:read'],
+  ['texts', 'Texts', 'texts:read'],
+  ['service', 'Service', 'service:read'],
 ]
 
 /** A page of the desk. */
@@ -43,13 +45,14 @@ ${body}
   )
 }
 
-function top({ clinic, at, calls, among, now }: Sheet, here: string): Html {
+function top({ clinic, at, calls, among, now, may, who }: Sheet, here: string): Html {
   return html`<a class="skip" href="#content">Skip to the content</a>
 <header>
 <p class="place"><b>${clinic.name}</b>${among && html` <a href="/desk">Other clinics</a>`}</p>
 <p class="clock">${clockLine(now, clinic.zone)}</p>
+${who.kind === 'person' && html`<form class="who-am-i" method="post" action="/sign-out"><a href="/account">${who.name}</a> <button>Sign out</button></form>`}
 <nav aria-label="Desk"><ul>
-${PAGES.map(([path, name]) => html`<li><a href="${at(path)}"${path === here && html` aria-current="page"`}>${name}${path === 'calls' && calls > 0 && html` <span class="count">${calls}<span class="unseen"> open</span></span>`}</a></li>\n`)}</ul></nav>
+${PAGES.filter(([, , permission]) => may(permission)).map(([path, name]) => html`<li><a href="${at(path)}"${path === here && html` aria-current="page"`}>${name}${path === 'calls' && calls > 0 && html` <span class="count">${calls}<span class="unseen"> open</span></span>`}</a></li>\n`)}</ul></nav>
 </header>`
 }
 

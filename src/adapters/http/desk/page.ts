@@ -1,9 +1,10 @@
 import type { Request, Response, Router } from 'express'
+import type { Actor, Permission } from '../../../domain/access/roles.ts'
 import type { Clinic } from '../../../domain/booking.ts'
 import type { TextLibrary } from '../../../domain/texts/library.ts'
 import { found } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports.ts'
-import { Html } from '../pages/html.ts'
+import type { Html } from '../pages/html.ts'
 import { frame, type Frame } from './frame.ts'
 import { saidWords } from './said.ts'
 
@@ -21,6 +22,9 @@ export interface Sheet {
   calls: number
   /** One of several clinics. */
   among: boolean
+  /** Whoever is at the desk, for the record. */
+  who: Actor
+  may(permission: Permission): boolean
   params: Record<string, string>
   query: Record<string, string>
   form: Record<string, string | string[]>
@@ -29,11 +33,6 @@ export interface Sheet {
 /** What a handler answers: a page, another address to go to, or a page that says what is wrong. */
 export type Answer = PageContent | { to: string } | { status: number; page: PageContent }
 export type PageContent = Omit<Frame, 'sheet'>
-
-/** Who is at the desk. Sign-in will say; until then the desk is one. */
-export function whoIs(): string {
-  return 'desk'
-}
 
 /** Puts pages on the router, each with its clinic already looked up. */
 export class Desk {
@@ -53,6 +52,11 @@ export class Desk {
 
   post(path: string, handle: (sheet: Sheet) => Promise<Answer>): void {
     this.#router.post(`/:clinic/${path}`, (request, response) => this.#answer(request, response, handle))
+  }
+
+  /** A whole document of its own, outside the desk's frame. */
+  raw(path: string, handle: (sheet: Sheet) => Promise<Html>): void {
+    this.#router.get(`/:clinic/${path}`, async (request, response) => send(response, 200, await handle(await this.#sheet(request))))
   }
 
   async #answer(request: Request, response: Response, handle: (sheet: Sheet) => Promise<Answer>): Promise<void> {
@@ -76,8 +80,10 @@ export class Desk {
       now: this.deps.clock.now(),
       at: (path) => `/desk/${encodeURIComponent(clinic.id)}/${path}`,
       said: saidWords(query.said),
-      calls: await read.followUps.countOpen(clinic.id),
-      among: clinics.length > 1,
+      calls: request.actor!.may.includes('calls:read') ? await read.followUps.countOpen(clinic.id) : 0,
+      among: clinics.length > 1 && request.actor!.clinicId === null,
+      who: request.actor!,
+      may: (permission) => request.actor!.may.includes(permission),
       params,
       query,
       form: (request.body ?? {}) as Record<string, string | string[]>,

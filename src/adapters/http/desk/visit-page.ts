@@ -10,7 +10,7 @@ import { found, protocolOf, wholeBooking } from '../../../flows/lookups.ts'
 import { html, type Html } from '../pages/html.ts'
 import { mark } from './marks.ts'
 import { messageList } from './message-list.ts'
-import { field, whoIs, type Answer, type Desk, type Sheet } from './page.ts'
+import { field, type Answer, type Desk, type Sheet } from './page.ts'
 import { stripFigure } from './strip.ts'
 import { visitsOf, type Visit } from './visits.ts'
 import { preparation } from './visit-list.ts'
@@ -120,13 +120,13 @@ async function move(sheet: Sheet): Promise<Answer> {
   const other = field(sheet, 'other')
   const [instant = '', clinician = ''] = field(sheet, 'to').split('|')
   if (other === '' && !z.iso.datetime().safeParse(instant).success) badInput('to', 'Choose an opening, or give a time.')
-  await amendBooking(sheet.deps, booking.id, other === '' ? { visit: instant, clinician, by: whoIs() } : { visit: other, by: whoIs() })
+  await amendBooking(sheet.deps, booking.id, other === '' ? { visit: instant, clinician, by: sheet.who.name } : { visit: other, by: sheet.who.name })
   return { to: sheet.at(`visits/${booking.id}?said=moved`) }
 }
 
 async function cancel(sheet: Sheet): Promise<Answer> {
   const { booking } = await load(sheet)
-  await cancelBooking(sheet.deps, booking.id, whoIs())
+  await cancelBooking(sheet.deps, booking.id, sheet.who.name)
   return { to: sheet.at(`visits/${booking.id}?said=cancelled`) }
 }
 
@@ -134,7 +134,7 @@ async function newPeriod(sheet: Sheet): Promise<Answer> {
   const { booking, patient } = await load(sheet)
   const lmp = field(sheet, 'lmp')
   if (!z.iso.date().safeParse(lmp).success) badInput('lmp', 'Give the first day of her last period.')
-  await amendBooking(sheet.deps, booking.id, { cycle: corrected(patient.cycle, lmp, dateIn(sheet.now, booking.zone)), by: whoIs() })
+  await amendBooking(sheet.deps, booking.id, { cycle: corrected(patient.cycle, lmp, dateIn(sheet.now, booking.zone)), by: sheet.who.name })
   return { to: sheet.at(`visits/${booking.id}?said=amended`) }
 }
 
