@@ -22,7 +22,9 @@ import { createMetrics, type Metrics } from './adapters/metrics/metrics.ts'
 import { loadProtocols } from './adapters/templates/load-protocols.ts'
 import { loadTexts } from './adapters/templates/load-texts.ts'
 import { loadVocabulary } from './adapters/templates/load-vocabulary.ts'
-import { sealingKey } from './adapters/vault/key-file.ts'
+import { checkLookUpKey } from './adapters/db/reseal.ts'
+import { sealingKeys } from './adapters/vault/key-file.ts'
+import { readKeyRing } from './adapters/vault/key-ring.ts'
 import { createVault, type Vault } from './adapters/vault/vault.ts'
 import type { Config } from './config.ts'
 import { readReply } from './domain/replies/read-reply.ts'
@@ -53,6 +55,7 @@ export interface Composed {
   deps: Deps
   log: Logger
   database: Database
+  vault: Vault
   /** Told of every change in this process; live pages listen. */
   news: NewsDesk
   /** How the doors of API and pages are set. */
@@ -74,6 +77,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     () => openStore(database, vault),
     (code) => log.warn({ code }, 'the database does not answer yet: trying again'),
   )
+  await checkLookUpKey(database, vault)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
   const gateways = (overrides.gateways ?? (await configuredGateways(config, time, random))).map(metrics.timed)
@@ -99,15 +103,15 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
       metrics.notice(what)
     },
   }
-  return { deps, log, database, news, doors: doorsOf(config, log), metrics, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
+  return { deps, log, database, vault, news, doors: doorsOf(config, log), metrics, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
-function doorsOf({ apiKey, production, openDesk, idleMinutes, publicUrl }: Config, log: Logger): GateSettings {
+function doorsOf({ apiKey, production, openDesk, idleMinutes, publicUrl, proxies, alarmCover }: Config, log: Logger): GateSettings {
   const open = !production && apiKey === undefined
   if (openDesk && !production) log.warn('demo: pages are open on this machine without sign-in')
   const secure = production || publicUrl?.startsWith('https:') === true
-  return { apiKey, open: { api: open, pages: openDesk && !production }, idleMs: idleMinutes * 60_000, secure }
+  return { apiKey, open: { api: open, pages: openDesk && !production }, idleMs: idleMinutes * 60_000, secure, proxies, cover: alarmCover ?? null }
 }
 
 function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
@@ -130,8 +134,8 @@ function realTime(log: Logger): Timekeeper {
 }
 
 async function openVault(config: Config, { inMemory, random = randomBytes }: Overrides): Promise<Vault> {
-  const key = inMemory && !config.key ? Buffer.from(random(32)) : await sealingKey(config.key, config.dataDir)
-  return createVault(new Map([['k1', key]]), 'k1', key)
+  if (inMemory && !config.key) return createVault(readKeyRing(Buffer.from(random(32)).toString('base64')))
+  return createVault(await sealingKeys(config.key, config.dataDir))
 }
 
 function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides): Promise<Database> {

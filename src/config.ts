@@ -1,12 +1,11 @@
 import { z } from 'zod'
+import { isKeyList } from './adapters/vault/key-ring.ts'
 import { Failure } from './domain/failure.ts'
 
 /** Everything the environment may set. The only place that reads it. */
 const port = z.coerce.number('Give a port number.').int().min(0).max(65_535, 'A port is at most 65535.')
 const wholeNumber = (usual: number, most: number) => z.coerce.number('Give a whole number.').int().min(1).max(most).default(usual)
-const key = z
-  .string()
-  .refine((text) => Buffer.from(text, 'base64').length === 32, 'Give 32 random bytes in base64, e.g. from: openssl rand -base64 32')
+const key = z.string().refine(isKeyList, 'Give 32 random bytes in base64, e.g. from: openssl rand -base64 32; several by commas, the oldest first.')
 
 /** One server, or the nodes of a cluster with commas between them; `?cluster` where only one node is named. */
 const redisUrl = z
@@ -36,6 +35,8 @@ const schema = z
     CONCURRENCY: wholeNumber(50, 1000),
     SWEEP_SECONDS: wholeNumber(30, 600),
     DRAFT_TEXTS: z.enum(['allow', 'refuse']).optional(),
+    ALARM_COVER: z.string().trim().min(10, 'Say in a sentence who answers, and how they are reached.').max(300).optional(),
+    TRUST_PROXY: z.coerce.number('Give the number of proxies in front.').int().min(0).max(5).default(0),
     RETENTION_CYCLE_DAYS: wholeNumber(90, 3_660),
     RETENTION_TEXT_DAYS: wholeNumber(365, 3_660),
     RETENTION_AUDIT_DAYS: wholeNumber(2_557, 36_600),
@@ -49,6 +50,7 @@ const schema = z
     if (!env.DAYSIX_KEY) fault('DAYSIX_KEY', 'Set it in production, and keep a copy where backups are not: without it the data cannot be read.')
     if (!env.DAYSIX_API_KEY) fault('DAYSIX_API_KEY', 'Set it in production.')
     if (!env.PUBLIC_URL) fault('PUBLIC_URL', 'Set it in production: texts point to it.')
+    if (!env.ALARM_COVER) fault('ALARM_COVER', 'Set it in production: say who answers urgent replies outside the desk\'s hours, and how they are reached.')
     if (!env.GATEWAYS_DIR) fault('GATEWAYS_DIR', 'Set it in production: nothing can be sent without a gateway.')
   })
 
@@ -72,6 +74,10 @@ export interface Config {
   concurrency: number
   sweepSeconds: number
   allowDrafts: boolean
+  /** Who answers urgent replies outside the desk's hours, in the site's own words. */
+  alarmCover: string | undefined
+  /** Proxies in front whose word on the caller's address is taken. */
+  proxies: number
   /** Days; see flows/retention.ts. */
   retention: { cycleDays: number; textDays: number; auditDays: number }
   /** Minutes after which somebody who does nothing is signed out. */
@@ -116,6 +122,8 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     concurrency: env.CONCURRENCY,
     sweepSeconds: env.SWEEP_SECONDS,
     allowDrafts: env.DRAFT_TEXTS ? env.DRAFT_TEXTS === 'allow' : !production,
+    alarmCover: env.ALARM_COVER,
+    proxies: env.TRUST_PROXY,
     retention: { cycleDays: env.RETENTION_CYCLE_DAYS, textDays: env.RETENTION_TEXT_DAYS, auditDays: env.RETENTION_AUDIT_DAYS },
     idleMinutes: env.SESSION_IDLE_MINUTES,
     openDesk: false,

@@ -20,6 +20,8 @@ export interface Fate {
   answerAfter?: number
   /** The connection breaks: before the message is taken, or after. */
   breaks?: 'before' | 'after'
+  /** Refused for now, in so many words. */
+  refused?: boolean
 }
 
 const KEY = 'ledger-key-0123456789'
@@ -103,6 +105,7 @@ export class Ledger {
   async #take(request: IncomingMessage, response: ServerResponse): Promise<void> {
     const { id, to, text: words, notAfter, receiptUrl } = JSON.parse(await text(request)) as Record<string, string>
     const fate = this.fateOf(id!)
+    if (fate.refused) return void response.writeHead(503).end()
     if (fate.breaks === 'before') return void request.socket.destroy()
     const ref = `n-${this.acceptances.length + 1}`
     const acceptance = { id: id!, to: to!, text: words!, ref, notAfter: new Date(notAfter!), at: this.now(), receiptUrl: receiptUrl ?? '' }

@@ -1,7 +1,9 @@
 import { EventEmitter } from 'node:events'
+import { existsSync } from 'node:fs'
 import { mkdir } from 'node:fs/promises'
 import { join } from 'node:path'
 import { PGlite, type Results } from '@electric-sql/pglite'
+import { Failure } from '../../domain/failure.ts'
 import { claimFolder } from './folder-claim.ts'
 import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool, type PoolClient, type QueryResult } from './pool.ts'
 import { Turnstile } from './turnstile.ts'
@@ -103,6 +105,43 @@ class EmbeddedPool extends EventEmitter implements Pool {
   async end(): Promise<void> {}
 }
 
+/** Lies in a folder whose content has gone to a server: two services with the same patients would send everything twice. */
+export const MOVED_MARK = 'moved-to-postgresql'
+
+/** @throws bad-config when the folder's content has been moved away. */
+function refuseMoved(folder: string): void {
+  if (!existsSync(join(folder, MOVED_MARK))) return
+  const message = `The data of this folder was moved into PostgreSQL: set DATABASE_URL. To go back to the state before that, delete the file ${MOVED_MARK} in it.`
+  throw new Failure('bad-config', { field: 'DATA_DIR', message })
+}
+
+/** Writes an image of the database in this folder, which no other process may be using. */
+export async function imageOf(folder: string): Promise<Uint8Array> {
+  const letGo = await claimFolder(folder)
+  const pglite = await PGlite.create(join(folder, 'postgres'))
+  try {
+    return new Uint8Array(await (await pglite.dumpDataDir('gzip')).arrayBuffer())
+  } finally {
+    await pglite.close()
+    await letGo()
+  }
+}
+
+/** Makes the database of a folder from an image. @throws bad-config when the folder has one already. */
+export async function fromImage(folder: string, image: Uint8Array): Promise<void> {
+  if (existsSync(join(folder, 'postgres'))) {
+    throw new Failure('bad-config', { field: 'DATA_DIR', message: 'This data folder holds a database already. Restore into an empty one.' })
+  }
+  await mkdir(folder, { recursive: true, mode: 0o700 })
+  const letGo = await claimFolder(folder)
+  try {
+    const pglite = await PGlite.create(join(folder, 'postgres'), { loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]) })
+    await pglite.close()
+  } finally {
+    await letGo()
+  }
+}
+
 /**
  * Opens (or creates) the embedded database.
  * @param folder where it lives; undefined = in memory, gone with the process.
@@ -110,6 +149,7 @@ class EmbeddedPool extends EventEmitter implements Pool {
  */
 export async function openEmbedded(folder: string | undefined): Promise<Database> {
   if (folder) await mkdir(folder, { recursive: true, mode: 0o700 })
+  if (folder) refuseMoved(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}
   const pglite = await PGlite.create(folder ? join(folder, 'postgres') : 'memory://')
   await pglite.exec(`set search_path to ${SCHEMA}, ${QUEUE_SCHEMA}; set timezone to 'UTC'`)

@@ -11,7 +11,8 @@ export async function openServer(url: string, poolSize = 10): Promise<Database> 
   const records = open(SCHEMA)
   const queue = open(QUEUE_SCHEMA)
   // An idle connection may break at any time (server restart); the pool replaces it. Unheard, the event ends the process.
-  for (const pool of [records, queue]) pool.on('error', () => {})
+  // The same for one that is in use, whose query fails for whoever made it.
+  for (const pool of [records, queue]) pool.on('error', () => {}).on('connect', (client) => void client.on('error', () => {}))
   return {
     kind: 'postgres',
     records: records as unknown as Pool,

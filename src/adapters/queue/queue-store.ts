@@ -32,7 +32,7 @@ export function databaseQueueStore(database: Database): QueueStore {
  * slot of a cluster, as BullMQ's scripts need.
  */
 export function redisQueueStore(url: string): QueueStore {
-  const connection = isCluster(url) ? openCluster(url) : new Redis(url, { ...PATIENT, lazyConnect: true })
+  const connection = isCluster(url) ? openCluster(url) : new Redis(url, PATIENT)
   connection.on('error', () => {}) // reconnects by itself; what a failed call means is told to the caller
   const away = new Set(['reconnecting', 'close', 'end'])
   return {
@@ -62,7 +62,7 @@ function openCluster(url: string): Cluster {
       const { hostname, port } = new URL(`redis://${node}`)
       return { host: hostname, port: Number(port || 6379) }
     }),
-    { lazyConnect: true, redisOptions: { ...secrets, maxRetriesPerRequest: null }, clusterRetryStrategy: (times) => Math.min(times * 100, 2_000) },
+    { redisOptions: { ...secrets, maxRetriesPerRequest: null }, clusterRetryStrategy: (times) => Math.min(times * 100, 2_000) },
   )
 }
 

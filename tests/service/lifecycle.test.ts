@@ -1,0 +1,189 @@
+import { execFile } from 'node:child_process'
+import { mkdtemp, rm, writeFile } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { promisify } from 'node:util'
+import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { Gate } from '../../infra/chaos/gate.ts'
+import { Ledger } from '../../infra/chaos/ledger.ts'
+import { ServiceProcess, eventually, freePort, isReady } from '../../infra/chaos/service-process.ts'
+import { freshDatabase, serverAddress, type FreshDatabase } from '../harness/servers.ts'
+import { Desk } from './desk.ts'
+
+const run = promisify(execFile)
+const KEY = Buffer.alloc(32, 9).toString('base64')
+const postgres = serverAddress('TEST_DATABASE_URL')
+const redis = serverAddress('TEST_REDIS_URL')
+
+let folder: string
+let ledger: Ledger
+let base: string
+let desk: Desk
+const running: ServiceProcess[] = []
+const doneAfter: (() => Promise<unknown>)[] = []
+
+beforeEach(async () => {
+  folder = await mkdtemp(join(tmpdir(), 'daysix-service-'))
+  ledger = new Ledger()
+  await ledger.start()
+  await writeFile(join(folder, 'ledger.json'), ledger.description('ask-desk'))
+  base = `http://127.0.0.1:${await freePort()}`
+  desk = new Desk(base)
+})
+afterEach(async ({ task }) => {
+  // The log of the service says why, where the test can only say that.
+  if (task.result?.state === 'fail') for (const process of running) console.log(process.log.join('\n'))
+  await Promise.all(running.splice(0).map((process) => process.kill()))
+  for (const each of doneAfter.splice(0).reverse()) await each()
+  await ledger.stop()
+  await rm(folder, { recursive: true, force: true })
+})
+
+const environment = (extra: Record<string, string> = {}) => ({
+  ...ledger.environment,
+  DATA_DIR: join(folder, 'data'),
+  GATEWAYS_DIR: folder,
+  PORT: new URL(base).port,
+  PUBLIC_URL: base,
+  SWEEP_SECONDS: '1',
+  DAYSIX_KEY: KEY,
+  ...extra,
+})
+
+function service(role: 'web' | 'worker' | 'all', extra: Record<string, string> = {}): ServiceProcess {
+  const process = new ServiceProcess({ role, environment: environment(extra) })
+  running.push(process)
+  return process
+}
+
+async function daysix(command: string[], extra: Record<string, string> = {}) {
+  const { PATH, HOME } = process.env
+  const env = { PATH, HOME, NODE_ENV: 'test', LOG_LEVEL: 'warn', ...environment(extra) } as unknown as NodeJS.ProcessEnv
+  return run(process.execPath, ['src/cli/daysix.mjs', ...command], { env }).then(
+    ({ stdout }) => ({ code: 0, stdout, stderr: '' }),
+    ({ code, stdout, stderr }: { code: number; stdout: string; stderr: string }) => ({ code, stdout, stderr }),
+  )
+}
+
+async function database(): Promise<FreshDatabase> {
+  const made = await freshDatabase(postgres!)
+  doneAfter.push(() => made.drop())
+  return made
+}
+
+describe('a service on the embedded database', () => {
+  it('finishes the sends in flight when it is told to stop, and leaves nothing in doubt', async () => {
+    const all = service('all')
+    all.start()
+    await eventually('it is ready', () => isReady(base))
+    await desk.clinic()
+    ledger.fateOf = () => ({ answerAfter: 1_500 })
+    const bookings = [await desk.book(), await desk.book(), await desk.book()]
+    await eventually('they are being handed over', () => ledger.open.size > 0)
+    await all.stop()
+    expect(ledger.open.size).toBe(0)
+    const handedOver = ledger.acceptances.length
+    all.start()
+    await eventually('it is ready again', () => isReady(base))
+    ledger.fateOf = () => ({})
+    await eventually('all are sent', async () => (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'sent'))
+    expect(ledger.acceptances.map(({ id }) => id).filter((id, index, all) => all.indexOf(id) !== index)).toEqual([])
+    expect(handedOver).toBeGreaterThan(0)
+  }, 90_000)
+
+  it('refuses a second process on the same folder', async () => {
+    const all = service('all')
+    all.start()
+    await eventually('it is ready', () => isReady(base))
+    const second = await daysix(['migrate'])
+    expect(second).toMatchObject({ code: 1 })
+    expect(second.stderr).toContain('Another Daysix process is using this data folder')
+  }, 60_000)
+
+  it('is backed up into a file and made again from it, without sending twice what was due meanwhile', async () => {
+    const all = service('all')
+    all.start()
+    await eventually('it is ready', () => isReady(base))
+    await desk.clinic()
+    ledger.fateOf = () => ({ refused: true }) // nothing gets out before the backup
+    const booking = await desk.book()
+    await all.stop()
+    const file = join(folder, 'backup.tar.gz')
+    expect(await daysix(['backup', file])).toMatchObject({ code: 0 })
+    expect((await daysix(['backup', file])).code).toBe(1) // never over an older one
+    expect((await daysix(['restore', file])).stderr).toContain('holds a database already')
+    const elsewhere = { DATA_DIR: join(folder, 'other') }
+    const restored = await daysix(['restore', file], elsewhere)
+    expect(restored, restored.stderr).toMatchObject({ code: 0 })
+    ledger.fateOf = () => ({})
+    const again = service('all', elsewhere)
+    again.start()
+    await eventually('it is ready', () => isReady(base))
+    expect(await desk.confirmation(booking)).toMatchObject({ state: 'undelivered', code: 'restored' })
+    expect(ledger.acceptances).toEqual([])
+  }, 120_000)
+})
+
+describe.skipIf(!postgres)('a service on PostgreSQL', () => {
+  it('may start before its stores, says which is away, and comes back with them', async () => {
+    const { url } = await database()
+    const stores = { database: new Gate(url), queue: new Gate(redis!) }
+    for (const gate of Object.values(stores)) doneAfter.push(() => gate.shut())
+    // Not open yet: only the addresses are known.
+    for (const gate of Object.values(stores)) gate.port = await freePort()
+    const both = { DATABASE_URL: stores.database.address(url), REDIS_URL: `${stores.queue.address(redis!)}/3` }
+    const healthPort = await freePort()
+    const [web, worker] = [service('web', both), service('worker', { ...both, HEALTH_PORT: String(healthPort) })]
+    web.start()
+    worker.start()
+    await new Promise((done) => setTimeout(done, 3_000))
+    expect(web.runs && worker.runs).toBe(true)
+    await stores.database.open()
+    const health = async () => (await fetch(`${base}/health/ready`)).json() as Promise<Record<string, boolean>>
+    await eventually('the pages are there', async () => (await health()).database === true)
+    expect(await health()).toEqual({ ready: false, database: true, queue: false })
+    await stores.queue.open()
+    await eventually('web and worker are ready', async () => (await isReady(base)) && (await isReady(`http://127.0.0.1:${healthPort}`)))
+    await desk.clinic()
+    const first = await desk.book()
+    await eventually('it is sent', async () => (await desk.confirmation(first)).state === 'sent')
+
+    await stores.queue.shut()
+    await eventually('the queue is known to be away', async () => (await health()).queue === false)
+    const unrung = await desk.book() // is booked nevertheless
+    expect((await fetch(`${base}/health/live`)).status).toBe(200)
+    await stores.queue.open()
+    await stores.database.shut()
+    await eventually('the database is known to be away', async () => (await health()).database === false)
+    await stores.database.open()
+    await eventually('all is well again', () => isReady(base))
+    const second = await desk.book()
+    await eventually('it is sent', async () => (await desk.confirmation(second)).state === 'sent')
+    // A ring that was never set is missed for a minute at most.
+    await eventually('the one from when the queue was away is sent too', async () => (await desk.confirmation(unrung)).state === 'sent', 110)
+  }, 240_000)
+
+  it('takes over from the embedded one with everything in flight', async () => {
+    const { url } = await database()
+    const small = service('all')
+    small.start()
+    await eventually('it is ready', () => isReady(base))
+    await desk.clinic()
+    ledger.fateOf = () => ({ answerAfter: 3_000 })
+    const bookings = [await desk.book(), await desk.book()]
+    await eventually('they are being handed over', () => ledger.open.size === 2)
+    await small.kill() // in mid-sending, so that claims are left behind
+    const moved = await daysix(['move-in'], { DATABASE_URL: url })
+    expect(moved, moved.stderr).toMatchObject({ code: 0 })
+    expect(moved.stdout).toMatch(/booking +2\n/)
+    expect((await daysix(['migrate'])).stderr).toContain('moved into PostgreSQL')
+    expect((await daysix(['move-in'], { DATABASE_URL: url, DATA_DIR: join(folder, 'new') })).stderr).toContain('not empty')
+    ledger.fateOf = () => ({})
+    const large = service('all', { DATABASE_URL: url })
+    large.start()
+    await eventually('it is ready', () => isReady(base))
+    await eventually('the claims left behind are settled', async () => (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'undelivered'))
+    const third = await desk.book()
+    await eventually('work goes on', async () => (await desk.confirmation(third)).state === 'sent')
+  }, 120_000)
+})
