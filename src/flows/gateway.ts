@@ -1,4 +1,6 @@
 import type { Channel } from '../domain/texts/kinds.ts'
+import type { CallScript, Step } from '../domain/voice/call-script.ts'
+import type { Pressed } from '../domain/voice/pressed.ts'
 
 /** One message on its way out. */
 export interface Outgoing {
@@ -11,6 +13,8 @@ export interface Outgoing {
   language: string
   /** The peer may drop it after this moment: it would be worthless. */
   notAfter: Date
+  /** Channel `voice`: the whole call. `text` is then its message alone, for the record. */
+  voice?: CallScript
 }
 
 /**
@@ -50,10 +54,23 @@ export interface Heard {
   at: Date
 }
 
+/** A key pressed in a call. `key` is stable over redelivery of the same answer, so that it is heard once. */
+export interface Answered {
+  gateway: string
+  key: string
+  messageId: string
+  pressed: Pressed
+  at: Date
+}
+
 /** What a gateway calls when something comes back. Each resolves once the fact is stored durably; only then may the gateway acknowledge. */
 export interface Ears {
   receipt(receipt: Receipt): Promise<void>
   heard(heard: Heard): Promise<void>
+  /** What is said in the call in answer to a key, instead of the thanks of its script; null where those thanks will do. */
+  answered?(answered: Answered): Promise<Step | null>
+  /** The call of a message, for a peer that fetches it in its own time; null when it is no longer to be made. */
+  script?(messageId: string): Promise<CallScript | null>
 }
 
 /** Why nothing goes through, and since when, as long as that is so. */
@@ -79,7 +96,7 @@ export interface Gateway {
 
 /** An authenticated callback from a peer that speaks HTTP, before it is understood. */
 export interface Callback {
-  path: 'receipt' | 'reply'
+  path: 'receipt' | 'reply' | 'call'
   method: string
   query: Record<string, string>
   headers: Record<string, string>

@@ -81,6 +81,10 @@ export class Failover implements CallbackGateway {
       receipt: ({ gateway, ref, ...receipt }) =>
         ears.receipt({ ...receipt, gateway: this.name, ...(ref !== undefined && { ref: `${gateway}/${ref}` }) }),
       heard: (heard) => ears.heard({ ...heard, gateway: this.name, key: `${heard.gateway}/${heard.key}` }),
+      ...(ears.script && { script: (messageId) => ears.script!(messageId) }),
+      ...(ears.answered && {
+        answered: (answered) => ears.answered!({ ...answered, gateway: this.name, key: `${answered.gateway}/${answered.key}` }),
+      }),
     }
   }
 }

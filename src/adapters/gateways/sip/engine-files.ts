@@ -1,0 +1,70 @@
+import { writeFile } from 'node:fs/promises'
+import { join } from 'node:path'
+import type { SipConfig } from './sip-config.ts'
+
+export interface EngineSettings {
+  config: SipConfig
+  password: string | undefined
+  rtp: { from: number; to: number }
+  controlPort: number
+  /** Played until something is to be said: sound would otherwise begin before the call is answered (183). */
+  silence: string
+}
+
+const MODULES = '/usr/lib/baresip/modules'
+
+/** Writes what the engine reads at its start. Nothing that records sound (`sndfile`) is loaded. */
+export async function writeEngineFiles(folder: string, settings: EngineSettings): Promise<void> {
+  const secret = { mode: 0o600 }
+  await writeFile(join(folder, 'config'), configOf(settings), secret)
+  await writeFile(join(folder, 'accounts'), accountOf(settings), secret)
+  // Without one it would write examples.
+  await writeFile(join(folder, 'contacts'), '', secret)
+}
+
+function configOf({ config, rtp, controlPort, silence }: EngineSettings): string {
+  const { localAddress } = config
+  const lines = [
+    'poll_method epoll',
+    `sip_listen ${localAddress}:0`,
+    `net_interface ${localAddress}`,
+    'call_max_calls 1',
+    'audio_buffer 20-160',
+    'audio_player none,none',
+    `audio_source aufile,${silence}`,
+    'audio_alert none,none',
+    'ausrc_srate 8000',
+    'auplay_srate 8000',
+    'ausrc_channels 1',
+    'auplay_channels 1',
+    'audio_txmode poll',
+    'audio_level yes',
+    'ausrc_format s16',
+    'auplay_format s16',
+    'auenc_format s16',
+    'audec_format s16',
+    `rtp_ports ${rtp.from}-${rtp.to}`,
+    // A jitter buffer loses the first and last of several digits.
+    'jitter_buffer_delay 0-0',
+    'rtp_timeout 60',
+    `module_path ${MODULES}`,
+    'module g711.so',
+    'module aufile.so',
+    'module vumeter.so',
+    'module_tmp account.so',
+    'module_app menu.so',
+    'module_app ctrl_tcp.so',
+    `ctrl_tcp_listen 127.0.0.1:${controlPort}`,
+    'ringback_disabled yes',
+    'menu_bell no',
+    'statmode_default off',
+  ]
+  return `${lines.join('\n')}\n`
+}
+
+/** A transferred call would let the called party place calls at our cost. */
+function accountOf({ config, password }: EngineSettings): string {
+  const { user, domain, localAddress, auth } = config
+  const credentials = auth ? `;auth_user=${auth.user};auth_pass=${password}` : ''
+  return `<sip:${user}@${domain ?? localAddress}>;regint=0;audio_codecs=PCMU/8000/1,PCMA/8000/1;call_transfer=no${credentials}\n`
+}

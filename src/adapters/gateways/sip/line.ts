@@ -1,0 +1,162 @@
+import { spawn, type ChildProcess } from 'node:child_process'
+import { once } from 'node:events'
+import net, { type AddressInfo } from 'node:net'
+import { setTimeout as pause } from 'node:timers/promises'
+import { Control, type EngineEvent } from './control.ts'
+import { writeEngineFiles, type EngineSettings } from './engine-files.ts'
+
+/** What happens on a line, in order. */
+export type LineEvent =
+  | { kind: 'ringing' }
+  | { kind: 'answered' }
+  | { kind: 'digit'; digit: string }
+  | { kind: 'level'; decibels: number }
+  | { kind: 'closed'; cause: string }
+
+/** The engine is not installed: an operator must act. */
+export class EngineMissing extends Error {}
+
+const READY_MS = 5_000
+const GRACE_MS = 2_000
+/** The engine ends by itself after this long, should we have forgotten it. */
+const MOST_SECONDS = 400
+
+/**
+ * One call by one process of Debian's baresip, which dies with us: it says good-bye to the other side when this process
+ * is killed. The engine's own menu speaks to all calls of a process alike, so calls do not share one.
+ */
+export class Line {
+  readonly #child: ChildProcess
+  readonly #control: Control
+  readonly #exited: Promise<unknown>
+  readonly #events: LineEvent[] = []
+  #wake: () => void = () => {}
+  #open = false
+  #gone = false
+
+  private constructor(child: ChildProcess, connect: (tell: (event: EngineEvent) => void) => Control) {
+    this.#child = child
+    this.#exited = once(child, 'exit').then(() => this.#end('engine-gone'))
+    this.#control = connect((event) => this.#hear(event))
+  }
+
+  /**
+   * Starts an engine in a folder of its own.
+   *
+   * @throws EngineMissing, or an Error when it does not come up.
+   */
+  static async open(folder: string, settings: Omit<EngineSettings, 'controlPort'>): Promise<Line> {
+    const controlPort = await freePort()
+    await writeEngineFiles(folder, { ...settings, controlPort })
+    const engine = ['baresip', '-4', '-f', folder, '-t', String(MOST_SECONDS)]
+    const env = { PATH: '/usr/bin:/bin', HOME: folder }
+    const child = spawn('setpriv', ['--no-new-privs', '--pdeathsig', 'TERM', '--', ...engine], { stdio: 'ignore', env })
+    const failed = once(child, 'error').then(() => true)
+    failed.catch(() => {})
+    return Line.#attach(child, controlPort)
+  }
+
+  static async #attach(child: ChildProcess, port: number): Promise<Line> {
+    let missing = false
+    child.on('error', () => (missing = true))
+    for (const until = performance.now() + READY_MS; performance.now() < until; await pause(20)) {
+      // 127: setpriv found no such program.
+      if (missing || child.exitCode === 127) throw new EngineMissing('baresip')
+      if (child.exitCode !== null || child.signalCode !== null) break
+      let hear: (event: EngineEvent) => void = () => {}
+      const control = await Control.connect(port, (event) => hear(event)).catch(() => undefined)
+      if (control) return new Line(child, (tell) => ((hear = tell), control))
+    }
+    child.kill('SIGKILL')
+    throw new Error('the engine did not come up')
+  }
+
+  /** @param uri made of checked parts only: the engine would take a space or a line end for more. */
+  dial(uri: string): Promise<boolean> {
+    this.#open = true
+    return this.#control.command('dial', uri)
+  }
+
+  /** Says the file from its beginning, instead of whatever is being said. */
+  play(file: string): Promise<boolean> {
+    return this.#control.command('ausrc', `aufile,${file}`)
+  }
+
+  /** The next thing that happens; undefined after `ms`. After `closed` nothing happens any more. */
+  async next(ms: number): Promise<LineEvent | undefined> {
+    if (this.#events.length === 0 && ms > 0) await this.#sleep(ms)
+    return this.#events.shift()
+  }
+
+  /** Ends the call, then the engine: by its own command, or else harder. */
+  async close(): Promise<void> {
+    if (this.#open) await this.#control.command('hangup')
+    for (const until = performance.now() + GRACE_MS; this.#open && performance.now() < until; ) await pause(20)
+    if (!this.#gone) await this.#control.command('quit')
+    for (const signal of ['SIGTERM', 'SIGKILL'] as const) {
+      if (await this.#exits()) break
+      this.#child.kill(signal)
+    }
+    await this.#exited
+    this.#control.close()
+  }
+
+  /** Process of the engine. */
+  get pid(): number | undefined {
+    return this.#child.pid
+  }
+
+  async #exits(): Promise<boolean> {
+    const patience = new AbortController()
+    const late = pause(GRACE_MS, false, { signal: patience.signal }).catch(() => false)
+    const gone = await Promise.race([this.#exited.then(() => true), late])
+    patience.abort()
+    return gone
+  }
+
+  #sleep(ms: number): Promise<void> {
+    return new Promise((resolve) => {
+      const timer = setTimeout(resolve, ms)
+      this.#wake = () => {
+        clearTimeout(timer)
+        resolve()
+      }
+    })
+  }
+
+  #hear({ type, direction, param = '' }: EngineEvent): void {
+    if (direction === 'incoming') return
+    if (type === 'CALL_RINGING' || type === 'CALL_PROGRESS') this.#add({ kind: 'ringing' })
+    if (type === 'CALL_ESTABLISHED') this.#add({ kind: 'answered' })
+    // Only the beginning of a key counts; its end may be lost.
+    if (type === 'CALL_DTMF_START') this.#add({ kind: 'digit', digit: param })
+    if (type === 'VU_RX_REPORT' && Number.isFinite(Number.parseFloat(param))) this.#add({ kind: 'level', decibels: Number.parseFloat(param) })
+    if (type === 'CALL_CLOSED') this.#close(param)
+  }
+
+  #end(cause: string): void {
+    this.#gone = true
+    this.#close(cause)
+  }
+
+  #close(cause: string): void {
+    if (!this.#open) return
+    this.#open = false
+    this.#add({ kind: 'closed', cause })
+  }
+
+  #add(event: LineEvent): void {
+    this.#events.push(event)
+    this.#wake()
+  }
+}
+
+/** A port of the loopback that nobody listens on now. */
+async function freePort(): Promise<number> {
+  const server = net.createServer().listen(0, '127.0.0.1')
+  await once(server, 'listening')
+  const { port } = server.address() as AddressInfo
+  server.close()
+  await once(server, 'close')
+  return port
+}

@@ -1,0 +1,119 @@
+import { UNSENT, type Message } from '../domain/message.ts'
+import { dateIn } from '../domain/rebook/choose.ts'
+import { isAboutTheNumber } from '../domain/replies/decide.ts'
+import type { TextKind } from '../domain/texts/kinds.ts'
+import type { CallScript, Step } from '../domain/voice/call-script.ts'
+import { codeOf, readingOf } from '../domain/voice/pressed.ts'
+import type { Answered } from './gateway.ts'
+import { gather } from './hear-reply.ts'
+import type { Done, Hearing, Talk } from './hearing.ts'
+import type { Deps, ReplyRecord, Tx } from './ports.ts'
+import { openFollowUp } from './records-made.ts'
+import { forNumber } from './reply-for-number.ts'
+import { forVisit, whichVisit } from './reply-for-visit.ts'
+import { ringDue } from './ring-due.ts'
+import { spokenOf, wordsOf } from './words-of.ts'
+
+/** Worth having in writing besides: said in the call, and texted to those who agreed to texts. */
+const IN_WRITING: ReadonlySet<TextKind> = new Set(['offer', 'moved', 'move-asked'])
+
+/**
+ * Hears a key pressed in a call: the same flow as for a text, but what would be texted in answer is said. The same answer
+ * told twice is heard once.
+ *
+ * @returns what the call says next; null where the thanks of its script will do.
+ */
+export async function hearKeys(deps: Deps, answered: Answered): Promise<Step | null> {
+  const step = await deps.store.transact((tx) => hear(tx, deps, answered))
+  await ringDue(deps)
+  return step
+}
+
+/** The call of a message, for a peer that fetches it itself; null once it is over or no longer wanted. */
+export async function callOf(deps: Deps, messageId: string): Promise<CallScript | null> {
+  const { messages, bookings, patients, clinics } = deps.store.read
+  const message = await messages.get(messageId)
+  if (message?.channel !== 'voice' || !UNDER_WAY.has(message.state) || message.notAfter <= deps.clock.now()) return null
+  const booking = (message.bookingId !== null && (await bookings.get(message.bookingId))) || null
+  const patient = (message.patientId !== null && (await patients.get(message.patientId))) || null
+  const clinic = (await clinics.get(message.clinicId))!
+  return wordsOf(deps, message, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone }).voice ?? null
+}
+
+const UNDER_WAY: ReadonlySet<string> = new Set(['sending', 'sent'])
+
+async function hear(tx: Tx, deps: Deps, { gateway, key, messageId, pressed, at }: Answered): Promise<Step | null> {
+  const message = await tx.messages.get(messageId)
+  if (message?.channel !== 'voice' || message.gateway !== gateway) return null
+  const booking = message.bookingId === null ? undefined : await tx.bookings.lock(message.bookingId)
+  const reading = readingOf(pressed, dateIn(at, booking?.zone ?? (await tx.clinics.get(message.clinicId))!.zone))
+  const text = `(by key) ${codeOf(pressed)}`
+  const reply: ReplyRecord = { id: deps.newId('t'), gateway, key, phone: message.phone, text, receivedAt: at, bookingId: booking?.id ?? null, reading, done: null }
+  if (!(await tx.replies.insert(reply))) return null
+  const before = new Set(await answersTo(tx, message.phone))
+  const done = await respond(tx, deps, await gather(tx, deps, reply), message)
+  await tx.replies.update({ ...reply, ...done })
+  deps.notice('reply-heard', { reply: reply.id, ...(done.bookingId && { booking: done.bookingId }) })
+  const made = (await answersTo(tx, message.phone)).filter((id) => !before.has(id))
+  return sayInCall(tx, deps, made, gateway)
+}
+
+/** A call is about one visit, which its message names; nothing needs to be guessed. */
+async function respond(tx: Tx, deps: Deps, hearing: Hearing, message: Message): Promise<Done> {
+  const reading = hearing.reply.reading!
+  if (isAboutTheNumber(reading.meaning)) return forNumber(tx, deps, hearing, reading)
+  const talk = hearing.talks.find(({ booking }) => booking.id === message.bookingId)
+  // Asked which visit she meant, she chose one: that settles what she said before.
+  if (message.kind === 'which-visit') {
+    const chosen = whichVisit(deps, hearing, reading)
+    if (chosen !== 'ask') return forVisit(tx, deps, hearing, chosen.talk, chosen.reading)
+  }
+  if (talk && reading.meaning === 'period-started' && reading.startedOn === undefined) return askWhen(tx, deps, talk)
+  return talk ? forVisit(tx, deps, hearing, talk, reading) : withoutVisit(tx, deps, hearing)
+}
+
+/** It started before yesterday: which day that was, only a person can ask. */
+async function askWhen(tx: Tx, deps: Deps, talk: Talk): Promise<Done> {
+  await openFollowUp(tx, deps, talk, 'unclear-reply', { words: 'Her period started before yesterday. Ask on which day.', meaning: 'period-started' })
+  return { bookingId: talk.booking.id, done: 'period-started' }
+}
+
+/** The visit is over, cancelled or gone. */
+async function withoutVisit(tx: Tx, deps: Deps, { reply, patients }: Hearing): Promise<Done> {
+  await openFollowUp(tx, deps, { clinic: null, patient: patients[0] ?? null, booking: null, phone: reply.phone }, 'unclear-reply', { words: reply.text })
+  return { bookingId: null, done: 'unclear' }
+}
+
+/** Ids of answers to a number that have not gone yet. */
+async function answersTo(tx: Tx, phone: string): Promise<string[]> {
+  const all = await tx.messages.toPhone(phone, new Date(0))
+  return all.filter(({ revision, state }) => revision === null && UNSENT.includes(state)).map(({ id }) => id)
+}
+
+/** Says the answers that were just made; those count as delivered, unless they are worth having in writing too. */
+async function sayInCall(tx: Tx, deps: Deps, made: readonly string[], gateway: string): Promise<Step | null> {
+  const said: Step[] = []
+  for (const id of made) {
+    const answer = (await tx.messages.get(id))!
+    const spoken = await speak(tx, deps, answer)
+    if (!spoken) continue
+    said.push(spoken)
+    if (IN_WRITING.has(answer.kind) && (await mayText(tx, answer))) continue
+    const now = deps.clock.now()
+    const facts = { gateway, text: spoken.say[0]!, sentAt: now, endedAt: now, code: 'in-call' } as const
+    await tx.messages.move(id, UNSENT, 'delivered', facts)
+  }
+  return said[0] ?? null
+}
+
+async function speak(tx: Tx, deps: Deps, answer: Message): Promise<Step | null> {
+  const booking = answer.bookingId === null ? null : ((await tx.bookings.get(answer.bookingId)) ?? null)
+  const patient = answer.patientId === null ? null : ((await tx.patients.get(answer.patientId)) ?? null)
+  const clinic = (await tx.clinics.get(answer.clinicId))!
+  const spoken = spokenOf(deps, answer, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone })
+  return spoken && (spoken.state === 'approved' || deps.policy.allowDrafts) ? spoken.step : null
+}
+
+async function mayText(tx: Tx, { patientId }: Message): Promise<boolean> {
+  return patientId !== null && (await tx.patients.consents(patientId)).some(({ channel }) => channel === 'sms')
+}

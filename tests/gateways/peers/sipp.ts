@@ -1,0 +1,117 @@
+import { spawnSync } from 'node:child_process'
+import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { freePort, present, Program } from './programs.ts'
+
+/**
+ * SIPp as the phone that is called: an independent SIP stack, told in scenarios how to behave. Its exit code says
+ * whether every message came as the scenario expects. Sending recorded keys takes raw sockets, so it needs root.
+ */
+export const sippPresent = () =>
+  process.getuid?.() === 0 && presentSipp() && present('baresip', ['-h']) && present('espeak-ng', ['--version']) && present('sox', ['--version'])
+
+/** SIPp has no exit code 0 for its version. */
+function presentSipp(): boolean {
+  const found = spawnSync('sipp', ['-v'], { stdio: 'ignore' }).error === undefined
+  if (!found && process.env.CI) throw new Error('sipp is missing: install the packages that .ci/run names')
+  return found
+}
+
+const HEADERS = '[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\n[last_CSeq:]'
+const CONTACT = 'Contact: <sip:[local_ip]:[local_port];transport=[transport]>'
+const SDP = [
+  'v=0',
+  'o=phone 1 1 IN IP[local_ip_type] [local_ip]',
+  's=-',
+  'c=IN IP[media_ip_type] [media_ip]',
+  't=0 0',
+  'm=audio [media_port] RTP/AVP 0 101',
+  'a=rtpmap:0 PCMU/8000',
+  'a=rtpmap:101 telephone-event/8000',
+  'a=fmtp:101 0-15',
+].join('\n')
+
+const send = (message: string, attributes = '') => `<send${attributes}><![CDATA[\n${message}\n\n]]></send>`
+const plain = (status: string) => `SIP/2.0 ${status}\n${HEADERS}\n${CONTACT}\nContent-Length: 0`
+const capture = (header: string, name: string) => `<ereg regexp=".*" search_in="hdr" header="${header}:" assign_to="${name}"/>`
+
+export const INVITE = `<recv request="INVITE"><action>
+<ereg regexp="sip:[+]?([0-9]+)@" search_in="hdr" header="To:" assign_to="whole,number"/>${capture('CSeq', 'cseq')}
+</action></recv>`
+export const RING = send(plain('180 Ringing'))
+export const pause = (ms: number) => `<pause milliseconds="${ms}"/>`
+export const press = (key: string) => `<nop><action><exec play_pcap_audio="/usr/share/sip-tester/dtmf_2833_${key}.pcap"/></action></nop>`
+/** Headerless µ-law. */
+export const sound = (file: string) => `<nop><action><exec rtp_stream="${file},1,0,PCMU/8000"/></action></nop>`
+export const note = (words: string) => `<nop><action><log message="${words}"/></action></nop>`
+export const PICK_UP = [
+  send(`SIP/2.0 200 OK\n${HEADERS}\n${CONTACT}\nContent-Type: application/sdp\nContent-Length: [len]\n\n${SDP}`, ' retrans="500"'),
+  `<recv request="ACK"><action>${capture('From', 'from')}${capture('To', 'to')}</action></recv>`,
+  note('taken [$number]'),
+].join('\n')
+export const TILL_BYE = `<recv request="BYE" timeout="60000"></recv>\n${send(plain('200 OK'))}`
+export const refuse = (status: string) => `${send(plain(status), ' retrans="500"')}\n<recv request="ACK"></recv>`
+/** Nobody picks up: the caller takes it back. */
+export const TILL_CANCEL = [
+  '<recv request="CANCEL" timeout="40000"></recv>',
+  send(plain('200 OK')),
+  send(`SIP/2.0 487 Request Terminated\n[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\nCSeq: [$cseq]\nContent-Length: 0`, ' retrans="500"'),
+  '<recv request="ACK"></recv>',
+].join('\n')
+export const HANG_UP = [
+  send(
+    'BYE sip:caller@[remote_ip]:[remote_port] SIP/2.0\nVia: SIP/2.0/[transport] [local_ip]:[local_port];branch=[branch]\nMax-Forwards: 70\nFrom:[$to]\nTo:[$from]\nCall-ID: [call_id]\nCSeq: 7 BYE\nContent-Length: 0',
+    ' retrans="500"',
+  ),
+  '<recv response="200"></recv>',
+].join('\n')
+
+export class Phone {
+  readonly port: number
+  readonly mediaPort: number
+  readonly #folder: string
+  readonly #sipp: Program
+
+  private constructor(folder: string, port: number, mediaPort: number, sipp: Program) {
+    this.#folder = folder
+    this.port = port
+    this.mediaPort = mediaPort
+    this.#sipp = sipp
+  }
+
+  /** @param calls after so many it ends; its exit code is 0 when each went as the steps say. */
+  static async start(steps: string[], mediaPort: number, calls?: number): Promise<Phone> {
+    const folder = await mkdtemp(join(tmpdir(), 'daysix-sipp-'))
+    const all = steps.join('\n')
+    const unread = ['whole', 'number', 'cseq', 'from', 'to'].filter((name) => !all.includes(`[$${name}]`) && all.includes(`${name}"`))
+    // SIPp refuses variables that nobody reads.
+    const reference = `<Reference variables="${['whole', ...unread.filter((name) => name !== 'whole')].join(',')}"/>`
+    await writeFile(join(folder, 'phone.xml'), `<?xml version="1.0" encoding="ISO-8859-1"?>\n<scenario name="phone">\n${all}\n${reference}\n</scenario>\n`)
+    const port = await freePort()
+    const args = ['-sf', 'phone.xml', '-i', '127.0.0.1', '-p', String(port), '-mi', '127.0.0.1', '-mp', String(mediaPort), '-nostdin', '-trace_logs', '-log_file', 'calls.log', '-trace_err', '-error_file', 'errors.log', '-nd', ...(calls ? ['-m', String(calls)] : [])]
+    const sipp = new Program('sipp', args, {}, folder)
+    await new Promise((resume) => setTimeout(resume, 300))
+    return new Phone(folder, port, mediaPort, sipp)
+  }
+
+  /** What the scenario noted, a line each. */
+  async notes(): Promise<string[]> {
+    const log = await readFile(join(this.#folder, 'calls.log'), 'utf8').catch(() => '')
+    return log.split('\n').filter((line) => line !== '')
+  }
+
+  /** Waits until all calls are over. */
+  ended(): Promise<number | null> {
+    return this.#sipp.ended()
+  }
+
+  get lines(): string[] {
+    return this.#sipp.lines
+  }
+
+  async close(): Promise<void> {
+    await this.#sipp.stop()
+    await rm(this.#folder, { recursive: true })
+  }
+}
