@@ -3,7 +3,8 @@ import { compose, type Composed } from './compose.ts'
 import { loadConfig } from './config.ts'
 import { startService, type Role } from './service.ts'
 import { firstAdministrator } from './adapters/access/people.ts'
-import { startDaily } from './adapters/worker/daily.ts'
+import { resealAll } from './adapters/db/reseal.ts'
+import { startRhythm } from './adapters/worker/rhythm.ts'
 import { retainDaily } from './flows/retention.ts'
 import { ensureFirstClinic } from './flows/first-clinic.ts'
 
@@ -20,6 +21,8 @@ export async function main(role: Role): Promise<void> {
 
 /** A stop that takes longer than this is cut short: what was in flight is recovered by whoever comes next. */
 const STOP_MS = 28_000
+const MINUTE_MS = 60_000
+const HOUR_MS = 60 * MINUTE_MS
 
 async function run(role: Role): Promise<void> {
   const config = loadConfig()
@@ -30,10 +33,12 @@ async function run(role: Role): Promise<void> {
   const running = await startService(config, composed, role)
   process.stdout.write(running.url ? `Daysix is ready at ${running.url}\n` : `Daysix is sending${running.healthUrl && `; its health is at ${running.healthUrl}`}\n`)
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
+  const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
   if (running.url) await welcome(composed, running.url)
   const stop = async () => {
     setTimeout(() => process.exit(1), STOP_MS).unref()
     await stopDaily?.()
+    await stopSealing?.()
     await running.stop()
     await composed.close()
     process.exit(0)
@@ -54,5 +59,19 @@ function dailyWork({ deps, log }: Composed): () => Promise<void> {
     const { seq, hash } = await deps.access.read.audit.head()
     log.info({ seq, hash }, 'retention has run; head of the audit record')
   }
-  return startDaily(work, (error) => log.error({ name: error.name }, 'daily work failed'))
+  return startRhythm(HOUR_MS, work, (error) => log.error({ name: error.name }, 'daily work failed'))
+}
+
+/** Seals data anew once there is another key than they were last looked through with. */
+function sealingAnew({ database, vault, log }: Composed): () => Promise<void> {
+  let done = ''
+  const work = async () => {
+    const key = vault.sealsWith()
+    if (key === done) return
+    const count = await resealAll(database, vault)
+    // Whoever was still sealing with the key before leaves something for the next pass.
+    if (count === 0) done = key
+    else log.info({ key, count }, 'sealed anew')
+  }
+  return startRhythm(MINUTE_MS, work, (error) => log.error({ name: error.name }, 'sealing anew failed'))
 }

@@ -4,6 +4,7 @@ import pg from 'pg'
 import { openServer } from '../../src/adapters/db/server.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
 import { createVault } from '../../src/adapters/vault/vault.ts'
+import { readKeyRing } from '../../src/adapters/vault/key-ring.ts'
 
 /**
  * Address of a server that the tests may use, e.g. from `eval "$(infra/ci/services.sh start)"`. Without one its tests are
@@ -16,7 +17,7 @@ export function serverAddress(name: 'TEST_DATABASE_URL' | 'TEST_REDIS_URL' | 'TE
 }
 
 const TEST_KEY = Buffer.alloc(32, 7)
-export const testVault = () => createVault(new Map([['k1', TEST_KEY]]), 'k1', TEST_KEY)
+export const testVault = () => createVault(readKeyRing(TEST_KEY.toString('base64')))
 
 export interface FreshDatabase {
   url: string

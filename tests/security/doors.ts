@@ -10,7 +10,7 @@ export const API_KEY = 'key-of-the-environment-0001'
 export const PASSWORD = 'tiny plum gallop stern'
 
 /** As in production: nothing is open. Without TLS, since tests speak plain HTTP to the loopback. */
-export const CLOSED: GateSettings = { apiKey: API_KEY, open: { api: false, pages: false }, idleMs: 30 * 60_000, secure: false }
+export const CLOSED: GateSettings = { apiKey: API_KEY, open: { api: false, pages: false }, idleMs: 30 * 60_000, secure: false, proxies: 0, cover: 'The on-call nurse, by the clinic number.' }
 
 export interface Asked {
   method?: string

@@ -8,9 +8,11 @@ import { createGate, usualSettings } from './access/gate.ts'
 import type { GateSettings } from './access/identify.ts'
 import { API_BASE, api } from './api/api.ts'
 import { desk } from './desk/desk.ts'
+import { troublePage } from './desk/trouble-page.ts'
 import { startPage } from './desk/start-page.ts'
 import type { NewsDesk } from './news.ts'
 import { accountPages } from './pages/account.ts'
+import { cautionsPage } from './pages/cautions.ts'
 import { signInPages } from './pages/sign-in.ts'
 import { STYLE_SHEET } from './pages/style-sheet.ts'
 import { operations, type Readiness } from './operations.ts'
@@ -42,16 +44,18 @@ export function createApp({ deps, log, news, patientPages, apiKey, doors = usual
   const gate = createGate(deps, doors)
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
+  app.set('trust proxy', doors.proxies)
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
   app.use(identify(deps))
   app.use(operations({ ready, apiKey, ...(metrics && { metrics }) }))
   app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
   app.use(API_BASE, gate.knowApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
-  app.use(signInPages({ gate, provider: null }), accountPages(gate))
+  app.use(signInPages({ gate, provider: null }), accountPages(gate), cautionsPage(doors.cover))
   app.use('/v', gate.limits.page, patientRouter(deps, patientPages))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   app.get('/', startPage(extra !== undefined))
-  app.use('/desk', gate.pages, desk(deps, news, log))
+  app.use('/desk', gate.pages, desk(deps, news))
+  app.use('/desk', troublePage(log))
   if (extra) app.use(extra)
   app.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is nothing at this address.' })))
   app.use(problemHandler(log))

@@ -1,4 +1,5 @@
 import { createCipheriv, createDecipheriv, createHmac, hkdfSync, randomBytes } from 'node:crypto'
+import type { KeyRing, RingKey } from './key-ring.ts'
 
 /** Seals what must not be readable in the database or its backups, and makes look-up keys from it. */
 export interface Vault {
@@ -8,27 +9,42 @@ export interface Vault {
   open(sealed: string): string
   /** Keyed hash for exact look-up; the same input always gives the same output. */
   fingerprint(plain: string): string
+  /** Name of the key that seals now. */
+  sealsWith(): string
 }
 
 const IV_BYTES = 12
 const TAG_BYTES = 16
 
-/**
- * @param keys key id → 32 bytes. `current` seals; all of them open.
- * Fingerprints are made with `lookupKey`, which stays when sealing keys change, or look-ups would fail.
- */
-export function createVault(keys: ReadonlyMap<string, Buffer>, current: string, lookupKey: Buffer): Vault {
-  const sealing = new Map([...keys].map(([id, key]) => [id, derive(key, 'seal')]))
-  const looking = derive(lookupKey, 'look-up')
+export function createVault(ring: KeyRing): Vault {
+  const sealing = derivedKeys()
+  const looking = derive(ring.oldest().key, 'look-up')
   return {
-    seal: (plain) => sealWith(sealing.get(current)!, current, plain),
-    open: (sealed) => openWith(sealing, sealed),
+    seal: (plain) => sealWith(sealing(ring.newest()), ring.newest().id, plain),
+    open: (sealed) => openWith((id) => keyFor(ring, sealing, id), sealed),
     fingerprint: (plain) => createHmac('sha256', looking).update(plain).digest('base64url'),
+    sealsWith: () => ring.newest().id,
   }
 }
 
 function derive(key: Buffer, purpose: string): Buffer {
   return Buffer.from(hkdfSync('sha256', key, Buffer.alloc(0), `daysix ${purpose}`, 32))
+}
+
+/** Derived once for each key of the ring. */
+function derivedKeys(): (ringKey: RingKey) => Buffer {
+  const derived = new Map<string, Buffer>()
+  return ({ id, key }) => {
+    const known = derived.get(id) ?? derive(key, 'seal')
+    derived.set(id, known)
+    return known
+  }
+}
+
+function keyFor(ring: KeyRing, sealing: (key: RingKey) => Buffer, id: string): Buffer {
+  const ringKey = ring.byId(id)
+  if (!ringKey) throw new Error(`The key "${id}" that sealed this record is not at hand.`)
+  return sealing(ringKey)
 }
 
 function sealWith(key: Buffer, keyId: string, plain: string): string {
@@ -38,13 +54,11 @@ function sealWith(key: Buffer, keyId: string, plain: string): string {
   return `${keyId}.${Buffer.concat([iv, body, cipher.getAuthTag()]).toString('base64url')}`
 }
 
-function openWith(keys: ReadonlyMap<string, Buffer>, sealed: string): string {
+function openWith(keyOf: (id: string) => Buffer, sealed: string): string {
   const dot = sealed.indexOf('.')
   const keyId = sealed.slice(0, dot)
-  const key = keys.get(keyId)
-  if (!key) throw new Error(`The key "${keyId}" that sealed this record is not at hand.`)
   const bytes = Buffer.from(sealed.slice(dot + 1), 'base64url')
-  const decipher = createDecipheriv('aes-256-gcm', key, bytes.subarray(0, IV_BYTES)).setAAD(Buffer.from(keyId))
+  const decipher = createDecipheriv('aes-256-gcm', keyOf(keyId), bytes.subarray(0, IV_BYTES), { authTagLength: TAG_BYTES }).setAAD(Buffer.from(keyId))
   decipher.setAuthTag(bytes.subarray(-TAG_BYTES))
   return Buffer.concat([decipher.update(bytes.subarray(IV_BYTES, -TAG_BYTES)), decipher.final()]).toString('utf8')
 }

@@ -26,7 +26,7 @@ export interface Gate {
 /** Where nothing is said otherwise: open to this machine by its local names, as long as no key is set. */
 export function usualSettings(apiKey: string | undefined): GateSettings {
   const open = apiKey === undefined
-  return { apiKey, open: { api: open, pages: open }, idleMs: 30 * 60_000, secure: false }
+  return { apiKey, open: { api: open, pages: open }, idleMs: 30 * 60_000, secure: false, proxies: 0, cover: null }
 }
 
 export function createGate(deps: AccessDeps, settings: GateSettings): Gate {
@@ -42,7 +42,9 @@ export function createGate(deps: AccessDeps, settings: GateSettings): Gate {
 }
 
 /** Nobody's bodies are not even read. */
-const refuseNobody: RequestHandler = (request, _response, next) => {
+const refuseNobody: RequestHandler = (request, response, next) => {
+  // Answers are about patients: nothing in between may keep them.
+  response.set('Cache-Control', 'no-store')
   if (request.actor) return next()
   next(new Failure('unauthorized', { field: 'Authorization', message: 'Send the API key as "Authorization: Bearer …", or sign in.' }))
 }

@@ -17,6 +17,10 @@ export interface GateSettings {
   idleMs: number
   /** People reach the service over TLS: cookies are for that only. */
   secure: boolean
+  /** Proxies in front whose word on the caller's address is taken. */
+  proxies: number
+  /** Who answers urgent replies outside the desk's hours. */
+  cover: string | null
 }
 
 /** The key of the environment may do everything, as it always could. */
