@@ -1,5 +1,7 @@
 import { isAboutTheNumber } from '../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
+import type { MessageState } from '../domain/message.ts'
+import type { TextKind } from '../domain/texts/kinds.ts'
 import { MOST_CHOICES } from '../domain/rebook/choose.ts'
 import type { Heard } from './gateway.ts'
 import { answer, sayToNumber, talkedEnough, type Done, type Hearing, type Talk } from './hearing.ts'
@@ -62,10 +64,21 @@ export async function gather(tx: Tx, deps: Deps, reply: ReplyRecord): Promise<He
     if (offer?.state === 'open') offers.push({ bookingId: id, instants: offer.choices.map(({ at }) => at) })
   }
   const asked = (await tx.replies.thread(reply.phone))?.asked ?? null
-  return { reply, patients, talks, asked, offers }
+  return { reply, patients, talks, asked, askedWhen: await wasAskedWhen(tx, reply), offers }
 }
 
-function readIt(deps: Deps, { reply, patients, talks, asked, offers }: Hearing): Reading {
+const WEEK_MS = 7 * 86_400_000
+const ASKS_WHEN: ReadonlySet<TextKind> = new Set(['lmp-question', 'cycle-check'])
+const SAID: ReadonlySet<MessageState> = new Set(['sending', 'sent', 'delivered', 'undelivered'])
+
+/** Whether the newest message that went to this number asked for the day her period started. */
+async function wasAskedWhen(tx: Tx, { phone, receivedAt }: ReplyRecord): Promise<boolean> {
+  const said = await tx.messages.toPhone(phone, new Date(receivedAt.getTime() - WEEK_MS))
+  const last = said.filter(({ state, sentAt }) => SAID.has(state) && (sentAt === null || sentAt <= receivedAt)).at(-1)
+  return last !== undefined && ASKS_WHEN.has(last.kind)
+}
+
+function readIt(deps: Deps, { reply, patients, talks, asked, askedWhen, offers }: Hearing): Reading {
   const [talk] = talks
   const offered = asked
     ? asked.bookingIds.map((id) => talks.find(({ booking }) => booking.id === id)?.booking.visitAt).filter((at) => at !== undefined)
@@ -77,6 +90,7 @@ function readIt(deps: Deps, { reply, patients, talks, asked, offers }: Hearing):
     ...(talk && { visit: talk.booking.visitAt }),
     choices: asked ? asked.bookingIds.length : offered.length,
     offered,
+    askedWhen,
   })
   const threshold = talk?.clinic.settings.minConfidence ?? 0
   return reading.confidence < threshold && !isAboutTheNumber(reading.meaning) ? { ...reading, meaning: 'unclear' } : reading

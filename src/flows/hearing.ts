@@ -18,6 +18,8 @@ export interface Hearing {
   patients: Patient[]
   talks: Talk[]
   asked: NonNullable<Thread['asked']> | null
+  /** The last thing said to her asked when her period started. */
+  askedWhen: boolean
   /** Bookings with an offer that waits for a number, with its instants. */
   offers: { bookingId: string; instants: Date[] }[]
 }

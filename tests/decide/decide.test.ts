@@ -53,6 +53,10 @@ describe('what follows from a reply about a visit', () => {
     expect(done(situation(reading('period-started', { startedOn: '2026-03-09' }), { keeps: () => false }))).toEqual(['learn', 'offer'])
   })
 
+  it('a start without a day leads to the question, and to a person if she does not answer', () => {
+    expect(done(situation(reading('period-started')))).toEqual(['say lmp-question', 'follow-up unclear-reply'])
+  })
+
   it('a start that contradicts the record goes to a person', () => {
     const odd = situation(reading('period-started', { startedOn: '2026-03-09' }), { history: { status: 'cycling', lmp: '2026-03-03' } })
     expect(done(odd)).toEqual(['say unclear', 'follow-up contradiction'])

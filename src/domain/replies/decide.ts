@@ -92,7 +92,9 @@ function byMeaning(situation: Situation): Effect[] {
   const { reading, history, today, topics } = situation
   switch (reading.meaning) {
     case 'period-started':
-      return learned(situation, heardStart(history, reading.startedOn ?? today, today))
+      // "Last week" starts a period, but no forecast: she is asked for the day, and a person sees to it if she does not say.
+      if (reading.startedOn === undefined) return [...say('lmp-question'), follow('unclear-reply')]
+      return learned(situation, heardStart(history, reading.startedOn, today))
     case 'not-started':
       return notStarted(situation)
     case 'still-bleeding':

@@ -28,6 +28,8 @@ export interface ReplyContext {
   receivedAt: Date
   /** IANA zone of the patient: decides what "today" is. */
   zone: string
+  /** The last thing she was asked is when her period started: then a date alone is the answer. */
+  askedWhen?: boolean
   /** The visit the conversation is about, if any. */
   visit?: Date
   /** Openings on offer, 0 if none. */
