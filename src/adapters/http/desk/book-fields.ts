@@ -1,6 +1,6 @@
 import { z } from 'zod'
 import type { CycleHistory } from '../../../domain/cycle/history.ts'
-import { Failure } from '../../../domain/failure.ts'
+import type { Failure } from '../../../domain/failure.ts'
 import type { BookingRequest } from '../../../flows/book-visit.ts'
 import { field, type Sheet } from './page.ts'
 

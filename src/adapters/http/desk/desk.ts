@@ -1,12 +1,11 @@
 import express, { Router } from 'express'
-import type { Logger } from 'pino'
+import { Failure } from '../../../domain/failure.ts'
 import type { Deps } from '../../../flows/ports.ts'
 import { loadTexts } from '../../templates/load-texts.ts'
 import type { NewsDesk } from '../news.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { deskAssets } from './assets.ts'
 import { events } from './events.ts'
-import { troublePage } from './trouble-page.ts'
 import { mountBook } from './book-page.ts'
 import { mountBookings } from './bookings-page.ts'
 import { mountCalls } from './calls-page.ts'
@@ -23,7 +22,7 @@ import { Desk } from './page.ts'
 const LARGEST_FORM = '64kb'
 
 /** The front desk's pages: `/desk/CLINIC/…`. Rendered here; they work without scripts. */
-export function desk(deps: Deps, news: NewsDesk, log: Logger): Router {
+export function desk(deps: Deps, news: NewsDesk): Router {
   const router = Router()
   router.get('/events', events(news))
   router.use('/assets', deskAssets())
@@ -31,6 +30,6 @@ export function desk(deps: Deps, news: NewsDesk, log: Logger): Router {
   router.get('/', clinicsPage(deps))
   const pages = new Desk(router, deps, loadTexts())
   for (const mount of [mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet, mountReplies, mountConversation, mountOpenings, mountTexts, mountService]) mount(pages)
-  router.use(troublePage(log))
+  router.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is no such page.' })))
   return router
 }

@@ -140,6 +140,7 @@ async function newPeriod(sheet: Sheet): Promise<Answer> {
 
 /** A corrected first day replaces the old one; what she said about the cycle that never was goes with it. */
 function corrected(cycle: CycleHistory, lmp: string, today: string): CycleHistory {
-  const { lmpGiveDays: _give, startedOn: _started, notStartedBy: _not, endedOn: _ended, stillBleedingOn: _still, ...kept } = cycle
-  return { ...kept, status: 'cycling', lmp, toldOn: today }
+  const next: CycleHistory = { ...cycle, status: 'cycling', lmp, toldOn: today }
+  for (const field of ['lmpGiveDays', 'startedOn', 'notStartedBy', 'endedOn', 'stillBleedingOn'] as const) delete next[field]
+  return next
 }
