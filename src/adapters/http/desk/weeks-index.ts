@@ -25,8 +25,7 @@ export function weeksIndex({ sheet, today, chosen, counts, days }: WeeksIndex): 
   function cell(date: CalendarDate): Html {
     if (date < today || date > last) return html`<td></td>`
     const visits = byDate.get(date) ?? 0
-    const name = `${dateWords(date, 'cccc d LLLL')}: ${visits === 1 ? '1 visit' : `${visits} visits`}`
-    return html`<td${visits === 0 && html` class="none"`}><a href="${sheet.at(`bookings?from=${date}`)}" aria-label="${name}"${date === chosen && html` aria-current="date"`}><small>${dateWords(date, 'd')}</small> ${visits === 0 ? '–' : visits}</a></td>`
+    return html`<td${visits === 0 && html` class="none"`}><a href="${sheet.at(`bookings?from=${date}`)}"${date === chosen && html` aria-current="date"`}><small><span class="unseen">${dateWords(date, 'cccc')} </span>${dateWords(date, 'd')}<span class="unseen"> ${dateWords(date, 'LLLL')}:</span></small> ${visits === 0 ? '–' : visits}<span class="unseen"> ${visits === 1 ? 'visit' : 'visits'}</span></a></td>`
   }
 }
 
