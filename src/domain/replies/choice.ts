@@ -1,6 +1,8 @@
 import { DateTime } from 'luxon'
 import type { Scene } from './scene.ts'
-import type { Run } from './matching.ts'
+import type { Match, Run } from './matching.ts'
+import { isUnderstood } from './senses.ts'
+import type { Sense } from './vocabulary.ts'
 
 /** A choice among the openings on offer. `undefined` when none or more than one is named. */
 export interface Choice extends Run {
@@ -11,11 +13,17 @@ export interface Choice extends Run {
  * Reads "2", "2nd one", "the Tuesday one", "the 10:30" while an offer is open. A clause must hold nothing but the choice
  * and words of choosing: "2 days ago" is none.
  */
-export function findChoice(scene: Scene): Choice | undefined {
-  if (scene.context.choices < 1) return undefined
-  const named = scene.clauses.runs.flatMap((clause) => readClause(clause, scene) ?? [])
+export function findChoice(scene: Scene, senses: Match<Sense>[]): Choice | undefined {
+  if (scene.context.choices < 1 || scene.isPart) return undefined
+  const named = scene.clauses.runs.flatMap((clause) => readClause(clause, scene) ?? []).filter((choice) => isInPlace(choice, senses, scene))
   const first = named[0]
   return first && named.every((other) => other.choice === first.choice) ? first : undefined
+}
+
+/** At the beginning or the end; in between only where all the rest is understood. */
+function isInPlace(choice: Choice, senses: Match<Sense>[], scene: Scene): boolean {
+  if (choice.from === 0 || choice.to === scene.tokens.length) return true
+  return scene.clauses.runs.every((run) => run.from === choice.from || isUnderstood(run, senses, scene))
 }
 
 function readClause(clause: Run, scene: Scene): Choice | undefined {

@@ -43,7 +43,7 @@ const SAME_MEANING: Partial<Record<Sense, Meaning>> = {
 /** What the text means in this language, most important first. */
 export function readScene(scene: Scene): Reading {
   const senses = holdingSenses(scene)
-  const told = settle([...senses.flatMap((match) => tell(match, senses, scene)), ...tellQuestions(senses, scene)], scene)
+  const told = settle([...senses.flatMap((match) => tell(match, senses, scene)), ...tellQuestions(senses, scene)], senses, scene)
   const first = told[0]
   if (!first) return { meaning: 'unclear', confidence: 0.5, words: [] }
   const also = [...new Set(told.map((each) => each.meaning))].filter((meaning) => meaning !== first.meaning)
@@ -127,8 +127,8 @@ const SPEAK_OF_TOPICS = new Set<Sense>(['prep-lapse', 'urgent', 'stop', 'prep-qu
 const ABOUT_BLEEDING = new Set<Meaning>(['period-started', 'not-started', 'still-bleeding', 'bleeding-ended'])
 
 /** Sorts by importance and takes away what another meaning explains better. */
-function settle(told: Told[], scene: Scene): Told[] {
-  const choice = findChoice(scene)
+function settle(told: Told[], senses: Found[], scene: Scene): Told[] {
+  const choice = findChoice(scene, senses)
   if (choice && !told.some((each) => overlaps(each.run, choice) && each.meaning !== 'confirm')) {
     told.push({ meaning: 'choice', run: choice, confidence: 0.96, choice: choice.choice })
   }

@@ -1,4 +1,4 @@
-import { readScene } from './meanings.ts'
+import { PRECEDENCE, readScene } from './meanings.ts'
 import type { Reading, ReplyContext } from './reading.ts'
 import { receiptOf, type Receipt } from './receipt.ts'
 import { lookAt } from './scene.ts'
@@ -18,7 +18,8 @@ export function readReply(text: string, context: ReplyContext, vocabulary: Vocab
   if (tokens.length === 0) return NOTHING
   let known: Receipt | undefined
   const receipt = () => (known ??= receiptOf(context.receivedAt, context.zone))
-  const readIn = (language: Language) => readScene(lookAt(tokens, language, context, receipt))
+  const parts = cutUp(tokens)
+  const readIn = (language: Language) => mostImportant(parts.map((part) => readScene(lookAt(part, language, context, receipt, parts.length > 1))))
   let best: Reading | undefined
   for (const language of languagesToTry(tokens, context.language, vocabulary)) {
     const reading = readIn(language)
@@ -27,6 +28,34 @@ export function readReply(text: string, context: ReplyContext, vocabulary: Vocab
     best ??= named
   }
   return best ?? NOTHING
+}
+
+// A part is long enough for any sentence; within it work may grow faster than its length, over all parts it does not.
+const LONGEST_PART = 120
+const CUT_FROM = 80
+
+/** Cuts a long text into parts, at the end of a sentence where one ends. */
+function cutUp(tokens: Token[]): Token[][] {
+  const parts: Token[][] = []
+  let from = 0
+  while (tokens.length - from > LONGEST_PART) {
+    const end = tokens.findIndex((token, at) => at >= from + CUT_FROM && token.before === 2)
+    const to = end < 0 || end > from + LONGEST_PART ? from + LONGEST_PART : end
+    parts.push(tokens.slice(from, to))
+    from = to
+  }
+  return [...parts, tokens.slice(from)]
+}
+
+/** The most important of the readings of a text's parts; what the others say becomes `also`. */
+function mostImportant(readings: Reading[]): Reading {
+  if (readings.length === 1) return readings[0]!
+  const told = readings.filter((reading) => reading.meaning !== 'unclear').sort((a, b) => PRECEDENCE.indexOf(a.meaning) - PRECEDENCE.indexOf(b.meaning))
+  const [first] = told
+  if (!first) return readings[0]!
+  const also = [...new Set(told.flatMap((reading) => [reading.meaning, ...(reading.also ?? [])]))].filter((meaning) => meaning !== first.meaning)
+  const dated = told.find((reading) => reading.startedOn !== undefined)
+  return { ...first, ...(dated && { startedOn: dated.startedOn! }), ...(also.length > 0 && { also }) }
 }
 
 /** The reading in her own language, when it comes to the same: "STOP" or "ok" is no change of language. */

@@ -18,14 +18,16 @@ export interface Scene {
   clauses: Clauses
   days: DayRun[]
   matches: Match<Sense>[]
+  /** It is a part of a longer text: nothing in it stands alone. */
+  isPart: boolean
 }
 
 /** Looks at a text through one language's vocabulary. */
-export function lookAt(written: Token[], language: Language, context: ReplyContext, receipt: () => Receipt): Scene {
+export function lookAt(written: Token[], language: Language, context: ReplyContext, receipt: () => Receipt, isPart: boolean): Scene {
   const tokens = respell(written, language)
   const classes = findClasses(tokens, language)
   const days = findDays(tokens, classes, language, receipt)
   const clauses = findClauses(tokens, classes)
   const matches = findPatterns(tokens, classes, language.phrases)
-  return { language, context, receipt, tokens, classes, clauses, days, matches }
+  return { language, context, receipt, tokens, classes, clauses, days, matches, isPart }
 }

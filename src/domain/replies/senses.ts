@@ -26,7 +26,7 @@ const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])
 export function holdingSenses(scene: Scene): Found[] {
   const masks = scene.matches.filter((match) => match.sense === 'mask')
   const seen = scene.matches.filter((match) => REMARKS.has(match.sense) || !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))))
-  const unhidden = seen.filter((match) => NEVER_HIDDEN.has(match.sense) || HELPERS.has(match.sense) || !seen.some((other) => hides(other, match)))
+  const unhidden = seen.filter((match) => REMARKS.has(match.sense) || !seen.some((other) => hides(other, match)))
   const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
   return complete.filter((match) => isHersAndReal(match, complete, scene))
 }
@@ -36,11 +36,13 @@ function isWider(match: Found, mask: Found): boolean {
 }
 
 function hides(other: Found, match: Found): boolean {
-  return other.sense !== match.sense && !other.whole && !HELPERS.has(other.sense) && isWider(other, match)
+  if (NEVER_HIDDEN.has(match.sense) && other.sense !== 'late-some-days') return false
+  return other.sense !== match.sense && !other.whole && !REMARKS.has(other.sense) && isWider(other, match)
 }
 
 /** A pattern of the `whole` kind fills its clause, and every other clause says something that is understood. */
 function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
+  if (scene.isPart) return false
   const clause = clausesAround(match, scene.clauses)
   const again = matches.filter((other) => other.whole && other.sense === match.sense)
   const runs = [match, ...again, ...besides(match, matches, scene)]
@@ -48,7 +50,7 @@ function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
   if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, fillers)
   if (!isFilled(clause, runs, scene.classes, fillers)) return false
   if (match.sense === 'started-short' && scene.tokens.length <= SHORT_ANSWER && scene.days.some((day) => overlaps(day, clause))) return true
-  if (match.sense === 'stop' && isPlainStop(clause, scene)) return true
+  if (match.sense === 'stop' && isPlainStop(match, clause, scene)) return true
   return scene.clauses.runs.every((run) => overlaps(run, clause) || isUnderstood(run, matches, scene))
 }
 
@@ -59,7 +61,8 @@ function besides(match: Found, matches: Found[], scene: Scene): Run[] {
   return [...days, ...matches.filter((other) => other.sense === 'clock')]
 }
 
-function isUnderstood(run: Run, matches: Found[], scene: Scene): boolean {
+/** A clause that says something the vocabulary knows, or nothing but courtesies and days. */
+export function isUnderstood(run: Run, matches: Found[], scene: Scene): boolean {
   const fillers = ['filler', 'joint', 'dating']
   if (isFilled(run, scene.days, scene.classes, fillers)) return true
   return matches.some((match) => {
@@ -76,12 +79,16 @@ const PREMIUM_NUMBER = /\d{5}|https?|www|\.com/
 
 /**
  * A carrier word that stands alone as the first or the last sentence of a short text is her stop, whatever else she says.
+ * In capitals, with a please, or beside words of the clinic a comma parts it off as well.
  * Elsewhere, and beside links and long numbers (advertisements quote the word), it is not.
  */
-function isPlainStop(clause: Run, { tokens }: Scene): boolean {
+function isPlainStop(match: Found, clause: Run, { tokens, classes }: Scene): boolean {
   if (tokens.length > SHORT_REPLY || tokens.some((token) => PREMIUM_NUMBER.test(token.word))) return false
-  const isFirst = clause.from === 0 && (tokens[clause.to]?.before ?? 2) === 2
-  const isLast = clause.to === tokens.length && tokens[clause.from]!.before === 2
+  const written = tokens.slice(match.from, match.to).map((token) => token.written).join('')
+  const isMeant = written === written.toUpperCase() || clause.to - clause.from > match.to - match.from || classes.some((found) => found.has('care'))
+  const part = isMeant ? 1 : 2
+  const isFirst = clause.from === 0 && (tokens[clause.to]?.before ?? 2) >= part
+  const isLast = clause.to === tokens.length && tokens[clause.from]!.before >= part
   return isFirst || isLast
 }
 

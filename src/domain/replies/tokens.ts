@@ -17,7 +17,6 @@ const HEAD = 15_000
 
 const PLAIN = /^[\t\n\r\x20-\x7e]*$/
 // Control characters, zero-width characters, direction marks, soft hyphens, variation selectors, tags, skin tones.
-// eslint-disable-next-line no-control-regex
 const INVISIBLE = /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u00ad\u034f\u061c\u115f\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufe00-\ufe0f\ufeff]|[\u{e0000}-\u{e007f}]|[\u{1f3fb}-\u{1f3ff}]/gu
 
 // In this order: text faces, clock times, numeric dates, words (with apostrophes), emoji, any other mark. Plain texts, which
@@ -38,6 +37,7 @@ function pieces(letter: string, apostrophe: string, flags: string): RegExp {
   return new RegExp(parts.join('|'), flags)
 }
 
+const LINK = /(?:https?:\/\/|www\.)\S*/gi
 const FACE = /^[<:;=]./
 const APOSTROPHES = /['’‘`´ʼ]/g
 const MARKS = /[\u0300-\u036f]/g
@@ -46,11 +46,11 @@ const WORDLIKE = /^[\p{L}\p{M}\p{N}]|^\p{Extended_Pictographic}/u
 const SENTENCE_END = /[.!?。！？।¿¡]/
 const SOFT = /[,;:()[\]{}–—|&•…]/
 
-/** Removes what cannot be seen, unifies full-width and similar forms, and shortens a text beyond 20,000 characters. */
+/** Removes what cannot be seen, unifies full-width and similar forms, leaves only "http" of a link, and shortens a text beyond 20,000 characters. */
 export function cleanText(text: string): string {
   const cut = text.length > LONGEST ? `${text.slice(0, HEAD)}\n${text.slice(text.length - (LONGEST - HEAD))}` : text
-  if (PLAIN.test(cut)) return cut
-  return cut.normalize('NFKC').replace(INVISIBLE, '').normalize('NFC')
+  const seen = PLAIN.test(cut) ? cut : cut.normalize('NFKC').replace(INVISIBLE, '').normalize('NFC')
+  return seen.includes('://') || seen.includes('www.') ? seen.replace(LINK, ' http ') : seen
 }
 
 /** Lower case, without apostrophes and (Latin letters only) without accents: й and ї, ਂ and ੀ are letters of their own. */

@@ -171,12 +171,12 @@ function spellOut(language: Language, name: string, steps: Step[]): string[][] {
 function addPatterns(language: Language, source: VocabularySource): void {
   const days = new Set<string>(DAY_KINDS)
   for (const [kind, patterns] of Object.entries(source.days)) {
-    if (!days.has(kind)) badInput(`${language.code} days.${kind}`, `No such kind of day. Use one of: ${DAY_KINDS.join(', ')}.`)
+    if (!days.has(kind)) badInput(`${language.code} days.${kind}`, `There is no kind of day "${kind}". Use one of: ${DAY_KINDS.join(', ')}.`)
     for (const pattern of patterns) addPattern(language, language.days, kind as DayKind, pattern, false, source)
   }
   for (const [section, whole] of [['phrases', false], ['whole', true]] as const) {
     for (const [sense, patterns] of Object.entries(source[section])) {
-      if (!SENSES.has(sense)) badInput(`${language.code} ${section}.${sense}`, `No such sense. Use one of: ${[...SENSES].join(', ')}.`)
+      if (!SENSES.has(sense)) badInput(`${language.code} ${section}.${sense}`, `There is no sense "${sense}". Use one of: ${[...SENSES].join(', ')}.`)
       for (const pattern of patterns) addPattern(language, language.phrases, sense as Sense, pattern, whole, source)
     }
   }

@@ -50,10 +50,8 @@ function markDay(run: DayRun, classes: ClassRuns): void {
   }
 }
 
-const WITH_PREPOSITION = new Set<string>(['weekday', 'last-weekday', 'day-of-month'])
-
 function isPreposition(classes: Map<string, number[]>, run: DayRun): boolean {
-  return WITH_PREPOSITION.has(run.kind) && !['weekday', 'n', 'nth'].some((name) => classes.has(name))
+  return classes.has('dating') && run.kind !== 'cycle-day' && !['weekday', 'n', 'nth'].some((name) => classes.has(name))
 }
 
 const BEFORE = new Set<string>([
@@ -171,12 +169,15 @@ function isMonthFirst(language: Language, { local }: Receipt): boolean {
   return language.code === 'en' && (/^(America|US)\/|^Pacific\/(Honolulu|Guam)/.test(local.zoneName ?? '') || local.offset <= -150)
 }
 
+/** Beyond this word no date is asked of the library: nobody dates her period after a hundred words. */
+const LAST_CALENDAR_DATE = 100
+
 /** Dates with the name of a month, which a library reads: asked only where a month stands near a number. */
 function calendarDays(tokens: Token[], classes: ClassRuns, language: Language, receipt: () => Receipt): DayRun[] {
   const parser = CALENDARS[language.code]
   if (!parser || language.months.size === 0) return []
   return tokens.flatMap((token, at): DayRun[] => {
-    if (!language.months.has(token.word) || ![at - 2, at - 1, at + 1, at + 2].some((near) => isNumber(classes[near]))) return []
+    if (!language.months.has(token.word) || at > LAST_CALENDAR_DATE || ![at - 2, at - 1, at + 1, at + 2].some((near) => isNumber(classes[near]))) return []
     const from = Math.max(0, at - 3)
     return calendarDay(tokens.slice(from, at + 4), from, parser, receipt())
   })
