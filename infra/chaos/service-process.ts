@@ -46,6 +46,11 @@ export class ServiceProcess {
     child.on('error', () => {})
   }
 
+  /** Counts from its next start. */
+  setEnvironment(name: string, value: string): void {
+    this.#options.environment[name] = value
+  }
+
   tell(message: object): void {
     if (this.runs && this.#child!.connected) this.#child!.send(message, () => {})
   }

@@ -10,7 +10,7 @@ set -euo pipefail
 HOME_DIR=${DAYSIX_SERVICES_DIR:-/tmp/daysix-services}
 PG_PORT=${DAYSIX_PG_PORT:-55432}
 REDIS_PORT=${DAYSIX_REDIS_PORT:-56379}
-CLUSTER_PORTS=${DAYSIX_CLUSTER_PORTS:-45001 45002 45003}
+CLUSTER_PORTS=${DAYSIX_CLUSTER_PORTS-45001 45002 45003}
 
 say() { echo "$*" >&2; }
 
@@ -57,6 +57,7 @@ start_redis() { # port, then extra settings
 
 start_cluster() {
   local port nodes=()
+  [ -n "$CLUSTER_PORTS" ] || return 0
   for port in $CLUSTER_PORTS; do
     start_redis "$port" --cluster-enabled yes --cluster-node-timeout 2000
     nodes+=("127.0.0.1:$port")
@@ -85,8 +86,12 @@ case ${1:-start} in
     start_cluster
     echo "export TEST_DATABASE_URL=postgres://daysix@127.0.0.1:$PG_PORT/postgres"
     echo "export TEST_REDIS_URL=redis://127.0.0.1:$REDIS_PORT"
-    echo "export TEST_REDIS_CLUSTER=redis://$(echo "$CLUSTER_PORTS" | sed 's/\([0-9]*\)/127.0.0.1:\1/g; s/ /,/g')"
+    [ -z "$CLUSTER_PORTS" ] || echo "export TEST_REDIS_CLUSTER=redis://$(echo "$CLUSTER_PORTS" | sed 's/\([0-9]*\)/127.0.0.1:\1/g; s/ /,/g')"
     ;;
   stop) stop_all ;;
-  *) say 'usage: services.sh start|stop' && exit 2 ;;
+  # As after a power cut: no good-bye, no last write. `start` brings them back.
+  crash-postgres) as_postgres "$(pg_bin)/pg_ctl -D $HOME_DIR/postgres -m immediate stop" >/dev/null ;;
+  crash-redis) kill -9 "$(cat "$HOME_DIR/redis-$REDIS_PORT/pid")" ;;
+  wipe-redis) redis-cli -p "$REDIS_PORT" flushall >/dev/null ;;
+  *) say 'usage: services.sh start|stop|crash-postgres|crash-redis|wipe-redis' && exit 2 ;;
 esac

@@ -1,0 +1,151 @@
+import { DateTime } from 'luxon'
+import type { Acceptance } from './ledger.ts'
+
+/** What the audit needs of a database: only reading. */
+export type Ask = (sql: string) => Promise<Record<string, unknown>[]>
+
+export interface Evidence {
+  ask: Ask
+  acceptances: readonly (Acceptance & { earliest: Date })[]
+  /** Messages that a kill, a crash or a broken connection may have left in doubt. */
+  inDoubt: ReadonlySet<string>
+  booked: ReadonlyMap<string, string>
+  stopped: ReadonlyMap<string, Date>
+  heard: ReadonlySet<string>
+  now: Date
+}
+
+export interface Finding {
+  rule: string
+  looked: number
+  breaches: string[]
+}
+
+interface Row {
+  id: string
+  booking_id: string | null
+  kind: string
+  state: string
+  code: string | null
+  send_at: Date
+  not_after: Date
+  claimed_at: Date | null
+  revision: number | null
+  unsolicited: boolean
+  fallback_of: string | null
+}
+
+const ZONE = 'America/Halifax'
+const FINAL = new Set(['sent', 'delivered', 'undelivered', 'failed', 'expired', 'withdrawn'])
+const MATTERS = new Set(['prep', 'late-prep', 'offer', 'moved', 'cannot-offer', 'alarm'])
+const DESPITE_STOP = new Set(['stopped', 'wrong-person', 'help', 'alarm'])
+
+/** Compares what the network wrote down with what the database says. */
+export async function audit(evidence: Evidence): Promise<Finding[]> {
+  const { ask, now } = evidence
+  const messages = (await ask('select * from message')) as unknown as Row[]
+  const counts = tally(evidence.acceptances.map(({ id }) => id))
+  const facts: Facts = { ...evidence, counts, messages, byId: new Map(messages.map((each) => [each.id, each])), ...(await surroundings(ask)) }
+  const due = messages.filter(({ send_at }) => send_at.getTime() < now.getTime() - 5 * 60_000)
+  return [
+    finding('every message due is settled', due, ({ state }) => FINAL.has(state)),
+    finding('what was sent, the network has', messages.filter(({ state }) => ['sent', 'delivered'].includes(state)), ({ id }) => facts.counts.has(id)),
+    finding('what the network has, is known to be sent or in doubt', [...facts.counts.keys()], (id) => isKnown(facts, id)),
+    finding('what mattered and was not sent, a person must call about', due.filter(mattersUnsent), (row) => facts.called.has(row.booking_id ?? '')),
+    finding('nothing twice but what a fault left in doubt, and each is recorded', twice(facts), ([id, count]) => mayBeTwice(facts, id, count)),
+    finding('nothing after STOP', facts.acceptances, (each) => beforeStop(facts, each)),
+    finding('nothing after its end', facts.acceptances, ({ earliest, notAfter }) => earliest <= notAfter),
+    finding('nothing unasked outside sending hours', unasked(facts), (each) => inHours(each)),
+    finding('no number over its cap', phonesOf(facts), ([, sent]) => withinCap(sent)),
+    finding('no time booked twice', await ask(`select clinic_id, clinician, visit_at, count(*)::int as n from booking where state = 'booked' group by 1, 2, 3`), ({ n }) => n === 1),
+    finding('every visit has its time', await ask(VISITS_AND_SLOTS), ({ slots }) => slots === 1),
+    finding('no hold left over', await ask(`select booking_id, held_until, (select count(*)::int from offer where offer.booking_id = slot.booking_id and offer.state in ('open', 'waiting')) as offers from slot where state = 'held'`), ({ held_until, offers }) => (held_until as Date) > now && offers === 1),
+    finding('every booking that was acknowledged is there', [...evidence.booked.values()], (id) => facts.bookings.has(id)),
+    finding('every reply that was acknowledged was heard once', [...evidence.heard], (key) => facts.replies.get(key) === 1),
+    finding('no claim left open', messages.filter(({ state }) => state === 'sending'), () => false),
+  ] // prettier-ignore
+}
+
+type Facts = Evidence & { messages: Row[]; byId: Map<string, Row>; counts: Map<string, number> } & Awaited<ReturnType<typeof surroundings>>
+
+const VISITS_AND_SLOTS = `select booking.id, (select count(*)::int from slot where slot.booking_id = booking.id and slot.starts_at = booking.visit_at and slot.state = 'taken') as slots
+  from booking where state = 'booked'`
+
+async function surroundings(ask: Ask) {
+  const again = await ask(`select facts::jsonb ->> 'message' as id from happening where what = 'sent-again'`)
+  const calls = await ask(`select booking_id from follow_up where reason in ('not-delivered', 'not-told', 'send-unknown', 'opted-out', 'cannot-come', 'no-opening')`)
+  const replies = await ask('select key, count(*)::int as n from reply group by key')
+  const unknown = await ask(`select booking_id from follow_up where reason = 'send-unknown'`)
+  return {
+    resent: tally(again.map(({ id }) => id as string)),
+    called: new Set(calls.map(({ booking_id }) => booking_id as string)),
+    asked: new Set(unknown.map(({ booking_id }) => booking_id as string)),
+    replies: new Map(replies.map(({ key, n }) => [key as string, n as number])),
+    bookings: new Set((await ask('select id from booking')).map(({ id }) => id as string)),
+  }
+}
+
+function tally(ids: readonly string[]): Map<string, number> {
+  const counts = new Map<string, number>()
+  for (const id of ids) counts.set(id, (counts.get(id) ?? 0) + 1)
+  return counts
+}
+
+function finding<T>(rule: string, subjects: readonly T[], holds: (subject: T) => boolean): Finding {
+  const breaches = subjects.filter((subject) => !holds(subject)).map((subject) => JSON.stringify(subject).slice(0, 300))
+  return { rule, looked: subjects.length, breaches }
+}
+
+const mattersUnsent = ({ kind, state }: Row) => MATTERS.has(kind) && ['expired', 'failed'].includes(state)
+
+/** Accepted by the network: known as sent; or its fate was unknown, and that is written down where a person sees it. */
+function isKnown({ byId, resent, asked }: Facts, id: string): boolean {
+  const row = byId.get(id)
+  if (!row) return false
+  return ['sent', 'delivered'].includes(row.state) || (row.state === 'undelivered' && (row.code !== 'claim-lost' || asked.has(row.booking_id ?? '') || row.booking_id === null)) || resent.has(id)
+}
+
+const twice = ({ counts }: Facts) => [...counts].filter(([, count]) => count > 1)
+
+function mayBeTwice({ inDoubt, resent }: Facts, id: string, count: number): boolean {
+  return inDoubt.has(id) && count <= 1 + (resent.get(id) ?? 0)
+}
+
+/** A message that was being handed over when the STOP came in could not be called back. */
+function beforeStop({ stopped, byId }: Facts, { to, id, earliest }: Facts['acceptances'][number]): boolean {
+  const at = stopped.get(to)
+  const row = byId.get(id)
+  if (!at || !row || DESPITE_STOP.has(row.kind)) return true
+  return earliest <= at || (row.claimed_at !== null && row.claimed_at <= at)
+}
+
+const unasked = ({ acceptances, byId }: Facts) => acceptances.filter(({ id }) => byId.get(id)?.revision !== null && byId.has(id))
+
+/** The network's clock runs ahead of what the service knew by at most the last step. */
+function inHours({ earliest, at }: Facts['acceptances'][number]): boolean {
+  return [earliest, at].some((moment) => {
+    const { hour, minute } = DateTime.fromJSDate(moment, { zone: ZONE })
+    const minutes = hour * 60 + minute
+    return minutes >= 9 * 60 && minutes <= 20 * 60
+  })
+}
+
+/** First acceptances of what counts towards the cap, by number. */
+function phonesOf({ acceptances, byId }: Facts): [string, Date[]][] {
+  const phones = new Map<string, Date[]>()
+  const seen = new Set<string>()
+  for (const { id, to, earliest } of acceptances) {
+    const row = byId.get(id)
+    if (!row?.unsolicited || row.fallback_of || seen.has(id)) continue
+    seen.add(id)
+    phones.set(to, [...(phones.get(to) ?? []), earliest])
+  }
+  return [...phones]
+}
+
+function withinCap(sent: readonly Date[]): boolean {
+  const days = sent.map((at) => Math.floor(DateTime.fromJSDate(at, { zone: ZONE }).startOf('day').toMillis() / 86_400_000)).sort((a, b) => a - b)
+  const aDay = days.every((day) => days.filter((other) => other === day).length <= 1)
+  const aWeek = days.every((day) => days.filter((other) => other >= day && other < day + 7).length <= 3)
+  return aDay && aWeek
+}
