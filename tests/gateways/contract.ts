@@ -1,5 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
 import type { Gateway, Outgoing, Receipt, SendOutcome } from '../../src/flows/gateway.ts'
+import { call } from '../voice/example-calls.ts'
 import { FATES, PATIENT, type Fate } from './fates.ts'
 import type { RecordingEars } from './recording-ears.ts'
 
@@ -9,8 +10,8 @@ export interface Rig {
   ears: RecordingEars
   /** Texts to a number that the peer took, whole, by its own books. */
   taken: (number: string) => Promise<string[]>
-  /** The patient sends a text. */
-  say: (text: string) => Promise<void>
+  /** The patient sends a text. Calls bring keys instead: see `voice`. */
+  say?: (text: string) => Promise<void>
   close: () => Promise<void>
 }
 
@@ -19,6 +20,10 @@ export interface ContractOptions {
   cannot?: Partial<Record<Fate, string>>
   /** The peer accepts first and says afterwards, by receipt, that it was refused behind it. */
   rejectsByReceipt?: boolean
+  /** It calls: every message is a call, in which whoever is called at `accept` presses 1 to confirm. */
+  voice?: boolean
+  /** The peer's books tell how many messages it took, not their words. */
+  counted?: boolean
 }
 
 let sent = 0
@@ -28,16 +33,28 @@ export function message(to: string, text = 'Your visit is on 20 March.'): Outgoi
   return { id: `m-${++sent}`, channel: 'sms', to, text, language: 'en', notAfter: new Date(Date.now() + 3_600_000) }
 }
 
-const SOON = { timeout: 5_000, interval: 20 }
+/** A call that says the text, with an id of its own. */
+function callTo(to: string, text?: string): Outgoing {
+  const outgoing = message(to, text)
+  const script = call('day-before')
+  const { greeting, message: said } = script.steps
+  return { ...outgoing, channel: 'voice', voice: { ...script, steps: { greeting, message: { ...said, say: [outgoing.text, ...said.say.slice(1)] } } } }
+}
 
 /** What every gateway does, whatever it speaks to its peer. */
 export function gatewayContract(
   name: string,
   setUp: () => Promise<Rig>,
-  { cannot = {}, rejectsByReceipt = false }: ContractOptions = {},
+  { cannot = {}, rejectsByReceipt = false, voice = false, counted = false }: ContractOptions = {},
 ): void {
   describe(`the gateway contract, kept by ${name}`, () => {
     let rig: Rig
+    // People need time to press keys.
+    const SOON = { timeout: voice ? 20_000 : 5_000, interval: 20 }
+    const make = voice ? callTo : message
+    /** Texts as far as the peer's books have them. */
+    const seen = (texts: string[]) => (counted ? texts.map(() => 'a message') : texts)
+    const taken = async (number: string) => seen(await rig.taken(number))
     beforeAll(async () => void (rig = await setUp()))
     afterAll(() => rig.close())
 
@@ -59,47 +76,47 @@ export function gatewayContract(
         `${'Long words. '.repeat(26)}€`,
         `${'Ж'.repeat(66)}😀${'Ж'.repeat(66)}`,
       ]) {
-        const before = (await rig.taken(FATES.accept)).length
-        expect((await rig.gateway.send(message(FATES.accept, text))).kind).toBe('accepted')
-        await vi.waitFor(async () => expect((await rig.taken(FATES.accept)).slice(before)).toEqual([text]), SOON)
+        const before = (await taken(FATES.accept)).length
+        expect((await rig.gateway.send(make(FATES.accept, text))).kind).toBe('accepted')
+        await vi.waitFor(async () => expect((await taken(FATES.accept)).slice(before)).toEqual(seen([text])), SOON)
       }
     })
 
     fate('accept', 'hears that a message was delivered', async () => {
-      const outgoing = message(FATES.accept, 'x'.repeat(200))
+      const outgoing = make(FATES.accept, 'x'.repeat(200))
       const outcome = await rig.gateway.send(outgoing)
       await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['delivered']), SOON)
     })
 
     fate('undelivered', 'hears that a message could not be delivered', async () => {
-      const outgoing = message(FATES.undelivered)
+      const outgoing = make(FATES.undelivered)
       const outcome = await rig.gateway.send(outgoing)
       await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['undelivered']), SOON)
     })
 
     fate('reject', 'says that a message was rejected for good', async () => {
-      const outgoing = message(FATES.reject)
+      const outgoing = make(FATES.reject)
       const outcome = await rig.gateway.send(outgoing)
       expect(outcome.kind).toBe(rejectsByReceipt ? 'accepted' : 'rejected')
       const receipts = rejectsByReceipt ? ['undelivered'] : []
       await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(receipts), SOON)
-      expect(await rig.taken(FATES.reject)).toEqual([])
+      expect(await taken(FATES.reject)).toEqual([])
     })
 
     fate('later', 'says that a message was not accepted for now', async () => {
-      expect((await rig.gateway.send(message(FATES.later))).kind).toBe('later')
-      expect(await rig.taken(FATES.later)).toEqual([])
+      expect((await rig.gateway.send(make(FATES.later))).kind).toBe('later')
+      expect(await taken(FATES.later)).toEqual([])
     })
 
     fate('slow', 'waits for an answer that comes late', async () => {
-      const outgoing = message(FATES.slow)
+      const outgoing = make(FATES.slow)
       const outcome = await rig.gateway.send(outgoing)
       expect(outcome.kind).toBe('accepted')
       await vi.waitFor(() => expect(receiptsOf(outgoing, outcome)).toHaveLength(1), SOON)
     })
 
     fate('twice', 'is not misled by an answer and a receipt that come twice', async () => {
-      const [twice, next] = [message(FATES.twice), message(FATES.noReceipt)]
+      const [twice, next] = [make(FATES.twice), make(FATES.noReceipt)]
       const outcome = await rig.gateway.send(twice)
       expect(outcome.kind).toBe('accepted')
       const after = await accepted(next)
@@ -109,7 +126,7 @@ export function gatewayContract(
     })
 
     fate('noReceipt', 'accepts a message whose receipt is lost', async () => {
-      const [lost, witness] = [message(FATES.noReceipt), message(FATES.accept)]
+      const [lost, witness] = [make(FATES.noReceipt), make(FATES.accept)]
       const outcome = await accepted(lost)
       const other = await rig.gateway.send(witness)
       await vi.waitFor(() => expect(receiptsOf(witness, other)).toHaveLength(1), SOON)
@@ -117,7 +134,7 @@ export function gatewayContract(
     })
 
     fate('earlyReceipt', 'knows whose a receipt is that comes before the answer', async () => {
-      const outgoing = message(FATES.earlyReceipt)
+      const outgoing = make(FATES.earlyReceipt)
       const outcome = await rig.gateway.send(outgoing)
       expect(outcome.kind).toBe('accepted')
       await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['delivered']), SOON)
@@ -127,61 +144,80 @@ export function gatewayContract(
       'drop',
       'does not know what became of a message when the connection drops, and never sends it again by itself',
       async () => {
-        expect((await rig.gateway.send(message(FATES.drop, 'dropped'))).kind).toBe('unknown')
-        await accepted(message(FATES.noReceipt))
-        expect(await rig.taken(FATES.drop)).toEqual(['dropped'])
+        expect((await rig.gateway.send(make(FATES.drop, 'dropped'))).kind).toBe('unknown')
+        await accepted(make(FATES.noReceipt))
+        expect(await taken(FATES.drop)).toEqual(seen(['dropped']))
       },
     )
 
     fate('silent', 'does not know what became of a message when no answer comes', async () => {
-      expect((await rig.gateway.send(message(FATES.silent, 'silence'))).kind).toBe('unknown')
-      await accepted(message(FATES.noReceipt))
-      expect(await rig.taken(FATES.silent)).toEqual(['silence'])
+      expect((await rig.gateway.send(make(FATES.silent, 'silence'))).kind).toBe('unknown')
+      await accepted(make(FATES.noReceipt))
+      expect(await taken(FATES.silent)).toEqual(seen(['silence']))
     })
 
-    it('hears what the patient says, sign for sign, from her number', async () => {
+    // What a call brings back are keys, not texts.
+    const texts = voice ? () => {} : it
+    const keys = voice ? it : () => {}
+
+    texts('hears what the patient says, sign for sign, from her number', async () => {
       for (const text of ['STOP', 'Règles hier, 100 € [oui]', 'ça a commencé 😀', `${'je ne sais pas. '.repeat(12)}fin`]) {
         const before = rig.ears.heards.length
-        await rig.say(text)
+        await rig.say!(text)
         await vi.waitFor(() => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual([text]), SOON)
         expect(rig.ears.heards.at(-1)).toMatchObject({ gateway: rig.gateway.name, from: PATIENT })
       }
       expect(new Set(rig.ears.heards.map((one) => one.key)).size).toBe(rig.ears.heards.length)
     })
 
+    keys('hears which key was pressed in a call, once, also when it could not be stored at first', async () => {
+      for (const refusals of [0, 1]) {
+        const outgoing = make(FATES.accept)
+        rig.ears.refuse(refusals)
+        expect((await rig.gateway.send(outgoing)).kind).toBe('accepted')
+        const answers = () => rig.ears.answereds.filter(({ messageId }) => messageId === outgoing.id)
+        await vi.waitFor(() => expect(receiptsOf(outgoing)).toHaveLength(1), SOON)
+        expect(answers().map(({ gateway, pressed }) => [gateway, pressed.meaning])).toEqual([[rig.gateway.name, 'confirm']])
+      }
+    })
+
     it('is told again what could not be stored', async () => {
-      const before = rig.ears.heards.length
+      if (!voice) {
+        const before = rig.ears.heards.length
+        rig.ears.refuse(1)
+        await rig.say!('my period started')
+        await vi.waitFor(() => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual(['my period started']), SOON)
+      }
       rig.ears.refuse(1)
-      await rig.say('my period started')
-      await vi.waitFor(() => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual(['my period started']), SOON)
-      rig.ears.refuse(1)
-      const outgoing = message(FATES.accept)
+      const outgoing = make(FATES.accept)
       const outcome = await rig.gateway.send(outgoing)
       await vi.waitFor(() => expect(receiptsOf(outgoing, outcome)).toHaveLength(1), SOON)
     })
 
     it('sends nothing that has lost its worth', async () => {
-      const late = { ...message(FATES.accept, 'too late'), notAfter: new Date(Date.now() - 1) }
+      const late = { ...make(FATES.accept, 'too late'), notAfter: new Date(Date.now() - 1) }
+      const before = (await taken(FATES.accept)).length
       expect(await rig.gateway.send(late)).toEqual({ kind: 'rejected', code: 'expired' })
-      expect(await rig.taken(FATES.accept)).not.toContain('too late')
+      expect(await taken(FATES.accept)).toHaveLength(before)
     })
 
     // These two come last: a throttled gateway may pause, and a stopped one is over.
     fate('throttle', 'says that the peer finds it too fast', async () => {
-      const outcome = await rig.gateway.send(message(FATES.throttle))
+      const outcome = await rig.gateway.send(make(FATES.throttle))
       expect(outcome.kind).toBe('throttled')
-      expect(await rig.taken(FATES.throttle)).toEqual([])
+      expect(await taken(FATES.throttle)).toEqual([])
     })
 
     it('finishes what is under way before it stops, and sends nothing afterwards', async () => {
       const slow = 'slow' in cannot ? FATES.accept : FATES.slow
-      await accepted(message(FATES.noReceipt))
-      const sending = rig.gateway.send(message(slow, 'the last'))
+      await accepted(make(FATES.noReceipt))
+      const sending = rig.gateway.send(make(slow, 'the last'))
       await rig.gateway.stop()
       expect((await sending).kind).toBe('accepted')
-      expect((await rig.gateway.send(message(FATES.accept, 'after'))).kind).toBe('later')
-      await vi.waitFor(async () => expect(await rig.taken(slow)).toContain('the last'), SOON)
-      expect(await rig.taken(FATES.accept)).not.toContain('after')
+      await vi.waitFor(async () => expect(await taken(slow)).toEqual(expect.arrayContaining(seen(['the last']))), SOON)
+      const before = (await taken(FATES.accept)).length
+      expect((await rig.gateway.send(make(FATES.accept, 'after'))).kind).toBe('later')
+      expect(await taken(FATES.accept)).toHaveLength(before)
     })
   })
 }

@@ -1,17 +1,22 @@
-import type { Ears, Heard, Receipt } from '../../src/flows/gateway.ts'
+import type { Answered, Ears, Heard, Receipt } from '../../src/flows/gateway.ts'
 
 /** Ears that write down what they hear; `refuse(n)` makes the next n calls fail as a database that is away would. */
 export function recordingEars() {
   const receipts: Receipt[] = []
   const heards: Heard[] = []
+  const answereds: Answered[] = []
   let refusals = 0
   const take = <T>(list: T[], item: T): Promise<void> => {
     if (refusals-- > 0) return Promise.reject(new Error('the store is away'))
     list.push(item)
     return Promise.resolve()
   }
-  const ears: Ears = { receipt: (receipt) => take(receipts, receipt), heard: (heard) => take(heards, heard) }
-  return { ...ears, receipts, heards, refuse: (times: number) => void (refusals = times) }
+  const ears = {
+    receipt: (receipt) => take(receipts, receipt),
+    heard: (heard) => take(heards, heard),
+    answered: (answered) => take(answereds, answered).then(() => null),
+  } satisfies Ears
+  return { ...ears, receipts, heards, answereds, refuse: (times: number) => void (refusals = times) }
 }
 
 export type RecordingEars = ReturnType<typeof recordingEars>

@@ -34,7 +34,7 @@ afterAll(() => world.close())
 async function book(n: number, channels: ('sms' | 'voice')[]): Promise<{ bookingId: string; phone: string }> {
   const phone = `+178255501${String(n).padStart(2, '0')}`
   const patient = { name: `Ada Fenwick ${n}`, phone, language: 'en', channel: 'voice', detail: 'full' } as const
-  const { booking } = await world.book({ visit: `2026-03-20T${String(10 + Math.floor(n / 3))}:${String((n % 3) * 20).padStart(2, '0')}`, patient } as never)
+  const { booking } = await world.book({ visit: `2026-03-20T10:${String(n * 5).padStart(2, '0')}`, patient } as never)
   await deps.store.transact(async (tx) => {
     for (const channel of channels) await tx.patients.addConsent(booking.patientId, { channel, ...ASKED })
   })

@@ -9,12 +9,12 @@ import { freePort, present, Program } from './programs.ts'
  * whether every message came as the scenario expects. Sending recorded keys takes raw sockets, so it needs root.
  */
 export const sippPresent = () =>
-  process.getuid?.() === 0 && presentSipp() && present('baresip', ['-h']) && present('espeak-ng', ['--version']) && present('sox', ['--version'])
+  process.getuid?.() === 0 && starts('sipp', '-v') && starts('baresip', '-h') && present('espeak-ng', ['--version']) && present('sox', ['--version'])
 
-/** SIPp has no exit code 0 for its version. */
-function presentSipp(): boolean {
-  const found = spawnSync('sipp', ['-v'], { stdio: 'ignore' }).error === undefined
-  if (!found && process.env.CI) throw new Error('sipp is missing: install the packages that .ci/run names')
+/** These end with a code other than 0 even when they only say who they are. */
+function starts(program: string, option: string): boolean {
+  const found = spawnSync(program, [option], { stdio: 'ignore' }).error === undefined
+  if (!found && process.env.CI) throw new Error(`${program} is missing: install the packages that .ci/run names`)
   return found
 }
 
