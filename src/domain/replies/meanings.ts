@@ -43,7 +43,8 @@ const SAME_MEANING: Partial<Record<Sense, Meaning>> = {
 /** What the text means in this language, most important first. */
 export function readScene(scene: Scene): Reading {
   const senses = holdingSenses(scene)
-  const told = settle([...senses.flatMap((match) => tell(match, senses, scene)), ...tellQuestions(senses, scene)], senses, scene)
+  const said = [...senses.flatMap((match) => tell(match, senses, scene)), ...tellQuestions(senses, scene)]
+  const told = settle(said.some(isMoreThanYes) ? said : [...said, ...tellDayAsked(scene)], senses, scene)
   const first = told[0]
   if (!first) return { meaning: 'unclear', confidence: 0.5, words: [] }
   const also = [...new Set(told.map((each) => each.meaning))].filter((meaning) => meaning !== first.meaning)
@@ -110,6 +111,19 @@ function tellStart(match: Found, senses: Found[], scene: Scene, sure: number): T
   return [{ meaning: 'period-started', run: match, confidence: sure - 0.1, day: today }]
 }
 
+function isMoreThanYes({ meaning, isWhole }: Told): boolean {
+  return !(meaning === 'thanks' || (meaning === 'confirm' && isWhole === true))
+}
+
+/** She was asked when it started: a day and nothing but courtesies ("Yes, Monday", "around the 15th I think") is the answer. */
+function tellDayAsked(scene: Scene): Told[] {
+  const [day, other] = scene.days
+  if (!scene.context.askedWhen || !day || other || day.tense === 'ahead' || scene.isPart) return []
+  const text = { from: 0, to: scene.tokens.length }
+  const isAlone = isFilled(text, scene.days, scene.classes, ['filler', 'dating', 'joint'])
+  return isAlone ? [{ meaning: 'period-started', run: day, day, confidence: day.day === undefined ? 0.65 : 0.93 * day.certainty }] : []
+}
+
 /** A topic of the preparation in a clause that asks: "can I take a bath?", "tampons ok?". */
 function tellQuestions(senses: Found[], scene: Scene): Told[] {
   return scene.clauses.runs.flatMap((clause): Told[] => {
@@ -153,11 +167,15 @@ function wordsOf(told: Told, scene: Scene): string[] {
   return runs.flatMap((run) => scene.tokens.slice(run.from, run.to).flatMap((token) => token.written || []))
 }
 
-/** The topic of a preparation question: the first one named. */
+/** The topic of a preparation question. When several are asked about, none: one approved sentence would answer only half. */
 function topicOf(scene: Scene): string | undefined {
+  const topics = new Set<string | undefined>()
   for (let at = 0; at < scene.tokens.length; at++) {
     const to = scene.classes[at]!.get('topic')?.[0]
-    if (to) return scene.language.topics.get(scene.tokens.slice(at, to).map((token) => token.word).join(' '))
+    if (to) topics.add(scene.language.topics.get(scene.tokens.slice(at, to).map((token) => token.word).join(' ')))
   }
-  return undefined
+  // A prescribed cream is a prescription.
+  if (topics.has('prescription')) topics.delete('cream')
+  const [topic] = topics
+  return topics.size === 1 ? topic : undefined
 }

@@ -36,7 +36,7 @@ const CALENDARS: Record<string, CalendarParser> = { en: english, fr: french, es:
 
 /** Finds every day that the text speaks of, and marks them as classes (`<day>`, `<past>`, `<ahead>` …) for the phrases to use. */
 export function findDays(tokens: Token[], classes: ClassRuns, language: Language, receipt: () => Receipt): DayRun[] {
-  const said = findPatterns(tokens, classes, language.days).flatMap((match) => readDay(match, tokens, language, receipt()) ?? [])
+  const said = findPatterns(tokens, classes, language.days).flatMap((match) => (isOfNamedMonth(match, classes) ? [] : (readDay(match, tokens, language, receipt()) ?? [])))
   const runs = longest([...said, ...numericDays(tokens, language, receipt), ...calendarDays(tokens, classes, language, receipt)])
   for (const run of runs) markDay(run, classes)
   return runs
@@ -68,14 +68,18 @@ function classesOf(run: DayRun): string[] {
   return ['day', ...(past ? ['past'] : []), ...(before ? ['before'] : []), ...(NAMED.has(run.kind) ? [run.kind] : [])]
 }
 
-/** Of runs that overlap, the longest; of equally long ones a numbered day of the period ("the 2nd day"), else the first. */
+/** Of runs that overlap: one with a month's name ("the 20th" alone is less than "20 January"), then the longest, then a numbered day ("the 2nd day"). */
 function longest(runs: DayRun[]): DayRun[] {
   if (runs.length < 2) return runs
   const kept: DayRun[] = []
-  for (const run of runs.toSorted((a, b) => b.to - b.from - (a.to - a.from) || Number(b.kind === 'cycle-day') - Number(a.kind === 'cycle-day'))) {
+  for (const run of runs.toSorted((a, b) => weight(b) - weight(a))) {
     if (kept.every((other) => run.to <= other.from || run.from >= other.to)) kept.push(run)
   }
   return kept.sort((a, b) => a.from - b.from)
+}
+
+function weight(run: DayRun): number {
+  return 2 * (run.to - run.from) + (run.kind === 'calendar' ? 100 : 0) + (run.kind === 'cycle-day' ? 1 : 0)
 }
 
 type Reader = (receipt: Receipt, n: number, weekday: number) => DayReading | undefined
@@ -103,6 +107,12 @@ const READERS: Record<DayKind, Reader> = {
   'cycle-day': (receipt, n) => (n >= 1 ? back(receipt, n - 1, 0.95) : undefined),
   'day-of-month': (receipt, n) => onDay(lastDayOfMonth(receipt.today, n), 0.9),
   'day-of-last-month': (receipt, n) => onDay(lastDayOfMonth(endOfLastMonth(receipt.today), n), 0.95),
+}
+
+/** "The 20th" of a month that is named is no day of this one, even where the name was not understood. */
+function isOfNamedMonth(match: Match<DayKind>, classes: ClassRuns): boolean {
+  const namesMonth = (at: number) => classes[at]?.has('month') ?? false
+  return match.sense === 'day-of-month' && (namesMonth(match.to) || namesMonth(match.to + 1) || namesMonth(match.from - 1))
 }
 
 function readDay(match: Match<DayKind>, tokens: Token[], language: Language, receipt: Receipt): DayRun | undefined {
