@@ -26,6 +26,7 @@ export function authorise(deps: AuthoriseDeps): RequestHandler {
     if (!found) throw nothingHere()
     const { rule, params } = found
     if (rule.may === 'anyone') return next()
+    refuseNul(request)
     const actor = request.actor
     if (!actor) throw new Failure('unauthorized', { field: 'Authorization', message: 'Sign in, or send an API key as "Authorization: Bearer …".' })
     const asked = { actor, rule, params, request, ids: namedIds(params, request) }
@@ -46,6 +47,12 @@ interface Asked {
 async function refusalOf(access: AccessStore, { actor, rule, params, request, ids }: Asked): Promise<Failure | undefined> {
   if (rule.may !== 'signed-in' && rule.may !== 'anyone' && !actor.may.includes(rule.may)) return new Failure('forbidden', { message: `This asks for the permission ${rule.may}.` })
   return actor.clinicId === null ? undefined : strayed(access, actor, actor.clinicId, rule, params, request, ids)
+}
+
+/** No text has this sign, and PostgreSQL takes it for a fault. @throws bad-input */
+function refuseNul(request: Request): void {
+  const inBody = request.body !== undefined && JSON.stringify(request.body).includes('\\u0000')
+  if (inBody || request.originalUrl.includes('%00')) throw new Failure('bad-input', { message: 'Leave out the sign with code 0: it is part of no text.' })
 }
 
 const nothingHere = () => new Failure('not-found', { message: 'There is nothing at this address.' })
