@@ -72,6 +72,23 @@ describe('the day a period started', () => {
     }
   })
 
+  it('is the date where she names weekday and date, and open where she names two', () => {
+    for (const words of ['on Monday March 9th', 'Monday the 9th', 'on the 9th, Monday', 'Monday 9']) expect(startOf(`my period started ${words}`, '2026-03-18T14:00'), words).toBe('2026-03-09')
+    expect(startOf('mes règles ont commencé lundi 9', '2026-03-18T14:00', 'America/Toronto', 'fr')).toBe('2026-03-09')
+    expect(read('my period started Monday or Tuesday', '2026-03-18T14:00')).toMatchObject({ meaning: 'period-started' })
+    expect(startOf('my period started Monday or Tuesday', '2026-03-18T14:00')).toBeUndefined()
+    expect(startOf('my period started on the 20 january', '2026-03-18T14:00')).toBe('2026-01-20')
+  })
+
+  it('is read from a day alone where she was asked for it, and only there', () => {
+    const answer = (text: string, askedWhen: boolean) => readReply(text, { language: 'en', receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0, askedWhen }, vocabulary)
+    for (const [text, day] of [['Feb 20', '2026-02-20'], ['yesterday', '2026-03-17'], ['Yes, Monday', '2026-03-16'], ['the 15th', '2026-03-15'], ['It was on March 3', '2026-03-03']]) {
+      expect(answer(text!, true)).toMatchObject({ meaning: 'period-started', startedOn: day })
+      expect(answer(text!, false).meaning, text).not.toBe('period-started')
+    }
+    for (const text of ['Monday works', 'see you Monday', 'tomorrow', 'can I come on the 15th', 'NOT SURE']) expect(answer(text, true).meaning, text).not.toBe('period-started')
+  })
+
   it('is not taken from the visit she speaks of', () => {
     expect(startOf('my period started yesterday and my appointment is on Monday', '2026-03-18T14:00')).toBe('2026-03-17')
     expect(startOf('I am booked for Friday but my period came today', '2026-03-18T14:00')).toBe('2026-03-18')

@@ -37,7 +37,8 @@ const CALENDARS: Record<string, CalendarParser> = { en: english, fr: french, es:
 /** Finds every day that the text speaks of, and marks them as classes (`<day>`, `<past>`, `<ahead>` …) for the phrases to use. */
 export function findDays(tokens: Token[], classes: ClassRuns, language: Language, receipt: () => Receipt): DayRun[] {
   const said = findPatterns(tokens, classes, language.days).flatMap((match) => (isOfNamedMonth(match, classes) ? [] : (readDay(match, tokens, language, receipt()) ?? [])))
-  const runs = longest([...said, ...numericDays(tokens, language, receipt), ...calendarDays(tokens, classes, language, receipt)])
+  const found = longest([...said, ...numericDays(tokens, language, receipt), ...calendarDays(tokens, classes, language, receipt)])
+  const runs = oneDayEach(found.map((run) => withDate(run, tokens, classes, receipt)), classes)
   for (const run of runs) markDay(run, classes)
   return runs
 }
@@ -76,6 +77,36 @@ function longest(runs: DayRun[]): DayRun[] {
     if (kept.every((other) => run.to <= other.from || run.from >= other.to)) kept.push(run)
   }
   return kept.sort((a, b) => a.from - b.from)
+}
+
+const DATED = new Set<string>(['calendar', 'numeric', 'day-of-month', 'yesterday', 'before-yesterday', 'days-ago'])
+
+/** "Lundi 9", "el lunes 9": the 9th, where that was a Monday. */
+function withDate(run: DayRun, tokens: Token[], classes: ClassRuns, receipt: () => Receipt): DayRun {
+  if (!isWeekday(run) || !classes[run.to]?.has('n') || tokens[run.to]!.before > 0) return run
+  const day = lastDayOfMonth(receipt().today, Number.parseInt(tokens[run.to]!.word, 10))
+  return day !== undefined && (run.day! - day) % 7 === 0 ? { ...run, day, to: run.to + 1, certainty: 0.95 } : run
+}
+
+/**
+ * "Monday 9 March", "Monday the 9th", "yesterday, Tuesday" speak of one day, which the date names better than the weekday;
+ * "Monday or Tuesday" of none that is known.
+ */
+function oneDayEach(runs: DayRun[], classes: ClassRuns): DayRun[] {
+  const merged: DayRun[] = []
+  for (const run of runs) {
+    const last = merged.at(-1)
+    const isNext = last !== undefined && run.from - last.to <= 1
+    if (isNext && classes[last.to]!.has('either')) merged[merged.length - 1] = { from: last.from, to: run.to, tense: 'vague', certainty: 0.3, kind: 'vague' }
+    else if (isNext && isWeekday(last) && DATED.has(run.kind)) merged[merged.length - 1] = { ...run, from: last.from }
+    else if (isNext && DATED.has(last.kind) && isWeekday(run)) merged[merged.length - 1] = { ...last, to: run.to }
+    else merged.push(run)
+  }
+  return merged
+}
+
+function isWeekday(run: DayRun): boolean {
+  return run.kind === 'weekday' || run.kind === 'last-weekday'
 }
 
 function weight(run: DayRun): number {
