@@ -26,15 +26,17 @@ export interface ChoiceRequest<T> {
  * time so that she can compare them with her calendar.
  */
 export function chooseOpenings<T>(request: ChoiceRequest<T>): T[] {
-  const { openings, at, visit, zone, now, hours, protocol } = request
-  const roomy = openings.filter((opening) => {
-    const start = at(opening)
-    return start.getTime() !== visit.getTime() && leavesRoom(now, start, protocol.prepHours, zone, hours)
-  })
-  const dated = roomy.map((opening, index) => ({ opening, key: String(index), date: dateIn(at(opening), zone) }))
-  const order = ranked(dated, request)
-  const byKey = new Map(dated.map((each) => [each.key, each.opening]))
-  return spread(order.map((key) => byKey.get(key)!), at, zone).sort((a, b) => at(a).getTime() - at(b).getTime())
+  const { openings, at, visit, zone } = request
+  const others = openings.filter((opening) => at(opening).getTime() !== visit.getTime())
+  const dated = others.map((opening, index) => ({ opening, key: String(index), date: dateIn(at(opening), zone) }))
+  const order = ranked(dated, request).map((key) => dated[Number(key)]!)
+  return spread(order, (opening) => hasRoom(at(opening), request))
+    .map(({ opening }) => opening)
+    .sort((a, b) => at(a).getTime() - at(b).getTime())
+}
+
+function hasRoom(start: Date, { now, protocol, zone, hours }: Timed): boolean {
+  return leavesRoom(now, start, protocol.prepHours, zone, hours)
 }
 
 /** Local calendar date of an instant. */
@@ -43,6 +45,7 @@ export function dateIn(at: Date, zone: string): CalendarDate {
 }
 
 type Dated = { key: string; date: CalendarDate }
+type Choice<T> = Dated & { opening: T }
 type Timed = Omit<ChoiceRequest<unknown>, 'openings' | 'at'>
 
 function ranked(openings: Dated[], { history, visit, zone, now, protocol, mustMove }: Timed): string[] {
@@ -50,13 +53,19 @@ function ranked(openings: Dated[], { history, visit, zone, now, protocol, mustMo
   return rankOpenings(request).map(({ key }) => key)
 }
 
-/** Three times on one morning are no choice to somebody who works that morning: prefer different days, then fill up. */
-function spread<T>(openings: T[], at: (opening: T) => Date, zone: string): T[] {
-  const days = new Set<string>()
-  const firstOfDay = openings.filter((opening) => {
-    const day = dateIn(at(opening), zone)
-    return !days.has(day) && days.add(day)
-  })
-  const rest = openings.filter((opening) => !firstOfDay.includes(opening))
-  return [...firstOfDay, ...rest].slice(0, MOST_CHOICES)
+/**
+ * Three times on one morning are no choice to somebody who works that morning: prefer different days, then fill up.
+ * @param hasRoom asked only of those that come into question, since among hundreds it costs more than the rank
+ */
+function spread<T>(order: readonly Choice<T>[], hasRoom: (opening: T) => boolean): Choice<T>[] {
+  const chosen: Choice<T>[] = []
+  const take = (wanted: (choice: Choice<T>) => boolean): void => {
+    for (const choice of order) {
+      if (chosen.length === MOST_CHOICES) return
+      if (!chosen.includes(choice) && wanted(choice) && hasRoom(choice.opening)) chosen.push(choice)
+    }
+  }
+  take(({ date }) => chosen.every((each) => each.date !== date))
+  take(() => true)
+  return chosen
 }
