@@ -11,7 +11,7 @@ import { writeByHand } from '../../../flows/write-by-hand.ts'
 import { html, type Html } from '../pages/html.ts'
 import { herEntry, ourEntry } from './conversation-entry.ts'
 import { field, type Answer, type Desk, type PageContent, type Sheet } from './page.ts'
-import { writeForm } from './write-form.ts'
+import { measured, writeForm } from './write-form.ts'
 import { dayAndClock } from './when.ts'
 import { phoneWords } from './words.ts'
 
@@ -20,7 +20,7 @@ const HALF_A_YEAR_MS = 183 * 86_400_000
 export function mountConversation(desk: Desk): void {
   desk.get('replies/:id', (sheet) => conversation(sheet, '', null))
   desk.post('replies/:id/write', write)
-  desk.post('replies/:id/measure', async (sheet) => conversation(sheet, field(sheet, 'words'), null))
+  desk.post('replies/:id/measure', measure)
   desk.post('replies/:id/correct', correct)
 }
 
@@ -69,6 +69,12 @@ function inOrder(sheet: Sheet, { visits }: With, said: readonly Message[], heard
   ]
   // Sorting keeps equals in order: her words come before the answer of the same minute.
   return entries.sort((a, b) => a.at.getTime() - b.at.getTime()).map(({ entry }) => entry)
+}
+
+/** Length and cost while she is being written to; nothing of the conversation. */
+async function measure(sheet: Sheet): Promise<Answer> {
+  const patient = found(await sheet.deps.store.read.patients.get(sheet.params.id!), 'patient')
+  return { title: 'Length', here: 'replies', body: measured(sheet, patient, field(sheet, 'words')) }
 }
 
 async function write(sheet: Sheet): Promise<Answer> {

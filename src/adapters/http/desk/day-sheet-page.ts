@@ -9,6 +9,8 @@ import { dateOr, dateWords, dayAndClock, startOf } from './when.ts'
 
 /** More visits than this are no one's day. */
 const MOST = 120
+/** So few fit on one page in larger letters. */
+const FEW = 12
 
 export function mountDaySheet(desk: Desk): void {
   desk.get('day-sheet', daySheet)
@@ -31,7 +33,7 @@ async function daySheet(sheet: Sheet): Promise<Answer> {
     here: 'day-sheet',
     rules: true,
     body: html`${chooser(sheet, date, clinicians, chosen)}
-<section id="sheet" class="sheet" data-live hx-get="${sheet.at(`day-sheet?date=${date}&clinician=${encodeURIComponent(chosen)}`)}" hx-trigger="news" hx-select="#sheet" hx-swap="outerHTML" aria-label="Visits of the day">
+<section id="sheet" class="sheet${visits.length <= FEW ? ' few' : ''}" data-live hx-get="${sheet.at(`day-sheet?date=${date}&clinician=${encodeURIComponent(chosen)}`)}" hx-trigger="news" hx-select="#sheet" hx-swap="outerHTML" aria-label="Visits of the day">
 <p class="headline"><b>${dateWords(date, 'cccc d LLLL yyyy')}</b> ${clinic.name}${chosen && `, ${chosen}`}. ${visits.length === 1 ? '1 visit' : `${visits.length} visits`}. <small>As of ${dayAndClock(sheet.now, clinic.zone)}, times ${clinic.zone}</small></p>
 ${visits.length === 0 ? html`<p class="empty">No visits on this day.${sheet.may('visits:write') && html` <a href="${sheet.at(`book?date=${date}`)}">Book a visit</a>`}</p>` : sheetTable(sheet, visits)}
 ${protocols.map((protocol) => checklist(protocol, date, visits))}
