@@ -2,6 +2,7 @@ import { randomBytes } from 'node:crypto'
 import { readFile, readdir } from 'node:fs/promises'
 import { join } from 'node:path'
 import { pino, type Logger } from 'pino'
+import { createProvider } from './adapters/access/oidc.ts'
 import { systemClock } from './adapters/clock/clocks.ts'
 import { openEmbedded } from './adapters/db/embedded.ts'
 import type { Database } from './adapters/db/pool.ts'
@@ -103,15 +104,15 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
       metrics.notice(what)
     },
   }
-  return { deps, log, database, vault, news, doors: doorsOf(config, log), metrics, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
+  return { deps, log, database, vault, news, doors: doorsOf(config, vault, log), metrics, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
-function doorsOf({ apiKey, production, openDesk, idleMinutes, publicUrl, proxies, alarmCover }: Config, log: Logger): GateSettings {
+function doorsOf({ apiKey, production, openDesk, idleMinutes, publicUrl, proxies, alarmCover, oidc }: Config, vault: Vault, log: Logger): GateSettings {
   const open = !production && apiKey === undefined
   if (openDesk && !production) log.warn('demo: pages are open on this machine without sign-in')
   const secure = production || publicUrl?.startsWith('https:') === true
-  return { apiKey, open: { api: open, pages: openDesk && !production }, idleMs: idleMinutes * 60_000, secure, proxies, cover: alarmCover ?? null }
+  return { apiKey, open: { api: open, pages: openDesk && !production }, idleMs: idleMinutes * 60_000, secure, proxies, cover: alarmCover ?? null, ...(oidc && { provider: createProvider(oidc, vault) }) }
 }
 
 function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {

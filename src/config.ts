@@ -37,6 +37,10 @@ const schema = z
     CONCURRENCY: wholeNumber(50, 1000),
     SWEEP_SECONDS: wholeNumber(30, 600),
     DRAFT_TEXTS: z.enum(['allow', 'refuse']).optional(),
+    OIDC_ISSUER: z.url({ protocol: /^https?$/, error: 'Give the address of the identity provider: https://…' }).optional(),
+    OIDC_CLIENT_ID: z.string().min(1).optional(),
+    OIDC_CLIENT_SECRET: z.string().min(1).optional(),
+    OIDC_CLAIM: z.string().min(1).default('sub'),
     ALARM_COVER: z.string().trim().min(10, 'Say in a sentence who answers, and how they are reached.').max(300).optional(),
     TRUST_PROXY: z.coerce.number('Give the number of proxies in front.').int().min(0).max(5).default(0),
     RETENTION_CYCLE_DAYS: wholeNumber(90, 3_660),
@@ -48,7 +52,11 @@ const schema = z
     const fault = (path: string, message: string) => context.addIssue({ code: 'custom', path: [path], message })
     const local = env.HOST === '127.0.0.1' || env.HOST === '::1' || env.HOST === 'localhost'
     if (!local && !env.DAYSIX_API_KEY) fault('DAYSIX_API_KEY', 'Set it: without a key the service listens on 127.0.0.1 only.')
+    const provider = [env.OIDC_ISSUER, env.OIDC_CLIENT_ID, env.OIDC_CLIENT_SECRET]
+    if (provider.some(Boolean) && !provider.every(Boolean)) fault('OIDC_ISSUER', 'Set OIDC_ISSUER, OIDC_CLIENT_ID and OIDC_CLIENT_SECRET together.')
+    if (env.OIDC_ISSUER && !env.PUBLIC_URL) fault('PUBLIC_URL', 'Set it: the identity provider sends people back to it.')
     if (env.NODE_ENV !== 'production') return
+    if (env.OIDC_ISSUER?.startsWith('http:')) fault('OIDC_ISSUER', 'In production the identity provider must speak TLS: https://…')
     if (!env.DAYSIX_KEY) fault('DAYSIX_KEY', 'Set it in production, and keep a copy where backups are not: without it the data cannot be read.')
     if (!env.DAYSIX_API_KEY) fault('DAYSIX_API_KEY', 'Set it in production.')
     if (!env.PUBLIC_URL) fault('PUBLIC_URL', 'Set it in production: texts point to it.')
@@ -76,6 +84,8 @@ export interface Config {
   concurrency: number
   sweepSeconds: number
   allowDrafts: boolean
+  /** The identity provider; undefined without one. */
+  oidc: { issuer: string; clientId: string; clientSecret: string; claim: string; redirectUri: string; allowHttp: boolean } | undefined
   /** Who answers urgent replies outside the desk's hours, in the site's own words. */
   alarmCover: string | undefined
   /** Proxies in front whose word on the caller's address is taken. */
@@ -124,6 +134,7 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     concurrency: env.CONCURRENCY,
     sweepSeconds: env.SWEEP_SECONDS,
     allowDrafts: env.DRAFT_TEXTS ? env.DRAFT_TEXTS === 'allow' : !production,
+    oidc: oidcOf(env, production),
     alarmCover: env.ALARM_COVER,
     proxies: env.TRUST_PROXY,
     retention: { cycleDays: env.RETENTION_CYCLE_DAYS, textDays: env.RETENTION_TEXT_DAYS, auditDays: env.RETENTION_AUDIT_DAYS },
@@ -131,4 +142,10 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     openDesk: false,
     secret,
   }
+}
+
+function oidcOf(env: z.infer<typeof schema>, production: boolean): Config['oidc'] {
+  if (!env.OIDC_ISSUER || !env.OIDC_CLIENT_ID || !env.OIDC_CLIENT_SECRET || !env.PUBLIC_URL) return undefined
+  const redirectUri = `${env.PUBLIC_URL.replace(/\/$/, '')}/sign-in/elsewhere`
+  return { issuer: env.OIDC_ISSUER, clientId: env.OIDC_CLIENT_ID, clientSecret: env.OIDC_CLIENT_SECRET, claim: env.OIDC_CLAIM, redirectUri, allowHttp: !production }
 }

@@ -33,9 +33,9 @@ export interface Served {
 }
 
 /** Listens on a free port of the loopback. Forms come from a page of this very service unless the headers say otherwise. */
-export async function listenOn(handler: RequestListener): Promise<Served> {
+export async function listenOn(handler: RequestListener, wanted = 0): Promise<Served> {
   const server = createServer(handler)
-  await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
+  await new Promise<void>((done) => server.listen(wanted, '127.0.0.1', done))
   const base = `http://127.0.0.1:${(server.address() as AddressInfo).port}`
   return {
     base,
@@ -55,9 +55,9 @@ export async function listenOn(handler: RequestListener): Promise<Served> {
 }
 
 /** The whole service, as in production but for TLS. */
-export function serveClosed(world: TestWorld, doors: GateSettings = CLOSED): Promise<Served> {
+export function serveClosed(world: TestWorld, doors: GateSettings = CLOSED, port = 0): Promise<Served> {
   const { deps, log, news, patientPages } = world.composed
-  return listenOn(createApp({ deps, log, news, patientPages, apiKey: doors.apiKey, doors, ready: async () => ({ database: true }) }))
+  return listenOn(createApp({ deps, log, news, patientPages, apiKey: doors.apiKey, doors, ready: async () => ({ database: true }) }), port)
 }
 
 export function accessDeps(world: TestWorld) {

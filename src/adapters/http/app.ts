@@ -13,6 +13,7 @@ import { startPage } from './desk/start-page.ts'
 import type { NewsDesk } from './news.ts'
 import { accountPages } from './pages/account.ts'
 import { cautionsPage } from './pages/cautions.ts'
+import { elsewherePages } from './pages/sign-in-elsewhere.ts'
 import { signInPages } from './pages/sign-in.ts'
 import { STYLE_SHEET } from './pages/style-sheet.ts'
 import { operations, type Readiness } from './operations.ts'
@@ -50,7 +51,8 @@ export function createApp({ deps, log, news, patientPages, apiKey, doors = usual
   app.use(operations({ ready, apiKey, ...(metrics && { metrics }) }))
   app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
   app.use(API_BASE, gate.knowApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
-  app.use(signInPages({ gate, provider: null }), accountPages(gate), cautionsPage(doors.cover))
+  if (doors.provider) app.use(elsewherePages(gate, doors.provider))
+  app.use(signInPages(gate), accountPages(gate), cautionsPage(doors.cover))
   app.use('/v', gate.limits.page, patientRouter(deps, patientPages))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   app.get('/', startPage(extra !== undefined))

@@ -3,6 +3,7 @@ import { ALL_PERMISSIONS, type Actor, type Role } from '../../../domain/access/r
 import { Failure } from '../../../domain/failure.ts'
 import { actorOfKey } from '../../access/api-keys.ts'
 import type { AccessDeps } from '../../access/people.ts'
+import type { Provider } from '../../access/oidc.ts'
 import { sameSecret } from '../../access/same-secret.ts'
 import { actorOf, personOf } from '../../access/sign-in.ts'
 import { onlyOwnForms } from '../own-forms.ts'
@@ -21,6 +22,8 @@ export interface GateSettings {
   proxies: number
   /** Who answers urgent replies outside the desk's hours. */
   cover: string | null
+  /** Signs people in elsewhere; missing without an identity provider. */
+  provider?: Provider
 }
 
 /** The key of the environment may do everything, as it always could. */

@@ -16,16 +16,11 @@ const text = (most: number) => z.string().max(most).default('')
 const signInForm = z.object({ login: text(64), password: text(400), code: text(20), to: text(500) })
 const firstForm = z.object({ code: text(64), password: text(400), again: text(400) })
 
-export interface SignInOptions {
-  gate: Gate
-  /** Name of the identity provider's button; null without one. */
-  provider: string | null
-}
-
 /** `/sign-in`, `/sign-in/first` (one-time code), `/sign-out`. */
-export function signInPages({ gate, provider }: SignInOptions): Router {
+export function signInPages(gate: Gate): Router {
   const router = Router()
   const { deps, cookie, limits } = gate
+  const provider = gate.settings.provider !== undefined
   router.get('/assets/sign-in.css', (_request, response) => void response.type('css').send(CSS))
   router.use(['/sign-in', '/sign-out'], onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 20 }))
 
@@ -117,7 +112,7 @@ ${body}
 
 const said = (trouble: string | undefined) => trouble !== undefined && html`<p class="trouble" role="alert">${trouble}</p>`
 
-function signInPage(to: string, provider: string | null, trouble?: string): Html {
+function signInPage(to: string, provider: boolean, trouble?: string): Html {
   return accessPage(
     'Sign in',
     html`${said(trouble)}
@@ -128,7 +123,7 @@ function signInPage(to: string, provider: string | null, trouble?: string): Html
 <label for="code">Code from your code generator, if you use one</label><input id="code" name="code" inputmode="numeric" autocomplete="one-time-code" maxlength="20">
 <button>Sign in</button>
 </form>
-${provider !== null && html`<form method="post" action="/sign-in/elsewhere"><button>Sign in with ${provider}</button></form>`}
+${provider && html`<p><a href="/sign-in/elsewhere/start">Sign in with your organisation’s account</a></p>`}
 <p><a href="/sign-in/first">I have a one-time code</a></p>`,
   )
 }
