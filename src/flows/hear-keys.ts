@@ -48,7 +48,17 @@ async function hear(tx: Tx, deps: Deps, { gateway, key, messageId, pressed, at }
   const booking = message.bookingId === null ? undefined : await tx.bookings.lock(message.bookingId)
   const reading = readingOf(pressed, dateIn(at, booking?.zone ?? (await tx.clinics.get(message.clinicId))!.zone))
   const text = `(by key) ${codeOf(pressed)}`
-  const reply: ReplyRecord = { id: deps.newId('t'), gateway, key, phone: message.phone, text, receivedAt: at, bookingId: booking?.id ?? null, reading, done: null }
+  const reply: ReplyRecord = {
+    id: deps.newId('t'),
+    gateway,
+    key,
+    phone: message.phone,
+    text,
+    receivedAt: at,
+    bookingId: booking?.id ?? null,
+    reading,
+    done: null,
+  }
   if (!(await tx.replies.insert(reply))) return null
   const before = new Set(await answersTo(tx, message.phone))
   const done = await respond(tx, deps, await gather(tx, deps, reply), message)
@@ -74,13 +84,22 @@ async function respond(tx: Tx, deps: Deps, hearing: Hearing, message: Message): 
 
 /** It started before yesterday: which day that was, only a person can ask. */
 async function askWhen(tx: Tx, deps: Deps, talk: Talk): Promise<Done> {
-  await openFollowUp(tx, deps, talk, 'unclear-reply', { words: 'Her period started before yesterday. Ask on which day.', meaning: 'period-started' })
+  await openFollowUp(tx, deps, talk, 'unclear-reply', {
+    words: 'Her period started before yesterday. Ask on which day.',
+    meaning: 'period-started',
+  })
   return { bookingId: talk.booking.id, done: 'period-started' }
 }
 
 /** The visit is over, cancelled or gone. */
 async function withoutVisit(tx: Tx, deps: Deps, { reply, patients }: Hearing): Promise<Done> {
-  await openFollowUp(tx, deps, { clinic: null, patient: patients[0] ?? null, booking: null, phone: reply.phone }, 'unclear-reply', { words: reply.text })
+  await openFollowUp(
+    tx,
+    deps,
+    { clinic: null, patient: patients[0] ?? null, booking: null, phone: reply.phone },
+    'unclear-reply',
+    { words: reply.text },
+  )
   return { bookingId: null, done: 'unclear' }
 }
 

@@ -38,7 +38,11 @@ function callTo(to: string, text?: string): Outgoing {
   const outgoing = message(to, text)
   const script = call('day-before')
   const { greeting, message: said } = script.steps
-  return { ...outgoing, channel: 'voice', voice: { ...script, steps: { greeting, message: { ...said, say: [outgoing.text, ...said.say.slice(1)] } } } }
+  return {
+    ...outgoing,
+    channel: 'voice',
+    voice: { ...script, steps: { greeting, message: { ...said, say: [outgoing.text, ...said.say.slice(1)] } } },
+  }
 }
 
 /** What every gateway does, whatever it speaks to its peer. */
@@ -174,9 +178,10 @@ export function gatewayContract(
       for (const refusals of [0, 1]) {
         const outgoing = make(FATES.accept)
         rig.ears.refuse(refusals)
-        expect((await rig.gateway.send(outgoing)).kind).toBe('accepted')
+        const outcome = await rig.gateway.send(outgoing)
+        expect(outcome.kind).toBe('accepted')
         const answers = () => rig.ears.answereds.filter(({ messageId }) => messageId === outgoing.id)
-        await vi.waitFor(() => expect(receiptsOf(outgoing)).toHaveLength(1), SOON)
+        await vi.waitFor(() => expect(receiptsOf(outgoing, outcome)).toHaveLength(1), SOON)
         expect(answers().map(({ gateway, pressed }) => [gateway, pressed.meaning])).toEqual([[rig.gateway.name, 'confirm']])
       }
     })

@@ -8,8 +8,14 @@ import { recordingEars } from './recording-ears.ts'
 const MEDIA_PORT = 31_400
 
 /** One phone for all numbers; the number called decides what happens. */
-const goTo = (number: string, label: string) =>
-  `<nop><action><strcmp assign_to="same" variable="number" value="${number.slice(1)}"/><test assign_to="is" variable="same" compare="equal" value="0"/></action></nop>\n<nop test="is" next="${label}"/>`
+const goTo = (number: string, to: string) =>
+  [
+    '<nop><action>',
+    `<strcmp assign_to="same" variable="number" value="${number.slice(1)}"/>`,
+    '<test assign_to="is" variable="same" compare="equal" value="0"/>',
+    '</action></nop>',
+    `<nop test="is" next="${to}"/>`,
+  ].join('\n')
 const label = (name: string) => `<label id="${name}"/>`
 const END = '<nop next="9"/>'
 

@@ -13,8 +13,12 @@ describe.skipIf(!here())('speech by espeak-ng', () => {
   beforeAll(async () => void (folder = await mkdtemp(join(tmpdir(), 'daysix-speech-'))))
   afterAll(() => rm(folder, { recursive: true }))
   const speech = espeak()
-  const say = (words: string[], language = 'en', silence = 0) => speech.speak(words, { language, locale: language }, join(folder, 'x.wav'), silence)
-  const soxi = (option: string) => execFileSync('soxi', [option, join(folder, 'x.wav')]).toString().trim()
+  const say = (words: string[], language = 'en', silence = 0) =>
+    speech.speak(words, { language, locale: language }, join(folder, 'x.wav'), silence)
+  const soxi = (option: string) =>
+    execFileSync('soxi', [option, join(folder, 'x.wav')])
+      .toString()
+      .trim()
 
   it('is telephone audio of the length it says, by sox’s own reading', async () => {
     const { seconds } = await say(['Your visit is on Friday, March 20.', 'Thank you.'], 'en', 7)
@@ -25,7 +29,8 @@ describe.skipIf(!here())('speech by espeak-ng', () => {
   })
 
   it('speaks every language of the templates, and no other', async () => {
-    for (const language of ['en', 'es', 'fr', 'pa', 'uk']) expect((await say(['1 2 3'], language)).seconds, language).toBeGreaterThan(0.5)
+    for (const language of ['en', 'es', 'fr', 'pa', 'uk'])
+      expect((await say(['1 2 3'], language)).seconds, language).toBeGreaterThan(0.5)
     expect(speech.speaks('so')).toBe(false)
     await expect(say(['hello'], 'xx-none')).rejects.toThrow('espeak-ng could not make speech')
   })

@@ -14,7 +14,11 @@ const EXECUTABLE = ['var', 'prompt', 'reprompt', 'goto', 'submit', 'exit', 'disc
 const SPEECH = ['p', 's', 'break', 'text']
 
 export const VOICE_XML: Record<string, Model> = {
-  vxml: { inside: ['property', 'catch', 'error', 'form', 'menu'], attributes: ['version', 'xmlns', 'xml:lang'], must: ['version', 'xmlns'] }, // §1.5.1
+  vxml: {
+    inside: ['property', 'catch', 'error', 'form', 'menu'],
+    attributes: ['version', 'xmlns', 'xml:lang'],
+    must: ['version', 'xmlns'], // §1.5.1
+  },
   menu: { inside: ['prompt', 'choice', 'noinput', 'nomatch', 'property', 'text'], attributes: ['id', 'dtmf'] }, // §2.2
   choice: { inside: ['text', 'grammar'], attributes: ['dtmf', 'next'], must: ['next'] }, // §2.2.2
   form: { inside: ['block', 'field', 'var', 'catch'], attributes: ['id'] }, // §2.1
@@ -37,7 +41,8 @@ export const VOICE_XML: Record<string, Model> = {
 }
 
 export const SSML: Record<string, Model> = {
-  speak: { inside: SPEECH, attributes: ['version', 'xmlns', 'xml:lang'], must: ['version', 'xmlns', 'xml:lang'] }, // SSML 1.1 §3.1.1
+  // SSML 1.1 §3.1.1
+  speak: { inside: SPEECH, attributes: ['version', 'xmlns', 'xml:lang'], must: ['version', 'xmlns', 'xml:lang'] },
   p: VOICE_XML.p!, // §3.1.8.1
   s: VOICE_XML.s!,
   break: VOICE_XML.break!, // §3.2.3

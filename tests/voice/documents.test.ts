@@ -33,7 +33,11 @@ function build(canonical: string): Node {
     if (text !== undefined) parent.children.push(text)
     else if (close) path.pop()
     else {
-      const node = { name: name!, attributes: Object.fromEntries([...attributes!.matchAll(/ ([\w:]+)="([^"]*)"/g)].map(([, key, value]) => [key!, value!])), children: [] }
+      const node = {
+        name: name!,
+        attributes: Object.fromEntries([...attributes!.matchAll(/ ([\w:]+)="([^"]*)"/g)].map(([, key, value]) => [key!, value!])),
+        children: [],
+      }
       parent.children.push(node)
       path.push(node)
     }
@@ -50,10 +54,14 @@ function faults(document: string, models: Record<string, Model>): string[] {
   return all(parse(document)).flatMap(({ name, attributes, children }) => {
     const model = models[name]
     if (!model) return [`<${name}> is no element`]
-    const wrong = children.map((child) => (typeof child === 'string' ? (child.trim() === '' ? '' : 'text') : child.name)).filter((child) => child !== '' && !model.inside.includes(child))
+    const wrong = children
+      .map((child) => (typeof child === 'string' ? (child.trim() === '' ? '' : 'text') : child.name))
+      .filter((child) => child !== '' && !model.inside.includes(child))
     return [
       ...wrong.map((child) => `${child} may not stand in <${name}>`),
-      ...Object.keys(attributes).filter((key) => !model.attributes.includes(key)).map((key) => `<${name}> has no ${key}`),
+      ...Object.keys(attributes)
+        .filter((key) => !model.attributes.includes(key))
+        .map((key) => `<${name}> has no ${key}`),
       ...(model.must ?? []).filter((key) => !(key in attributes)).map((key) => `<${name}> needs ${key}`),
     ]
   })
@@ -68,11 +76,13 @@ function danglers(document: string): string[] {
   return targets.filter((target) => !ids.includes(target))
 }
 
-const wordsOf = (document: string) => all(parse(document)).flatMap(({ name, children }) => (name === 'p' ? [children.join('')] : []))
+const wordsOf = (document: string) =>
+  all(parse(document)).flatMap(({ name, children }) => (name === 'p' ? [children.join('')] : []))
 const decode = (words: string) => words.replace(/&lt;/g, '<').replace(/&gt;/g, '>').replace(/&amp;/g, '&')
 
 const some = ['prep', 'cycle-check', 'offer', 'stopped'] as const
-const scripts = (): CallScript[] => [...library.languages.keys()].flatMap((language) => some.map((kind) => call(kind, { language, values: AWKWARD })))
+const scripts = (): CallScript[] =>
+  [...library.languages.keys()].flatMap((language) => some.map((kind) => call(kind, { language, values: AWKWARD })))
 
 describe.skipIf(!present('xmllint', ['--version']))('the documents of a call', () => {
   it('are VoiceXML that keeps to the content models of the Recommendation', () => {
@@ -94,7 +104,11 @@ describe.skipIf(!present('xmllint', ['--version']))('the documents of a call', (
 
   it('are VoiceXML 2.1 for keys only, in the language of the words', () => {
     const [root, ...nodes] = all(parse(voiceXml(call('prep', { language: 'fr' }), ADDRESS)))
-    expect(root!.attributes).toMatchObject({ version: '2.1', xmlns: 'http://www.w3.org/2001/vxml', 'xml:lang': library.languages.get('fr')!.locale })
+    expect(root!.attributes).toMatchObject({
+      version: '2.1',
+      xmlns: 'http://www.w3.org/2001/vxml',
+      'xml:lang': library.languages.get('fr')!.locale,
+    })
     expect(nodes.find(({ attributes }) => attributes.name === 'inputmodes')!.attributes.value).toBe('dtmf')
     expect(nodes.some(({ name }) => ['record', 'grammar', 'transfer'].includes(name))).toBe(false)
   })
@@ -122,7 +136,11 @@ describe.skipIf(!present('xmllint', ['--version']))('the documents of a call', (
     for (const script of scripts()) {
       const document = ssml([...script.steps.greeting.say, ...script.steps.message.say], script.locale)
       expect(faults(document, SSML)).toEqual([])
-      expect(parse(document).attributes).toMatchObject({ version: '1.1', xmlns: 'http://www.w3.org/2001/10/synthesis', 'xml:lang': script.locale })
+      expect(parse(document).attributes).toMatchObject({
+        version: '1.1',
+        xmlns: 'http://www.w3.org/2001/10/synthesis',
+        'xml:lang': script.locale,
+      })
     }
   })
 

@@ -47,7 +47,8 @@ async function prepOf(bookingId: string): Promise<string> {
 
 /** Somebody who has not answered yet. */
 const called = (): Called => people[next++]!
-const reasons = async (bookingId: string) => (await deps.store.read.followUps.list({ bookingId, limit: 20 })).map(({ reason }) => reason)
+const reasons = async (bookingId: string) =>
+  (await deps.store.read.followUps.list({ bookingId, limit: 20 })).map(({ reason }) => reason)
 
 function press({ messageId }: Called, pressed: Pressed, key = `${messageId}/1`): Promise<Step | null> {
   return hearKeys(deps, { gateway: 'pocket', key, messageId, pressed, at: world.clock.now() })
@@ -102,14 +103,21 @@ describe('a key pressed in a call', () => {
     const her = called()
     await world.openings('2026-03-26T09:00', '2026-03-27T15:20')
     const step = await press(her, { meaning: 'period-started', daysAgo: 0 })
-    expect(step!.say.join(' ')).toMatch(/We have 2 open times .* at \+1, 7 8 2, 5 5 5, 0 1 9 0\. For Thursday, March 26, at 9 in the morning, press 1/)
+    expect(step!.say.join(' ')).toMatch(
+      /We have 2 open times .* at \+1, 7 8 2, 5 5 5, 0 1 9 0\. For Thursday, March 26, at 9 in the morning, press 1/,
+    )
     expect(step!.keys['2']).toMatchObject({ answer: { meaning: 'choice', choice: 2 } })
     const moved = await press(her, { meaning: 'choice', choice: 2 }, 'k-2')
     expect(moved!.say[0]).toContain('Your visit is now on Friday, March 27')
     expect((await deps.store.read.bookings.get(her.bookingId))!.visitAt).toEqual(new Date('2026-03-27T15:20:00-03:00'))
     // She agreed to calls only: nothing is texted, and what was said counts as delivered.
-    const answers = (await deps.store.read.messages.ofBooking(her.bookingId)).filter(({ kind }) => kind === 'offer' || kind === 'moved')
-    expect(answers.map(({ state, code }) => [state, code])).toEqual([['delivered', 'in-call'], ['delivered', 'in-call']])
+    const answers = (await deps.store.read.messages.ofBooking(her.bookingId)).filter(
+      ({ kind }) => kind === 'offer' || kind === 'moved',
+    )
+    expect(answers.map(({ state, code }) => [state, code])).toEqual([
+      ['delivered', 'in-call'],
+      ['delivered', 'in-call'],
+    ])
   })
 
   it('has the times on offer texted besides where she agreed to texts', async () => {

@@ -37,23 +37,31 @@ describe('calling again', () => {
   })
 
   it('is not for this rule to decide when the number is no good or the line is down', () => {
-    for (const code of ['bad-number', 'trunk-silent', 'sip-500']) expect(next(code, 1, '2026-03-17T09:00', '2026-03-20T09:00')).toBeUndefined()
+    for (const code of ['bad-number', 'trunk-silent', 'sip-500'])
+      expect(next(code, 1, '2026-03-17T09:00', '2026-03-20T09:00')).toBeUndefined()
   })
 
   it('holds whatever the zone, the hour and the change of clocks', () => {
     const zones = fc.constantFrom('America/Halifax', 'America/St_Johns', 'Australia/Lord_Howe', 'Europe/London', 'Asia/Kolkata')
     const times = fc.integer({ min: Date.UTC(2026, 0, 1), max: Date.UTC(2026, 11, 31) })
     fc.assert(
-      fc.property(zones, times, fc.integer({ min: 1, max: 4 }), fc.integer({ min: 1, max: 96 }), fc.constantFrom(...NOT_REACHED), (zone, now, calls, hours, code) => {
-        const notAfter = new Date(now + hours * 3_600_000)
-        const step = afterCall(code, { calls, notAfter }, new Date(now), zone, DEFAULT_HOURS)
-        if (calls >= MOST_CALLS) expect(step).toBe('give-up')
-        if (typeof step !== 'object') return
-        const { again } = step
-        expect(mayRing(again, zone, DEFAULT_HOURS)).toBe(true)
-        expect(again.getTime() - now).toBeGreaterThanOrEqual(2 * 3_600_000)
-        expect(again.getTime()).toBeLessThan(notAfter.getTime())
-      }),
+      fc.property(
+        zones,
+        times,
+        fc.integer({ min: 1, max: 4 }),
+        fc.integer({ min: 1, max: 96 }),
+        fc.constantFrom(...NOT_REACHED),
+        (zone, now, calls, hours, code) => {
+          const notAfter = new Date(now + hours * 3_600_000)
+          const step = afterCall(code, { calls, notAfter }, new Date(now), zone, DEFAULT_HOURS)
+          if (calls >= MOST_CALLS) expect(step).toBe('give-up')
+          if (typeof step !== 'object') return
+          const { again } = step
+          expect(mayRing(again, zone, DEFAULT_HOURS)).toBe(true)
+          expect(again.getTime() - now).toBeGreaterThanOrEqual(2 * 3_600_000)
+          expect(again.getTime()).toBeLessThan(notAfter.getTime())
+        },
+      ),
     )
   })
 })

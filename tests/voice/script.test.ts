@@ -10,10 +10,19 @@ import { call, library, VALUES, writer } from './example-calls.ts'
 
 const LANGUAGES = [...library.languages.keys()]
 const DETAILS = ['full', 'discreet'] as const
-const everyCall = LANGUAGES.flatMap((language) => TEXT_KINDS.flatMap((kind) => DETAILS.map((detail) => ({ language, kind, detail }))))
+const everyCall = LANGUAGES.flatMap((language) =>
+  TEXT_KINDS.flatMap((kind) => DETAILS.map((detail) => ({ language, kind, detail }))),
+)
 /** Digits that stand alone: keys. Those of telephone numbers, dates and times stand in groups. */
 const keysSaid = (step: Step) =>
-  new Set([...step.say.join(' ').replaceAll(VALUES.clinicPhone, '').matchAll(/(?:press|faites le|marque|натисніть) (\d)|(\d) ਦਬਾਓ/g)].map(([, a, b]) => a ?? b))
+  new Set(
+    [
+      ...step.say
+        .join(' ')
+        .replaceAll(VALUES.clinicPhone, '')
+        .matchAll(/(?:press|faites le|marque|натисніть) (\d)|(\d) ਦਬਾਓ/g),
+    ].map(([, a, b]) => a ?? b),
+  )
 
 describe('the script of a call', () => {
   it('says exactly the keys that do something, in every language, kind and detail', () => {
@@ -36,7 +45,10 @@ describe('the script of a call', () => {
     expect(started!.keys).toMatchObject({
       '1': { answer: { meaning: 'period-started', daysAgo: 0 } },
       '2': { answer: { meaning: 'period-started', daysAgo: 1 } },
-      '3': { answer: { meaning: 'period-started' }, then: expect.stringContaining('A person from Harbour Clinic will call you') as string },
+      '3': {
+        answer: { meaning: 'period-started' },
+        then: expect.stringContaining('A person from Harbour Clinic will call you') as string,
+      },
     })
   })
 
@@ -64,7 +76,8 @@ describe('the script of a call', () => {
     for (const { language, kind, detail } of everyCall) {
       const { steps, voicemail } = call(kind, { language, detail })
       // Pre-recorded calls give a telephone number during or after the message: 47 CFR 64.1200(b)(2).
-      for (const words of [steps.message.say.join(' '), voicemail]) expect(words, `${language} ${kind}`).toContain('6 1 3, 5 5 5, 0 1 4 2')
+      for (const words of [steps.message.say.join(' '), voicemail])
+        expect(words, `${language} ${kind}`).toContain('6 1 3, 5 5 5, 0 1 4 2')
     }
   })
 
@@ -78,7 +91,10 @@ describe('the script of a call', () => {
     for (const { language, kind, detail } of everyCall.filter((each) => each.detail === 'full')) {
       const script = call(kind, { language, detail })
       const input = ssml(firstPass(script), script.locale)
-      const wave = spawnSync('espeak-ng', ['-v', voices[language]!, '-s', '160', '-m', '--stdin', '--stdout'], { input, maxBuffer: 1e8 }).stdout
+      const wave = spawnSync('espeak-ng', ['-v', voices[language]!, '-s', '160', '-m', '--stdin', '--stdout'], {
+        input,
+        maxBuffer: 1e8,
+      }).stdout
       const seconds = (wave.length - 44) / 2 / wave.readUInt32LE(24)
       expect(seconds, `${language} ${kind} ${detail}`).toBeGreaterThan(5)
       // One minute is the limit for exempt health care calls, 47 CFR 64.1200(a)(9)(iv), kept as policy.
@@ -93,11 +109,15 @@ describe('what a key says', () => {
       .flatMap(({ language, kind, detail }) => Object.values(call(kind, { language, detail }).steps))
       .flatMap(({ keys }) => Object.values(keys).flatMap((act) => ('answer' in act ? [act.answer] : [])))
     for (const answer of answers) expect(pressedOf(codeOf(answer))).toEqual(answer)
-    for (const code of ['', 'rejoin', 'choice', 'choice.4', 'period-started.2', 'constructor']) expect(pressedOf(code)).toBeUndefined()
+    for (const code of ['', 'rejoin', 'choice', 'choice.4', 'period-started.2', 'constructor'])
+      expect(pressedOf(code)).toBeUndefined()
   })
 
   it('dates a start by the calendar, also over the end of February in a leap year', () => {
-    expect(readingOf({ meaning: 'period-started', daysAgo: 1 }, '2028-03-01')).toMatchObject({ startedOn: '2028-02-29', confidence: 1 })
+    expect(readingOf({ meaning: 'period-started', daysAgo: 1 }, '2028-03-01')).toMatchObject({
+      startedOn: '2028-02-29',
+      confidence: 1,
+    })
     expect(readingOf({ meaning: 'period-started', daysAgo: 0 }, '2028-03-01')).toMatchObject({ startedOn: '2028-03-01' })
     expect(readingOf({ meaning: 'period-started' }, '2028-03-01')).not.toHaveProperty('startedOn')
   })

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest'
 import { quietFor, whoAnswered, type Loudness } from '../../src/domain/voice/who-answered.ts'
 
 /** Levels every half second, as a meter gives them; `#` is speech, `.` is quiet. */
-const levels = (sounds: string): Loudness[] => [...sounds].map((sound, n) => ({ ms: (n + 1) * 500, decibels: sound === '#' ? -20 : -96 }))
+const levels = (sounds: string): Loudness[] =>
+  [...sounds].map((sound, n) => ({ ms: (n + 1) * 500, decibels: sound === '#' ? -20 : -96 }))
 /** When it is first decided, and for whom. */
 function verdict(sounds: string): string {
   const heard = levels(sounds)
@@ -16,13 +17,13 @@ function verdict(sounds: string): string {
 // Thresholds of our own: these check the rule, not the world.
 describe('who answered', () => {
   it('is a person who says a word or two and waits', () => {
-    expect(verdict('.#....')).toBe('person after 2 s')
-    expect(verdict('####....')).toBe('person after 3 s')
+    expect(verdict('.#....')).toBe('person after 2.5 s')
+    expect(verdict('####....')).toBe('person after 3.5 s')
   })
 
   it('is a machine when a greeting goes on, small pauses and all', () => {
     expect(verdict('################')).toBe('machine after 3 s')
-    expect(verdict('.###.####.####')).toBe('machine after 3.5 s')
+    expect(verdict('.##..####.####')).toBe('machine after 3.5 s')
   })
 
   it('is a person when nothing is said, or nothing comes at all', () => {

@@ -1,5 +1,6 @@
 import { measureSms } from '../../domain/texts/sms.ts'
-import type { Gateway, Outgoing, Receipt, SendOutcome } from '../../flows/gateway.ts'
+import { testCall } from '../../domain/voice/test-call.ts'
+import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../flows/gateway.ts'
 
 export interface CheckOptions {
   /** E.164 number that gets the test message. */
@@ -31,24 +32,14 @@ const VALID_MS = 3_600_000
  * @returns whether everything that can be checked is well: accepted, and delivered where the peer says so.
  */
 export async function checkGateway(gateway: Gateway, options: CheckOptions): Promise<boolean> {
-  const { tell, to, text, id } = options
+  const { tell, text } = options
   tell('description', `${gateway.channels.join(' and ')}; a message of unknown fate is ${policy(gateway)}`)
   const desk = new ReceiptDesk()
   const began = performance.now()
-  await gateway.start({
-    receipt: async (receipt) => desk.take(receipt),
-    heard: async ({ text: said }) => tell('reply', `a reply of ${said.length} characters came in`),
-  })
+  await gateway.start(earsOf(desk, options))
   tell('start', `started in ${seconds(began)}`)
-  tell('message', describe(text))
-  const message: Outgoing = {
-    id,
-    channel: gateway.channels[0]!,
-    to,
-    text,
-    language: 'en',
-    notAfter: new Date(Date.now() + VALID_MS),
-  }
+  const message = messageOf(gateway, options)
+  tell('message', message.voice ? 'a call that asks for key 1' : describe(text))
   const before = performance.now()
   const outcome = await gateway.send(message)
   tell('send', `${outcome.kind} in ${seconds(before)}: ${MEANINGS[outcome.kind]}${detailOf(outcome)}`)
@@ -56,6 +47,24 @@ export async function checkGateway(gateway: Gateway, options: CheckOptions): Pro
   await gateway.stop()
   tell('stop', 'the connection is closed')
   return delivered
+}
+
+function earsOf(desk: ReceiptDesk, { tell, text }: CheckOptions): Ears {
+  return {
+    receipt: async (receipt) => desk.take(receipt),
+    heard: async ({ text: said }) => tell('reply', `a reply of ${said.length} characters came in`),
+    script: async () => testCall(text),
+    answered: async () => {
+      tell('key', 'the key was heard')
+      return null
+    },
+  }
+}
+
+function messageOf({ channels }: Gateway, { id, to, text }: CheckOptions): Outgoing {
+  const [channel] = channels
+  const notAfter = new Date(Date.now() + VALID_MS)
+  return { id, channel: channel!, to, text, language: 'en', notAfter, ...(channel === 'voice' && { voice: testCall(text) }) }
 }
 
 /** Receipts that have come, and those who wait for one. */

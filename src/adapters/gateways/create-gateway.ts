@@ -6,7 +6,9 @@ import { gatewayName, readDescribed } from './described.ts'
 import { Failover } from './failover.ts'
 import { createHttpGateway } from './http/http-gateway.ts'
 import { createPocketGateway } from './pocket/pocket-gateway.ts'
+import { createSipGateway } from './sip/sip-gateway.ts'
 import { createSmppGateway } from './smpp/smpp-gateway.ts'
+import { createVoiceHttpGateway } from './voice-http/voice-http-gateway.ts'
 import { withBreaker } from './with-breaker.ts'
 
 export interface GatewayDeps {
@@ -29,6 +31,9 @@ const KINDS: Record<string, Make> = {
   http: (described, deps, within) =>
     withBreaker(createHttpGateway(described, { ...deps, ...addressOf(described, deps, within) }), deps),
   smpp: (described, deps) => withBreaker(createSmppGateway(described, deps), deps),
+  'voice-http': (described, deps, within) =>
+    withBreaker(createVoiceHttpGateway(described, { ...deps, ...addressOf(described, deps, within) }), deps),
+  sip: (described, deps) => withBreaker(createSipGateway(described, deps), deps),
   failover: (described, deps) => createFailover(described, deps),
 }
 

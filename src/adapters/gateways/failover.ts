@@ -1,3 +1,4 @@
+import { isAboutHer } from '../../domain/voice/retry-call.ts'
 import type { Callback, CallbackGateway, Ears, Gateway, GatewayHealth, Outgoing, SendOutcome } from '../../flows/gateway.ts'
 
 type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
@@ -35,7 +36,8 @@ export class Failover implements CallbackGateway {
     const refusals: SendOutcome[] = []
     for (const member of able) {
       const outcome = await member.send(message)
-      if (!PASS_ON.has(outcome.kind)) return this.#marked(member, outcome)
+      // Who does not pick up would only be rung again at once.
+      if (!PASS_ON.has(outcome.kind) || isAboutHer(outcome)) return this.#marked(member, outcome)
       refusals.push(outcome)
     }
     return refusals.find(({ kind }) => kind === 'later') ?? refusals[0] ?? { kind: 'misconfigured', code: 'no-gateway' }

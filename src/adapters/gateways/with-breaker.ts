@@ -1,3 +1,4 @@
+import { isAboutHer } from '../../domain/voice/retry-call.ts'
 import type { CallbackGateway, Gateway, GatewayHealth, Outgoing, SendOutcome } from '../../flows/gateway.ts'
 
 export interface BreakerOptions {
@@ -13,7 +14,7 @@ const FAILURES = 5
 const OPEN_MS = 30_000
 const MAX_OPEN_MS = 600_000
 
-/** The peer did not answer as a working peer does. A rejection or a throttle is an answer. */
+/** The peer did not answer as a working peer does. A rejection or a throttle is an answer, and so is a busy line. */
 const FAILED: ReadonlySet<SendOutcome['kind']> = new Set(['later', 'unknown', 'misconfigured'])
 
 /**
@@ -44,7 +45,7 @@ class Breaker {
   }
 
   #note(outcome: SendOutcome): SendOutcome {
-    if (!FAILED.has(outcome.kind)) this.#close()
+    if (!FAILED.has(outcome.kind) || isAboutHer(outcome)) this.#close()
     else if (++this.#failed >= this.#options.failures || outcome.kind === 'misconfigured' || this.#open) this.#trip(outcome)
     return outcome
   }

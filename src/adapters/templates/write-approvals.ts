@@ -6,6 +6,7 @@ import type { Approval } from '../../domain/texts/library.ts'
 import { approvalsFile, digestOf, type ApprovalsFile } from './approvals.ts'
 import { Faults, TEMPLATES } from './files.ts'
 import { answerKey, loadAnswers } from './load-answers.ts'
+import { CALL_KEY, loadCallPhrases } from './load-call.ts'
 import { loadPageTexts, PAGE_KEY } from './load-page.ts'
 import { loadTexts } from './load-texts.ts'
 
@@ -16,7 +17,8 @@ const HEADING = [
 
 /** Everything in one language that needs a reviewer's yes: key → digest of the words. */
 export function reviewables(language: string, folder: string = TEMPLATES): Map<string, string> {
-  const texts = loadTexts(folder).languages.get(language)
+  const library = loadTexts(folder)
+  const texts = library.languages.get(language)
   if (!texts) return badInput('language', 'There are no texts in this language.')
   const faults = new Faults(folder)
   const answers = loadAnswers(folder, faults).find(({ code }) => code === language)
@@ -27,6 +29,7 @@ export function reviewables(language: string, folder: string = TEMPLATES): Map<s
       Object.entries(sentences).map(([variant, words = '']): [string, string] => [answerKey(topic, variant), digestOf(words)]),
     ),
     [PAGE_KEY, loadPageTexts(folder).get(language)!.digest],
+    [CALL_KEY, loadCallPhrases(library, folder).get(language)!.digest],
   ])
 }
 

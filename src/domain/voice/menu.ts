@@ -31,7 +31,15 @@ export const WHEN_KEYS: readonly Key[] = [
 ]
 
 /** Calls about a visit that stands. */
-const ABOUT_A_VISIT: ReadonlySet<TextKind> = new Set(['confirmation', 'prep', 'late-prep', 'day-before', 'moved', 'no-change', 'lapse'])
+const ABOUT_A_VISIT: ReadonlySet<TextKind> = new Set([
+  'confirmation',
+  'prep',
+  'late-prep',
+  'day-before',
+  'moved',
+  'no-change',
+  'lapse',
+])
 /** After these there is nothing left to ask for. */
 const FAREWELL: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person'])
 /** Keys 1 to 3 choose a time; the times themselves say so. */

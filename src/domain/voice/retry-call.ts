@@ -8,7 +8,21 @@ const APART_MS = 2 * 3_600_000
 const PARTS = ['12:00', '17:00', '24:00'] as const
 
 /** Ends of a call that say only that she was not reached this time. */
-export const NOT_REACHED: ReadonlySet<string> = new Set(['busy', 'no-answer', 'unavailable', 'hung-up', 'no-key', 'voicemail', 'machine', 'broken'])
+export const NOT_REACHED: ReadonlySet<string> = new Set([
+  'busy',
+  'no-answer',
+  'unavailable',
+  'hung-up',
+  'no-key',
+  'voicemail',
+  'machine',
+  'broken',
+])
+
+/** Whether an outcome says that she was not reached, rather than anything about the gateway. */
+export function isAboutHer(outcome: { kind: string; code?: string }): boolean {
+  return outcome.code !== undefined && NOT_REACHED.has(outcome.code)
+}
 
 /**
  * What follows a call that did not reach her: another in a different part of the day, as soon as sending hours allow, and

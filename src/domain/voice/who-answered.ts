@@ -11,7 +11,8 @@ export interface Loudness {
 const LOUD_DB = -50
 /** People say a few words and wait. */
 const LONG_GREETING_MS = 2_500
-const QUIET_AFTER_WORDS_MS = 1_000
+/** Longer than machines pause between sentences, short enough not to be put down. */
+const QUIET_AFTER_WORDS_MS = 1_500
 /** Nothing said for so long: somebody listens. */
 const SILENT_MS = 3_000
 

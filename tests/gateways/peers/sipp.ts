@@ -9,7 +9,11 @@ import { freePort, present, Program } from './programs.ts'
  * whether every message came as the scenario expects. Sending recorded keys takes raw sockets, so it needs root.
  */
 export const sippPresent = () =>
-  process.getuid?.() === 0 && starts('sipp', '-v') && starts('baresip', '-h') && present('espeak-ng', ['--version']) && present('sox', ['--version'])
+  process.getuid?.() === 0 &&
+  starts('sipp', '-v') &&
+  starts('baresip', '-h') &&
+  present('espeak-ng', ['--version']) &&
+  present('sox', ['--version'])
 
 /** These end with a code other than 0 even when they only say who they are. */
 function starts(program: string, option: string): boolean {
@@ -41,12 +45,16 @@ export const INVITE = `<recv request="INVITE"><action>
 </action></recv>`
 export const RING = send(plain('180 Ringing'))
 export const pause = (ms: number) => `<pause milliseconds="${ms}"/>`
-export const press = (key: string) => `<nop><action><exec play_pcap_audio="/usr/share/sip-tester/dtmf_2833_${key}.pcap"/></action></nop>`
+export const press = (key: string) =>
+  `<nop><action><exec play_pcap_audio="/usr/share/sip-tester/dtmf_2833_${key}.pcap"/></action></nop>`
 /** Headerless µ-law. */
 export const sound = (file: string) => `<nop><action><exec rtp_stream="${file},1,0,PCMU/8000"/></action></nop>`
 export const note = (words: string) => `<nop><action><log message="${words}"/></action></nop>`
 export const PICK_UP = [
-  send(`SIP/2.0 200 OK\n${HEADERS}\n${CONTACT}\nContent-Type: application/sdp\nContent-Length: [len]\n\n${SDP}`, ' retrans="500"'),
+  send(
+    `SIP/2.0 200 OK\n${HEADERS}\n${CONTACT}\nContent-Type: application/sdp\nContent-Length: [len]\n\n${SDP}`,
+    ' retrans="500"',
+  ),
   `<recv request="ACK"><action>${capture('From', 'from')}${capture('To', 'to')}</action></recv>`,
   note('taken [$number]'),
 ].join('\n')
@@ -56,12 +64,21 @@ export const refuse = (status: string) => `${send(plain(status), ' retrans="500"
 export const TILL_CANCEL = [
   '<recv request="CANCEL" timeout="40000"></recv>',
   send(plain('200 OK')),
-  send(`SIP/2.0 487 Request Terminated\n[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\nCSeq: [$cseq]\nContent-Length: 0`, ' retrans="500"'),
+  send(`SIP/2.0 487 Request Terminated\n${HEADERS.replace('[last_CSeq:]', 'CSeq:[$cseq]')}\nContent-Length: 0`, ' retrans="500"'),
   '<recv request="ACK"></recv>',
 ].join('\n')
 export const HANG_UP = [
   send(
-    'BYE sip:caller@[remote_ip]:[remote_port] SIP/2.0\nVia: SIP/2.0/[transport] [local_ip]:[local_port];branch=[branch]\nMax-Forwards: 70\nFrom:[$to]\nTo:[$from]\nCall-ID: [call_id]\nCSeq: 7 BYE\nContent-Length: 0',
+    [
+      'BYE sip:caller@[remote_ip]:[remote_port] SIP/2.0',
+      'Via: SIP/2.0/[transport] [local_ip]:[local_port];branch=[branch]',
+      'Max-Forwards: 70',
+      'From:[$to]',
+      'To:[$from]',
+      'Call-ID: [call_id]',
+      'CSeq: 7 BYE',
+      'Content-Length: 0',
+    ].join('\n'),
     ' retrans="500"',
   ),
   '<recv response="200"></recv>',
@@ -84,12 +101,37 @@ export class Phone {
   static async start(steps: string[], mediaPort: number, calls?: number): Promise<Phone> {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-sipp-'))
     const all = steps.join('\n')
-    const unread = ['whole', 'number', 'cseq', 'from', 'to'].filter((name) => !all.includes(`[$${name}]`) && all.includes(`${name}"`))
+    const unread = ['whole', 'number', 'cseq', 'from', 'to'].filter(
+      (name) => !all.includes(`[$${name}]`) && all.includes(`${name}"`),
+    )
     // SIPp refuses variables that nobody reads.
     const reference = `<Reference variables="${['whole', ...unread.filter((name) => name !== 'whole')].join(',')}"/>`
-    await writeFile(join(folder, 'phone.xml'), `<?xml version="1.0" encoding="ISO-8859-1"?>\n<scenario name="phone">\n${all}\n${reference}\n</scenario>\n`)
+    await writeFile(
+      join(folder, 'phone.xml'),
+      `<?xml version="1.0" encoding="ISO-8859-1"?>\n<scenario name="phone">\n${all}\n${reference}\n</scenario>\n`,
+    )
     const port = await freePort()
-    const args = ['-sf', 'phone.xml', '-i', '127.0.0.1', '-p', String(port), '-mi', '127.0.0.1', '-mp', String(mediaPort), '-nostdin', '-trace_logs', '-log_file', 'calls.log', '-trace_err', '-error_file', 'errors.log', '-nd', ...(calls ? ['-m', String(calls)] : [])]
+    const args = [
+      '-sf',
+      'phone.xml',
+      '-i',
+      '127.0.0.1',
+      '-p',
+      String(port),
+      '-mi',
+      '127.0.0.1',
+      '-mp',
+      String(mediaPort),
+      '-nostdin',
+      '-trace_logs',
+      '-log_file',
+      'calls.log',
+      '-trace_err',
+      '-error_file',
+      'errors.log',
+      '-nd',
+      ...(calls ? ['-m', String(calls)] : []),
+    ]
     const sipp = new Program('sipp', args, {}, folder)
     await new Promise((resume) => setTimeout(resume, 300))
     return new Phone(folder, port, mediaPort, sipp)

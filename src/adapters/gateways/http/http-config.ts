@@ -5,6 +5,7 @@ import { gatewayName, readDescribed, secretReference } from '../described.ts'
 export const FIELDS = new Set([
   'to', 'to_no_plus', 'from', 'text', 'language', 'encoding', 'coding', 'segments', 'our_id',
   'validity_min', 'not_after', 'not_after_unix', 'now', 'now_unix', 'receipt_url', 'reply_url',
+  'script_url', 'voicemail_url', 'voicexml',
 ]) // prettier-ignore
 
 const regex = z.string().transform((source, context) => {

@@ -20,6 +20,8 @@ export interface HttpGatewayDeps {
   callbackUrl?: string
   /** Put into these addresses as `via`, where several gateways share them. */
   via?: string
+  /** Fields of a call, where the peer calls. */
+  callFields?: (message: Outgoing) => Fields
 }
 
 type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
@@ -124,6 +126,7 @@ class HttpGateway implements CallbackGateway {
       ...timesOf(message.notAfter, now),
       receipt_url: this.#addresses.receipt!.replace('{id}', id),
       reply_url: this.#addresses.reply!.replace('{id}', id),
+      ...this.#deps.callFields?.(message),
     }
   }
 }
@@ -193,6 +196,8 @@ function addressesOf(config: HttpConfig, deps: HttpGatewayDeps, secrets: Secrets
   }
   const addresses = { receipt: address('receipt', config.receipts), reply: address('reply', config.replies) }
   for (const [path, url] of Object.entries(addresses)) if (url === '') refuseUse(config, path)
+  if (!deps.callFields && /\{(script_url|voicemail_url|voicexml)/.test(JSON.stringify(config.request)))
+    badInput('request', 'Only a gateway of kind voice-http has a script to speak of.')
   return addresses
 }
 

@@ -103,6 +103,7 @@ export class Control {
 
   #packet({ response, token, ok, type, direction, param }: Packet): void {
     if (response) return this.#waiting.get(token ?? '')?.(ok === true)
-    if (type !== undefined) this.#tell({ type, ...(direction !== undefined && { direction }), ...(param !== undefined && { param }) })
+    if (type !== undefined)
+      this.#tell({ type, ...(direction !== undefined && { direction }), ...(param !== undefined && { param }) })
   }
 }

@@ -37,7 +37,10 @@ interface Heard {
 }
 
 /** Finds out who answered, by how loud the line is. A key pressed settles it, whatever it is. */
-async function listen({ line }: Talk, done = (heard: Heard) => whoAnswered(heard.levels, heard.ms)): Promise<'person' | 'machine' | 'closed'> {
+async function listen(
+  { line }: Talk,
+  done = (heard: Heard) => whoAnswered(heard.levels, heard.ms),
+): Promise<'person' | 'machine' | 'closed'> {
   const began = performance.now()
   const levels: Loudness[] = []
   for (;;) {
@@ -54,7 +57,8 @@ async function listen({ line }: Talk, done = (heard: Heard) => whoAnswered(heard
 /** Waits for the end of the greeting, and leaves no more than who called and the number to call back. */
 async function leaveWord(talk: Talk): Promise<CallEnd> {
   if (talk.machine === 'hang-up') return { state: 'undelivered', code: 'machine' }
-  const over = ({ levels, ms }: Heard) => (quietFor(levels, ms) >= QUIET_BEFORE_WORDS_MS || ms >= LONGEST_GREETING_MS ? ('machine' as const) : undefined)
+  const over = ({ levels, ms }: Heard) =>
+    quietFor(levels, ms) >= QUIET_BEFORE_WORDS_MS || ms >= LONGEST_GREETING_MS ? ('machine' as const) : undefined
   // Counts as loud until proven quiet: levels from before are not known here.
   if ((await listen(talk, over)) === 'closed') return { state: 'undelivered', code: 'machine' }
   const said = await say(talk, [talk.script.voicemail])
@@ -111,7 +115,8 @@ class Conversation {
     const event = await this.#key(began + (seconds + INPUT_SECONDS) * 1000)
     if (name === 'message' && performance.now() - began >= seconds * 1000) this.#heard = true
     if (event?.kind === 'closed') return 'closed'
-    if (event?.kind === 'digit') return Object.hasOwn(step.keys, event.digit) ? this.#taken(event.digit) : this.#mistaken(name, step)
+    if (event?.kind === 'digit')
+      return Object.hasOwn(step.keys, event.digit) ? this.#taken(event.digit) : this.#mistaken(name, step)
     return ++this.#rounds < ROUNDS ? this.#ask(name, step.say, step) : undefined
   }
 

@@ -130,7 +130,8 @@ export class Line {
     if (type === 'CALL_ESTABLISHED') this.#add({ kind: 'answered' })
     // Only the beginning of a key counts; its end may be lost.
     if (type === 'CALL_DTMF_START') this.#add({ kind: 'digit', digit: param })
-    if (type === 'VU_RX_REPORT' && Number.isFinite(Number.parseFloat(param))) this.#add({ kind: 'level', decibels: Number.parseFloat(param) })
+    if (type === 'VU_RX_REPORT' && Number.isFinite(Number.parseFloat(param)))
+      this.#add({ kind: 'level', decibels: Number.parseFloat(param) })
     if (type === 'CALL_CLOSED') this.#close(param)
   }
 

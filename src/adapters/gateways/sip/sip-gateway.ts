@@ -1,20 +1,20 @@
 import { mkdtemp, rm } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { setTimeout as pause } from 'node:timers/promises'
 import { badInput } from '../../../domain/failure.ts'
-import { INPUT_SECONDS, type CallScript, type Step } from '../../../domain/voice/call-script.ts'
+import type { CallScript, Step } from '../../../domain/voice/call-script.ts'
 import { codeOf, type Pressed } from '../../../domain/voice/pressed.ts'
 import type { Ears, Gateway, Outgoing, SendOutcome } from '../../../flows/gateway.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
-import { writeSilence } from '../speech/silence.ts'
-import { SpeechFault, type Prompt, type Speech } from '../speech/speech.ts'
+import { SpeechFault, type Speech } from '../speech/speech.ts'
 import { Window } from '../window.ts'
 import { outcomeOf } from './call-outcome.ts'
 import { converse, type CallEnd } from './conversation.ts'
 import { EngineMissing, Line } from './line.ts'
+import { Recorder } from './recorder.ts'
 import { portsOf, readSipConfig, type SipConfig } from './sip-config.ts'
+import { untilHeard } from './until-heard.ts'
 
 export interface SipGatewayDeps {
   clock: { now(): Date }
@@ -26,11 +26,6 @@ export interface SipGatewayDeps {
 
 /** Nothing from the trunk at all, not even that it tries. */
 const PROVISIONAL_MS = 10_000
-/** Longer than any wait for a key: at the end of a file the engine hangs up. */
-const SILENCE_SECONDS = INPUT_SECONDS + 15
-const FIRST_PAUSE_MS = 100
-const LONGEST_PAUSE_MS = 30_000
-const TRIES = 25
 
 /**
  * Places calls through a SIP trunk. `send` is answered when the call is: `accepted` when somebody or something picked
@@ -55,7 +50,13 @@ export class SipGateway implements Gateway {
     this.onUnknown = config.onUnknown
     this.#config = config
     this.#deps = deps
-    this.#speech = deps.speech ?? espeak(config.speech.voices ? { ...config.speech, voices: config.speech.voices } : { wordsPerMinute: config.speech.wordsPerMinute })
+    this.#speech =
+      deps.speech ??
+      espeak(
+        config.speech.voices
+          ? { ...config.speech, voices: config.speech.voices }
+          : { wordsPerMinute: config.speech.wordsPerMinute },
+      )
     this.#password = passwordOf(config, deps)
     this.#lines = new Window(config.lines)
     this.#freeLines = Array.from({ length: config.lines }, (_, line) => line)
@@ -69,7 +70,9 @@ export class SipGateway implements Gateway {
   async send(message: Outgoing): Promise<SendOutcome> {
     const refusal = this.#refusalOf(message)
     if (refusal) return refusal
-    return new Promise((resolve) => void this.#inFlight.run(() => this.#lines.run(() => this.#onLine(message, message.voice!, resolve))))
+    return new Promise(
+      (resolve) => void this.#inFlight.run(() => this.#lines.run(() => this.#onLine(message, message.voice!, resolve))),
+    )
   }
 
   /** Calls under way are talked to their end. */
@@ -103,10 +106,22 @@ export class SipGateway implements Gateway {
     }
   }
 
-  async #call(message: Outgoing, recorder: Recorder, script: CallScript, folder: string, number: number, settle: (outcome: SendOutcome) => void): Promise<void> {
+  async #call(
+    message: Outgoing,
+    recorder: Recorder,
+    script: CallScript,
+    folder: string,
+    number: number,
+    settle: (outcome: SendOutcome) => void,
+  ): Promise<void> {
     // Everything is ready to be said before anybody's phone rings.
     const silence = await recorder.all()
-    const line = await Line.open(folder, { config: this.#config, password: this.#password, rtp: portsOf(this.#config, number), silence })
+    const line = await Line.open(folder, {
+      config: this.#config,
+      password: this.#password,
+      rtp: portsOf(this.#config, number),
+      silence,
+    })
     let end: CallEnd | undefined
     try {
       const outcome = await this.#dial(line, message.to)
@@ -116,7 +131,10 @@ export class SipGateway implements Gateway {
       await line.close()
     }
     const ended = end
-    if (ended) await untilHeard(() => this.#ears!.receipt({ gateway: this.name, messageId: message.id, ...ended, at: this.#deps.clock.now() }))
+    if (ended)
+      await untilHeard(() =>
+        this.#ears!.receipt({ gateway: this.name, messageId: message.id, ...ended, at: this.#deps.clock.now() }),
+      )
   }
 
   #talk(line: Line, message: Outgoing, script: CallScript, recorder: Recorder): Promise<CallEnd> {
@@ -139,7 +157,8 @@ export class SipGateway implements Gateway {
       if (event === undefined) return { kind: 'later', code: rings ? 'no-answer' : 'trunk-silent' }
       if (event.kind === 'answered') return { kind: 'accepted' }
       // The engine is gone and cannot say whether somebody had picked up.
-      if (event.kind === 'closed') return event.cause === 'engine-gone' ? { kind: 'unknown', code: 'engine-gone' } : outcomeOf(event.cause)
+      if (event.kind === 'closed')
+        return event.cause === 'engine-gone' ? { kind: 'unknown', code: 'engine-gone' } : outcomeOf(event.cause)
       if (event.kind === 'ringing') rings = true
     }
   }
@@ -152,40 +171,6 @@ export class SipGateway implements Gateway {
   }
 }
 
-/** Makes the prompts of one call, each once, in its own folder; they are gone with it. */
-class Recorder {
-  readonly #speech: Speech
-  readonly #script: CallScript
-  readonly #folder: string
-  readonly #made = new Map<string, Promise<Prompt>>()
-
-  constructor(speech: Speech, script: CallScript, folder: string) {
-    this.#speech = speech
-    this.#script = script
-    this.#folder = folder
-  }
-
-  record(say: Step['say']): Promise<Prompt> {
-    const known = this.#made.get(say.join('\n'))
-    if (known) return known
-    const file = join(this.#folder, `${this.#made.size}.wav`)
-    const made = this.#speech.speak(say, this.#script, file, SILENCE_SECONDS)
-    this.#made.set(say.join('\n'), made)
-    return made
-  }
-
-  /** Makes all that can be foreseen. @returns a file of silence. */
-  async all(): Promise<string> {
-    const { steps, voicemail } = this.#script
-    const thanks = Object.values(steps).flatMap(({ keys }) => Object.values(keys).flatMap((act) => ('then' in act ? [[act.then]] : [])))
-    for (const say of [...Object.values(steps).map((step) => step.say), [voicemail], ...thanks]) await this.record(say)
-    return writeSilence(join(this.#folder, 'silence.wav'), LONGEST_SILENCE_SECONDS)
-  }
-}
-
-/** As long as it may ring, and a machine's greeting may take. */
-const LONGEST_SILENCE_SECONDS = 200
-
 /** Makes the gateway that a description describes. @throws Failure `bad-input` with every fault of it. */
 export function createSipGateway(raw: unknown, deps: SipGatewayDeps): SipGateway {
   return new SipGateway(readSipConfig(raw), deps)
@@ -197,23 +182,13 @@ function passwordOf({ name, auth }: SipConfig, { secret }: SipGatewayDeps): stri
   const password = secret(variable)
   if (!password) return badInput(variable, `Gateway ${name} needs ${variable} in the environment.`)
   // These would end the value in the engine's file of accounts.
-  return /[;<>\s]/.test(password) ? badInput(variable, 'The password of a SIP account may hold no space, semicolon or angle bracket.') : password
+  return /[;<>\s]/.test(password)
+    ? badInput(variable, 'The password of a SIP account may hold no space, semicolon or angle bracket.')
+    : password
 }
 
 function outcomeOfError(error: unknown): SendOutcome {
   if (error instanceof EngineMissing) return { kind: 'misconfigured', code: 'no-baresip' }
   if (error instanceof SpeechFault) return { kind: 'later', code: 'no-speech' }
   return { kind: 'later', code: 'engine' }
-}
-
-/** Tells it again while the store is away, ever more slowly; gives up after a quarter of an hour. */
-async function untilHeard<T>(tell: () => Promise<T>): Promise<T> {
-  for (let tried = 1; ; tried++) {
-    try {
-      return await tell()
-    } catch (error) {
-      if (tried === TRIES) throw error
-      await pause(Math.min(LONGEST_PAUSE_MS, FIRST_PAUSE_MS * 2 ** (tried - 1)))
-    }
-  }
 }

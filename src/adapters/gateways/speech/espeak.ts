@@ -28,9 +28,20 @@ export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINU
     ready: async () => (await runs('espeak-ng')) && (await runs('sox')),
     speak: async (say, { language, locale }, file, silence) => {
       // `[[` would begin phonemes. Words go by standard input: an argument could be taken for an option.
-      const words = ssml(say.map((each) => each.replace(/\[\[|\]\]/g, ' ')), locale)
-      const spoken = await output('espeak-ng', ['-v', voices[language] ?? language, '-s', String(wordsPerMinute), '-m', '--stdin', '--stdout'], words)
-      const wave = await output('sox', ['-t', 'wav', '-', ...FORMAT, '-t', 'wav', '-', 'norm', '-3', 'pad', '0', String(silence)], spoken)
+      const words = ssml(
+        say.map((each) => each.replace(/\[\[|\]\]/g, ' ')),
+        locale,
+      )
+      const spoken = await output(
+        'espeak-ng',
+        ['-v', voices[language] ?? language, '-s', String(wordsPerMinute), '-m', '--stdin', '--stdout'],
+        words,
+      )
+      const wave = await output(
+        'sox',
+        ['-t', 'wav', '-', ...FORMAT, '-t', 'wav', '-', 'norm', '-3', 'pad', '0', String(silence)],
+        spoken,
+      )
       await writeFile(file, withLength(wave), { mode: 0o600 })
       const { size } = await stat(file)
       return { file, seconds: (size - WAV_HEADER_BYTES) / BYTES_A_SECOND - silence }

@@ -1,0 +1,165 @@
+import { createHmac } from 'node:crypto'
+import { once } from 'node:events'
+import { createServer, type IncomingMessage, type ServerResponse } from 'node:http'
+import type { AddressInfo } from 'node:net'
+import { FATES } from '../fates.ts'
+
+// A voice platform of the usual sort, invented: ordered over HTTP, it fetches VoiceXML, follows it, and calls back.
+
+export interface Order {
+  to: string
+  id: string
+  script: string
+  voicemail: string
+}
+
+const RETRY_MS = 50
+const FAULTS: Record<string, [status: number, body: object]> = {
+  [FATES.reject]: [422, { error: 'bad-number' }],
+  [FATES.later]: [503, {}],
+  [FATES.throttle]: [429, {}],
+}
+
+export class TestPlatform {
+  readonly orders: Order[] = []
+  /** The message of each call, as its script has it. */
+  readonly taken: { to: string; text: string }[] = []
+  /** Everything said in the last call, in order. */
+  said: string[] = []
+  hooks = ''
+  /** Keys that whoever is called presses, one a menu. */
+  keys = ['1', '1']
+  readonly #server = createServer((request, response) => void this.#take(request, response))
+  #next = 1
+
+  async listen(): Promise<number> {
+    this.#server.listen(0, '127.0.0.1')
+    await once(this.#server, 'listening')
+    return (this.#server.address() as AddressInfo).port
+  }
+
+  async close(): Promise<void> {
+    this.#server.close()
+    this.#server.closeAllConnections()
+    await once(this.#server, 'close')
+  }
+
+  async #take(request: IncomingMessage, response: ServerResponse): Promise<void> {
+    const order = JSON.parse(await bodyOf(request)) as Order
+    const { to } = order
+    this.orders.push(order)
+    const fault = FAULTS[to]
+    if (fault) return answer(response, ...fault)
+    const ref = `call-${this.#next++}`
+    const calling = this.#call(order)
+    if (to === FATES.silent) return
+    if (to === FATES.drop) return void request.socket.destroy()
+    await calling
+    if (to === FATES.earlyReceipt) await this.#receipt(to, ref)
+    if (to === FATES.slow) await new Promise((resume) => setTimeout(resume, 300))
+    answer(response, 202, { call: ref })
+    if (to === FATES.twice) request.socket.write('HTTP/1.1 202 Accepted\r\ncontent-length: 18\r\n\r\n{"call":"call-99"}')
+    if (to === FATES.noReceipt || to === FATES.earlyReceipt) return
+    for (let n = 0; n < (to === FATES.twice ? 2 : 1); n++) await this.#receipt(to, ref)
+  }
+
+  /** Fetches the script and follows it. */
+  async #call({ to, script }: Order): Promise<void> {
+    const fetched = await fetch(script)
+    const document = await fetched.text()
+    const [said] = paragraphsOf(dialogOf(document, 'message'))
+    this.taken.push({ to, text: said! })
+    this.said = []
+    if (to !== FATES.undelivered) await this.#follow(document, 'greeting', [...this.keys])
+  }
+
+  /** Says a dialog; a key leads on, a form that submits fetches the next document. */
+  async #follow(document: string, id: string, keys: string[]): Promise<void> {
+    const dialog = dialogOf(document, id)
+    const submit = /<var name="pressed" expr="&#39;([^&]+)&#39;"\/><submit next="([^"]+)" method="post"/.exec(dialog)
+    if (submit) return this.#submit(submit[1]!, decode(submit[2]!), keys)
+    this.said.push(...paragraphsOf(dialog.replace(/<nomatch>.*?<\/nomatch>/gs, '')))
+    const key = keys.shift()
+    const next = new RegExp(`<choice dtmf="${key}" next="#([^"]+)"`).exec(dialog)?.[1]
+    if (next) await this.#follow(document, next, keys)
+  }
+
+  async #submit(pressed: string, address: string, keys: string[]): Promise<void> {
+    const post = { method: 'POST', body: new URLSearchParams({ pressed }) }
+    for (let tries = 0; tries < 20; tries++) {
+      const answered = await fetch(address, post)
+      if (answered.status === 200) return this.#follow(await answered.text(), 'answer', keys)
+      if (answered.status !== 503) return
+      await new Promise((resume) => setTimeout(resume, RETRY_MS))
+    }
+  }
+
+  async #receipt(to: string, ref: string): Promise<void> {
+    await this.#callBack(
+      to === FATES.undelivered ? { call: ref, status: 'failed', reason: 'subscriber_busy' } : { call: ref, status: 'completed' },
+    )
+  }
+
+  /** Calls back until it is heard. */
+  async #callBack(content: object): Promise<void> {
+    const body = JSON.stringify(content)
+    const time = String(Math.floor(Date.now() / 1000))
+    const signature = createHmac('sha256', 'shared').update(`${time}.${body}`).digest('base64')
+    const headers = { 'content-type': 'application/json', 'x-time': time, 'x-signature': signature }
+    const answer = await fetch(`${this.hooks}/receipt`, { method: 'POST', headers, body }).catch(() => undefined)
+    if (answer?.status === 503) setTimeout(() => void this.#callBack(content), RETRY_MS)
+  }
+}
+
+/** How a gateway to this platform is described. */
+export function platformConfig(port: number): object {
+  return {
+    kind: 'voice-http',
+    name: 'platform',
+    signing: 'env:SIGNING',
+    timeoutMs: 800,
+    request: {
+      method: 'POST',
+      url: `http://127.0.0.1:${port}/calls`,
+      body: { as: 'json', value: { to: '{to}', id: '{our_id}', script: '{script_url}', voicemail: '{voicemail_url}' } },
+    },
+    ref: 'json:call',
+    receipts: {
+      auth: {
+        kind: 'hmac',
+        secret: 'env:SHARED',
+        signed: '{timestamp}.{body}',
+        header: 'X-Signature',
+        encoding: 'base64',
+        timestampHeader: 'X-Time',
+      },
+      ref: 'json:call',
+      state: 'json:status',
+      states: { completed: 'delivered', failed: 'undelivered' },
+      code: 'json:reason',
+    },
+    codes: { subscriber_busy: 'busy' },
+  }
+}
+
+function dialogOf(document: string, id: string): string {
+  return new RegExp(`<(menu|form) id="${id}">.*?</\\1>`, 's').exec(document)?.[0] ?? ''
+}
+
+function paragraphsOf(dialog: string): string[] {
+  return [...dialog.matchAll(/<p>(.*?)<\/p>/gs)].map(([, words]) => decode(words!))
+}
+
+function decode(words: string): string {
+  return words.replace(/&#(\d+);/g, (_, code: string) => String.fromCharCode(Number(code)))
+}
+
+function answer(response: ServerResponse, status: number, body: object): void {
+  response.writeHead(status, { 'content-type': 'application/json' }).end(JSON.stringify(body))
+}
+
+async function bodyOf(request: IncomingMessage): Promise<string> {
+  const chunks: Buffer[] = []
+  for await (const chunk of request as AsyncIterable<Buffer>) chunks.push(chunk)
+  return Buffer.concat(chunks).toString()
+}
