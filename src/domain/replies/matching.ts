@@ -23,6 +23,7 @@ export type ClassRuns = Map<string, number[]>[]
 const NUMBER = /^\d{1,4}$/
 const ORDINAL = /^\d{1,2}(?:st|nd|rd|th|er|ere|eme|e|o|a|ro|do|to|й|го|ого|ше)$/
 const CLOCK = /^\d{1,2}[:h]\d{0,2}$/
+const DECIMAL = /^\d{2}\.\d$/
 const NAME = /^\p{Lu}\p{Ll}+(?:['’]s)?$/u
 const NONE: Map<string, number[]> = new Map()
 
@@ -44,6 +45,7 @@ function ownClass(token: Token, language: Language): string | undefined {
   if (first >= 48 && first <= 57) {
     if (NUMBER.test(token.word)) return 'n'
     if (ORDINAL.test(token.word)) return 'nth'
+    if (DECIMAL.test(token.word)) return 'decimal'
     return CLOCK.test(token.word) ? 'clock' : undefined
   }
   if (language.months.has(token.word)) return 'month'

@@ -4,7 +4,7 @@ import type { Match, Run } from './matching.ts'
 import type { Meaning, Reading } from './reading.ts'
 import { calendarDate } from './receipt.ts'
 import type { Scene } from './scene.ts'
-import { holdingSenses } from './senses.ts'
+import { holdingSenses, holdsNo } from './senses.ts'
 import { dayOf } from './start-day.ts'
 import type { Sense } from './vocabulary.ts'
 import type { DayRun } from './when.ts'
@@ -103,6 +103,8 @@ function daysLate(match: Found, scene: Scene): number {
 function tellStart(match: Found, senses: Found[], scene: Scene, sure: number): Told[] {
   const clause = scene.clauses.of[match.from]
   if (senses.some((other) => other.sense === 'not-started' && (overlaps(other, match) || scene.clauses.of[other.from] === clause))) return []
+  // "My period never came": whatever pattern found a start around a no, it is none.
+  if (holdsNo(match, scene)) return []
   const day = dayOf(match, scene)
   if (day?.tense === 'ahead') return []
   if (day) return [{ meaning: 'period-started', run: match, confidence: Math.min(0.97, (sure + 0.05) * (day.day === undefined ? 0.75 : day.certainty)), day }]

@@ -26,7 +26,7 @@ const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])
 export function holdingSenses(scene: Scene): Found[] {
   const masks = scene.matches.filter((match) => match.sense === 'mask')
   const seen = scene.matches.filter((match) => REMARKS.has(match.sense) || !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))))
-  const unhidden = seen.filter((match) => REMARKS.has(match.sense) || !seen.some((other) => hides(other, match)))
+  const unhidden = seen.filter((match) => REMARKS.has(match.sense) || !seen.some((other) => hides(other, match, scene)))
   const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
   return complete.filter((match) => isHersAndReal(match, complete, scene))
 }
@@ -35,8 +35,15 @@ function isWider(match: Found, mask: Found): boolean {
   return contains(match, mask) && match.to - match.from > mask.to - mask.from
 }
 
-function hides(other: Found, match: Found): boolean {
+/** A word of denial stands in it. */
+export function holdsNo(run: Run, { classes }: Scene): boolean {
+  return classes.slice(run.from, run.to).some((found) => found.has('not'))
+}
+
+function hides(other: Found, match: Found, scene: Scene): boolean {
   if (NEVER_HIDDEN.has(match.sense) && other.sense !== 'late-some-days') return false
+  // "My period never came" holds "never came", which is what it says.
+  if (other.sense === 'period-started' && match.sense === 'not-started' && holdsNo(match, scene)) return false
   return other.sense !== match.sense && !other.whole && !REMARKS.has(other.sense) && isWider(other, match)
 }
 

@@ -103,7 +103,7 @@ export interface Vocabulary {
 }
 
 /** Classes that the reader finds by itself. */
-const OWN_CLASSES: string[] = ['n', 'nth', 'clock', 'weekday', 'month', 'day', 'past', 'before', 'ahead', 'topic', 'name', 'cycle-day', 'for-days', 'days-ago', 'day-of-month']
+const OWN_CLASSES: string[] = ['n', 'nth', 'clock', 'decimal', 'weekday', 'month', 'day', 'past', 'before', 'ahead', 'topic', 'name', 'cycle-day', 'for-days', 'days-ago', 'day-of-month']
 
 /** Prepares the vocabulary of all languages. @throws Failure `bad-input` naming the language and entry at fault. */
 export function compileVocabulary(sources: VocabularySource[]): Vocabulary {
