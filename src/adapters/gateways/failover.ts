@@ -37,7 +37,7 @@ export class Failover implements CallbackGateway {
     for (const member of able) {
       const outcome = await member.send(message)
       // Who does not pick up would only be rung again at once.
-      if (!PASS_ON.has(outcome.kind) || isAboutHer(outcome)) return this.#marked(member, outcome)
+      if (!PASS_ON.has(outcome.kind) || isAboutHer(message, outcome)) return this.#marked(member, outcome)
       refusals.push(outcome)
     }
     return refusals.find(({ kind }) => kind === 'later') ?? refusals[0] ?? { kind: 'misconfigured', code: 'no-gateway' }

@@ -36,16 +36,16 @@ class Breaker {
   }
 
   async send(message: Outgoing, attempt: (message: Outgoing) => Promise<SendOutcome>): Promise<SendOutcome> {
-    if (this.#open === undefined) return this.#note(await attempt(message))
+    if (this.#open === undefined) return this.#note(message, await attempt(message))
     const left = this.#open.until - this.#options.clock.now().getTime()
     if (left > 0 || this.#probing) return { kind: 'later', code: 'breaker-open', retryAfterMs: Math.max(left, 1_000) }
     this.#probing = true
     const outcome = await attempt(message).finally(() => (this.#probing = false))
-    return this.#note(outcome)
+    return this.#note(message, outcome)
   }
 
-  #note(outcome: SendOutcome): SendOutcome {
-    if (!FAILED.has(outcome.kind) || isAboutHer(outcome)) this.#close()
+  #note(message: Outgoing, outcome: SendOutcome): SendOutcome {
+    if (!FAILED.has(outcome.kind) || isAboutHer(message, outcome)) this.#close()
     else if (++this.#failed >= this.#options.failures || outcome.kind === 'misconfigured' || this.#open) this.#trip(outcome)
     return outcome
   }

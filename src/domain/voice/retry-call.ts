@@ -1,4 +1,5 @@
 import { atClock, inZone, nextAllowed, type SendingHours } from '../prep/sending-hours.ts'
+import type { Channel } from '../texts/kinds.ts'
 
 /** Calls in all for one message; then a person calls. A choice of ours: three tries at different hours, no source. */
 export const MOST_CALLS = 3
@@ -16,12 +17,12 @@ export const NOT_REACHED: ReadonlySet<string> = new Set([
   'no-key',
   'voicemail',
   'machine',
-  'broken',
+  'call-broken',
 ])
 
-/** Whether an outcome says that she was not reached, rather than anything about the gateway. */
-export function isAboutHer(outcome: { kind: string; code?: string }): boolean {
-  return outcome.code !== undefined && NOT_REACHED.has(outcome.code)
+/** Whether the outcome of a call says that she was not reached, rather than anything about the gateway. */
+export function isAboutHer({ channel }: { channel: Channel }, outcome: { kind: string; code?: string }): boolean {
+  return channel === 'voice' && outcome.code !== undefined && NOT_REACHED.has(outcome.code)
 }
 
 /**

@@ -24,5 +24,5 @@ export function outcomeOf(cause: string): SendOutcome {
   if (known) return known[1]
   if (OUR_OWN_FAULT.includes(status)) return { kind: 'misconfigured', code: `sip-${status}` }
   if (status) return { kind: 'later', code: `sip-${status}` }
-  return { kind: 'later', code: /timed out/i.test(cause) ? 'trunk-silent' : 'broken' }
+  return { kind: 'later', code: /timed out/i.test(cause) ? 'trunk-silent' : 'call-broken' }
 }

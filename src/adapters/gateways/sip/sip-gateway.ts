@@ -143,7 +143,7 @@ export class SipGateway implements Gateway {
       record: (say: Step['say']) => recorder.record(say),
       answered: (pressed: Pressed) => this.#answered(message, pressed),
     }
-    return converse(talk).catch(() => ({ state: 'undelivered', code: 'broken' }))
+    return converse(talk).catch(() => ({ state: 'undelivered', code: 'call-broken' }))
   }
 
   async #dial(line: Line, to: string): Promise<SendOutcome> {
