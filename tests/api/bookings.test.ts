@@ -43,7 +43,7 @@ describe('the booking API', () => {
     expect(body.timing.keep).toBe(false)
     expect(body.openings.length).toBeGreaterThan(0)
     expect(body.openings.length).toBeLessThanOrEqual(3)
-    expect(body.timing.caution).toMatch(/never for contraception/)
+    expect(body.timing.caution).toMatch(/Never use it to avoid or plan a pregnancy/)
   })
 
   it.each([
