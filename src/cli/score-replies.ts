@@ -62,9 +62,9 @@ export function scoreFile(path: string, output: { write(text: string): unknown }
   const vocabulary = loadVocabulary()
   const results = readLabelled(readFileSync(path, 'utf8')).map((labelled) => ({ labelled, ...check(labelled, vocabulary) }))
   const wrong = results.filter((result) => !result.right)
-  const dangerous = wrong.filter(({ labelled, reading }) => isDangerous(labelled, reading))
+  const dangerous = results.filter(({ labelled, reading }) => isDangerous(labelled, reading))
   output.write(`${confusionTable(results)}\n${calibration(results)}\n`)
-  for (const { labelled, reading } of wrong) {
+  for (const { labelled, reading } of new Set([...dangerous, ...wrong])) {
     const read = [[reading.meaning, ...(reading.also ?? [])].join('+'), reading.startedOn ?? reading.endedOn ?? reading.choice ?? ''].join(' ').trim()
     const mark = dangerous.some((result) => result.labelled === labelled) ? '!' : ' '
     output.write(`${mark} ${labelled.language} "${labelled.text.slice(0, 100)}": ${labelled.meanings.join('+')} ${labelled.detail}, read as ${read}\n`)

@@ -9,7 +9,7 @@ const HELPERS = new Set<Sense>(HELPER_SENSES)
 // Helpers that still say what their clause is about.
 const CARRYING = new Set<Sense>(['started-short', 'ended-short', 'late-some-days', 'cancel-word', 'aside'])
 // Said beside a meaning, not instead of one: never masked.
-const REMARKS = new Set<Sense>(['mask', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
+const REMARKS = new Set<Sense>(['mask', 'past-cycles', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
 // Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
 const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
@@ -103,7 +103,8 @@ function isHersAndReal(match: Found, matches: Found[], scene: Scene): boolean {
   const clause = clausesAround(match, scene.clauses)
   const guards = matches.filter((guard) => guard.from < match.to && overlaps(guard, clause) && !(guard.from >= clause.to))
   if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal' || guard.sense === 'what-if')) return false
-  if (AWAITS.has(match.sense) && matches.some((other) => other.sense === 'no-cycle')) return false
+  if (AWAITS.has(match.sense) && matches.some((other) => other.sense === 'no-cycle' || other.sense === 'past-cycles')) return false
+  if (HERS_AND_REAL.has(match.sense) && match.sense !== 'prep-lapse' && matches.some((other) => other.sense === 'past-cycles')) return false
   if (match.sense === 'not-started' && guards.some((guard) => guard.sense === 'what-if')) return false
   return !(HERS.has(match.sense) && guards.some((guard) => guard.sense === 'someone-else'))
 }
