@@ -68,6 +68,9 @@ function sameInOwn(reading: Reading, own: string, vocabulary: Vocabulary, readIn
 const LANGUAGE_SAMPLE = 60
 /** A second language is tried when it knows at least this share of the words that the best one knows. */
 const CLOSE = 0.9
+/** In a text of so few words every language that knows half as many is tried: carrier words must work in all. */
+const FEW_WORDS = 3
+const CLOSE_IN_FEW = 0.5
 
 /** The languages that know the most of the words, the patient's own first among equals. */
 function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabulary): Language[] {
@@ -75,7 +78,7 @@ function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabula
   for (const token of tokens.slice(0, LANGUAGE_SAMPLE)) for (const i of words.get(token.word) ?? []) scores[i]!++
   if (Math.max(...scores) < 1) return order.filter((language) => language.code === own || isMisspeltIn(tokens, language))
   const top = Math.max(...scores)
-  const close = order.map((_, i) => i).filter((i) => scores[i]! >= 1 && scores[i]! >= top * CLOSE)
+  const close = order.map((_, i) => i).filter((i) => scores[i]! >= 1 && scores[i]! >= top * (tokens.length > FEW_WORDS ? CLOSE : CLOSE_IN_FEW))
   return close.sort((a, b) => scores[b]! - scores[a]!).map((i) => order[i]!)
 }
 
