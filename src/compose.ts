@@ -18,6 +18,7 @@ import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.t
 import { idMaker } from './adapters/ids.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
+import { loadCallPhrases } from './adapters/templates/load-call.ts'
 import { loadPageTexts } from './adapters/templates/load-page.ts'
 import { createMetrics, type Metrics } from './adapters/metrics/metrics.ts'
 import { loadProtocols } from './adapters/templates/load-protocols.ts'
@@ -30,6 +31,7 @@ import { createVault, type Vault } from './adapters/vault/vault.ts'
 import type { Config } from './config.ts'
 import { readReply } from './domain/replies/read-reply.ts'
 import type { TextLibrary } from './domain/texts/library.ts'
+import { callWriter } from './domain/voice/write-script.ts'
 import { renderText } from './domain/texts/render.ts'
 import type { Gateway } from './flows/gateway.ts'
 import type { AlarmQueue, Clock, Deps } from './flows/ports.ts'
@@ -97,6 +99,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     protocols: loadProtocols(undefined, config.siteTemplatesDir),
     pageOf: pageMaker(config, vault),
     ...language(library),
+    calls: callWriter(library, loadCallPhrases(library)),
     policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay, retention: config.retention },
     notice: (what, ids) => {
       tell(what, ids)

@@ -7,6 +7,7 @@ import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
+import { callOf, hearKeys } from './flows/hear-keys.ts'
 import { hearReply } from './flows/hear-reply.ts'
 import { replanChanged } from './flows/replan-changed.ts'
 import { createSender } from './flows/send-message.ts'
@@ -49,7 +50,7 @@ export async function startService(config: Config, composed: Composed, role: Rol
 
 /** Gateways hear replies and receipts in every role: webhooks arrive at the web, sockets at the worker. */
 async function startGateways({ deps }: Composed, role: Role): Promise<void> {
-  const ears = { heard: hearReply.bind(null, deps), receipt: takeReceipt.bind(null, deps) }
+  const ears = { heard: hearReply.bind(null, deps), receipt: takeReceipt.bind(null, deps), answered: hearKeys.bind(null, deps), script: callOf.bind(null, deps) }
   for (const gateway of deps.gateways.values()) {
     if (role !== 'web' || 'callback' in gateway) await gateway.start(ears)
   }

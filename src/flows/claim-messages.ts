@@ -22,6 +22,10 @@ export interface Claimed {
 /** What came of one alarm. `later`: it must ring again, at that time. */
 export type Claim = { kind: 'go'; claimed: Claimed } | { kind: 'later'; alarm: Alarm } | { kind: 'nothing' }
 
+/** How an attempt is held: the message alone would not do, since the next attempt may begin before the last is let go. */
+export const gripOf = ({ id, attempt }: Pick<Message, 'id' | 'attempt'>): string => `${id} ${attempt}`
+const nextGripOf = ({ id, attempt }: Message): string => gripOf({ id, attempt: attempt + 1 })
+
 /** One message with what decides about it. */
 interface Around {
   booking: Booking | null
@@ -34,7 +38,7 @@ interface Around {
  * Decides about many messages in one transaction, and claims those that may go. Everything is checked again here: time
  * has passed since the plan was made.
  *
- * @param taken filled with the ids that are being claimed, before they are.
+ * @param taken filled with the grips on what is being claimed, before it is.
  * @returns a claim for each alarm, in order.
  */
 export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], taken: string[]): Promise<Claim[]> {
@@ -50,7 +54,7 @@ export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], tak
     claims.set(message.id, claim)
   }
   const going = [...claims.values()].flatMap((claim) => (claim.kind === 'go' ? [claim.claimed] : []))
-  taken.push(...going.map(({ message }) => message.id))
+  taken.push(...going.map(({ message }) => nextGripOf(message)))
   await hold(tx, deps, going)
   return alarms.map(({ messageId }) => claims.get(messageId) ?? { kind: 'nothing' })
 }
@@ -58,7 +62,8 @@ export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], tak
 async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void> {
   if (going.length === 0) return
   // Held before the claim is committed: what is claimed by this process and not held was never sent.
-  for (const { message } of going) deps.hands.held.add(message.id)
+  for (const { message } of going) deps.hands.held.add(nextGripOf(message))
+  await tx.workers.ensure(deps.hands.id)
   const written = going.map(({ message, outgoing }) => ({ message, text: outgoing.text }))
   await tx.dispatch.claim(written, deps.hands.id, deps.clock.now())
   for (const { message } of going) message.attempt++
@@ -76,10 +81,10 @@ async function decide(tx: Tx, deps: Deps, message: Message, about: Around, found
   if (refusal) return end(tx, deps, message, about, refusal)
   const wait = waitOf(deps.clock.now(), message, about, found)
   if (wait) return postpone(tx, deps, message, about, wait)
-  const { text, state } = wordsOf(deps, message, about)
+  const { text, state, voice } = wordsOf(deps, message, about)
   if (state === 'draft' && !deps.policy.allowDrafts) return end(tx, deps, message, about, { state: 'failed', code: 'draft-text' })
   const { id, channel, phone: to, language, notAfter } = message
-  return { kind: 'go', claimed: { message, outgoing: { id, channel, to, text, language, notAfter } } }
+  return { kind: 'go', claimed: { message, outgoing: { id, channel, to, text, language, notAfter, ...(voice && { voice }) } } }
 }
 
 type Refusal = { state: 'withdrawn' | 'expired' | 'failed'; code: string }

@@ -1,5 +1,6 @@
 import type { Message } from '../domain/message.ts'
 import { afterOutcome, type NextStep } from '../domain/prep/retry.ts'
+import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from './gateway.ts'
 import { wholeBooking } from './lookups.ts'
@@ -36,15 +37,18 @@ async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempte
 
 /** Anything but an acceptance: tried again, or given up. */
 async function recordOutcome(tx: Tx, deps: Deps, { message, outcome }: Attempted): Promise<Alarm | null> {
-  const step = afterOutcome(outcome, message, deps.clock.now(), deps.gateways.get(message.gateway)?.onUnknown ?? 'ask-desk')
   const code = 'code' in outcome ? outcome.code : null
+  const onUnknown = deps.gateways.get(message.gateway)?.onUnknown ?? 'ask-desk'
+  const step = (await callStep(tx, deps, message, code)) ?? afterOutcome(outcome, message, deps.clock.now(), onUnknown)
   if (step.state === 'sent') return null
   if (!(await isThisAttempt(tx, message))) return null
   if (step.state === 'queued') return again(tx, deps, message, step, outcome)
-  await tx.messages.move(message.id, ['sending'], step.state, { code, endedAt: deps.clock.now() })
-  deps.notice(`message-${step.state}`, { message: message.id })
-  if (step.tell) await tellDesk(tx, deps, message, step.tell)
-  if (step.state !== 'undelivered') await fallBack(tx, deps, message)
+  // Too late to be sent again, but it may have been sent: not the same as expired, which says that it was not.
+  const end = step.state === 'expired' && outcome.kind === 'unknown' ? ({ state: 'undelivered', tell: 'send-unknown' } as const) : step
+  await tx.messages.move(message.id, ['sending'], end.state, { code, endedAt: deps.clock.now() })
+  deps.notice(`message-${end.state}`, { message: message.id })
+  if (end.tell) await tellDesk(tx, deps, message, end.tell)
+  if (end.state !== 'undelivered') await fallBack(tx, deps, message)
   return null
 }
 

@@ -1,4 +1,5 @@
 import type { Receipt } from './gateway.ts'
+import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { Deps, Tx } from './ports.ts'
 import { ringDue } from './ring-due.ts'
@@ -23,6 +24,7 @@ async function messageOf(tx: Tx, { gateway, messageId, ref }: Receipt): Promise<
 
 /** Applies a receipt, whose message may still be thought to be on its way out: then the receipt is the first to say that it was sent. */
 export async function applyReceipt(tx: Tx, deps: Deps, id: string, { state, code, at }: Receipt): Promise<void> {
+  if (state === 'undelivered' && (await callsAgain(tx, deps, id, code ?? null))) return
   const facts = { endedAt: at, code: code ?? null }
   const known = state === 'delivered' ? (['sent', 'undelivered'] as const) : (['sent'] as const)
   // Delivered proves that it arrived, also where a lost claim is just about to be sent again.
@@ -32,4 +34,11 @@ export async function applyReceipt(tx: Tx, deps: Deps, id: string, { state, code
   deps.notice(`message-${state}`, { message: id })
   const message = state === 'undelivered' ? await tx.messages.get(id) : undefined
   if (message) await fallBack(tx, deps, message)
+}
+
+/** A call that rang in vain is made again at another hour; the sweep sets its alarm. */
+async function callsAgain(tx: Tx, deps: Deps, id: string, code: string | null): Promise<boolean> {
+  const message = await tx.messages.get(id)
+  const step = message && (await callStep(tx, deps, message, code))
+  return step?.state === 'queued' && tx.messages.move(id, ['sending', 'sent'], 'queued', { sendAt: step.at, claimedAt: null, code })
 }

@@ -6,6 +6,7 @@ import { loadConfig, type Config } from '../../src/config.ts'
 import type { Clinic } from '../../src/domain/booking.ts'
 import { DEFAULT_HOURS } from '../../src/domain/prep/sending-hours.ts'
 import { bookAndRing, type Booked, type BookingRequest } from '../../src/flows/book-visit.ts'
+import type { Gateway } from '../../src/flows/gateway.ts'
 import { hearReply } from '../../src/flows/hear-reply.ts'
 import { addOpenings } from '../../src/flows/manage-openings.ts'
 import type { Deps } from '../../src/flows/ports.ts'
@@ -41,14 +42,17 @@ export class TestWorld {
     this.deps = composed.deps
   }
 
-  /** @param databaseUrl a PostgreSQL database of its own; without it, the embedded one in memory. */
-  static async create(start: string, databaseUrl?: string): Promise<TestWorld> {
+  /**
+   * @param databaseUrl a PostgreSQL database of its own; without it, the embedded one in memory.
+   * @param more gateways beside the simulated network.
+   */
+  static async create(start: string, databaseUrl?: string, more: Gateway[] = []): Promise<TestWorld> {
     const clock = new VirtualClock(new Date(start))
     const after = (ms: number, work: () => Promise<void>) => clock.after(ms, work)
     const pocket = createPocketGateway({ clock, random: () => 0.5, after })
     const config = { ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent' }), sweepSeconds: 0, port: 0, databaseUrl }
     const queue = createVirtualQueue(clock)
-    const composed = await compose(config, { time: { clock, after }, queue, gateways: [pocket], inMemory: true, notice: () => {} })
+    const composed = await compose(config, { time: { clock, after }, queue, gateways: [pocket, ...more], inMemory: true, notice: () => {} })
     const world = new TestWorld(clock, pocket, composed, config)
     await queue.start((alarm) => sendMessage(composed.deps, alarm))
     await pocket.start({ heard: (heard) => hearReply(composed.deps, heard), receipt: (receipt) => takeReceipt(composed.deps, receipt) })

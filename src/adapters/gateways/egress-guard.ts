@@ -61,10 +61,10 @@ function answer(addresses: LookupAddress[], all: boolean, callback: Parameters<L
 }
 
 /**
- * A host written as an address is never looked up, so it is judged here, before connecting.
- * @param hostname of a URL: IPv6 in brackets. @throws EgressRefused
+ * A host written as an address is never looked up, so it is judged by itself, before connecting.
+ * @param hostname of a URL: IPv6 in brackets
  */
-export function refuseLiteral(hostname: string, allowed: ReadonlySet<string> = new Set()): void {
+export function isRefusedLiteral(hostname: string, allowed: ReadonlySet<string> = new Set()): boolean {
   const address = hostname.replace(/^\[|\]$/g, '')
-  if (isIP(address) !== 0 && !allowed.has(address) && isRefusedAddress(address)) throw new EgressRefused()
+  return isIP(address) !== 0 && !allowed.has(address) && isRefusedAddress(address)
 }

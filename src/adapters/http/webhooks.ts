@@ -6,7 +6,7 @@ import type { Deps } from '../../flows/ports.ts'
 const LARGEST_CALLBACK = '64kb'
 
 /**
- * Receipts and replies from gateways that speak HTTP, at `/gateways/NAME/receipt` and `/gateways/NAME/reply`. The bytes
+ * Receipts, replies and calls of gateways that speak HTTP, at `/gateways/NAME/receipt`, `…/reply` and `…/call`. The bytes
  * are handed on as they came, since signatures are over bytes; the gateway authenticates them itself.
  */
 export function webhooks(deps: Deps): Router {
@@ -14,7 +14,7 @@ export function webhooks(deps: Deps): Router {
   router.all('/:name/:path', express.raw({ type: () => true, limit: LARGEST_CALLBACK }), async (request, response) => {
     const gateway = deps.gateways.get(request.params.name!)
     const { path } = request.params
-    if (!gateway || !('callback' in gateway) || (path !== 'receipt' && path !== 'reply')) {
+    if (!gateway || !('callback' in gateway) || !isPath(path)) {
       throw new Failure('not-found', { message: 'No gateway takes calls at this address.' })
     }
     const answer = await (gateway as CallbackGateway).callback(toCallback(request, path))
@@ -25,7 +25,12 @@ export function webhooks(deps: Deps): Router {
   return router
 }
 
-function toCallback(request: Request, path: 'receipt' | 'reply'): Callback {
+/** What came of a message, what she wrote, or what her telephone asks for during a call. */
+function isPath(path: string | undefined): path is Callback['path'] {
+  return path === 'receipt' || path === 'reply' || path === 'call'
+}
+
+function toCallback(request: Request, path: Callback['path']): Callback {
   return {
     path,
     method: request.method,

@@ -1,5 +1,6 @@
 import http from 'node:http'
 import https from 'node:https'
+import { guardedLookup, isRefusedLiteral } from '../egress-guard.ts'
 import { Letter } from './letter.ts'
 
 export interface WireRequest {
@@ -30,7 +31,7 @@ const UNTRUSTED = /CERT|SELF_SIGNED|UNABLE_TO_VERIFY|ALTNAME/
 
 /** Connections to one peer, kept open between requests. */
 export function connections(protocol: string, maxSockets: number): http.Agent {
-  const options = { keepAlive: true, maxSockets, timeout: IDLE_MS }
+  const options = { keepAlive: true, maxSockets, timeout: IDLE_MS, lookup: guardedLookup() }
   return protocol === 'https:' ? new https.Agent(options) : new http.Agent(options)
 }
 
@@ -39,6 +40,8 @@ const IDLE_MS = 4_000
 
 /** Sends one request and reads its answer. Never throws: a fault says whether the request may have been seen. */
 export function exchange(request: WireRequest, agent: http.Agent, timeoutMs: number): Promise<WireAnswer | WireFault> {
+  // An address in place of a name is never looked up, so the agent's guard does not see it.
+  if (isRefusedLiteral(request.url.hostname)) return Promise.resolve({ fault: 'not-sent', code: 'egress_refused' })
   return new Promise((resolve) => {
     const secure = request.url.protocol === 'https:'
     const { method, headers, body } = request

@@ -1,5 +1,6 @@
 import net from 'node:net'
 import tls from 'node:tls'
+import { guardedLookup } from '../egress-guard.ts'
 import { decodePdu, encodePdu, Framer, headerOf, isResponse, STATUS, type Fields, type Pdu } from './pdu.ts'
 
 export interface LinkOptions {
@@ -178,7 +179,8 @@ export class NoLink extends Error {
 export function connectLink(options: LinkOptions, onRequest: OnRequest): Promise<Link> {
   const { host, port } = options
   const secure = options.tls && { ca: options.tls.ca, servername: options.tls.serverName ?? (net.isIP(host) ? '' : host) }
-  const socket = secure ? tls.connect({ host, port, ...secure }) : net.connect({ host, port })
+  const lookup = guardedLookup()
+  const socket = secure ? tls.connect({ host, port, lookup, ...secure }) : net.connect({ host, port, lookup })
   return new Promise((resolve, reject) => {
     const patience = setTimeout(() => socket.destroy(Object.assign(new Error(), { code: 'connect-timeout' })), options.connectMs)
     const fail = (error: Error) => {
