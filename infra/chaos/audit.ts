@@ -50,9 +50,9 @@ export async function audit(evidence: Evidence): Promise<Finding[]> {
   return [
     finding('every message due is settled', due, ({ state }) => FINAL.has(state)),
     finding('what was sent, the network has', messages.filter(({ state }) => ['sent', 'delivered'].includes(state)), ({ id }) => facts.counts.has(id)),
-    finding('what the network has, is known to be sent or in doubt', [...facts.counts.keys()], (id) => isKnown(facts, id)),
+    finding('what the network has, is known to be sent or in doubt', [...facts.counts.keys()].map((id) => facts.byId.get(id) ?? { id }), ({ id }) => isKnown(facts, id)),
     finding('what mattered and was not sent, a person must call about', due.filter(mattersUnsent), (row) => facts.called.has(row.booking_id ?? '')),
-    finding('nothing twice but what a fault left in doubt, and each is recorded', twice(facts), ([id, count]) => mayBeTwice(facts, id, count)),
+    finding('nothing twice but what a fault left in doubt, and each is recorded', twice(facts), ({ count, inDoubt, resent }) => inDoubt && count <= 1 + resent),
     finding('nothing after STOP', facts.acceptances, (each) => beforeStop(facts, each)),
     finding('nothing after its end', facts.acceptances, ({ earliest, notAfter }) => earliest <= notAfter),
     finding('nothing unasked outside sending hours', unasked(facts), (each) => inHours(each)),
@@ -92,7 +92,7 @@ function tally(ids: readonly string[]): Map<string, number> {
 }
 
 function finding<T>(rule: string, subjects: readonly T[], holds: (subject: T) => boolean): Finding {
-  const breaches = subjects.filter((subject) => !holds(subject)).map((subject) => JSON.stringify(subject).slice(0, 300))
+  const breaches = subjects.filter((subject) => !holds(subject)).map((subject) => JSON.stringify(subject).slice(0, 500))
   return { rule, looked: subjects.length, breaches }
 }
 
@@ -105,11 +105,8 @@ function isKnown({ byId, resent, asked }: Facts, id: string): boolean {
   return ['sent', 'delivered'].includes(row.state) || (row.state === 'undelivered' && (row.code !== 'claim-lost' || asked.has(row.booking_id ?? '') || row.booking_id === null)) || resent.has(id)
 }
 
-const twice = ({ counts }: Facts) => [...counts].filter(([, count]) => count > 1)
-
-function mayBeTwice({ inDoubt, resent }: Facts, id: string, count: number): boolean {
-  return inDoubt.has(id) && count <= 1 + (resent.get(id) ?? 0)
-}
+const twice = ({ counts, inDoubt, resent, acceptances, byId }: Facts) =>
+  [...counts].filter(([, count]) => count > 1).map(([id, count]) => ({ id, count, inDoubt: inDoubt.has(id), resent: resent.get(id) ?? 0, at: acceptances.filter((each) => each.id === id).map(({ at }) => at), row: byId.get(id) }))
 
 /** A message that was being handed over when the STOP came in could not be called back. */
 function beforeStop({ stopped, byId }: Facts, { to, id, earliest }: Facts['acceptances'][number]): boolean {

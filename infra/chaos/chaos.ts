@@ -76,7 +76,11 @@ function report(findings: readonly Finding[]): void {
     for (const breach of breaches.slice(0, 5)) console.log(`        ${breach}`)
   }
   if (findings.some(({ breaches }) => breaches.length > 0)) {
-    for (const { name, process: child } of fleet.members) console.log(`\n${name}:\n${child.log.slice(-8).join('\n')}`)
+    const ids = new Set(findings.flatMap(({ breaches }) => breaches.flatMap((breach) => breach.match(/m_[a-z0-9]+/g) ?? [])))
+    for (const { name, process: child } of fleet.members) {
+      const telling = child.log.filter((line) => [...ids].some((id) => line.includes(id)))
+      console.log(`\n${name}:\n${[...telling, ...child.log.slice(-8)].join('\n')}`)
+    }
   }
 }
 

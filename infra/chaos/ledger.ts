@@ -78,10 +78,10 @@ export class Ledger {
 
   /**
    * Those a crash at this moment may leave in doubt: being handed over, or answered so lately that the service may not
-   * have written it down.
+   * have written it down (three seconds: on a machine that is busy with being hurt).
    */
   inDoubt(): Set<string> {
-    const lately = Date.now() - 1_000
+    const lately = Date.now() - 3_000
     return new Set([...this.open, ...[...this.answered].filter(([, at]) => at > lately).map(([id]) => id)])
   }
 

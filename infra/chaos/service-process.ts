@@ -1,6 +1,5 @@
 import { spawn, type ChildProcess } from 'node:child_process'
 import { createServer } from 'node:net'
-import type { AddressInfo } from 'node:net'
 
 const ROOT = new URL('../../', import.meta.url).pathname
 
@@ -39,7 +38,7 @@ export class ServiceProcess {
     this.#child = child
     for (const stream of [child.stdout, child.stderr]) {
       stream?.setEncoding('utf8').on('data', (chunk: string) => {
-        this.log = [...this.log, ...chunk.split('\n').filter(Boolean)].slice(-30)
+        this.log = [...this.log, ...chunk.split('\n').filter(Boolean)].slice(-2_000)
       })
     }
     // A child that is killed while it is told something is no fault of this process.
@@ -75,13 +74,16 @@ export class ServiceProcess {
   }
 }
 
-/** A port of the loopback that is free now. */
+/** A port of the loopback that is free now, from below those that outgoing connections are given: nobody takes it meanwhile. */
 export async function freePort(): Promise<number> {
-  const server = createServer()
-  await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
-  const { port } = server.address() as AddressInfo
-  await new Promise((done) => server.close(done))
-  return port
+  for (;;) {
+    const port = 20_000 + Math.floor(Math.random() * 12_000)
+    const server = createServer()
+    const free = await new Promise<boolean>((done) => server.once('error', () => done(false)).listen(port, '127.0.0.1', () => done(true)))
+    if (!free) continue
+    await new Promise((done) => server.close(done))
+    return port
+  }
 }
 
 /** Asks until it is so. @throws with `what` after so many seconds */

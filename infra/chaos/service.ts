@@ -13,7 +13,10 @@ process.on('message', (message: { offset: number }) => {
 const config = loadConfig()
 const clock = { now: () => new Date(Date.now() + offset) }
 const after = (ms: number, work: () => Promise<void>) => void setTimeout(() => void work().catch(() => {}), ms).unref()
-const composed = await compose(config, { time: { clock, after }, notice: () => {} })
+/** What the harness wants to read when something went wrong: ids and words only. */
+const TOLD = new Set(['claim-recovered', 'record-failed', 'alarms-not-set'])
+const notice = (what: string, ids: Record<string, string>) => void (TOLD.has(what) && console.error(what, JSON.stringify(ids)))
+const composed = await compose(config, { time: { clock, after }, notice })
 const running = await startService(config, composed, values.role as Role)
 process.once('SIGTERM', async () => {
   await running.stop()

@@ -60,6 +60,8 @@ export interface Figures {
 /** The processes that send. Their silence is measured by the database's clock, so that no process's own clock matters. */
 export interface WorkerRecords {
   beat(id: string): Promise<void>
+  /** Makes sure that it is known, in the transaction that claims: a claim of a stranger would be taken for one left behind. */
+  ensure(id: string): Promise<void>
   /** Says good-bye: what it may have left behind is looked after at once. */
   leave(id: string): Promise<void>
   forgetSilent(seconds: number): Promise<number>

@@ -9,16 +9,23 @@ interface Waiting<I, O> {
   fail: (error: unknown) => void
 }
 
+/** Waits for company: as long as more keeps coming within each pause, and only so often. */
+export interface Linger {
+  pause: () => Promise<void>
+  most: number
+}
+
 /**
- * Under little load every item goes at once and alone; under much, batches grow by themselves. No timer, no waiting for
- * company.
+ * Under little load every item goes alone and almost at once; under much, batches grow by themselves.
  *
  * @param work does a batch and returns a result for each item, in order. When it throws, each item is tried alone, so
  *   that one bad item does not spoil the rest.
+ * @param options `most` items a batch. `linger` where items come one after the other from a source that the work itself
+ *   keeps waiting: without it every batch would be of one.
  */
-export function gather<I, O>(work: (items: I[]) => Promise<O[]>, { most, atOnce = 1 }: { most: number; atOnce?: number }): Gathered<I, O> {
+export function gather<I, O>(work: (items: I[]) => Promise<O[]>, { most, linger }: { most: number; linger?: Linger }): Gathered<I, O> {
   const waiting: Waiting<I, O>[] = []
-  let working = 0
+  let working = false
 
   async function settle(batch: Waiting<I, O>[]): Promise<void> {
     try {
@@ -30,14 +37,21 @@ export function gather<I, O>(work: (items: I[]) => Promise<O[]>, { most, atOnce 
     }
   }
 
-  function go(): void {
-    while (working < atOnce && waiting.length > 0) {
-      working++
-      void settle(waiting.splice(0, most)).finally(() => {
-        working--
-        go()
-      })
+  async function company(): Promise<void> {
+    for (let n = 0, before = 0; linger && n < linger.most && waiting.length > before && waiting.length < most; n++) {
+      before = waiting.length
+      await linger.pause()
     }
+  }
+
+  async function go(): Promise<void> {
+    if (working) return
+    working = true
+    while (waiting.length > 0) {
+      await company()
+      await settle(waiting.splice(0, most))
+    }
+    working = false
   }
 
   return {
@@ -45,7 +59,7 @@ export function gather<I, O>(work: (items: I[]) => Promise<O[]>, { most, atOnce 
       new Promise<O>((done, fail) => {
         waiting.push({ item, done, fail })
         // Items that are added in one go belong together.
-        queueMicrotask(go)
+        queueMicrotask(() => void go())
       }),
   }
 }

@@ -61,7 +61,7 @@ export interface RenderRequest {
 /** This process as one that sends. */
 export interface Hands {
   id: string
-  /** Messages it has claimed, or is about to. */
+  /** Attempts it has claimed, or is about to: see `gripOf`. */
   held: Set<string>
   /** False when it has been silent so long that others may believe it gone: then it must not send what it claimed before. */
   steady(): boolean

@@ -1,4 +1,4 @@
-import { claimDue, type Claim, type Claimed } from './claim-messages.ts'
+import { claimDue, gripOf, type Claim, type Claimed } from './claim-messages.ts'
 import { gather, type Gathered } from './gather.ts'
 import type { SendOutcome } from './gateway.ts'
 import type { Alarm, Deps } from './ports.ts'
@@ -22,10 +22,13 @@ export interface Sender {
 /** Most messages decided about or recorded in one transaction: enough to share its cost, few enough not to keep others waiting. */
 const BATCH = 100
 const PATIENCE_MS = 1_000
+/** Alarms are fetched one by one: a moment without a new one ends a batch, and so do so many moments. */
+const LINGER_MS = 4
+const LINGERS = 15
 
 export function createSender(deps: Deps, pause: (ms: number) => Promise<void>): Sender {
-  const claims = gather<Alarm, Claim>((alarms) => claimTogether(deps, alarms), { most: BATCH })
-  const records = gather<Attempted, Alarm | null>((attempts) => recordTogether(deps, attempts), { most: BATCH })
+  const claims = gather<Alarm, Claim>((alarms) => claimTogether(deps, alarms), { most: BATCH, linger: { pause: () => pause(LINGER_MS), most: LINGERS } })
+  const records = gather<Attempted, Alarm | null>((attempts) => recordTogether(deps, attempts), { most: BATCH, linger: { pause: () => pause(LINGER_MS), most: LINGERS } })
   return {
     send: async (alarm) => {
       const claim = await claims.add(alarm)
@@ -33,7 +36,7 @@ export function createSender(deps: Deps, pause: (ms: number) => Promise<void>): 
       if (claim.kind !== 'go') return
       const { message } = claim.claimed
       const next = await asLongAsItTakes({ message, outcome: await handOver(deps, claim.claimed) }, records, deps, pause)
-      deps.hands.held.delete(message.id)
+      deps.hands.held.delete(gripOf(message))
       if (next) await setAlarms(deps, [next])
     },
   }
@@ -46,17 +49,19 @@ export async function sendMessage(deps: Deps, alarm: Alarm): Promise<void> {
   if (claim!.kind !== 'go') return
   const { message } = claim!.claimed
   const [next] = await recordTogether(deps, [{ message, outcome: await handOver(deps, claim!.claimed) }])
-  deps.hands.held.delete(message.id)
+  deps.hands.held.delete(gripOf(message))
   if (next) await setAlarms(deps, [next])
 }
 
 /** When the commit fails nobody knows whether the claims stand: they are not sent, and the sweep puts back what stands. */
 async function claimTogether(deps: Deps, alarms: readonly Alarm[]): Promise<Claim[]> {
+  // What is not claimed now, the sweep rings for again.
+  if (!deps.hands.steady()) return alarms.map(() => ({ kind: 'nothing' }))
   const taken: string[] = []
   try {
     return await deps.store.transact((tx) => claimDue(tx, deps, alarms, taken))
   } catch (error) {
-    for (const id of taken) deps.hands.held.delete(id)
+    for (const grip of taken) deps.hands.held.delete(grip)
     throw error
   }
 }

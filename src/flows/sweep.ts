@@ -2,7 +2,7 @@ import type { Message } from '../domain/message.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from './gateway.ts'
 import { wholeBooking } from './lookups.ts'
-import { lostWorth } from './claim-messages.ts'
+import { gripOf, lostWorth } from './claim-messages.ts'
 import type { Deps } from './ports.ts'
 import { openFollowUp } from './records-made.ts'
 import { recordOutcomes } from './record-outcome.ts'
@@ -65,7 +65,7 @@ function expireWorthless(deps: Deps): Promise<void> {
 /** Claims of this process that it does not hold: their commit seemed to fail, so they were never handed over. */
 async function recoverOwn(deps: Deps): Promise<void> {
   for (const message of await deps.store.read.dispatch.claimedBy(deps.hands.id)) {
-    if (!deps.hands.held.has(message.id)) await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
+    if (!deps.hands.held.has(gripOf(message))) await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
   }
 }
 

@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import type { Message } from '../../src/domain/message.ts'
-import { claimDue } from '../../src/flows/claim-messages.ts'
+import { claimDue, gripOf } from '../../src/flows/claim-messages.ts'
 import { newMessage } from '../../src/flows/records-made.ts'
 import { sweep } from '../../src/flows/sweep.ts'
 import type { Alarm } from '../../src/flows/ports.ts'
@@ -103,11 +103,11 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
   it('of the own process that were never handed over are put back, those in its hands are not', async () => {
     const [lost, held] = await dueMessages(2)
     await claim([alarmFor(lost!), alarmFor(held!)])
-    world.deps.hands.held.add(held!.id)
+    world.deps.hands.held.add(gripOf({ id: held!.id, attempt: 1 }))
     await sweep(world.deps)
     expect(await stateOf(lost!.id)).toBe('queued')
     expect(await stateOf(held!.id)).toBe('sending')
-    world.deps.hands.held.delete(held!.id)
+    world.deps.hands.held.delete(gripOf({ id: held!.id, attempt: 1 }))
   })
 
   it('are recorded as accepted only for that very attempt', async () => {

@@ -30,7 +30,8 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
     enqueueDue: async (until, limit) => {
       const waiting = db.selectFrom('message').select('id').where('state', '=', 'planned').where('send_at', '<', until)
       const next = waiting.orderBy('send_at').orderBy('id').limit(limit).forUpdate().skipLocked()
-      const rows = await db.updateTable('message').set({ state: 'queued' }).where('id', 'in', next).returning(ALARM).execute()
+      // As an array, found first: so that the planner cannot think of reading the whole table.
+      const rows = await db.updateTable('message').set({ state: 'queued' }).where('id', '=', sql<string>`any(array(${next}))`).returning(ALARM).execute()
       return rows.map(toAlarm)
     },
     due: async (alarms, now) => {
@@ -167,6 +168,9 @@ export function workerRecords(db: Db): WorkerRecords {
         .values({ id })
         .onConflict((on) => on.column('id').doUpdateSet({ seen_at: sql<Date>`now()` }))
         .execute()
+    },
+    ensure: async (id) => {
+      await db.insertInto('worker').values({ id }).onConflict((on) => on.doNothing()).execute()
     },
     leave: async (id) => {
       await db.deleteFrom('worker').where('id', '=', id).execute()

@@ -1,0 +1,324 @@
+-- Written by tests/store/schema.test.ts from the migrations: for reading, not for running.
+
+table api_key
+  id text not null
+  hash text not null
+  name text not null
+  may text not null
+  clinic_id text
+  created_at timestamp with time zone not null
+  expires_at timestamp with time zone
+  revoked_at timestamp with time zone
+  used_at timestamp with time zone
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  PRIMARY KEY (id)
+table audit
+  seq bigint not null
+  at timestamp with time zone not null
+  actor_kind text not null
+  actor_id text not null
+  what text not null
+  clinic_id text
+  facts text not null
+  previous text not null
+  hash text not null
+  PRIMARY KEY (seq)
+table audit_head
+  one boolean not null default true
+  seq bigint not null
+  hash text not null
+  CHECK (one)
+  PRIMARY KEY (one)
+table audit_subject
+  subject text not null
+  seq bigint not null
+  FOREIGN KEY (seq) REFERENCES audit(seq) ON DELETE CASCADE
+  PRIMARY KEY (subject, seq)
+table booking
+  id text not null
+  patient_id text not null
+  clinic_id text not null
+  clinician text not null
+  protocol text not null
+  visit_at timestamp with time zone not null
+  zone text not null
+  state text not null
+  plan_revision integer not null
+  confirmed_at timestamp with time zone
+  short_notice boolean not null
+  sealed_lapses text
+  created_at timestamp with time zone not null
+  plan_basis text not null default ''::text
+  CHECK ((state = ANY (ARRAY['booked'::text, 'cancelled'::text])))
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  FOREIGN KEY (patient_id) REFERENCES patient(id)
+  PRIMARY KEY (id)
+table clinic
+  id text not null
+  name text not null
+  phone text not null
+  zone text not null
+  country text not null
+  settings text not null
+  PRIMARY KEY (id)
+table consent
+  id bigint not null generated as identity
+  patient_id text not null
+  channel text not null
+  recorded_by text not null
+  recorded_at timestamp with time zone not null
+  wording text not null
+  withdrawn_at timestamp with time zone
+  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
+  FOREIGN KEY (patient_id) REFERENCES patient(id)
+  PRIMARY KEY (id)
+table early_receipt
+  gateway text not null
+  ref text not null
+  state text not null
+  code text
+  at timestamp with time zone not null
+  CHECK ((state = ANY (ARRAY['delivered'::text, 'undelivered'::text])))
+  PRIMARY KEY (gateway, ref)
+table erased_count
+  month text not null
+  clinic_id text not null
+  what text not null
+  count integer not null
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  PRIMARY KEY (month, clinic_id, what)
+table follow_up
+  id text not null
+  reason text not null
+  urgency integer not null
+  clinic_id text
+  booking_id text
+  patient_id text
+  sealed text not null
+  opened_at timestamp with time zone not null
+  closed_at timestamp with time zone
+  closed_by text
+  outcome text
+  FOREIGN KEY (booking_id) REFERENCES booking(id)
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  FOREIGN KEY (patient_id) REFERENCES patient(id)
+  PRIMARY KEY (id)
+table happening
+  id bigint not null generated as identity
+  at timestamp with time zone not null
+  booking_id text
+  what text not null
+  by text not null
+  facts text not null
+  FOREIGN KEY (booking_id) REFERENCES booking(id)
+  PRIMARY KEY (id)
+table idempotency
+  key text not null
+  request_hash text not null
+  status integer not null
+  sealed text not null
+  at timestamp with time zone not null
+  PRIMARY KEY (key)
+table key_check
+  one boolean not null default true
+  print text not null
+  CHECK (one)
+  PRIMARY KEY (one)
+table message
+  id text not null
+  booking_id text
+  patient_id text
+  clinic_id text not null
+  phone_print text not null
+  kind text not null
+  channel text not null
+  detail text not null
+  language text not null
+  revision integer
+  unsolicited boolean not null
+  send_at timestamp with time zone not null
+  not_after timestamp with time zone not null
+  state text not null
+  attempt integer not null
+  visit_at timestamp with time zone
+  gateway text not null
+  gateway_ref text
+  sealed text not null
+  claimed_at timestamp with time zone
+  sent_at timestamp with time zone
+  ended_at timestamp with time zone
+  code text
+  fallback_of text
+  claimed_by text
+  CHECK ((state = ANY (ARRAY['planned'::text, 'queued'::text, 'sending'::text, 'sent'::text, 'delivered'::text, 'failed'::text, 'expired'::text, 'withdrawn'::text, 'undelivered'::text])))
+  FOREIGN KEY (booking_id) REFERENCES booking(id)
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  FOREIGN KEY (fallback_of) REFERENCES message(id)
+  FOREIGN KEY (patient_id) REFERENCES patient(id)
+  PRIMARY KEY (id)
+table offer
+  id text not null
+  booking_id text not null
+  state text not null
+  choices text not null
+  chosen integer
+  made_at timestamp with time zone not null
+  until timestamp with time zone not null
+  CHECK ((state = ANY (ARRAY['open'::text, 'waiting'::text, 'accepted'::text, 'declined'::text, 'lapsed'::text, 'overtaken'::text])))
+  FOREIGN KEY (booking_id) REFERENCES booking(id)
+  PRIMARY KEY (id)
+table opt_out
+  phone_print text not null
+  at timestamp with time zone not null
+  PRIMARY KEY (phone_print)
+table patient
+  id text not null
+  phone_print text not null
+  language text not null
+  channel text not null
+  detail text not null
+  sealed text not null
+  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
+  CHECK ((detail = ANY (ARRAY['full'::text, 'discreet'::text])))
+  PRIMARY KEY (id)
+table patient_word
+  print text not null
+  patient_id text not null
+  FOREIGN KEY (patient_id) REFERENCES patient(id) ON DELETE CASCADE
+  PRIMARY KEY (print, patient_id)
+table person
+  id text not null
+  login_print text not null
+  subject_print text
+  role text not null
+  clinic_id text
+  password_hash text
+  totp_step bigint not null
+  failures integer not null
+  locked_until timestamp with time zone
+  code_hash text
+  code_until timestamp with time zone
+  disabled_at timestamp with time zone
+  created_at timestamp with time zone not null
+  sealed text not null
+  CHECK ((role = ANY (ARRAY['desk'::text, 'clinician'::text, 'educator'::text, 'administrator'::text])))
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  PRIMARY KEY (id)
+  UNIQUE (code_hash)
+  UNIQUE (login_print)
+  UNIQUE (subject_print)
+table reply
+  id text not null
+  gateway text not null
+  key text not null
+  phone_print text not null
+  sealed text not null
+  received_at timestamp with time zone not null
+  booking_id text
+  done text
+  FOREIGN KEY (booking_id) REFERENCES booking(id)
+  PRIMARY KEY (id)
+  UNIQUE (gateway, key)
+table retention_run
+  id bigint not null generated as identity
+  at timestamp with time zone not null
+  counts text not null
+  PRIMARY KEY (id)
+table session
+  hash text not null
+  person_id text not null
+  created_at timestamp with time zone not null
+  seen_at timestamp with time zone not null
+  FOREIGN KEY (person_id) REFERENCES person(id)
+  PRIMARY KEY (hash)
+table slot
+  id text not null
+  clinic_id text not null
+  clinician text not null
+  starts_at timestamp with time zone not null
+  state text not null
+  booking_id text
+  held_until timestamp with time zone
+  CHECK (((state = 'free'::text) = (booking_id IS NULL)))
+  CHECK (((state = 'held'::text) = (held_until IS NOT NULL)))
+  CHECK ((state = ANY (ARRAY['free'::text, 'held'::text, 'taken'::text])))
+  FOREIGN KEY (booking_id) REFERENCES booking(id)
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  PRIMARY KEY (id)
+  UNIQUE (clinic_id, clinician, starts_at)
+table thread
+  phone_print text not null
+  sealed text not null
+  PRIMARY KEY (phone_print)
+table worker
+  id text not null
+  seen_at timestamp with time zone not null default now()
+  PRIMARY KEY (id)
+
+CREATE UNIQUE INDEX api_key_pkey ON daysix.api_key USING btree (id)
+CREATE INDEX audit_actor ON daysix.audit USING btree (actor_id, seq)
+CREATE INDEX audit_at ON daysix.audit USING btree (at)
+CREATE UNIQUE INDEX audit_pkey ON daysix.audit USING btree (seq)
+CREATE UNIQUE INDEX audit_head_pkey ON daysix.audit_head USING btree (one)
+CREATE UNIQUE INDEX audit_subject_pkey ON daysix.audit_subject USING btree (subject, seq)
+CREATE INDEX booking_basis ON daysix.booking USING btree (protocol, plan_basis) WHERE (state = 'booked'::text)
+CREATE INDEX booking_day ON daysix.booking USING btree (clinic_id, visit_at, id)
+CREATE UNIQUE INDEX booking_once ON daysix.booking USING btree (patient_id, visit_at) WHERE (state = 'booked'::text)
+CREATE INDEX booking_patient ON daysix.booking USING btree (patient_id, visit_at)
+CREATE UNIQUE INDEX booking_pkey ON daysix.booking USING btree (id)
+CREATE INDEX booking_visit ON daysix.booking USING btree (visit_at, id)
+CREATE UNIQUE INDEX clinic_pkey ON daysix.clinic USING btree (id)
+CREATE INDEX consent_patient ON daysix.consent USING btree (patient_id)
+CREATE UNIQUE INDEX consent_pkey ON daysix.consent USING btree (id)
+CREATE UNIQUE INDEX early_receipt_pkey ON daysix.early_receipt USING btree (gateway, ref)
+CREATE UNIQUE INDEX erased_count_pkey ON daysix.erased_count USING btree (month, clinic_id, what)
+CREATE INDEX follow_up_booking ON daysix.follow_up USING btree (booking_id)
+CREATE INDEX follow_up_closed ON daysix.follow_up USING btree (closed_at DESC) WHERE (closed_at IS NOT NULL)
+CREATE INDEX follow_up_open ON daysix.follow_up USING btree (urgency, opened_at, id) WHERE (closed_at IS NULL)
+CREATE UNIQUE INDEX follow_up_pkey ON daysix.follow_up USING btree (id)
+CREATE INDEX happening_booking ON daysix.happening USING btree (booking_id, id)
+CREATE UNIQUE INDEX happening_pkey ON daysix.happening USING btree (id)
+CREATE INDEX idempotency_age ON daysix.idempotency USING btree (at)
+CREATE UNIQUE INDEX idempotency_pkey ON daysix.idempotency USING btree (key)
+CREATE UNIQUE INDEX key_check_pkey ON daysix.key_check USING btree (one)
+CREATE INDEX message_booking ON daysix.message USING btree (booking_id)
+CREATE INDEX message_claimed ON daysix.message USING btree (claimed_at) WHERE (state = 'sending'::text)
+CREATE INDEX message_due ON daysix.message USING btree (send_at, id) WHERE (state = 'planned'::text)
+CREATE INDEX message_ended ON daysix.message USING btree (ended_at) WHERE (state = ANY (ARRAY['failed'::text, 'undelivered'::text, 'expired'::text]))
+CREATE INDEX message_phone ON daysix.message USING btree (phone_print, send_at)
+CREATE UNIQUE INDEX message_pkey ON daysix.message USING btree (id)
+CREATE INDEX message_prep_mark ON daysix.message USING btree (not_after) WHERE ((state = 'sent'::text) AND (kind = ANY (ARRAY['prep'::text, 'late-prep'::text])))
+CREATE INDEX message_prep_sent ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (kind = ANY (ARRAY['prep'::text, 'late-prep'::text])))
+CREATE INDEX message_queued ON daysix.message USING btree (send_at) WHERE (state = 'queued'::text)
+CREATE INDEX message_ref ON daysix.message USING btree (gateway, gateway_ref) WHERE (gateway_ref IS NOT NULL)
+CREATE INDEX message_worthless ON daysix.message USING btree (not_after) WHERE (state = ANY (ARRAY['planned'::text, 'queued'::text]))
+CREATE INDEX offer_lapsing ON daysix.offer USING btree (until) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))
+CREATE UNIQUE INDEX offer_pending ON daysix.offer USING btree (booking_id) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))
+CREATE UNIQUE INDEX offer_pkey ON daysix.offer USING btree (id)
+CREATE UNIQUE INDEX opt_out_pkey ON daysix.opt_out USING btree (phone_print)
+CREATE INDEX patient_phone ON daysix.patient USING btree (phone_print)
+CREATE UNIQUE INDEX patient_pkey ON daysix.patient USING btree (id)
+CREATE INDEX patient_word_patient ON daysix.patient_word USING btree (patient_id)
+CREATE UNIQUE INDEX patient_word_pkey ON daysix.patient_word USING btree (print, patient_id)
+CREATE UNIQUE INDEX person_code_hash_key ON daysix.person USING btree (code_hash)
+CREATE UNIQUE INDEX person_login_print_key ON daysix.person USING btree (login_print)
+CREATE UNIQUE INDEX person_pkey ON daysix.person USING btree (id)
+CREATE UNIQUE INDEX person_subject_print_key ON daysix.person USING btree (subject_print)
+CREATE UNIQUE INDEX reply_gateway_key_key ON daysix.reply USING btree (gateway, key)
+CREATE INDEX reply_phone ON daysix.reply USING btree (phone_print, received_at)
+CREATE UNIQUE INDEX reply_pkey ON daysix.reply USING btree (id)
+CREATE INDEX reply_received ON daysix.reply USING btree (received_at DESC, id DESC)
+CREATE UNIQUE INDEX retention_run_pkey ON daysix.retention_run USING btree (id)
+CREATE INDEX session_person ON daysix.session USING btree (person_id)
+CREATE UNIQUE INDEX session_pkey ON daysix.session USING btree (hash)
+CREATE INDEX session_seen ON daysix.session USING btree (seen_at)
+CREATE INDEX slot_booking ON daysix.slot USING btree (booking_id) WHERE (booking_id IS NOT NULL)
+CREATE UNIQUE INDEX slot_clinic_id_clinician_starts_at_key ON daysix.slot USING btree (clinic_id, clinician, starts_at)
+CREATE INDEX slot_held ON daysix.slot USING btree (held_until) WHERE (state = 'held'::text)
+CREATE INDEX slot_open ON daysix.slot USING btree (clinic_id, starts_at) WHERE (state <> 'taken'::text)
+CREATE UNIQUE INDEX slot_pkey ON daysix.slot USING btree (id)
+CREATE UNIQUE INDEX thread_pkey ON daysix.thread USING btree (phone_print)
+CREATE UNIQUE INDEX worker_pkey ON daysix.worker USING btree (id)
+
+CREATE TRIGGER audit_never_emptied BEFORE TRUNCATE ON daysix.audit FOR EACH STATEMENT EXECUTE FUNCTION audit_only_grows()
+CREATE TRIGGER audit_only_grows BEFORE DELETE OR UPDATE ON daysix.audit FOR EACH ROW EXECUTE FUNCTION audit_only_grows()
