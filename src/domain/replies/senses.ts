@@ -9,7 +9,7 @@ const HELPERS = new Set<Sense>(HELPER_SENSES)
 // Helpers that still say what their clause is about.
 const CARRYING = new Set<Sense>(['started-short', 'ended-short', 'late-some-days', 'cancel-word', 'aside'])
 // Said beside a meaning, not instead of one: never masked.
-const REMARKS = new Set<Sense>(['mask', 'past-cycles', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
+const REMARKS = new Set<Sense>(['mask', 'advert', 'past-cycles', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
 // Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
 const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
@@ -25,10 +25,15 @@ const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])
 /** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */
 export function holdingSenses(scene: Scene): Found[] {
   const masks = scene.matches.filter((match) => match.sense === 'mask')
-  const seen = scene.matches.filter((match) => REMARKS.has(match.sense) || !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))))
+  const seen = (isAdvert(scene) ? scene.matches.filter((match) => match.sense !== 'stop') : scene.matches).filter((match) => REMARKS.has(match.sense) || !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))))
   const unhidden = seen.filter((match) => REMARKS.has(match.sense) || !seen.some((other) => hides(other, match, scene)))
   const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
   return complete.filter((match) => isHersAndReal(match, complete, scene))
+}
+
+/** An advertisement: it tells how to end its texts, and has a link or a number to call. */
+function isAdvert({ matches, tokens }: Scene): boolean {
+  return matches.some((match) => match.sense === 'advert') && tokens.some((token) => PREMIUM_NUMBER.test(token.word))
 }
 
 function isWider(match: Found, mask: Found): boolean {

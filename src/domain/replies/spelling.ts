@@ -1,4 +1,4 @@
-import type { Token } from './tokens.ts'
+import { foldWord, type Token } from './tokens.ts'
 
 /** What is needed to put one language's misspelt words right. */
 export interface Spelling {
@@ -82,6 +82,8 @@ function isOneOff(a: string, b: string): boolean {
 }
 
 const LONE_LETTER = /^[jlmntsdcqi]$/
+// "d'arrêter", "l'examen": where the whole is no word of the vocabulary, its two parts may be.
+const ELIDED = /^(\p{L}{1,2})['’](\p{L}{2,})$/u
 const GLUED = /^(\d{1,3})(\p{L}+)$/u
 
 /**
@@ -106,6 +108,11 @@ function partGlued(token: Token, spelling: Spelling): Token[] {
   const word = rightWord(token.word, spelling)
   if (!spelling.known.has(word)) {
     if (/^\p{Extended_Pictographic}/u.test(word) && !/^\d/.test(word)) return []
+    const elided = ELIDED.exec(token.written)
+    const rest = elided ? rightWord(foldWord(elided[2]!), spelling) : ''
+    if (elided && spelling.known.has(rest)) {
+      return [{ ...token, word: foldWord(elided[1]!) }, { ...token, word: rest, written: '', before: 0 }]
+    }
     const glued = GLUED.exec(token.word)
     const unit = glued ? rightWord(glued[2]!, spelling) : ''
     if (glued && spelling.known.has(unit)) return [{ ...token, word: glued[1]! }, { ...token, word: unit, written: '', before: 0 }]

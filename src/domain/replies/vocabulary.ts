@@ -10,13 +10,14 @@ import { cleanText, foldWord, tokenise } from './tokens.ts'
  * - `stop-alone`: a stop only when nothing else is said ("end", "quit", "leave me alone").
  * - `cancel-word`: a carrier word that may also mean the appointment ("cancel").
  * - `mask`: words that look like something else ("trial period"); hides what it overlaps.
+ * - `advert`: quotes a carrier word ("txt STOP to"); beside a link or a long number nothing in the text is a stop.
  * - `past-cycles`: she has no periods any more; bleeding is then no start. `no-cycle`: she has none for now; then none is awaited.
  * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think"). `someone-else`: not hers.
  * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside a day.
  * - `late-some-days`: her period is late by days.
  */
 export const HELPER_SENSES = [
-  'started-short', 'ended-short', 'stop-alone', 'cancel-word', 'mask', 'past-cycles', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
+  'started-short', 'ended-short', 'stop-alone', 'cancel-word', 'mask', 'advert', 'past-cycles', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'ask', 'aside', 'late-some-days', 'clock',
 ] as const
 export type Sense = Exclude<Meaning, 'unclear'> | (typeof HELPER_SENSES)[number]
 
