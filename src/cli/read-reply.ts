@@ -18,7 +18,10 @@ const line = z.object({
   offered: z.array(z.string()).optional(),
 })
 
-/** `daysix read-reply`: JSON lines in, what each reply means out. `--score FILE` reads a labelled file instead and prints a confusion table. */
+/**
+ * `daysix read-reply`: JSON lines in, what each reply means out. `--score FILE` reads a labelled file instead and prints a
+ * confusion table.
+ */
 export function command(): Command {
   return new Command('read-reply')
     .description('What a reply means, as JSON lines.')
@@ -34,11 +37,18 @@ async function answerAll(): Promise<number> {
     const received = instant('receivedAt', input.receivedAt, input.zone)
     const zone = received.zoneName!
     const offered = input.offered?.map((start) => instant('offered', start, zone).toJSDate())
-    return readReply(input.text, {
-      language: input.language, receivedAt: received.toJSDate(), zone, choices: input.choices,
-      ...(input.visit && { visit: instant('visit', input.visit, zone).toJSDate() }),
-      ...(offered && { offered }),
-    }, vocabulary)
+    return readReply(
+      input.text,
+      {
+        language: input.language,
+        receivedAt: received.toJSDate(),
+        zone,
+        choices: input.choices,
+        ...(input.visit && { visit: instant('visit', input.visit, zone).toJSDate() }),
+        ...(offered && { offered }),
+      },
+      vocabulary,
+    )
   })
 }
 

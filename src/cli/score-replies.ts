@@ -19,17 +19,30 @@ export interface Labelled {
 const RECEIVED = '2026-03-18T14:00:00-03:00'
 const ZONE = 'America/Halifax'
 
-/** Reads a labelled file: tab-separated language, meaning with date or number, text, and optionally choices and instant of receipt. `#` opens a remark. */
+/**
+ * Reads a labelled file: tab-separated language, meaning with date or number, text, and optionally choices and instant of
+ * receipt. `#` opens a remark.
+ */
 export function readLabelled(content: string): Labelled[] {
   return content.split('\n').flatMap((line, number): Labelled[] => {
     if (line.trim() === '' || line.startsWith('#')) return []
     const [language, label, text, choices, receivedAt] = line.split('\t')
-    if (!language || !label || text === undefined) return badInput('score', `Line ${number + 1} needs language, meaning and text, with tabs between them.`)
+    if (!language || !label || text === undefined)
+      return badInput('score', `Line ${number + 1} needs language, meaning and text, with tabs between them.`)
     const [names, detail] = label.split(' ')
     const meanings = names!.split('+')
     const unknown = meanings.find((meaning) => !(MEANINGS as readonly string[]).includes(meaning))
     if (unknown !== undefined) badInput('score', `Line ${number + 1}: there is no meaning "${unknown}".`)
-    return [{ language, meanings, detail: detail ?? '', text, choices: Number(choices ?? 0), receivedAt: DateTime.fromISO(receivedAt ?? RECEIVED, { zone: ZONE }) }]
+    return [
+      {
+        language,
+        meanings,
+        detail: detail ?? '',
+        text,
+        choices: Number(choices ?? 0),
+        receivedAt: DateTime.fromISO(receivedAt ?? RECEIVED, { zone: ZONE }),
+      },
+    ]
   })
 }
 
@@ -40,7 +53,10 @@ export function check(labelled: Labelled, vocabulary: ReturnType<typeof loadVoca
   const [main, ...others] = labelled.meanings
   const isDated = main === 'period-started' || others.includes('period-started')
   const detail = isDated ? (reading.startedOn ?? '') : String(reading.choice ?? reading.endedOn ?? '')
-  const right = reading.meaning === main && others.every((other) => reading.also?.some((meaning) => meaning === other)) && detail === labelled.detail
+  const right =
+    reading.meaning === main &&
+    others.every((other) => reading.also?.some((meaning) => meaning === other)) &&
+    detail === labelled.detail
   return { reading, right }
 }
 
@@ -49,7 +65,8 @@ export function isDangerous(labelled: Labelled, reading: Reading): boolean {
   const read = [reading.meaning, ...(reading.also ?? [])]
   const missed = ['stop', 'urgent'].some((meaning) => labelled.meanings[0] === meaning && reading.meaning !== meaning)
   const invented = read.includes('period-started') && !labelled.meanings.includes('period-started')
-  const misdated = labelled.meanings.includes('period-started') && reading.startedOn !== undefined && reading.startedOn !== labelled.detail
+  const misdated =
+    labelled.meanings.includes('period-started') && reading.startedOn !== undefined && reading.startedOn !== labelled.detail
   return missed || invented || misdated
 }
 
@@ -65,12 +82,21 @@ export function scoreFile(path: string, output: { write(text: string): unknown }
   const dangerous = results.filter(({ labelled, reading }) => isDangerous(labelled, reading))
   output.write(`${confusionTable(results)}\n${calibration(results)}\n`)
   for (const { labelled, reading } of new Set([...dangerous, ...wrong])) {
-    const read = [[reading.meaning, ...(reading.also ?? [])].join('+'), reading.startedOn ?? reading.endedOn ?? reading.choice ?? ''].join(' ').trim()
+    const read = [
+      [reading.meaning, ...(reading.also ?? [])].join('+'),
+      reading.startedOn ?? reading.endedOn ?? reading.choice ?? '',
+    ]
+      .join(' ')
+      .trim()
     const mark = dangerous.some((result) => result.labelled === labelled) ? '!' : ' '
-    output.write(`${mark} ${labelled.language} "${labelled.text.slice(0, 100)}": ${labelled.meanings.join('+')} ${labelled.detail}, read as ${read}\n`)
+    output.write(
+      `${mark} ${labelled.language} "${labelled.text.slice(0, 100)}": ${labelled.meanings.join('+')} ${labelled.detail}, read as ${read}\n`,
+    )
   }
   const share = results.length === 0 ? 0 : (100 * (results.length - wrong.length)) / results.length
-  output.write(`${results.length - wrong.length} of ${results.length} right (${share.toFixed(1)} %), ${dangerous.length} dangerous\n`)
+  output.write(
+    `${results.length - wrong.length} of ${results.length} right (${share.toFixed(1)} %), ${dangerous.length} dangerous\n`,
+  )
   return dangerous.length > 0 ? 1 : 0
 }
 
@@ -78,11 +104,15 @@ type Result = { labelled: Labelled; reading: Reading; right: boolean }
 
 /** Rows: what it was. Columns: what was read. */
 function confusionTable(results: Result[]): string {
-  const names = MEANINGS.filter((meaning) => results.some(({ labelled, reading }) => labelled.meanings[0] === meaning || reading.meaning === meaning))
+  const names = MEANINGS.filter((meaning) =>
+    results.some(({ labelled, reading }) => labelled.meanings[0] === meaning || reading.meaning === meaning),
+  )
   const cell = (text: string | number) => String(text).padStart(4)
   const head = `${'was \\ read as'.padEnd(16)}${names.map((_, i) => cell(i + 1)).join('')}`
   const rows = names.map((was, i) => {
-    const counts = names.map((read) => results.filter(({ labelled, reading }) => labelled.meanings[0] === was && reading.meaning === read).length)
+    const counts = names.map(
+      (read) => results.filter(({ labelled, reading }) => labelled.meanings[0] === was && reading.meaning === read).length,
+    )
     return `${`${i + 1} ${was}`.padEnd(16).slice(0, 16)}${counts.map((count) => cell(count || '.')).join('')}`
   })
   return [head, ...rows].join('\n')

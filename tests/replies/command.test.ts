@@ -6,20 +6,37 @@ import { fileURLToPath } from 'node:url'
 import { afterAll, describe, expect, it } from 'vitest'
 
 const DAYSIX = fileURLToPath(new URL('../../src/cli/daysix.mjs', import.meta.url))
-const run = (args: string[], input = '') => spawnSync(process.execPath, [DAYSIX, 'read-reply', ...args], { input, encoding: 'utf8' })
+const run = (args: string[], input = '') =>
+  spawnSync(process.execPath, [DAYSIX, 'read-reply', ...args], { input, encoding: 'utf8' })
 
 describe('daysix read-reply', () => {
   const lines = [
-    { id: 'a', text: 'got my period yesterday', language: 'en', receivedAt: '2026-03-18T14:00:00-03:00', visit: '2026-03-20T10:30:00-03:00', choices: 0 },
+    {
+      id: 'a',
+      text: 'got my period yesterday',
+      language: 'en',
+      receivedAt: '2026-03-18T14:00:00-03:00',
+      visit: '2026-03-20T10:30:00-03:00',
+      choices: 0,
+    },
     { id: 2, text: '2', receivedAt: '2026-03-18T14:00', zone: 'America/Halifax', choices: 3 },
     { id: 'late', text: 'started today', receivedAt: '2026-03-18T23:30:00-03:00' },
     { id: 'b', text: 'hello', receivedAt: 'yesterday' },
     { id: 'c', receivedAt: '2026-03-18T14:00:00-03:00' },
     { id: 'd', text: 'stop', receivedAt: '2026-03-18T14:00', zone: 'Moon/Crater' },
-    { id: 'e', text: 'the Friday one', receivedAt: '2026-03-18T14:00:00-03:00', choices: 2, offered: ['2026-03-26T09:00:00-03:00', '2026-03-27T09:00:00-03:00'] },
+    {
+      id: 'e',
+      text: 'the Friday one',
+      receivedAt: '2026-03-18T14:00:00-03:00',
+      choices: 2,
+      offered: ['2026-03-26T09:00:00-03:00', '2026-03-27T09:00:00-03:00'],
+    },
   ]
   const { stdout, status } = run([], `${lines.map((line) => JSON.stringify(line)).join('\n')}\nnot json\n`)
-  const [a, two, late, b, c, d, e, bad] = stdout.trim().split('\n').map((line) => JSON.parse(line) as Record<string, unknown>)
+  const [a, two, late, b, c, d, e, bad] = stdout
+    .trim()
+    .split('\n')
+    .map((line) => JSON.parse(line) as Record<string, unknown>)
 
   it('answers each line in order, echoing its id', () => {
     expect(a).toMatchObject({ id: 'a', meaning: 'period-started', startedOn: '2026-03-17' })

@@ -18,18 +18,24 @@ describe('the labelled replies', () => {
   })
 
   it('are read right in at least 98 of 100', () => {
-    const wrong = results.filter(({ right }) => !right).map(({ labelled: { text }, reading }) => `"${text}" read as ${reading.meaning}`)
+    const wrong = results
+      .filter(({ right }) => !right)
+      .map(({ labelled: { text }, reading }) => `"${text}" read as ${reading.meaning}`)
     expect(wrong.length, wrong.join('\n')).toBeLessThanOrEqual(labelled.length * 0.02)
   })
 
   it('never miss a stop or an alarm, invent a start or give a wrong date', () => {
     const dangerous = results.filter(({ labelled: each, reading }) => isDangerous(each, reading))
-    expect(dangerous.map(({ labelled: { text }, reading }) => `"${text}" read as ${reading.meaning} ${reading.startedOn ?? ''}`)).toEqual([])
+    expect(
+      dangerous.map(({ labelled: { text }, reading }) => `"${text}" read as ${reading.meaning} ${reading.startedOn ?? ''}`),
+    ).toEqual([])
   })
 
   it('are right more often where the reader is surer', () => {
     const share = (from: number, to: number) => {
-      const within = results.filter(({ reading }) => reading.meaning !== 'unclear' && reading.confidence >= from && reading.confidence < to)
+      const within = results.filter(
+        ({ reading }) => reading.meaning !== 'unclear' && reading.confidence >= from && reading.confidence < to,
+      )
       return within.filter(({ right }) => right).length / within.length
     }
     expect(share(0.9, 1.01)).toBeGreaterThanOrEqual(0.98)
@@ -38,11 +44,23 @@ describe('the labelled replies', () => {
 })
 
 describe('everyday texts that concern none of this', () => {
-  const everyday = readFileSync(new URL('everyday.txt', folder), 'utf8').split('\n').filter((line) => line !== '' && !line.startsWith('#')).map((line) => line.split('\t') as [string, string])
+  const everyday = readFileSync(new URL('everyday.txt', folder), 'utf8')
+    .split('\n')
+    .filter((line) => line !== '' && !line.startsWith('#'))
+    .map((line) => line.split('\t') as [string, string])
 
   it('are never read as a period that started, nor as a stop', () => {
-    const read = everyday.map(([language, text]) => ({ text, ...readReply(text, { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0 }, vocabulary) }))
-    const misread = read.filter(({ meaning, also }) => [meaning, ...(also ?? [])].some((each) => each === 'period-started' || each === 'stop'))
+    const read = everyday.map(([language, text]) => ({
+      text,
+      ...readReply(
+        text,
+        { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0 },
+        vocabulary,
+      ),
+    }))
+    const misread = read.filter(({ meaning, also }) =>
+      [meaning, ...(also ?? [])].some((each) => each === 'period-started' || each === 'stop'),
+    )
     expect(everyday.length).toBeGreaterThan(300)
     expect(misread.map(({ text, meaning }) => `"${text}" read as ${meaning}`)).toEqual([])
   })

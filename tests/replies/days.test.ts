@@ -12,11 +12,31 @@ const startOf = (...told: Parameters<typeof read>) => read(...told).startedOn
 // Expected dates are counted on a calendar by hand; what a phrase means is common practice, no source.
 describe('the day a period started', () => {
   it.each([
-    ['today', '2026-03-18'], ['this morning', '2026-03-18'], ['yesterday', '2026-03-17'], ['last night', '2026-03-17'], ['2 days ago', '2026-03-16'],
-    ['three days ago', '2026-03-15'], ['a week ago', '2026-03-11'], ['two weeks ago', '2026-03-04'], ['on Monday', '2026-03-16'], ['Sunday', '2026-03-15'],
-    ['on Wednesday', '2026-03-18'], ['on Thursday', '2026-03-12'], ['last Wednesday', '2026-03-11'], ['on the 15th', '2026-03-15'], ['on the 20th', '2026-02-20'],
-    ['on the 31st', '2026-01-31'], ['March 3', '2026-03-03'], ['3 March', '2026-03-03'], ['the 3rd of March', '2026-03-03'], ['mar 3rd', '2026-03-03'],
-    ['2026-03-03', '2026-03-03'], ['3/14', '2026-03-14'], ['14/3', '2026-03-14'], ['an hour ago', '2026-03-18'], ['the day before yesterday', '2026-03-16'],
+    ['today', '2026-03-18'],
+    ['this morning', '2026-03-18'],
+    ['yesterday', '2026-03-17'],
+    ['last night', '2026-03-17'],
+    ['2 days ago', '2026-03-16'],
+    ['three days ago', '2026-03-15'],
+    ['a week ago', '2026-03-11'],
+    ['two weeks ago', '2026-03-04'],
+    ['on Monday', '2026-03-16'],
+    ['Sunday', '2026-03-15'],
+    ['on Wednesday', '2026-03-18'],
+    ['on Thursday', '2026-03-12'],
+    ['last Wednesday', '2026-03-11'],
+    ['on the 15th', '2026-03-15'],
+    ['on the 20th', '2026-02-20'],
+    ['on the 31st', '2026-01-31'],
+    ['March 3', '2026-03-03'],
+    ['3 March', '2026-03-03'],
+    ['the 3rd of March', '2026-03-03'],
+    ['mar 3rd', '2026-03-03'],
+    ['2026-03-03', '2026-03-03'],
+    ['3/14', '2026-03-14'],
+    ['14/3', '2026-03-14'],
+    ['an hour ago', '2026-03-18'],
+    ['the day before yesterday', '2026-03-16'],
   ])('is read from "my period started %s" on Wednesday 2026-03-18', (words, day) => {
     expect(startOf(`my period started ${words}`, '2026-03-18T14:00')).toBe(day)
   })
@@ -37,7 +57,8 @@ describe('the day a period started', () => {
 
   it('is the day on her own clock, not on the server’s', () => {
     const instant = new Date(Date.UTC(2026, 2, 18, 3, 30))
-    const at = (zone: string) => readReply('started today', { language: 'en', receivedAt: instant, zone, choices: 0 }, vocabulary).startedOn
+    const at = (zone: string) =>
+      readReply('started today', { language: 'en', receivedAt: instant, zone, choices: 0 }, vocabulary).startedOn
     expect(at('America/Vancouver')).toBe('2026-03-17')
     expect(at('Europe/London')).toBe('2026-03-18')
   })
@@ -73,7 +94,8 @@ describe('the day a period started', () => {
   })
 
   it('is the date where she names weekday and date, and open where she names two', () => {
-    for (const words of ['on Monday March 9th', 'Monday the 9th', 'on the 9th, Monday', 'Monday 9']) expect(startOf(`my period started ${words}`, '2026-03-18T14:00'), words).toBe('2026-03-09')
+    for (const words of ['on Monday March 9th', 'Monday the 9th', 'on the 9th, Monday', 'Monday 9'])
+      expect(startOf(`my period started ${words}`, '2026-03-18T14:00'), words).toBe('2026-03-09')
     expect(startOf('mes règles ont commencé lundi 9', '2026-03-18T14:00', 'America/Toronto', 'fr')).toBe('2026-03-09')
     expect(read('my period started Monday or Tuesday', '2026-03-18T14:00')).toMatchObject({ meaning: 'period-started' })
     expect(startOf('my period started Monday or Tuesday', '2026-03-18T14:00')).toBeUndefined()
@@ -81,12 +103,24 @@ describe('the day a period started', () => {
   })
 
   it('is read from a day alone where she was asked for it, and only there', () => {
-    const answer = (text: string, askedWhen: boolean) => readReply(text, { language: 'en', receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0, askedWhen }, vocabulary)
-    for (const [text, day] of [['Feb 20', '2026-02-20'], ['yesterday', '2026-03-17'], ['Yes, Monday', '2026-03-16'], ['the 15th', '2026-03-15'], ['It was on March 3', '2026-03-03']]) {
+    const answer = (text: string, askedWhen: boolean) =>
+      readReply(
+        text,
+        { language: 'en', receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0, askedWhen },
+        vocabulary,
+      )
+    for (const [text, day] of [
+      ['Feb 20', '2026-02-20'],
+      ['yesterday', '2026-03-17'],
+      ['Yes, Monday', '2026-03-16'],
+      ['the 15th', '2026-03-15'],
+      ['It was on March 3', '2026-03-03'],
+    ]) {
       expect(answer(text!, true)).toMatchObject({ meaning: 'period-started', startedOn: day })
       expect(answer(text!, false).meaning, text).not.toBe('period-started')
     }
-    for (const text of ['Monday works', 'see you Monday', 'tomorrow', 'can I come on the 15th', 'NOT SURE']) expect(answer(text, true).meaning, text).not.toBe('period-started')
+    for (const text of ['Monday works', 'see you Monday', 'tomorrow', 'can I come on the 15th', 'NOT SURE'])
+      expect(answer(text, true).meaning, text).not.toBe('period-started')
   })
 
   it('is not taken from the visit she speaks of', () => {
@@ -95,14 +129,34 @@ describe('the day a period started', () => {
   })
 
   it('is never later than the receipt, whatever she writes and whenever it comes in', () => {
-    const words = fc.constantFrom('today', 'tonight', 'tomorrow', 'on Friday', 'last Friday', 'next Friday', 'on the 30th', 'the 1st', 'March 31', '31/12', '12/31', '2027-01-01', 'in 3 days', '4 hours ago', 'day 4', 'Feb 29')
+    const words = fc.constantFrom(
+      'today',
+      'tonight',
+      'tomorrow',
+      'on Friday',
+      'last Friday',
+      'next Friday',
+      'on the 30th',
+      'the 1st',
+      'March 31',
+      '31/12',
+      '12/31',
+      '2027-01-01',
+      'in 3 days',
+      '4 hours ago',
+      'day 4',
+      'Feb 29',
+    )
     const says = fc.constantFrom('my period started', 'started', 'got my period', 'it came', 'my last period was')
     const moment = fc.date({ min: new Date(Date.UTC(2025, 0, 1)), max: new Date(Date.UTC(2029, 0, 1)), noInvalidDate: true })
     const zone = fc.constantFrom('America/Halifax', 'Pacific/Auckland', 'Asia/Kolkata', 'America/St_Johns', 'UTC')
-    fc.assert(fc.property(says, words, moment, zone, (phrase, day, receivedAt, where) => {
-      const { startedOn } = readReply(`${phrase} ${day}`, { language: 'en', receivedAt, zone: where, choices: 0 }, vocabulary)
-      const today = DateTime.fromJSDate(receivedAt, { zone: where }).toISODate()!
-      expect(startedOn === undefined || startedOn <= today).toBe(true)
-    }), { numRuns: 500 })
+    fc.assert(
+      fc.property(says, words, moment, zone, (phrase, day, receivedAt, where) => {
+        const { startedOn } = readReply(`${phrase} ${day}`, { language: 'en', receivedAt, zone: where, choices: 0 }, vocabulary)
+        const today = DateTime.fromJSDate(receivedAt, { zone: where }).toISODate()!
+        expect(startedOn === undefined || startedOn <= today).toBe(true)
+      }),
+      { numRuns: 500 },
+    )
   })
 })

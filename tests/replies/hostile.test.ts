@@ -5,7 +5,8 @@ import { readReply } from '../../src/domain/replies/read-reply.ts'
 import { MEANINGS } from '../../src/domain/replies/reading.ts'
 
 const vocabulary = loadVocabulary()
-const read = (text: string, language = 'en') => readReply(text, { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 3 }, vocabulary)
+const read = (text: string, language = 'en') =>
+  readReply(text, { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 3 }, vocabulary)
 
 /** Milliseconds of processor time; a loaded machine does not count. */
 function cost(work: () => unknown): number {
@@ -17,26 +18,68 @@ function cost(work: () => unknown): number {
 
 describe('a hostile text', () => {
   it('never makes the reader fail, whatever its characters', () => {
-    const anything = fc.oneof(fc.string({ unit: 'binary', maxLength: 300 }), fc.string({ unit: 'grapheme', maxLength: 300 }), fc.string({ maxLength: 300 }))
-    fc.assert(fc.property(anything, fc.constantFrom('en', 'fr', 'xx'), (text, language) => {
-      const { meaning, confidence } = read(text, language)
-      expect(MEANINGS).toContain(meaning)
-      expect(confidence).toBeGreaterThanOrEqual(0)
-      expect(confidence).toBeLessThanOrEqual(1)
-    }), { numRuns: 1000 })
+    const anything = fc.oneof(
+      fc.string({ unit: 'binary', maxLength: 300 }),
+      fc.string({ unit: 'grapheme', maxLength: 300 }),
+      fc.string({ maxLength: 300 }),
+    )
+    fc.assert(
+      fc.property(anything, fc.constantFrom('en', 'fr', 'xx'), (text, language) => {
+        const { meaning, confidence } = read(text, language)
+        expect(MEANINGS).toContain(meaning)
+        expect(confidence).toBeGreaterThanOrEqual(0)
+        expect(confidence).toBeLessThanOrEqual(1)
+      }),
+      { numRuns: 1000 },
+    )
   })
 
   it('reads the same twice', () => {
-    const words = fc.array(fc.constantFrom('my', 'period', 'started', 'stop', 'not', 'yesterday', '2', ',', '.', '?', 'bleeding', 'heavy', 'if', 'the', '15th', 'sex', 'can', 'i'), { maxLength: 12 })
-    fc.assert(fc.property(words, (list) => {
-      expect(read(list.join(' '))).toEqual(read(list.join(' ')))
-    }), { numRuns: 300 })
+    const words = fc.array(
+      fc.constantFrom(
+        'my',
+        'period',
+        'started',
+        'stop',
+        'not',
+        'yesterday',
+        '2',
+        ',',
+        '.',
+        '?',
+        'bleeding',
+        'heavy',
+        'if',
+        'the',
+        '15th',
+        'sex',
+        'can',
+        'i',
+      ),
+      { maxLength: 12 },
+    )
+    fc.assert(
+      fc.property(words, (list) => {
+        expect(read(list.join(' '))).toEqual(read(list.join(' ')))
+      }),
+      { numRuns: 300 },
+    )
   })
 
   const LONG: [string, string][] = [
-    ['one letter', 'a'.repeat(10_000)], ['words of the vocabulary', 'my period '.repeat(1000)], ['stops', 'stop '.repeat(2000)], ['negations', 'not not yet '.repeat(900)],
-    ['digits and slashes', '1/1/1-1.'.repeat(1250)], ['apostrophes', "a'".repeat(5000)], ['open brackets', '('.repeat(10_000)], ['months', 'march 3 '.repeat(1250)],
-    ['spaces', ' '.repeat(10_000)], ['accents', 'é\u0301'.repeat(5000)], ['single letters', 's t o p '.repeat(1250)], ['emoji', '🩸👍🏽'.repeat(2500)], ['a million letters', 'x y '.repeat(250_000)],
+    ['one letter', 'a'.repeat(10_000)],
+    ['words of the vocabulary', 'my period '.repeat(1000)],
+    ['stops', 'stop '.repeat(2000)],
+    ['negations', 'not not yet '.repeat(900)],
+    ['digits and slashes', '1/1/1-1.'.repeat(1250)],
+    ['apostrophes', "a'".repeat(5000)],
+    ['open brackets', '('.repeat(10_000)],
+    ['months', 'march 3 '.repeat(1250)],
+    ['spaces', ' '.repeat(10_000)],
+    ['accents', 'é\u0301'.repeat(5000)],
+    ['single letters', 's t o p '.repeat(1250)],
+    ['emoji', '🩸👍🏽'.repeat(2500)],
+    ['a million letters', 'x y '.repeat(250_000)],
   ]
   it.each(LONG)('of 10,000 characters and more of %s takes bounded time', (_, text) => {
     read(text)
@@ -46,21 +89,45 @@ describe('a hostile text', () => {
   it('takes time in proportion to its length', () => {
     const unit = 'my period hasn’t started yet but i might be late on the 15th, '
     read(unit.repeat(160))
-    const short = Math.min(...[1, 2, 3].map(() => cost(() => { for (let i = 0; i < 20; i++) read(unit.repeat(8)) }) / 20))
+    const short = Math.min(
+      ...[1, 2, 3].map(
+        () =>
+          cost(() => {
+            for (let i = 0; i < 20; i++) read(unit.repeat(8))
+          }) / 20,
+      ),
+    )
     const long = Math.min(...[1, 2, 3].map(() => cost(() => read(unit.repeat(160)))))
     // Twenty times the length; three times more is left for the machine's moods.
     expect(long).toBeLessThan(60 * Math.max(short, 0.5))
   })
 
   it('cannot hide a stop by disguise', () => {
-    for (const text of ['S\u200bT\u200bO\u200bP', '\u202ESTOP\u202C', 'ЅТОР', 'ＳＴＯＰ', 'st0p', 's.t.o.p', 's t o p', 'STOPPP', '\u0000stop\u0007', 'ѕtоp', '𝐒𝐓𝐎𝐏', 's\u00adtop']) {
+    for (const text of [
+      'S\u200bT\u200bO\u200bP',
+      '\u202ESTOP\u202C',
+      'ЅТОР',
+      'ＳＴＯＰ',
+      'st0p',
+      's.t.o.p',
+      's t o p',
+      'STOPPP',
+      '\u0000stop\u0007',
+      'ѕtоp',
+      '𝐒𝐓𝐎𝐏',
+      's\u00adtop',
+    ]) {
       expect(read(text).meaning, JSON.stringify(text)).toBe('stop')
     }
   })
 
   it('cannot hide a stop or an alarm by its length', () => {
     const filling = 'I wanted to tell you about my holiday and the weather. '.repeat(180)
-    for (const [words, meaning] of [['please stop texting me.', 'stop'], ['I am bleeding heavily.', 'urgent'], ['I want to kill myself.', 'urgent']]) {
+    for (const [words, meaning] of [
+      ['please stop texting me.', 'stop'],
+      ['I am bleeding heavily.', 'urgent'],
+      ['I want to kill myself.', 'urgent'],
+    ]) {
       expect(read(`${words} ${filling}`).meaning).toBe(meaning)
       expect(read(`${filling} ${words}`).meaning).toBe(meaning)
       expect(read(`${filling.slice(0, 5000)} ${words} ${filling.slice(0, 5000)}`).meaning).toBe(meaning)
@@ -68,13 +135,29 @@ describe('a hostile text', () => {
   })
 
   it('is only text: markup, queries, links and templates mean nothing', () => {
-    for (const text of ["'; DROP TABLE patients; --", '<script>alert(1)</script>', '{{constructor}}', '${7*7}', '../../etc/passwd', '__proto__', 'constructor', 'https://example.com/verify?id=1', '%s%s%n', 'toString']) {
+    for (const text of [
+      "'; DROP TABLE patients; --",
+      '<script>alert(1)</script>',
+      '{{constructor}}',
+      '${7*7}',
+      '../../etc/passwd',
+      '__proto__',
+      'constructor',
+      'https://example.com/verify?id=1',
+      '%s%s%n',
+      'toString',
+    ]) {
       expect(read(text).meaning, text).toBe('unclear')
     }
   })
 
   it('that quotes a carrier word in an advertisement is no stop', () => {
-    for (const text of ['You have won! Text WIN to 80099 now. Txt STOP to opt out', 'U r subscribed, send STOP to 83021', 'Free tones. Reply STOP to end. www.example.com', 'Sale today. Call 09066350750. Stop.']) {
+    for (const text of [
+      'You have won! Text WIN to 80099 now. Txt STOP to opt out',
+      'U r subscribed, send STOP to 83021',
+      'Free tones. Reply STOP to end. www.example.com',
+      'Sale today. Call 09066350750. Stop.',
+    ]) {
       expect(read(text).meaning, text).not.toBe('stop')
     }
   })

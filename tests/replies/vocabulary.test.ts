@@ -5,14 +5,24 @@ import { afterAll, describe, expect, it } from 'vitest'
 import { loadVocabulary, readVocabularyFiles } from '../../src/adapters/templates/load-vocabulary.ts'
 import { Failure } from '../../src/domain/failure.ts'
 import { readReply } from '../../src/domain/replies/read-reply.ts'
-import { compileVocabulary, HELPER_SENSES } from '../../src/domain/replies/vocabulary.ts'
+import { compileVocabulary } from '../../src/domain/replies/compile-vocabulary.ts'
+import { HELPER_SENSES } from '../../src/domain/replies/vocabulary.ts'
 import { samplesOf } from './entries.ts'
 
 const vocabulary = loadVocabulary()
-const context = (language: string) => ({ language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0 })
+const context = (language: string) => ({
+  language,
+  receivedAt: new Date(Date.UTC(2026, 2, 18, 17)),
+  zone: 'America/Halifax',
+  choices: 0,
+})
 
 const MEANING: Record<string, string> = {
-  'started-short': 'period-started', 'ended-short': 'bleeding-ended', 'stop-alone': 'stop', 'cancel-word': 'stop', 'late-some-days': 'not-started',
+  'started-short': 'period-started',
+  'ended-short': 'bleeding-ended',
+  'stop-alone': 'stop',
+  'cancel-word': 'stop',
+  'late-some-days': 'not-started',
 }
 const REMARKS = HELPER_SENSES.filter((sense) => !(sense in MEANING))
 
@@ -21,7 +31,15 @@ const entries = readVocabularyFiles().flatMap((source) =>
   (['phrases', 'whole'] as const).flatMap((section) =>
     Object.entries(source[section])
       .filter(([sense]) => !(REMARKS as readonly string[]).includes(sense))
-      .flatMap(([sense, patterns]) => patterns.map((pattern) => ({ source, language: source.language, sense: MEANING[sense] ?? sense, pattern, texts: samplesOf(pattern, source) }))),
+      .flatMap(([sense, patterns]) =>
+        patterns.map((pattern) => ({
+          source,
+          language: source.language,
+          sense: MEANING[sense] ?? sense,
+          pattern,
+          texts: samplesOf(pattern, source),
+        })),
+      ),
   ),
 )
 
@@ -31,7 +49,9 @@ describe('the vocabulary files', () => {
   })
 
   it('let every entry read as its own meaning', () => {
-    const others = entries.filter(({ language, sense, texts }) => readReply(texts[0]!, context(language), vocabulary).meaning !== sense)
+    const others = entries.filter(
+      ({ language, sense, texts }) => readReply(texts[0]!, context(language), vocabulary).meaning !== sense,
+    )
     expect(others.map(({ language, sense, pattern, texts }) => `${language} ${sense} "${pattern}": "${texts[0]}"`)).toEqual([])
   })
 
@@ -39,7 +59,9 @@ describe('the vocabulary files', () => {
     const collisions = entries.flatMap(({ language, sense, pattern, texts }) =>
       texts.flatMap((text) => {
         const { meaning } = readReply(text, context(language), vocabulary)
-        return meaning === sense || meaning === 'unclear' || meaning === 'urgent' ? [] : [`${language} ${sense} "${pattern}": "${text}" reads as ${meaning}`]
+        return meaning === sense || meaning === 'unclear' || meaning === 'urgent'
+          ? []
+          : [`${language} ${sense} "${pattern}": "${text}" reads as ${meaning}`]
       }),
     )
     expect(collisions).toEqual([])
@@ -48,7 +70,9 @@ describe('the vocabulary files', () => {
   it('let no misspelling be a number, ordinal or weekday of the language', () => {
     for (const source of readVocabularyFiles()) {
       const language = vocabulary.languages.get(source.language)!
-      const clashes = [...Object.keys(source.numbers), ...Object.keys(source.ordinals), ...Object.keys(source.weekdays)].filter((word) => language.variants.has(word))
+      const clashes = [...Object.keys(source.numbers), ...Object.keys(source.ordinals), ...Object.keys(source.weekdays)].filter(
+        (word) => language.variants.has(word),
+      )
       expect(clashes, source.language).toEqual([])
     }
   })
@@ -63,9 +87,15 @@ describe('a language of a clinic’s own', () => {
   }
 
   it('is read from its file alone, without code', () => {
-    write('de', 'days: {yesterday: [gestern]}\nclasses: {filler: [bitte], period: [periode, tage]}\nphrases: {period-started: ["meine <period> (hat|haben) [gestern] begonnen"]}\nwhole: {stop: [stopp]}\n')
+    write(
+      'de',
+      'days: {yesterday: [gestern]}\nclasses: {filler: [bitte], period: [periode, tage]}\nphrases: {period-started: ["meine <period> (hat|haben) [gestern] begonnen"]}\nwhole: {stop: [stopp]}\n',
+    )
     const own = loadVocabulary(folder)
-    expect(readReply('Meine Periode hat gestern begonnen', context('de'), own)).toMatchObject({ meaning: 'period-started', startedOn: '2026-03-17' })
+    expect(readReply('Meine Periode hat gestern begonnen', context('de'), own)).toMatchObject({
+      meaning: 'period-started',
+      startedOn: '2026-03-17',
+    })
     expect(readReply('stopp bitte', context('de'), own).meaning).toBe('stop')
     rmSync(join(folder, 'de'), { recursive: true })
   })

@@ -4,7 +4,8 @@ import { fileURLToPath } from 'node:url'
 import { parse } from 'yaml'
 import { z } from 'zod'
 import { badInput, Failure } from '../../domain/failure.ts'
-import { compileVocabulary, type Vocabulary, type VocabularySource } from '../../domain/replies/vocabulary.ts'
+import { compileVocabulary } from '../../domain/replies/compile-vocabulary.ts'
+import type { Vocabulary, VocabularySource } from '../../domain/replies/vocabulary.ts'
 
 const TEMPLATES = fileURLToPath(new URL('../../../templates', import.meta.url))
 
@@ -12,7 +13,12 @@ const TEMPLATES = fileURLToPath(new URL('../../../templates', import.meta.url))
 // A list may also be written as one text with semicolons, which needs no quotation marks.
 const words = z.union([
   z.array(z.union([z.string(), z.number()]).transform(String)),
-  z.string().transform((text) => text.split(';').map((entry) => entry.trim()).filter((entry) => entry !== '')),
+  z.string().transform((text) =>
+    text
+      .split(';')
+      .map((entry) => entry.trim())
+      .filter((entry) => entry !== ''),
+  ),
 ])
 const lists = z.record(z.string(), words).default({})
 const values = z.record(z.string(), z.int()).default({})
@@ -54,7 +60,8 @@ function readFile(folder: string, language: string): VocabularySource {
     return { language, ...file.parse(parse(readFileSync(join(folder, language, 'replies.yaml'), 'utf8'))) }
   } catch (error) {
     if (error instanceof Failure) throw error
-    if (!(error instanceof z.ZodError)) return badInput(name, `This file is not valid YAML: ${(error as Error).message.split('\n')[0]}`)
+    if (!(error instanceof z.ZodError))
+      return badInput(name, `This file is not valid YAML: ${(error as Error).message.split('\n')[0]}`)
     const first = error.issues[0]!
     return badInput(name, `At "${first.path.join('.')}": ${first.message}. A list of words or patterns belongs there.`)
   }

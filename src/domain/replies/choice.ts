@@ -15,7 +15,9 @@ export interface Choice extends Run {
  */
 export function findChoice(scene: Scene, senses: Match<Sense>[]): Choice | undefined {
   if (scene.context.choices < 1 || scene.isPart) return undefined
-  const named = scene.clauses.runs.flatMap((clause) => readClause(clause, scene) ?? []).filter((choice) => isInPlace(choice, senses, scene))
+  const named = scene.clauses.runs
+    .flatMap((clause) => readClause(clause, scene) ?? [])
+    .filter((choice) => isInPlace(choice, senses, scene))
   const first = named[0]
   return first && named.every((other) => other.choice === first.choice) ? first : undefined
 }
@@ -28,7 +30,7 @@ function isInPlace(choice: Choice, senses: Match<Sense>[], scene: Scene): boolea
 
 function readClause(clause: Run, scene: Scene): Choice | undefined {
   const named: Choice[] = []
-  for (let at = clause.from; at < clause.to; ) {
+  for (let at = clause.from; at < clause.to;) {
     const found = readAt(at, scene)
     if (found) named.push(found)
     at = found?.to ?? Math.max(...CHOOSING.map((name) => scene.classes[at]!.get(name)?.[0] ?? -1))
@@ -49,7 +51,11 @@ function readAt(at: number, scene: Scene): Choice | undefined {
   const here = (choice: number | undefined, to = at + 1) => (choice === undefined ? undefined : { choice, from: at, to })
   if (classes.has('last')) return here(scene.context.choices)
   const day = scene.days.find((run) => run.from === at && run.kind === 'weekday')
-  if (day) return here(offered(scene, (start) => start.weekday === scene.language.weekdays.get(weekdayWord(day, scene))), day.to)
+  if (day)
+    return here(
+      offered(scene, (start) => start.weekday === scene.language.weekdays.get(weekdayWord(day, scene))),
+      day.to,
+    )
   if (/^\d{1,2}:\d{2}$/.test(word)) return here(offered(scene, (start) => start.toFormat('H:mm') === word.replace(/^0/, '')))
   if (!classes.has('n') && !classes.has('nth')) return undefined
   const value = /^\d/.test(word) ? Number.parseInt(word, 10) : scene.language.values.get(word)

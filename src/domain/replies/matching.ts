@@ -88,7 +88,8 @@ interface Walker<S extends string> {
 /** Follows the patterns that have come as far as `node`, before token `at`. `pause`: a comma may stand here. */
 function walk<S extends string>(walker: Walker<S>, node: PatternNode<S>, at: number, pause: boolean): void {
   for (const { sense, whole, opens, part } of node.ends) {
-    if (!opens || isOpening(walker, walker.from)) walker.matches.push({ sense, from: walker.from, to: at, whole, ...(part && { part }) })
+    if (!opens || isOpening(walker, walker.from))
+      walker.matches.push({ sense, from: walker.from, to: at, whole, ...(part && { part }) })
   }
   const token = walker.tokens[at]
   if (!token) return

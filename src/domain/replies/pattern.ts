@@ -1,7 +1,10 @@
 import { badInput } from '../failure.ts'
 import { cleanText, tokenise } from './tokens.ts'
 
-/** One step of a pattern: one of some words, a `<class>` of words, `...` (up to three words of any kind), or `,` (one may stand there). */
+/**
+ * One step of a pattern: one of some words, a `<class>` of words, `...` (up to three words of any kind), or `,` (one may stand
+ * there).
+ */
 export type Step = { kind: 'word'; words: Set<string> } | { kind: 'class'; name: string } | { kind: 'gap' } | { kind: 'comma' }
 
 /** A way through a pattern. */
@@ -68,7 +71,8 @@ function readSequence(reader: PatternReader): Step[][] {
 
 function readBracket(reader: PatternReader, opening: string): Step[][] {
   const choices = readChoices(reader)
-  if (reader.lexemes[reader.at] !== (opening === '(' ? ')' : ']')) badInput('pattern', `The brackets of "${reader.pattern}" don't match.`)
+  if (reader.lexemes[reader.at] !== (opening === '(' ? ')' : ']'))
+    badInput('pattern', `The brackets of "${reader.pattern}" don't match.`)
   reader.at++
   return opening === '(' ? choices : [[], ...choices]
 }

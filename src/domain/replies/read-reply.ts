@@ -19,7 +19,8 @@ export function readReply(text: string, context: ReplyContext, vocabulary: Vocab
   let known: Receipt | undefined
   const receipt = () => (known ??= receiptOf(context.receivedAt, context.zone))
   const parts = cutUp(tokens)
-  const readIn = (language: Language) => mostImportant(parts.map((part) => readScene(lookAt(part, language, context, receipt, parts.length > 1))))
+  const readIn = (language: Language) =>
+    mostImportant(parts.map((part) => readScene(lookAt(part, language, context, receipt, parts.length > 1))))
   let best: Reading | undefined
   for (const language of languagesToTry(tokens, context.language, vocabulary)) {
     const reading = readIn(language)
@@ -50,16 +51,25 @@ function cutUp(tokens: Token[]): Token[][] {
 /** The most important of the readings of a text's parts; what the others say becomes `also`. */
 function mostImportant(readings: Reading[]): Reading {
   if (readings.length === 1) return readings[0]!
-  const told = readings.filter((reading) => reading.meaning !== 'unclear').sort((a, b) => PRECEDENCE.indexOf(a.meaning) - PRECEDENCE.indexOf(b.meaning))
+  const told = readings
+    .filter((reading) => reading.meaning !== 'unclear')
+    .sort((a, b) => PRECEDENCE.indexOf(a.meaning) - PRECEDENCE.indexOf(b.meaning))
   const [first] = told
   if (!first) return readings[0]!
-  const also = [...new Set(told.flatMap((reading) => [reading.meaning, ...(reading.also ?? [])]))].filter((meaning) => meaning !== first.meaning)
+  const also = [...new Set(told.flatMap((reading) => [reading.meaning, ...(reading.also ?? [])]))].filter(
+    (meaning) => meaning !== first.meaning,
+  )
   const dated = told.find((reading) => reading.startedOn !== undefined)
   return { ...first, ...(dated && { startedOn: dated.startedOn! }), ...(also.length > 0 && { also }) }
 }
 
 /** The reading in her own language, when it comes to the same: "STOP" or "ok" is no change of language. */
-function sameInOwn(reading: Reading, own: string, vocabulary: Vocabulary, readIn: (language: Language) => Reading): Reading | undefined {
+function sameInOwn(
+  reading: Reading,
+  own: string,
+  vocabulary: Vocabulary,
+  readIn: (language: Language) => Reading,
+): Reading | undefined {
   const language = reading.language === undefined ? undefined : vocabulary.languages.get(own)
   const other = language && readIn(language)
   return other?.meaning === reading.meaning && other.startedOn === reading.startedOn ? other : undefined
@@ -78,7 +88,9 @@ function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabula
   for (const token of tokens.slice(0, LANGUAGE_SAMPLE)) for (const i of words.get(token.word) ?? []) scores[i]!++
   if (Math.max(...scores) < 1) return order.filter((language) => language.code === own || isMisspeltIn(tokens, language))
   const top = Math.max(...scores)
-  const close = order.map((_, i) => i).filter((i) => scores[i]! >= 1 && scores[i]! >= top * (tokens.length > FEW_WORDS ? CLOSE : CLOSE_IN_FEW))
+  const close = order
+    .map((_, i) => i)
+    .filter((i) => scores[i]! >= 1 && scores[i]! >= top * (tokens.length > FEW_WORDS ? CLOSE : CLOSE_IN_FEW))
   return close.sort((a, b) => scores[b]! - scores[a]!).map((i) => order[i]!)
 }
 

@@ -47,7 +47,10 @@ export function endOfLastMonth(today: DayNumber): DayNumber {
   return today - DateTime.fromMillis(today * DAY_MS, { zone: 'utc' }).day
 }
 
-/** The date in that year, or without one in the last year it was not later than `today`; undefined when it does not exist or lies ahead. */
+/**
+ * The date in that year, or without one in the last year it was not later than `today`; undefined when it does not exist or
+ * lies ahead.
+ */
 export function pastDate(today: DayNumber, month: number, day: number, year?: number): DayNumber | undefined {
   const thisYear = DateTime.fromMillis(today * DAY_MS, { zone: 'utc' }).year
   for (const candidate of year === undefined ? [thisYear, thisYear - 1] : [year < 100 ? 2000 + year : year]) {

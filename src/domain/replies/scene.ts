@@ -5,7 +5,8 @@ import type { Receipt } from './receipt.ts'
 import { respell } from './spelling.ts'
 import type { Token } from './tokens.ts'
 import type { Language, Sense } from './vocabulary.ts'
-import { findDays, type DayRun } from './when.ts'
+import type { DayRun } from './dates.ts'
+import { findDays } from './when.ts'
 
 /** A text as one language sees it: its words, the days it speaks of, and every pattern found. */
 export interface Scene {
@@ -23,7 +24,13 @@ export interface Scene {
 }
 
 /** Looks at a text through one language's vocabulary. */
-export function lookAt(written: Token[], language: Language, context: ReplyContext, receipt: () => Receipt, isPart: boolean): Scene {
+export function lookAt(
+  written: Token[],
+  language: Language,
+  context: ReplyContext,
+  receipt: () => Receipt,
+  isPart: boolean,
+): Scene {
   const tokens = respell(written, language)
   const classes = findClasses(tokens, language)
   const days = findDays(tokens, classes, language, receipt)

@@ -9,11 +9,31 @@ const HELPERS = new Set<Sense>(HELPER_SENSES)
 // Helpers that still say what their clause is about.
 const CARRYING = new Set<Sense>(['started-short', 'ended-short', 'late-some-days', 'cancel-word', 'aside'])
 // Said beside a meaning, not instead of one: never masked.
-const REMARKS = new Set<Sense>(['mask', 'advert', 'past-cycles', 'no-cycle', 'what-if', 'unreal', 'unsure', 'someone-else', 'clock', 'ask', 'aside'])
+const REMARKS = new Set<Sense>([
+  'mask',
+  'advert',
+  'past-cycles',
+  'no-cycle',
+  'what-if',
+  'unreal',
+  'unsure',
+  'someone-else',
+  'clock',
+  'ask',
+  'aside',
+])
 // Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
 const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
-const WITH_DAY = new Set<Sense>(['period-started', 'started-short', 'ended-short', 'not-started', 'confirm', 'still-bleeding', 'late-some-days'])
+const WITH_DAY = new Set<Sense>([
+  'period-started',
+  'started-short',
+  'ended-short',
+  'not-started',
+  'confirm',
+  'still-bleeding',
+  'late-some-days',
+])
 // Carrier words that say something else inside a longer text.
 const ALONE = new Set<Sense>(['stop-alone', 'cancel-word'])
 // What "if", "should" and someone else's affairs turn into nothing.
@@ -25,7 +45,11 @@ const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])
 /** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */
 export function holdingSenses(scene: Scene): Found[] {
   const masks = scene.matches.filter((match) => match.sense === 'mask')
-  const seen = (isAdvert(scene) ? scene.matches.filter((match) => match.sense !== 'stop') : scene.matches).filter((match) => REMARKS.has(match.sense) || !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))))
+  const seen = (isAdvert(scene) ? scene.matches.filter((match) => match.sense !== 'stop') : scene.matches).filter(
+    (match) =>
+      REMARKS.has(match.sense) ||
+      !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))),
+  )
   const unhidden = seen.filter((match) => REMARKS.has(match.sense) || !seen.some((other) => hides(other, match, scene)))
   const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
   return complete.filter((match) => isHersAndReal(match, complete, scene))
@@ -58,10 +82,14 @@ function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
   const clause = clausesAround(match, scene.clauses)
   const again = matches.filter((other) => other.whole && other.sense === match.sense)
   const runs = [match, ...again, ...besides(match, matches, scene)]
-  const fillers = match.sense === 'started-short' && scene.days.some((day) => overlaps(day, clause)) ? ['filler', 'joint', 'dating'] : ['filler', 'joint']
+  const fillers =
+    match.sense === 'started-short' && scene.days.some((day) => overlaps(day, clause))
+      ? ['filler', 'joint', 'dating']
+      : ['filler', 'joint']
   if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, fillers)
   if (!isFilled(clause, runs, scene.classes, fillers)) return false
-  if (match.sense === 'started-short' && scene.tokens.length <= SHORT_ANSWER && scene.days.some((day) => overlaps(day, clause))) return true
+  if (match.sense === 'started-short' && scene.tokens.length <= SHORT_ANSWER && scene.days.some((day) => overlaps(day, clause)))
+    return true
   if (match.sense === 'stop' && isPlainStop(match, clause, scene)) return true
   return scene.clauses.runs.every((run) => overlaps(run, clause) || isUnderstood(run, matches, scene))
 }
@@ -69,7 +97,8 @@ function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
 /** Days and times that may stand beside the pattern: any beside an event, only coming ones beside a yes. */
 function besides(match: Found, matches: Found[], scene: Scene): Run[] {
   if (!WITH_DAY.has(match.sense)) return []
-  const days = match.sense === 'confirm' ? scene.days.filter((day) => day.tense === 'ahead' || day.kind === 'weekday') : scene.days
+  const days =
+    match.sense === 'confirm' ? scene.days.filter((day) => day.tense === 'ahead' || day.kind === 'weekday') : scene.days
   return [...days, ...matches.filter((other) => other.sense === 'clock')]
 }
 
@@ -96,8 +125,14 @@ const PREMIUM_NUMBER = /\d{5}|https?|www|\.com/
  */
 function isPlainStop(match: Found, clause: Run, { tokens, classes }: Scene): boolean {
   if (tokens.length > SHORT_REPLY || tokens.some((token) => PREMIUM_NUMBER.test(token.word))) return false
-  const written = tokens.slice(match.from, match.to).map((token) => token.written).join('')
-  const isMeant = written === written.toUpperCase() || clause.to - clause.from > match.to - match.from || classes.some((found) => found.has('care'))
+  const written = tokens
+    .slice(match.from, match.to)
+    .map((token) => token.written)
+    .join('')
+  const isMeant =
+    written === written.toUpperCase() ||
+    clause.to - clause.from > match.to - match.from ||
+    classes.some((found) => found.has('care'))
   const part = isMeant ? 1 : 2
   const isFirst = clause.from === 0 && (tokens[clause.to]?.before ?? 2) >= part
   const isLast = clause.to === tokens.length && tokens[clause.from]!.before >= part
@@ -107,9 +142,12 @@ function isPlainStop(match: Found, clause: Run, { tokens, classes }: Scene): boo
 function isHersAndReal(match: Found, matches: Found[], scene: Scene): boolean {
   const clause = clausesAround(match, scene.clauses)
   const guards = matches.filter((guard) => guard.from < match.to && overlaps(guard, clause) && !(guard.from >= clause.to))
-  if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal' || guard.sense === 'what-if')) return false
-  if (AWAITS.has(match.sense) && matches.some((other) => other.sense === 'no-cycle' || other.sense === 'past-cycles')) return false
-  if (HERS_AND_REAL.has(match.sense) && match.sense !== 'prep-lapse' && matches.some((other) => other.sense === 'past-cycles')) return false
+  if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal' || guard.sense === 'what-if'))
+    return false
+  if (AWAITS.has(match.sense) && matches.some((other) => other.sense === 'no-cycle' || other.sense === 'past-cycles'))
+    return false
+  if (HERS_AND_REAL.has(match.sense) && match.sense !== 'prep-lapse' && matches.some((other) => other.sense === 'past-cycles'))
+    return false
   if (match.sense === 'not-started' && guards.some((guard) => guard.sense === 'what-if')) return false
   return !(HERS.has(match.sense) && guards.some((guard) => guard.sense === 'someone-else'))
 }

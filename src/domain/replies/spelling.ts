@@ -14,9 +14,45 @@ const MIN_TOLERATED = 5
 
 // Letters of other alphabets that look like Latin ones, and digits put in for letters.
 const LOOKALIKE: Record<string, string> = {
-  а: 'a', в: 'b', с: 'c', е: 'e', н: 'h', і: 'i', ј: 'j', к: 'k', м: 'm', о: 'o', р: 'p', ѕ: 's', т: 't', у: 'y', х: 'x', ѵ: 'v',
-  α: 'a', β: 'b', ε: 'e', ι: 'i', κ: 'k', ο: 'o', ρ: 'p', τ: 't', υ: 'u', χ: 'x', ν: 'v', η: 'n', ѡ: 'w', ԁ: 'd', ո: 'n', օ: 'o', ս: 'u',
-  '0': 'o', '1': 'i', '3': 'e', '4': 'a', '5': 's', '7': 't',
+  а: 'a',
+  в: 'b',
+  с: 'c',
+  е: 'e',
+  н: 'h',
+  і: 'i',
+  ј: 'j',
+  к: 'k',
+  м: 'm',
+  о: 'o',
+  р: 'p',
+  ѕ: 's',
+  т: 't',
+  у: 'y',
+  х: 'x',
+  ѵ: 'v',
+  α: 'a',
+  β: 'b',
+  ε: 'e',
+  ι: 'i',
+  κ: 'k',
+  ο: 'o',
+  ρ: 'p',
+  τ: 't',
+  υ: 'u',
+  χ: 'x',
+  ν: 'v',
+  η: 'n',
+  ѡ: 'w',
+  ԁ: 'd',
+  ո: 'n',
+  օ: 'o',
+  ս: 'u',
+  '0': 'o',
+  '1': 'i',
+  '3': 'e',
+  '4': 'a',
+  '5': 's',
+  '7': 't',
 }
 const NEEDS_LATIN = /[^a-z]/
 
@@ -40,7 +76,8 @@ function undisguised(word: string, spelling: Spelling): string | undefined {
 
 function plainForms(word: string): string[] {
   const forms: string[] = []
-  const latin = NEEDS_LATIN.test(word) && /^\p{L}/u.test(word) ? Array.from(word, (letter) => LOOKALIKE[letter] ?? letter).join('') : word
+  const latin =
+    NEEDS_LATIN.test(word) && /^\p{L}/u.test(word) ? Array.from(word, (letter) => LOOKALIKE[letter] ?? letter).join('') : word
   if (latin !== word && !NEEDS_LATIN.test(latin)) forms.push(latin)
   if (/(.)\1\1/.test(latin)) forms.push(latin.replace(/(.)\1\1+/g, '$1$1'), latin.replace(/(.)\1+/g, '$1'))
   return forms
@@ -94,7 +131,8 @@ export function respell(tokens: Token[], spelling: Spelling): Token[] {
   const result: Token[] = []
   for (const token of joinSpaced(tokens)) {
     const last = result.at(-1)
-    const joined = last && token.before === 0 && (LONE_LETTER.test(token.word) || LONE_LETTER.test(last.word)) ? last.word + token.word : ''
+    const joined =
+      last && token.before === 0 && (LONE_LETTER.test(token.word) || LONE_LETTER.test(last.word)) ? last.word + token.word : ''
     if (last && joined && spelling.known.has(joined)) {
       result[result.length - 1] = { ...last, word: joined, written: `${last.written} ${token.written}` }
       continue
@@ -111,11 +149,18 @@ function partGlued(token: Token, spelling: Spelling): Token[] {
     const elided = ELIDED.exec(token.written)
     const rest = elided ? rightWord(foldWord(elided[2]!), spelling) : ''
     if (elided && spelling.known.has(rest)) {
-      return [{ ...token, word: foldWord(elided[1]!) }, { ...token, word: rest, written: '', before: 0 }]
+      return [
+        { ...token, word: foldWord(elided[1]!) },
+        { ...token, word: rest, written: '', before: 0 },
+      ]
     }
     const glued = GLUED.exec(token.word)
     const unit = glued ? rightWord(glued[2]!, spelling) : ''
-    if (glued && spelling.known.has(unit)) return [{ ...token, word: glued[1]! }, { ...token, word: unit, written: '', before: 0 }]
+    if (glued && spelling.known.has(unit))
+      return [
+        { ...token, word: glued[1]! },
+        { ...token, word: unit, written: '', before: 0 },
+      ]
   }
   return [word === token.word ? token : { ...token, word }]
 }
@@ -132,7 +177,11 @@ function joinSpaced(tokens: Token[]): Token[] {
       continue
     }
     const run = tokens.slice(i, end)
-    result.push({ ...tokens[i]!, word: run.map((token) => token.word).join(''), written: run.map((token) => token.written).join(' ') })
+    result.push({
+      ...tokens[i]!,
+      word: run.map((token) => token.word).join(''),
+      written: run.map((token) => token.written).join(' '),
+    })
     i = end - 1
   }
   return result

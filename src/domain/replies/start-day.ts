@@ -1,7 +1,7 @@
 import { clausesAround, isFilled, overlaps, type Clauses } from './clauses.ts'
 import type { Run } from './matching.ts'
 import type { Scene } from './scene.ts'
-import type { DayRun } from './when.ts'
+import type { DayRun } from './dates.ts'
 
 /**
  * The day that belongs to an event told at `match`: inside its words, else the nearest in its clause that is not about the
@@ -10,8 +10,16 @@ import type { DayRun } from './when.ts'
 export function dayOf(match: Run, scene: Scene): DayRun | undefined {
   const clause = clausesAround(match, scene.clauses)
   const own = scene.days.filter((day) => overlaps(day, clause) && !isOfVisit(day, match, scene))
-  const apart = scene.days.filter((day) => day.tense !== 'ahead' && !overlaps(day, clause) && standsAlone(day, scene.clauses, scene))
-  const day = nearest(own.filter((each) => each.tense !== 'ahead'), match) ?? nearest(own, match) ?? apart[0]
+  const apart = scene.days.filter(
+    (day) => day.tense !== 'ahead' && !overlaps(day, clause) && standsAlone(day, scene.clauses, scene),
+  )
+  const day =
+    nearest(
+      own.filter((each) => each.tense !== 'ahead'),
+      match,
+    ) ??
+    nearest(own, match) ??
+    apart[0]
   return day && countedBack(day, [...own, ...apart], scene)
 }
 
@@ -25,11 +33,15 @@ function countedBack(day: DayRun, own: DayRun[], scene: Scene): DayRun {
 }
 
 function nearest(days: DayRun[], match: Run): DayRun | undefined {
-  const distance = (day: DayRun) => (overlaps(day, match) ? 0 : day.from >= match.to ? day.from - match.to + 1 : match.from - day.to + 1.5)
+  const distance = (day: DayRun) =>
+    overlaps(day, match) ? 0 : day.from >= match.to ? day.from - match.to + 1 : match.from - day.to + 1.5
   return days.toSorted((a, b) => distance(a) - distance(b))[0]
 }
 
-/** "Appointment on Friday", "come Monday", "Friday doesn't work": a day of the visit. A day inside or right after the event's words is the event's. */
+/**
+ * "Appointment on Friday", "come Monday", "Friday doesn't work": a day of the visit. A day inside or right after the event's
+ * words is the event's.
+ */
 function isOfVisit(day: DayRun, match: Run, scene: Scene): boolean {
   if (overlaps(day, match) || day.from === match.to) return false
   for (let at = Math.max(0, day.from - 3); at < day.from; at++) {

@@ -17,7 +17,8 @@ const HEAD = 15_000
 
 const PLAIN = /^[\t\n\r\x20-\x7e]*$/
 // Control characters, zero-width characters, direction marks, soft hyphens, variation selectors, tags, skin tones.
-const INVISIBLE = /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u00ad\u034f\u061c\u115f\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufe00-\ufe0f\ufeff]|[\u{e0000}-\u{e007f}]|[\u{1f3fb}-\u{1f3ff}]/gu
+const INVISIBLE =
+  /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u00ad\u034f\u061c\u115f\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufe00-\ufe0f\ufeff]|[\u{e0000}-\u{e007f}]|[\u{1f3fb}-\u{1f3ff}]/gu
 
 // In this order: text faces, clock times, numeric dates, words (with apostrophes), emoji, any other mark. Plain texts, which
 // are most, are cut with ASCII classes only, which is faster.
@@ -46,7 +47,10 @@ const WORDLIKE = /^[\p{L}\p{M}\p{N}]|^\p{Extended_Pictographic}/u
 const SENTENCE_END = /[.!?。！？।¿¡]/
 const SOFT = /[,;:()[\]{}–—|&•…]/
 
-/** Removes what cannot be seen, unifies full-width and similar forms, leaves only "http" of a link, and shortens a text beyond 20,000 characters. */
+/**
+ * Removes what cannot be seen, unifies full-width and similar forms, leaves only "http" of a link, and shortens a text beyond
+ * 20,000 characters.
+ */
 export function cleanText(text: string): string {
   const cut = text.length > LONGEST ? `${text.slice(0, HEAD)}\n${text.slice(text.length - (LONGEST - HEAD))}` : text
   const seen = PLAIN.test(cut) ? cut : cut.normalize('NFKC').replace(INVISIBLE, '').normalize('NFC')
