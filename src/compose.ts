@@ -48,6 +48,8 @@ export interface Overrides {
   queue?: AlarmQueue
   random?: (bytes: number) => Uint8Array
   gateways?: Gateway[]
+  /** One that is open already: it outlives a service that a simulation lets crash. */
+  database?: Database
   /** In memory, gone with the process. */
   inMemory?: boolean
   log?: Logger
@@ -75,7 +77,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const time = overrides.time ?? realTime(log)
   const random = overrides.random ?? randomBytes
   const vault = await openVault(config, overrides)
-  const database = await openDatabase(config, overrides)
+  const database = overrides.database ?? (await openDatabase(config, overrides))
   const store = await onceReachable(
     () => openStore(database, vault),
     (code) => log.warn({ code }, 'the database does not answer yet: trying again'),
