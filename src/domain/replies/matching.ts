@@ -101,10 +101,13 @@ function walk<S extends string>(walker: Walker<S>, node: PatternNode<S>, at: num
 function step<S extends string>(walker: Walker<S>, node: PatternNode<S>, at: number): void {
   const byWord = node.words.get(walker.tokens[at]!.word)
   if (byWord) for (const next of byWord) walk(walker, next, at + 1, false)
-  if (node.classes.size === 0) return
-  for (const [name, ends] of walker.classes[at]!) {
+  const here = walker.classes[at]!
+  if (node.classes.size === 0 || here.size === 0) return
+  // Whichever of the two lists is shorter is gone through: most nodes expect one class or two.
+  for (const name of (node.classes.size < here.size ? node.classes : here).keys()) {
     const byClass = node.classes.get(name)
-    if (byClass) for (const end of ends) walk(walker, byClass, end, false)
+    const ends = byClass && here.get(name)
+    if (ends) for (const end of ends) walk(walker, byClass, end, false)
   }
 }
 

@@ -75,6 +75,7 @@ function sameInOwn(
   return other?.meaning === reading.meaning && other.startedOn === reading.startedOn ? other : undefined
 }
 
+const NONE: number[] = []
 const LANGUAGE_SAMPLE = 60
 /** A second language is tried when it knows at least this share of the words that the best one knows. */
 const CLOSE = 0.9
@@ -85,7 +86,7 @@ const CLOSE_IN_FEW = 0.5
 /** The languages that know the most of the words, the patient's own first among equals. */
 function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabulary): Language[] {
   const scores = order.map((language) => (language.code === own ? 0.5 : 0))
-  for (const token of tokens.slice(0, LANGUAGE_SAMPLE)) for (const i of words.get(token.word) ?? []) scores[i]!++
+  for (let at = 0; at < tokens.length && at < LANGUAGE_SAMPLE; at++) for (const i of words.get(tokens[at]!.word) ?? NONE) scores[i]!++
   if (Math.max(...scores) < 1) return order.filter((language) => language.code === own || isMisspeltIn(tokens, language))
   const top = Math.max(...scores)
   const close = order
