@@ -1,6 +1,6 @@
 import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from '../domain/booking.ts'
 import type { CycleHistory } from '../domain/cycle/history.ts'
-import type { FollowUp } from '../domain/follow-up.ts'
+import type { FollowUp, FollowUpReason } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch-ports.ts'
@@ -186,6 +186,8 @@ export interface FollowUpRecords {
   reopen(id: string, closedSince: Date): Promise<boolean>
   /** False when it was closed already. */
   close(id: string, by: string, outcome: string, at: Date): Promise<boolean>
+  /** Closes open ones of these reasons whose visit began before then. @returns how many */
+  closePast(reasons: readonly FollowUpReason[], before: Date, outcome: string, at: Date): Promise<number>
 }
 
 /** What happened, for people who ask later. Ids and words of ours only. */

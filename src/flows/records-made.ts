@@ -113,6 +113,9 @@ const SETTLED_BY_MOVING: ReadonlySet<FollowUpReason> = new Set([
   'not-told',
 ])
 
+/** Reasons that are pointless once the visit is over: nobody can be prepared for it any more. Alarms and her words stay. */
+export const POINTLESS_AFTERWARDS: readonly FollowUpReason[] = [...SETTLED_BY_MOVING, 'not-delivered', 'no-consent', 'plan-not-kept', 'visit-moved']
+
 /** Closes what a moved (or cancelled) visit has settled, so that nobody calls about it. */
 export async function settleFollowUps(tx: Tx, deps: Deps, bookingId: string, outcome: string): Promise<void> {
   for (const each of await tx.followUps.list({ bookingId, open: true, limit: 100 })) {

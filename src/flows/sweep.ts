@@ -4,7 +4,7 @@ import type { SendOutcome } from './gateway.ts'
 import { wholeBooking } from './lookups.ts'
 import { gripOf, lostWorth } from './claim-messages.ts'
 import type { Deps } from './ports.ts'
-import { openFollowUp } from './records-made.ts'
+import { POINTLESS_AFTERWARDS, openFollowUp } from './records-made.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { ringDue, setAlarms } from './ring-due.ts'
 import { applyReceipt } from './take-receipt.ts'
@@ -23,6 +23,8 @@ export const SILENT_SECONDS = 30
 /** Preparation is given this long to arrive, or until so long before its mark. */
 const DELIVERY_MS = 60 * MINUTE
 const BEFORE_MARK_MS = 120 * MINUTE
+/** A visit is over so long after it began; then what was to be done before it is pointless. */
+const OVER_MS = 12 * 60 * MINUTE
 /** Answers to repeated requests are kept for so long. */
 const KEYS_KEPT_MS = 7 * 24 * 60 * MINUTE
 
@@ -39,7 +41,7 @@ export async function sweep(deps: Deps): Promise<void> {
   if (failures.length > 0) throw failures[0]
 }
 
-const STEPS: ((deps: Deps) => Promise<unknown>)[] = [expireWorthless, recoverOwn, recoverStuck, matchReceipts, giveUpWaiting, lapseOffers, ringDue, ringOverdue, forgetKeys]
+const STEPS: ((deps: Deps) => Promise<unknown>)[] = [expireWorthless, recoverOwn, recoverStuck, matchReceipts, giveUpWaiting, lapseOffers, closePast, ringDue, ringOverdue, forgetKeys]
 
 /** Does `each` for all there is, a batch at a time. `next` must not bring back what has been dealt with. */
 async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) => Promise<void>): Promise<void> {
@@ -151,4 +153,12 @@ async function setInTurn(deps: Deps, alarms: Parameters<typeof setAlarms>[1]): P
 
 function forgetKeys(deps: Deps): Promise<void> {
   return deps.store.read.idempotency.forget(new Date(deps.clock.now().getTime() - KEYS_KEPT_MS))
+}
+
+/** The call list is for what can still be done. */
+async function closePast(deps: Deps): Promise<void> {
+  const now = deps.clock.now()
+  const before = new Date(now.getTime() - OVER_MS)
+  const closed = await deps.store.read.followUps.closePast(POINTLESS_AFTERWARDS, before, 'the visit is over', now)
+  if (closed > 0) deps.notice('follow-ups-closed', {})
 }

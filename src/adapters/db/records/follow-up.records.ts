@@ -86,6 +86,17 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
     insert: async (followUp) => {
       await db.insertInto('follow_up').values(toRow(followUp, vault)).execute()
     },
+    closePast: async (reasons, before, outcome, at) => {
+      const closed = await db
+        .updateTable('follow_up')
+        .set({ closed_at: at, closed_by: 'daysix', outcome })
+        .where('closed_at', 'is', null)
+        .where('reason', 'in', [...reasons])
+        .where('booking_id', 'in', (eb) => eb.selectFrom('booking').select('booking.id').where('booking.visit_at', '<', before).whereRef('booking.id', '=', 'follow_up.booking_id'))
+        .returning('id')
+        .execute()
+      return closed.length
+    },
     close: async (id, by, outcome, at) => {
       const closed = await db
         .updateTable('follow_up')
