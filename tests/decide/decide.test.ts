@@ -30,7 +30,7 @@ describe('what follows from a reply about the number', () => {
   })
 
   it('"cancel" alone opts out, but a person checks whether she meant the visit', () => {
-    expect(decideForNumber(reading('stop', { words: ['Cancel'] })).at(-1)).toEqual({ do: 'follow-up', reason: 'check-opt-out' })
+    expect(decideForNumber(reading('stop', { words: ['Cancel'], also: ['cannot-come'] })).at(-1)).toEqual({ do: 'follow-up', reason: 'check-opt-out' })
   })
 
   it('an alarm beside a STOP still gets its text and its follow-up', () => {

@@ -51,11 +51,11 @@ export function decideForNumber(reading: Reading): Effect[] {
   return alarmToo ? [...effects, { do: 'say', kind: 'alarm' }, follow('alarm')] : effects
 }
 
-function byNumber({ meaning, words }: Reading): Effect[] {
+function byNumber({ meaning, also = [] }: Reading): Effect[] {
   switch (meaning) {
     case 'stop':
       // "Cancel" is a carrier word for stopping messages, but may have been meant for the visit.
-      return [{ do: 'opt-out' }, { do: 'say', kind: 'stopped' }, follow(words.some((word) => /cancel/i.test(word)) ? 'check-opt-out' : 'opted-out')]
+      return [{ do: 'opt-out' }, { do: 'say', kind: 'stopped' }, follow(also.includes('cannot-come') ? 'check-opt-out' : 'opted-out')]
     case 'wrong-person':
       return [{ do: 'opt-out' }, { do: 'say', kind: 'wrong-person' }, follow('wrong-person')]
     case 'help':
