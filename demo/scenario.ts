@@ -12,7 +12,7 @@ const settings: Clinic['settings'] = {
   movePolicy: 'at-once',
   lapsePolicy: 'desk-decides',
   holdHours: 24,
-  minConfidence: 0.5,
+  minConfidence: 0.65,
   gateway: 'pocket',
 }
 

@@ -21,7 +21,7 @@ const FIRST: Clinic = {
     movePolicy: 'at-once',
     lapsePolicy: 'desk-decides',
     holdHours: 24,
-    minConfidence: 0.5,
+    minConfidence: 0.65,
     gateway: 'pocket',
   },
 }

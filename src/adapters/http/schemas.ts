@@ -128,7 +128,7 @@ export const clinicSchema = z.strictObject({
       movePolicy: z.enum(['at-once', 'desk-approves']).default('at-once'),
       lapsePolicy: z.enum(['offer', 'desk-decides']).default('desk-decides'),
       holdHours: z.int().min(1).max(168).default(24),
-      minConfidence: z.number().min(0).max(1).default(0.5),
+      minConfidence: z.number().min(0).max(1).default(0.65),
       gateway: id.default('pocket'),
     })
     .prefault({}),
