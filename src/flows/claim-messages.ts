@@ -43,7 +43,9 @@ interface Around {
  */
 export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], taken: string[]): Promise<Claim[]> {
   const now = deps.clock.now()
-  const messages = await tx.dispatch.due(alarms, now)
+  // Two alarms may ring for one message at once, the first and a repeated one: it goes to one of them.
+  const first = new Map([...alarms].reverse().map((alarm) => [alarm.messageId, alarm]))
+  const messages = await tx.dispatch.due([...first.values()], now)
   const found = await tx.dispatch.surroundings(messages, new Date(now.getTime() - WEEK_MS))
   // Those that go together must not forget each other.
   const known = { ...found, lately: [...found.lately] }
@@ -56,7 +58,7 @@ export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], tak
   const going = [...claims.values()].flatMap((claim) => (claim.kind === 'go' ? [claim.claimed] : []))
   taken.push(...going.map(({ message }) => nextGripOf(message)))
   await hold(tx, deps, going)
-  return alarms.map(({ messageId }) => claims.get(messageId) ?? { kind: 'nothing' })
+  return alarms.map((alarm) => (first.get(alarm.messageId) === alarm && claims.get(alarm.messageId)) || { kind: 'nothing' })
 }
 
 async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void> {

@@ -53,6 +53,12 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
     expect(sealed.text).toContain(CLINIC_NAME) // the words were kept before they leave
   })
 
+  it('go to one of two alarms that ring for the same message in the same batch', async () => {
+    const [message] = await dueMessages(1)
+    const claims = await claim([alarmFor(message!), { ...alarmFor(message!), again: true }])
+    expect(claims.map(({ kind }) => kind)).toEqual(['go', 'nothing'])
+  })
+
   it('respect the cap on one number also when two workers claim at the same moment', async () => {
     const messages = await dueMessages(4, { unsolicited: true })
     const results = await Promise.all(messages.map((message, index) => claim([alarmFor(message)], `w_cap${index}`)))
