@@ -35,10 +35,25 @@ async function hear(tx: Tx, deps: Deps, heard: Heard): Promise<void> {
   if (!(await tx.replies.insert(reply))) return
   const hearing = await gather(tx, deps, reply)
   reply.reading = readIt(deps, hearing)
-  const done = await respond(tx, deps, hearing, reply.reading)
+  const done = (await isFlooded(tx, reply)) ? TOO_MANY : await respond(tx, deps, hearing, reply.reading)
   await tx.replies.update({ ...reply, ...done, ...before(hearing, done, reply.reading) })
   deps.notice('reply-heard', { reply: reply.id, ...(done.bookingId && { booking: done.bookingId }) })
 }
+
+/** Texts of one number that are acted on in 24 hours; more is a machine, or somebody who should be called. */
+const HEARD_A_DAY = 30
+const DAY_MS = 86_400_000
+/** Acted on however many came before. */
+const NEVER_TOO_MANY: ReadonlySet<Meaning> = new Set(['stop', 'urgent', 'wrong-person'])
+
+/** A flood from one number must not bury the call list: it is kept to be read, but opens nothing more. */
+async function isFlooded(tx: Tx, { phone, receivedAt, reading }: ReplyRecord): Promise<boolean> {
+  if (reading && NEVER_TOO_MANY.has(reading.meaning)) return false
+  if (reading?.also?.some((meaning) => NEVER_TOO_MANY.has(meaning))) return false
+  return (await tx.replies.fromPhone(phone, new Date(receivedAt.getTime() - DAY_MS))).length > HEARD_A_DAY
+}
+
+const TOO_MANY: Done = { bookingId: null, done: 'too-many' }
 
 const CHANGES_HER_DATES: ReadonlySet<Meaning> = new Set(['period-started', 'not-started', 'still-bleeding', 'bleeding-ended'])
 

@@ -135,6 +135,17 @@ describe('replies about one visit', () => {
     expect(world.textsTo(e164()).length).toBeLessThanOrEqual(1 + world.deps.policy.answersADay)
   })
 
+  it('a flood from one number does not bury the call list, but an alarm in it is still heard', async () => {
+    await world.book({ ...fresh(), visit: '2026-03-30T12:30' })
+    const count = async () => (await world.reasons()).length
+    for (let i = 0; i < 30; i++) await world.reply(e164(), `what about the car park, question ${i}`)
+    const before = await count()
+    for (let i = 0; i < 10; i++) await world.reply(e164(), `and the bus, question ${i}`)
+    expect(await count()).toBe(before)
+    await world.reply(e164(), 'I fainted and I am soaking a pad every hour')
+    expect(await count()).toBe(before + 1)
+  })
+
   it('a text from a number nobody knows is not answered, but read', async () => {
     await world.reply('+17825550199', 'is the bakery open')
     expect(world.textsTo('+17825550199')).toEqual([])

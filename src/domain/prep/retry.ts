@@ -22,7 +22,7 @@ export type NextStep =
  * | later         | again after a growing pause (or the peer's own), while it is still worth it |
  * | throttled     | the same |
  * | misconfigured | again every 15 minutes, while it is still worth it |
- * | unknown       | by the gateway's policy: again at once, or undelivered and the desk makes sure |
+ * | unknown       | by the gateway's policy: again after a pause, or undelivered and the desk makes sure |
  */
 export function afterOutcome(
   outcome: { kind: string; retryAfterMs?: number },
