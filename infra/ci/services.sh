@@ -63,7 +63,12 @@ start_cluster() {
     nodes+=("127.0.0.1:$port")
   done
   local first=${CLUSTER_PORTS%% *}
-  redis-cli -p "$first" cluster info | grep -q 'cluster_state:ok' && return
+  # A cluster of an earlier start needs a moment to find itself again; a new one knows only itself.
+  for _ in $(seq 100); do
+    redis-cli -p "$first" cluster info | grep -q 'cluster_state:ok' && return
+    redis-cli -p "$first" cluster info | grep -q 'cluster_known_nodes:1\b' && break
+    sleep 0.1
+  done
   redis-cli --cluster create "${nodes[@]}" --cluster-yes >/dev/null
   for _ in $(seq 100); do redis-cli -p "$first" cluster info | grep -q 'cluster_state:ok' && return; sleep 0.1; done
   say 'the Redis Cluster does not form' && return 1
