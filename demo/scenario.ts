@@ -1,5 +1,5 @@
 import type { Clinic } from '../src/domain/booking.ts'
-import { DEFAULT_HOURS } from '../src/domain/prep/sending-hours.ts'
+import { USUAL_SETTINGS } from '../src/flows/first-clinic.ts'
 
 /**
  * The invented Skerry Isles health region: three clinics and sixty patients. Nobody and nothing here is real; all
@@ -7,14 +7,7 @@ import { DEFAULT_HOURS } from '../src/domain/prep/sending-hours.ts'
  */
 export const ZONE = 'America/Halifax'
 
-const settings: Clinic['settings'] = {
-  hours: DEFAULT_HOURS,
-  movePolicy: 'at-once',
-  lapsePolicy: 'desk-decides',
-  holdHours: 24,
-  minConfidence: 0.65,
-  gateway: 'pocket',
-}
+const settings = USUAL_SETTINGS
 
 export const CLINICS: Clinic[] = [
   { id: 'tidewrack', name: 'Tidewrack Clinic', phone: '+17825550190', zone: ZONE, country: 'CA', settings },

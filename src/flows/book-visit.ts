@@ -12,7 +12,7 @@ import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { protocolOf } from './lookups.ts'
 import { makePlan } from './make-plan.ts'
 import type { Deps, Tx } from './ports.ts'
-import { note, openFollowUp } from './records-made.ts'
+import { newBooking, note, openFollowUp } from './records-made.ts'
 import { ringDue } from './ring-due.ts'
 
 export interface BookingRequest {
@@ -49,7 +49,7 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest): Pr
   protocolOf(deps, request.protocol)
   refuseFaults(request.cycle, dateIn(deps.clock.now(), zone))
   const patient = await patientOf(tx, deps, request, clinic)
-  const booking: Booking = {
+  const booking = newBooking({
     id: deps.newId('b'),
     patientId: patient.id,
     clinicId: clinic.id,
@@ -57,14 +57,8 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest): Pr
     protocol: request.protocol,
     visitAt,
     zone,
-    state: 'booked',
-    planRevision: 0,
-    planBasis: '',
-    confirmedAt: null,
-    shortNotice: false,
-    lapses: [],
     createdAt: deps.clock.now(),
-  }
+  })
   await refuseSecondVisit(tx, booking)
   await tx.bookings.insert(booking)
   await takeTime(tx, deps, booking)

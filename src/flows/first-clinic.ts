@@ -1,6 +1,16 @@
-import type { Clinic } from '../domain/booking.ts'
+import type { Clinic, ClinicSettings } from '../domain/booking.ts'
 import { DEFAULT_HOURS } from '../domain/prep/sending-hours.ts'
 import type { Deps } from './ports.ts'
+
+/** A clinic's rules until somebody sets others; messages go to the simulated network. */
+export const USUAL_SETTINGS: ClinicSettings = {
+  hours: DEFAULT_HOURS,
+  movePolicy: 'at-once',
+  lapsePolicy: 'desk-decides',
+  holdHours: 24,
+  minConfidence: 0.65,
+  gateway: 'pocket',
+}
 
 /** Makes one clinic where there is none, so that a first booking can be tried at once. @returns whether it did */
 export async function ensureFirstClinic({ store }: Pick<Deps, 'store'>): Promise<boolean> {
@@ -16,12 +26,5 @@ const FIRST: Clinic = {
   phone: '+16135550100',
   zone: 'America/Toronto',
   country: 'CA',
-  settings: {
-    hours: DEFAULT_HOURS,
-    movePolicy: 'at-once',
-    lapsePolicy: 'desk-decides',
-    holdHours: 24,
-    minConfidence: 0.65,
-    gateway: 'pocket',
-  },
+  settings: USUAL_SETTINGS,
 }

@@ -7,7 +7,7 @@ import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { protocolOf } from './lookups.ts'
 import { question } from './make-plan.ts'
 import type { Deps } from './ports.ts'
-import { newMessage } from './records-made.ts'
+import { newBooking, newMessage } from './records-made.ts'
 import { wordsOf } from './words-of.ts'
 
 const WEEK_MS = 7 * 86_400_000
@@ -49,7 +49,7 @@ export async function previewVisit(deps: Deps, proposal: Proposal): Promise<Prev
 
 function draftOf(deps: Deps, { clinic, clinician, protocol, visitAt, zone }: Proposal): Booking {
   const now = deps.clock.now()
-  return { id: deps.newId('b'), patientId: '', clinicId: clinic.id, clinician, protocol, visitAt, zone, state: 'booked', planRevision: 0, planBasis: '', confirmedAt: null, shortNotice: false, lapses: [], createdAt: now }
+  return newBooking({ id: deps.newId('b'), patientId: '', clinicId: clinic.id, clinician, protocol, visitAt, zone, createdAt: now })
 }
 
 async function plannedTexts(deps: Deps, { booking, patient, clinic }: { booking: Booking; patient: Patient; clinic: Clinic }): Promise<Pick<Preview, 'texts' | 'warnings'>> {

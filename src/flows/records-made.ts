@@ -12,6 +12,11 @@ export interface About {
   phone?: string
 }
 
+/** A new booking, not yet planned. */
+export function newBooking(facts: Pick<Booking, 'id' | 'patientId' | 'clinicId' | 'clinician' | 'protocol' | 'visitAt' | 'zone' | 'createdAt'>): Booking {
+  return { ...facts, state: 'booked', planRevision: 0, planBasis: '', confirmedAt: null, shortNotice: false, lapses: [] }
+}
+
 /** A new message, planned and not yet sent. */
 export function newMessage(
   deps: Deps,

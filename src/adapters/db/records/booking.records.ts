@@ -85,10 +85,7 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       return rows.map((row) => toBooking(row, vault))
     },
     list: async (query) => (await selection(db, query).execute()).map((row) => toBooking(row, vault)),
-    many: async (ids) => {
-      if (ids.length === 0) return []
-      return (await db.selectFrom('booking').selectAll().where('id', 'in', [...ids]).execute()).map((row) => toBooking(row, vault))
-    },
+    many: (ids) => bookingsById(db, vault, ids),
     countByDay: async ({ clinicId, from, to, zone }) => {
       const date = sql<string>`to_char(visit_at at time zone ${zone}, 'YYYY-MM-DD')`.as('date')
       const visits = db

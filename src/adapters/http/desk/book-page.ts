@@ -12,6 +12,7 @@ import { bookForm } from './book-form.ts'
 import type { Look } from './book-look.ts'
 import { field, type Answer, type Desk, type PageContent, type Sheet } from './page.ts'
 import { dateOr } from './when.ts'
+import { newBooking } from '../../../flows/records-made.ts'
 
 /** Without a date, openings are looked for around so many days from now. */
 const SOON_MS = 10 * 86_400_000
@@ -112,6 +113,6 @@ function phoneOf(typed: string, country: string): string {
 }
 
 function goodOpenings({ deps, clinic, now }: Sheet, { visitAt, zone, protocol, patient }: Proposal): Promise<Look['openings']> {
-  const booking = { id: '', patientId: '', clinicId: clinic.id, clinician: '', protocol, visitAt, zone, state: 'booked', planRevision: 0, planBasis: '', confirmedAt: null, shortNotice: false, lapses: [], createdAt: now } as const
-  return betterOpenings(deps.store.read, deps, { booking: { ...booking, lapses: [] }, patient: { ...patient, id: '' }, clinic }, true)
+  const booking = newBooking({ id: '', patientId: '', clinicId: clinic.id, clinician: '', protocol, visitAt, zone, createdAt: now })
+  return betterOpenings(deps.store.read, deps, { booking, patient: { ...patient, id: '' }, clinic }, true)
 }
