@@ -1,7 +1,7 @@
 import { randomBytes } from 'node:crypto'
 import { readFile, readdir } from 'node:fs/promises'
 import { join } from 'node:path'
-import { pino, type Logger } from 'pino'
+import type { Logger } from 'pino'
 import { createProvider } from './adapters/access/oidc.ts'
 import { systemClock } from './adapters/clock/clocks.ts'
 import { openEmbedded } from './adapters/db/embedded.ts'
@@ -15,7 +15,8 @@ import type { GateSettings } from './adapters/http/access/identify.ts'
 import { NewsDesk } from './adapters/http/news.ts'
 import type { PatientPages } from './adapters/http/patient-router.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
-import { idMaker } from './adapters/ids.ts'
+import { idMaker, pooled } from './adapters/ids.ts'
+import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
 import { loadCallPhrases } from './adapters/templates/load-call.ts'
@@ -73,9 +74,9 @@ export interface Composed {
 
 /** Puts the service together. The only place that constructs adapters. */
 export async function compose(config: Config, overrides: Overrides = {}): Promise<Composed> {
-  const log = overrides.log ?? pino({ level: config.logLevel, base: null })
+  const log = overrides.log ?? createLog(config.logLevel)
   const time = overrides.time ?? realTime(log)
-  const random = overrides.random ?? randomBytes
+  const random = overrides.random ?? pooled(randomBytes)
   const vault = await openVault(config, overrides)
   const database = overrides.database ?? (await openDatabase(config, overrides))
   const store = await onceReachable(

@@ -3,6 +3,8 @@ import helmet from 'helmet'
 import type { Logger } from 'pino'
 import { Failure } from '../../domain/failure.ts'
 import type { Deps } from '../../flows/ports.ts'
+import { forRequest } from '../log/log.ts'
+import { requestLog } from '../log/request-log.ts'
 import type { Metrics } from '../metrics/metrics.ts'
 import { createGate, usualSettings } from './access/gate.ts'
 import type { GateSettings } from './access/identify.ts'
@@ -47,7 +49,7 @@ export function createApp({ deps, log, news, patientPages, apiKey, doors = usual
   app.set('query parser', 'simple')
   app.set('trust proxy', doors.proxies)
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
-  app.use(identify(deps))
+  app.use(identify(deps), requestLog(log))
   app.use(operations({ ready, apiKey, ...(metrics && { metrics }) }))
   app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
   app.use(API_BASE, gate.knowApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
@@ -76,11 +78,12 @@ const CONTENT_POLICY = {
   'frame-ancestors': ["'none'"],
 }
 
+/** Every request has an id of ours; whoever asked is told, and so is every line of the log. */
 function identify(deps: Deps): RequestHandler {
   return (request, response, next) => {
     request.id = deps.newId('q')
     response.set('X-Request-Id', request.id)
-    next()
+    forRequest(request.id, next)
   }
 }
 

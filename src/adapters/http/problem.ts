@@ -55,6 +55,7 @@ export function problemHandler(log: Logger): ErrorRequestHandler {
   return (error, request, response, next) => {
     if (response.headersSent) return next(error)
     const problem = toProblem(error)
+    response.locals.code = problem.code
     if (problem.status >= 500) log.error({ request: request.id, error: describe(error) }, 'request failed')
     response.status(problem.status).type(PROBLEM_TYPE).send(JSON.stringify(problem))
   }

@@ -9,7 +9,8 @@ import { send } from './page.ts'
 export function troublePage(log: Logger): ErrorRequestHandler {
   return (error, request, response, next) => {
     if (response.headersSent) return next(error)
-    const { status, title, detail } = toProblem(error)
+    const { status, title, detail, code } = toProblem(error)
+    response.locals.code = code
     if (status >= 500) log.error({ request: request.id, error: describe(error) }, 'page failed')
     const body = html`<main id="content" class="trouble">
 <h1>${title}</h1>

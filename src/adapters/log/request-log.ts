@@ -1,0 +1,33 @@
+import type { Request, RequestHandler, Response } from 'express'
+import type { Level, Logger } from 'pino'
+
+/** Asked for again and again by machines and by every page: only worth a line when something is wrong. */
+const QUIET = /^\/(health|metrics)|\/assets\//
+
+/** One line for each request once it is answered, or once whoever asked has gone. Never its address: that may be a secret. */
+export function requestLog(log: Logger): RequestHandler {
+  return (request, response, next) => {
+    const began = performance.now()
+    response.once('close', () => {
+      const ms = Math.round(performance.now() - began)
+      const said = response.writableFinished ? { status: response.statusCode, ...codeOf(response) } : {}
+      log[levelOf(request, response)]({ request: request.id, method: request.method, route: routeOf(request), ...said, ms }, response.writableFinished ? 'answered' : 'broken off')
+    })
+    next()
+  }
+}
+
+/** What the answer says went wrong, in a word of ours. */
+function codeOf({ locals }: Response): { code?: string } {
+  return typeof locals.code === 'string' ? { code: locals.code } : {}
+}
+
+function levelOf({ originalUrl }: Request, { statusCode }: Response): Level {
+  if (QUIET.test(originalUrl)) return 'debug'
+  return statusCode >= 500 ? 'warn' : 'info'
+}
+
+/** The pattern, e.g. `/api/v1/bookings/:id`; what lies before the last router is lost where an error was passed on. */
+function routeOf({ route, baseUrl }: Request): string {
+  return route ? `${baseUrl}${(route as { path: string }).path}` : 'none'
+}
