@@ -242,7 +242,7 @@ table slot
   CHECK (((state = 'free'::text) = (booking_id IS NULL)))
   CHECK (((state = 'held'::text) = (held_until IS NOT NULL)))
   CHECK ((state = ANY (ARRAY['free'::text, 'held'::text, 'taken'::text])))
-  FOREIGN KEY (booking_id) REFERENCES booking(id)
+  FOREIGN KEY (booking_id) REFERENCES booking(id) DEFERRABLE INITIALLY DEFERRED
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)
   UNIQUE (clinic_id, clinician, starts_at)

@@ -15,7 +15,7 @@ import type { GateSettings } from './adapters/http/access/identify.ts'
 import { NewsDesk } from './adapters/http/news.ts'
 import type { PatientPages } from './adapters/http/patient-router.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
-import { idMaker } from './adapters/ids.ts'
+import { idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
@@ -76,7 +76,7 @@ export interface Composed {
 export async function compose(config: Config, overrides: Overrides = {}): Promise<Composed> {
   const log = overrides.log ?? createLog(config.logLevel)
   const time = overrides.time ?? realTime(log)
-  const random = overrides.random ?? randomBytes
+  const random = overrides.random ?? pooled(randomBytes)
   const vault = await openVault(config, overrides)
   const database = overrides.database ?? (await openDatabase(config, overrides))
   const store = await onceReachable(

@@ -8,6 +8,19 @@ function base32(value: number, length: number): string {
   return text
 }
 
+const POOL = 4_096
+
+/** Random bytes from a pool that is filled a few thousand at a time: asking for ten costs as much as asking for all of them. */
+export function pooled(random: (bytes: number) => Uint8Array): (bytes: number) => Uint8Array {
+  let pool: Uint8Array = new Uint8Array(0)
+  return (bytes) => {
+    if (pool.length < bytes) pool = Uint8Array.from(random(Math.max(POOL, bytes)))
+    const taken = pool.subarray(0, bytes)
+    pool = pool.subarray(bytes)
+    return taken
+  }
+}
+
 /**
  * Ids that sort by time: prefix, nine characters of milliseconds, ten of randomness (50 bits).
  * @param random bytes source, replaced in simulations so that they can be replayed

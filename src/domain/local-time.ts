@@ -1,9 +1,16 @@
 import { DateTime, IANAZone } from 'luxon'
 import { badInput } from './failure.ts'
 
+/** Zones found to exist; asking the machine's table costs as much as the rest of a booking's checks together. */
+const known = new Set<string>()
+/** More than there are zones; capital letters may be written otherwise. */
+const MOST_KNOWN = 1_000
+
 /** @throws bad-input when nobody knows the zone. */
 export function knownZone(zone: string, field = 'zone'): string {
+  if (known.has(zone)) return zone
   if (!IANAZone.isValidZone(zone)) badInput(field, 'This is not a known time zone. Use an IANA name such as America/Halifax.')
+  if (known.size < MOST_KNOWN) known.add(zone)
   return zone
 }
 

@@ -5,7 +5,7 @@ import { toE164 } from '../domain/phone.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import { knownZone } from '../domain/local-time.ts'
 import { nextAllowed } from '../domain/prep/sending-hours.ts'
-import { refuseFaults, takeTime, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
+import { refuseFaults, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { protocolOf, wholeBooking } from './lookups.ts'
 import { makePlan } from './make-plan.ts'
@@ -101,7 +101,7 @@ async function addConsent(tx: Tx, deps: Deps, { patient }: Whole, { consent }: A
 async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
   await overtake(tx, before.id)
   await tx.slots.free(before.id, before.visitAt)
-  await takeTime(tx, deps, after)
+  if (!(await takeTime(tx, deps, after))) throw timeTaken()
   Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
   await settleFollowUps(tx, deps, before.id, 'visit moved by the desk')
 }

@@ -10,10 +10,10 @@ import { dateIn } from '../domain/rebook/choose.ts'
 import type { Channel, Detail } from '../domain/texts/kinds.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { protocolOf } from './lookups.ts'
-import { makePlan } from './make-plan.ts'
-import type { Deps, Tx } from './ports.ts'
+import { agreed, countedSince, keepPlan, planFor } from './make-plan.ts'
+import type { Alarm, Deps, Tx } from './ports.ts'
 import { newBooking, note, openFollowUp } from './records-made.ts'
-import { ringDue } from './ring-due.ts'
+import { horizon, setAlarmsSoon } from './ring-due.ts'
 
 export interface BookingRequest {
   clinic?: string | undefined
@@ -24,7 +24,8 @@ export interface BookingRequest {
   /** Default: the clinic's. */
   zone?: string | undefined
   patient: { name: string; phone: string; language: string; channel: Channel; detail: Detail }
-  cycle: CycleHistory
+  /** Or how to read it, once today's date where she is is known. */
+  cycle: CycleHistory | ((today: string) => CycleHistory)
   consent: { recordedBy: string; recordedAt?: string | undefined; wording?: string | undefined } | null
   /** Who is booking, for the trail. */
   by: string
@@ -38,41 +39,49 @@ export interface Booked {
   plan: PrepPlan
 }
 
+/** `alarms` are to be set once the transaction is committed: see `setAlarmsSoon`. */
+export type NewlyBooked = Booked & { alarms: Alarm[] }
+
 const FURTHEST_MS = 2 * 366 * 86_400_000
 const USUAL_WORDING = 'May we send you messages about this visit, to this number?'
 
 /** Books a visit within a transaction. Nothing is kept when anything is wrong. @throws Failure */
-export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest): Promise<Booked> {
-  const clinic = await clinicOf(tx, request.clinic)
-  const visitAt = visitTime(deps, request.visit, knownZone(request.zone ?? clinic.zone))
-  const zone = request.zone ?? clinic.zone
+export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, known?: Clinic): Promise<NewlyBooked> {
+  const clinic = known ?? (await clinicOf(tx, request.clinic))
+  const zone = knownZone(request.zone ?? clinic.zone)
+  const { clinician = '' } = request
+  const asked = { ...request, clinicId: clinic.id, clinician, zone, visitAt: visitTime(deps, request.visit, zone), cycle: cycleOf(deps, request, zone) }
   protocolOf(deps, request.protocol)
-  refuseFaults(request.cycle, dateIn(deps.clock.now(), zone))
-  const patient = await patientOf(tx, deps, request, clinic)
-  const booking = newBooking({
-    id: deps.newId('b'),
-    patientId: patient.id,
-    clinicId: clinic.id,
-    clinician: request.clinician ?? '',
-    protocol: request.protocol,
-    visitAt,
-    zone,
-    createdAt: deps.clock.now(),
-  })
-  await refuseSecondVisit(tx, booking)
-  await tx.bookings.insert(booking)
-  await takeTime(tx, deps, booking)
-  await recordConsent(tx, deps, patient, clinic, booking, request)
-  const planned = await makePlan(tx, deps, { booking, patient, clinic })
-  await note(tx, deps, booking.id, 'booked', request.by)
-  return { ...planned, patient, ...(await judged(tx, deps, { booking: planned.booking, patient, clinic })) }
+  const id = deps.newId('b')
+  const [{ patient, before, optedOut, others }, free] = await Promise.all([patientOf(tx, deps, asked, clinic), takeTime(tx, deps, { ...asked, id })])
+  const draft = draftOf(deps, { ...asked, id }, patient)
+  if (before) await refuseSecondVisit(tx, draft)
+  if (!free) throw timeTaken()
+  const consents = before ? await tx.patients.consents(patient.id) : []
+  const given = request.consent && consentOf(deps, patient, zone, request.consent)
+  const mayWrite = !optedOut && agreed(given ? [...consents, given] : consents, patient)
+  const planned = planFor(deps, { booking: draft, patient, clinic }, { said: [], others, mayWrite })
+  const about = { booking: planned.booking, patient, clinic }
+  await (before ? tx.patients.update(patient) : tx.patients.insert(patient))
+  await tx.bookings.insert(planned.booking)
+  if (given) await tx.patients.addConsent(patient.id, given)
+  const alarms = await keepPlan(tx, deps, { ...about, booking: draft }, planned, horizon(deps))
+  await note(tx, deps, draft.id, 'booked', request.by)
+  if (!given && !agreed(consents, patient)) await openFollowUp(tx, deps, about, 'no-consent')
+  if (given && optedOut) await openFollowUp(tx, deps, about, 'opted-out')
+  return { ...planned, alarms, patient, ...(await judged(tx, deps, about)) }
 }
 
 /** As `bookVisit`, and sets the alarms for what is due. */
 export async function bookAndRing(deps: Deps, request: BookingRequest): Promise<Booked> {
   const booked = await deps.store.transact((tx) => bookVisit(tx, deps, request))
-  await ringDue(deps)
+  setAlarmsSoon(deps, booked.alarms)
   return booked
+}
+
+/** The booking before its plan is made. */
+function draftOf(deps: Deps, { id, clinicId, clinician, protocol, visitAt, zone }: Omit<Parameters<typeof newBooking>[0], 'patientId' | 'createdAt'>, patient: Patient): Booking {
+  return newBooking({ id, patientId: patient.id, clinicId, clinician, protocol, visitAt, zone, createdAt: deps.clock.now() })
 }
 
 async function judged(tx: Tx, deps: Deps, about: { booking: Booking; patient: Patient; clinic: Clinic }) {
@@ -82,7 +91,8 @@ async function judged(tx: Tx, deps: Deps, about: { booking: Booking; patient: Pa
   return { judgement, openings: await betterOpenings(tx, deps, about, false) }
 }
 
-async function clinicOf(tx: Tx, id: string | undefined): Promise<Clinic> {
+/** The clinic of a request. @throws bad-input */
+export async function clinicOf(tx: Tx, id: string | undefined): Promise<Clinic> {
   if (id !== undefined) return (await tx.clinics.get(id)) ?? badInput('clinic', 'There is no such clinic. GET /api/v1/clinics lists them.')
   const clinics = await tx.clinics.list()
   return clinics.length === 1 ? clinics[0]! : badInput('clinic', 'Say which clinic: there is more than one, or none yet.')
@@ -100,6 +110,13 @@ export function visitTime(deps: Deps, written: string, zone: string): Date {
 /** Without these nothing can be forecast; the rest of a history is left out where it contradicts itself, and said so. */
 const NEEDED: readonly string[] = ['lmp', 'startedOn', 'usualCycleDays']
 
+function cycleOf(deps: Deps, { cycle: told }: BookingRequest, zone: string): CycleHistory {
+  const today = dateIn(deps.clock.now(), zone)
+  const cycle = typeof told === 'function' ? told(today) : told
+  refuseFaults(cycle, today)
+  return cycle
+}
+
 /** @throws bad-input with all faults of the cycle data that make it useless. */
 export function refuseFaults(cycle: CycleHistory, today: string): void {
   if (cycle.status === 'no-periods') return
@@ -110,15 +127,19 @@ export function refuseFaults(cycle: CycleHistory, today: string): void {
 
 const spelled = (name: string) => name.normalize('NFKC').trim().replace(/\s+/g, ' ').toLocaleLowerCase()
 
-/** The same name at the same number is the same patient; the same number alone is not. */
-async function patientOf(tx: Tx, deps: Deps, request: BookingRequest, clinic: Clinic): Promise<Patient> {
+/** What is known of whoever is booked for. The same name at the same number is the same patient; the same number alone is not. */
+async function patientOf(tx: Tx, deps: Deps, request: Pick<BookingRequest, 'patient'> & { cycle: CycleHistory }, clinic: Clinic) {
   const { name, phone, language, channel, detail } = request.patient
   const e164 = toE164(phone, clinic.country, 'patient.phone')
-  const known = (await tx.patients.byPhone(e164)).find((each) => spelled(each.name) === spelled(name))
-  const cycle = known ? carriedOver(known.cycle, request.cycle) : request.cycle
-  const patient: Patient = { id: known?.id ?? deps.newId('p'), name: name.trim(), phone: e164, language, channel, detail, cycle }
-  await (known ? tx.patients.update(patient) : tx.patients.insert(patient))
-  return patient
+  const [same, optedOut, others] = await Promise.all([
+    tx.patients.byPhone(e164),
+    tx.optOuts.has(e164),
+    tx.messages.unsolicitedTo(e164, countedSince(deps.clock.now()), null),
+  ])
+  const before = same.find((each) => spelled(each.name) === spelled(name))
+  const cycle = before ? carriedOver(before.cycle, request.cycle) : request.cycle
+  const patient: Patient = { id: before?.id ?? deps.newId('p'), name: name.trim(), phone: e164, language, channel, detail, cycle }
+  return { patient, before, optedOut, others }
 }
 
 /** What an earlier booking knew of her past cycles is kept; the newest word on everything else counts. */
@@ -136,22 +157,12 @@ async function refuseSecondVisit(tx: Tx, booking: Booking): Promise<void> {
   if (same.length > 0) throw new Failure('already-booked', { field: 'visit', message: 'She already has a visit at this time. Amend that booking instead.' })
 }
 
-/** @throws time-taken when somebody else has or holds it. */
-export async function takeTime(tx: Tx, deps: Deps, booking: Booking): Promise<void> {
-  const { clinicId, clinician, visitAt } = booking
-  const taken = await tx.slots.take({ id: deps.newId('o'), clinicId, clinician, startsAt: visitAt }, booking.id, deps.clock.now())
-  if (!taken) throw new Failure('time-taken', { field: 'visit', message: 'This time is booked or held for another patient. Choose another.' })
+/** Takes the time of a visit; false when somebody else has or holds it. */
+export function takeTime(tx: Tx, deps: Deps, { id, clinicId, clinician, visitAt }: Pick<Booking, 'id' | 'clinicId' | 'clinician' | 'visitAt'>): Promise<boolean> {
+  return tx.slots.take({ id: deps.newId('o'), clinicId, clinician, startsAt: visitAt }, id, deps.clock.now())
 }
 
-async function recordConsent(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic, booking: Booking, { consent }: BookingRequest) {
-  if (!consent) {
-    const channels = (await tx.patients.consents(patient.id)).map(({ channel }) => channel)
-    if (!channels.includes(patient.channel)) await openFollowUp(tx, deps, { booking, patient, clinic }, 'no-consent')
-    return
-  }
-  await tx.patients.addConsent(patient.id, consentOf(deps, patient, booking.zone, consent))
-  if (await tx.optOuts.has(patient.phone)) await openFollowUp(tx, deps, { booking, patient, clinic }, 'opted-out')
-}
+export const timeTaken = () => new Failure('time-taken', { field: 'visit', message: 'This time is booked or held for another patient. Choose another.' })
 
 function consentOf(deps: Deps, patient: Patient, zone: string, consent: NonNullable<BookingRequest['consent']>): Consent {
   return {

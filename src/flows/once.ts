@@ -5,19 +5,22 @@ import type { Deps, KeptAnswer, Tx } from './ports.ts'
 /**
  * Does `work` once for an Idempotency-Key: the same key with the same request gets the same answer again, with another
  * request it is refused. The answer is kept in the transaction that does the work, so that neither exists alone.
+ *
+ * @param look what the work needs to know in any case, read while the key is looked up
  */
-export async function once(
+export async function once<Known>(
   deps: Deps,
   key: string,
   request: unknown,
-  work: (tx: Tx) => Promise<{ status: number; body: unknown }>,
+  look: (tx: Tx) => Promise<Known>,
+  work: (tx: Tx, known: Known) => Promise<{ status: number; body: unknown }>,
 ): Promise<{ status: number; body: unknown; repeated: boolean }> {
   const requestHash = createHash('sha256').update(JSON.stringify(request)).digest('base64url')
-  const kept = await deps.store.read.idempotency.get(key)
-  if (kept) return repeat(kept, requestHash)
   try {
     return await deps.store.transact(async (tx) => {
-      const { status, body } = await work(tx)
+      const [kept, known] = await Promise.all([tx.idempotency.get(key), look(tx)])
+      if (kept) return repeat(kept, requestHash)
+      const { status, body } = await work(tx, known)
       await tx.idempotency.put({ key, requestHash, status, body }, deps.clock.now())
       return { status, body, repeated: false }
     })

@@ -33,6 +33,8 @@ export interface Alarm {
 export interface AlarmQueue {
   /** Idempotent: the same alarm set twice rings once. Throws, and soon, when its store does not answer. */
   set(alarms: readonly Alarm[]): Promise<void>
+  /** Sets them within a second, together with others that come meanwhile; nobody waits, and what fails the sweep finds. */
+  setSoon(alarms: readonly Alarm[]): void
   /** Whether its store answers. */
   ready(): Promise<boolean>
   start(ring: (alarm: Alarm) => Promise<void>): Promise<void>

@@ -3,9 +3,12 @@ import type { Alarm, Deps } from './ports.ts'
 /** Messages put in the queue at a time. */
 const BATCH = 500
 
+/** Messages due before this are the queue's; later ones wait in the database alone. */
+export const horizon = ({ clock, policy }: Pick<Deps, 'clock' | 'policy'>): Date => new Date(clock.now().getTime() + policy.horizonHours * 3_600_000)
+
 /** Sets the alarm for every planned message due within the horizon. The database says what is due; the queue only rings. */
 export async function ringDue(deps: Deps): Promise<number> {
-  const until = new Date(deps.clock.now().getTime() + deps.policy.horizonHours * 3_600_000)
+  const until = horizon(deps)
   let count = 0
   for (;;) {
     const due = await deps.store.read.dispatch.enqueueDue(until, BATCH)
@@ -23,4 +26,9 @@ export async function setAlarms(deps: Deps, alarms: readonly Alarm[]): Promise<v
   } catch {
     deps.notice('alarms-not-set', {})
   }
+}
+
+/** As `setAlarms`, for whoever is waiting for an answer: the alarms need not be set before it. */
+export function setAlarmsSoon(deps: Deps, alarms: readonly Alarm[]): void {
+  if (alarms.length > 0) deps.queue.setSoon(alarms)
 }

@@ -115,6 +115,14 @@ describe.each(subjects)('the alarm clock on $name', ({ open }) => {
     await until(() => times('m_twice') === 2)
   })
 
+  it('rings also for those that nobody waited for, and once for the same one', async () => {
+    subject.queue.setSoon([alarm('m_soon', 0), alarm('m_soon_later', 600)])
+    subject.queue.setSoon([alarm('m_soon', 0)])
+    await until(() => times('m_soon') > 0 && times('m_soon_later') > 0)
+    await subject.pass(300)
+    expect([times('m_soon'), times('m_soon_later')]).toEqual([1, 1])
+  })
+
   it('can be set again after it rang, so that a sweep can repair a lost one', async () => {
     await subject.queue.set([alarm('m_again', 0)])
     await until(() => times('m_again') === 1)

@@ -22,6 +22,7 @@ export function createHandOverTime(start: Date): HandOverTime {
     clock: { now: () => clock.now() },
     queue: {
       set: (alarms) => queue.set(alarms),
+      setSoon: (alarms) => queue.setSoon(alarms),
       ready: () => queue.ready(),
       start: (listener) => queue.start((ring = listener)),
       stop: () => queue.stop(),

@@ -10,7 +10,7 @@ import { retentionRecords } from './records/retention.records.ts'
 import { rightsRecords } from './records/rights.records.ts'
 import { sessionRecords } from './records/session.records.ts'
 import { whereaboutRecords } from './records/whereabout.records.ts'
-import { asTransaction } from './turnstile.ts'
+import { inTransaction } from './transaction.ts'
 
 function records(db: AccessDb, vault: Vault): AccessRecords {
   return {
@@ -29,6 +29,6 @@ export function openAccessStore(database: Database, vault: Vault): AccessStore {
   const db: AccessDb = new Kysely<AllTables>({ dialect: new PostgresDialect({ pool: database.records as never }) })
   return {
     read: records(db, vault),
-    transact: (work) => asTransaction(() => db.transaction().execute((trx) => work(records(trx, vault)))),
+    transact: (work) => inTransaction(database.records, (trx: AccessDb) => work(records(trx, vault))),
   }
 }

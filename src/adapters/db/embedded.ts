@@ -2,11 +2,12 @@ import { EventEmitter } from 'node:events'
 import { existsSync } from 'node:fs'
 import { mkdir } from 'node:fs/promises'
 import { join } from 'node:path'
-import { PGlite, type Results } from '@electric-sql/pglite'
+import type { PGlite, Results } from '@electric-sql/pglite'
 import { Failure } from '../../domain/failure.ts'
 import { claimFolder } from './folder-claim.ts'
 import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool, type PoolClient, type QueryResult } from './pool.ts'
-import { Turnstile } from './turnstile.ts'
+import { startPglite } from './start-pglite.ts'
+import { Turnstile, asTransaction } from './turnstile.ts'
 
 const BEGINS = /^\s*(begin|start\s+transaction)\b/i
 const ENDS = /^\s*(commit|rollback)\s*;?\s*$/i
@@ -21,6 +22,8 @@ class EmbeddedClient extends EventEmitter implements PoolClient {
   readonly #turnstile: Turnstile
   readonly #onRelease: (client: EmbeddedClient) => void
   #leave: (() => void) | null = null
+  /** Statements of one client follow each other, however many are asked for at once. */
+  #before: Promise<unknown> = Promise.resolve()
 
   constructor(pglite: PGlite, turnstile: Turnstile, onRelease: (client: EmbeddedClient) => void) {
     super()
@@ -29,12 +32,18 @@ class EmbeddedClient extends EventEmitter implements PoolClient {
     this.#onRelease = onRelease
   }
 
-  async query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+  query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    if (BEGINS.test(text)) this.#turnstile.hold(this)
+    const answer = this.#before.then(() => this.#next(text, params))
+    this.#before = answer.catch(() => {})
+    return answer
+  }
+
+  async #next(text: string, params?: readonly unknown[]): Promise<QueryResult> {
     if (this.#leave) return this.#within(text, params)
     const leave = await this.#turnstile.enter(this)
     if (BEGINS.test(text)) {
       this.#leave = leave
-      this.#turnstile.hold(this)
       return this.#within(text, params)
     }
     try {
@@ -87,6 +96,10 @@ class EmbeddedPool extends EventEmitter implements Pool {
     })
   }
 
+  within<T>(work: () => Promise<T>): Promise<T> {
+    return asTransaction(work)
+  }
+
   async connect(): Promise<PoolClient> {
     const client = new EmbeddedClient(this.#pglite, this.#turnstile, (released) => this.#clients.delete(released))
     this.#clients.add(client)
@@ -118,7 +131,7 @@ function refuseMoved(folder: string): void {
 /** Writes an image of the database in this folder, which no other process may be using. */
 export async function imageOf(folder: string): Promise<Uint8Array> {
   const letGo = await claimFolder(folder)
-  const pglite = await PGlite.create(join(folder, 'postgres'))
+  const pglite = await startPglite({ dataDir: join(folder, 'postgres') })
   try {
     return new Uint8Array(await (await pglite.dumpDataDir('gzip')).arrayBuffer())
   } finally {
@@ -135,7 +148,7 @@ export async function fromImage(folder: string, image: Uint8Array): Promise<void
   await mkdir(folder, { recursive: true, mode: 0o700 })
   const letGo = await claimFolder(folder)
   try {
-    const pglite = await PGlite.create(join(folder, 'postgres'), { loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]) })
+    const pglite = await startPglite({ dataDir: join(folder, 'postgres'), loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]) })
     await pglite.close()
   } finally {
     await letGo()
@@ -151,7 +164,7 @@ export async function openEmbedded(folder: string | undefined): Promise<Database
   if (folder) await mkdir(folder, { recursive: true, mode: 0o700 })
   if (folder) refuseMoved(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}
-  const pglite = await PGlite.create(folder ? join(folder, 'postgres') : 'memory://')
+  const pglite = await startPglite({ dataDir: folder ? join(folder, 'postgres') : 'memory://' })
   await pglite.exec(`set search_path to ${SCHEMA}, ${QUEUE_SCHEMA}; set timezone to 'UTC'`)
   const pool = new EmbeddedPool(pglite)
   return {

@@ -13,6 +13,8 @@ export interface PoolClient extends EventEmitter {
 }
 
 export interface Pool extends EventEmitter {
+  /** Runs work as one transaction's context, where a query that strays outside it must be told apart. */
+  within?<T>(work: () => Promise<T>): Promise<T>
   query(text: string, params?: readonly unknown[]): Promise<QueryResult>
   connect(): Promise<PoolClient>
   end(): Promise<void>

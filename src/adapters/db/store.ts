@@ -12,24 +12,25 @@ import { indexOlderPatients, optOutRecords, patientRecords } from './records/pat
 import { replyRecords } from './records/reply.records.ts'
 import { offerRecords, slotRecords } from './records/slot.records.ts'
 import type { Db, Tables } from './tables.ts'
-import { asTransaction } from './turnstile.ts'
+import { inTransaction } from './transaction.ts'
 
+/** Made when they are asked for: most transactions need few of them. */
 function records(db: Db, vault: Vault): Records {
   return {
-    clinics: clinicRecords(db),
-    patients: patientRecords(db, vault),
-    optOuts: optOutRecords(db, vault),
-    bookings: bookingRecords(db, vault),
-    slots: slotRecords(db),
-    offers: offerRecords(db),
-    messages: messageRecords(db, vault),
-    dispatch: dispatchRecords(db, vault),
-    workers: workerRecords(db),
-    replies: replyRecords(db, vault),
-    followUps: followUpRecords(db, vault),
-    trail: trailRecords(db),
-    idempotency: idempotencyRecords(db, vault),
-  }
+    get clinics() { return clinicRecords(db) },
+    get patients() { return patientRecords(db, vault) },
+    get optOuts() { return optOutRecords(db, vault) },
+    get bookings() { return bookingRecords(db, vault) },
+    get slots() { return slotRecords(db) },
+    get offers() { return offerRecords(db) },
+    get messages() { return messageRecords(db, vault) },
+    get dispatch() { return dispatchRecords(db, vault) },
+    get workers() { return workerRecords(db) },
+    get replies() { return replyRecords(db, vault) },
+    get followUps() { return followUpRecords(db, vault) },
+    get trail() { return trailRecords(db) },
+    get idempotency() { return idempotencyRecords(db, vault) },
+  } // prettier-ignore
 }
 
 /** The store over an opened database, with its tables brought up to date first. */
@@ -39,6 +40,6 @@ export async function openStore(database: Database, vault: Vault): Promise<Store
   await indexOlderPatients(db, vault)
   return {
     read: records(db, vault),
-    transact: (work) => asTransaction(() => db.transaction().execute((trx) => work(records(trx, vault) as Tx))),
+    transact: (work) => inTransaction(database.records, (trx: Db) => work(records(trx, vault) as Tx)),
   }
 }

@@ -3,7 +3,7 @@ import { AsyncLocalStorage } from 'node:async_hooks'
 /** Marks the asynchronous context of one transaction, so that a query that strays outside it can be told apart. */
 const transaction = new AsyncLocalStorage<{ holder: object | null }>()
 
-/** Runs `work` as one transaction's context. Both stores use it, so that a stray query fails on either. */
+/** Runs `work` as one transaction's context. */
 export function asTransaction<T>(work: () => Promise<T>): Promise<T> {
   return transaction.run({ holder: null }, work)
 }

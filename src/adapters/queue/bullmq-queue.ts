@@ -6,6 +6,8 @@ import type { QueueStore } from './queue-store.ts'
 const NAME = 'alarms'
 /** Setting alarms is part of answering a request: rather left to the sweep than waited for. */
 const PATIENCE_MS = 3_000
+/** So long those that nobody waits for are gathered: one call for many costs hardly more than one for one. */
+const GATHER_MS = 250
 /** Sends in flight are given this long to be finished. */
 const STOP_MS = 25_000
 /** A store that was away is tried again after this. */
@@ -27,13 +29,17 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
   const options = { connection: store.connection as never, prefix: store.prefix }
   const queue = new Queue(NAME, options, store.factory as never)
   queue.on('error', onError)
+  const add = async (alarms: readonly Alarm[]) => {
+    if (!store.reachable()) throw new QueueAway()
+    await inTime(queue.addBulk(alarms.map((alarm) => job(alarm, clock.now()))))
+  }
+  const later = behind(add, onError)
   let worker: Worker | null = null
   return {
     set: async (alarms) => {
-      if (alarms.length === 0) return
-      if (!store.reachable()) throw new QueueAway()
-      await inTime(queue.addBulk(alarms.map((alarm) => job(alarm, clock.now()))))
+      if (alarms.length > 0) await add(alarms)
     },
+    setSoon: later.add,
     ready: async () => {
       if (!store.reachable()) return false
       return inTime(store.ping()).then(
@@ -50,9 +56,29 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
     },
     stop: async () => {
       // A store that is away must not keep the process from stopping.
-      await Promise.race([closeAll(worker, queue), pause(STOP_MS)])
+      await Promise.race([later.flush().then(() => closeAll(worker, queue)), pause(STOP_MS)])
       await store.close()
     },
+  }
+}
+
+/** Does what is added together, a moment later. */
+function behind(work: (alarms: readonly Alarm[]) => Promise<void>, onError: (error: Error) => void) {
+  let waiting = new Map<string, Alarm>()
+  let timer: NodeJS.Timeout | undefined
+  const flush = async () => {
+    clearTimeout(timer)
+    timer = undefined
+    const alarms = [...waiting.values()]
+    waiting = new Map()
+    if (alarms.length > 0) await work(alarms).catch(onError)
+  }
+  return {
+    add: (alarms: readonly Alarm[]) => {
+      for (const alarm of alarms) waiting.set(alarmKey(alarm), alarm)
+      timer ??= setTimeout(() => void flush(), GATHER_MS).unref()
+    },
+    flush,
   }
 }
 

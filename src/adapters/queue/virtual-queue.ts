@@ -6,18 +6,20 @@ import { alarmKey } from './alarm-key.ts'
 export function createVirtualQueue(clock: VirtualClock): AlarmQueue {
   const set = new Set<string>()
   let ring: ((alarm: Alarm) => Promise<void>) | null = null
+  const setSoon = (alarms: readonly Alarm[]) => {
+    for (const alarm of alarms) {
+      const key = alarmKey(alarm)
+      if (set.has(key)) continue
+      set.add(key)
+      clock.at(alarm.at, async () => {
+        set.delete(key)
+        await ring?.(alarm)
+      })
+    }
+  }
   return {
-    set: async (alarms) => {
-      for (const alarm of alarms) {
-        const key = alarmKey(alarm)
-        if (set.has(key)) continue
-        set.add(key)
-        clock.at(alarm.at, async () => {
-          set.delete(key)
-          await ring?.(alarm)
-        })
-      }
-    },
+    set: async (alarms) => setSoon(alarms),
+    setSoon,
     ready: async () => true,
     start: async (listener) => {
       ring = listener

@@ -1,4 +1,5 @@
 import { createCipheriv, createDecipheriv, createHmac, hkdfSync, randomBytes } from 'node:crypto'
+import { pooled } from '../ids.ts'
 import type { KeyRing, RingKey } from './key-ring.ts'
 
 /** Seals what must not be readable in the database or its backups, and makes look-up keys from it. */
@@ -22,8 +23,17 @@ export function createVault(ring: KeyRing): Vault {
   return {
     seal: (plain) => sealWith(sealing(ring.newest()), ring.newest().id, plain),
     open: (sealed) => openWith((id) => keyFor(ring, sealing, id), sealed),
-    fingerprint: (plain) => createHmac('sha256', looking).update(plain).digest('base64url'),
+    fingerprint: lastKept((plain) => createHmac('sha256', looking).update(plain).digest('base64url')),
     sealsWith: () => ring.newest().id,
+  }
+}
+
+/** Answers the same question twice in a row without working it out again: within a booking it is asked for one number many times. */
+function lastKept(of: (plain: string) => string): (plain: string) => string {
+  let last = { plain: '', print: of('') }
+  return (plain) => {
+    if (plain !== last.plain) last = { plain, print: of(plain) }
+    return last.print
   }
 }
 
@@ -47,8 +57,11 @@ function keyFor(ring: KeyRing, sealing: (key: RingKey) => Buffer, id: string): B
   return sealing(ringKey)
 }
 
+/** Each is used once: what is taken from the pool is gone from it. */
+const newIv = pooled(randomBytes)
+
 function sealWith(key: Buffer, keyId: string, plain: string): string {
-  const iv = randomBytes(IV_BYTES)
+  const iv = newIv(IV_BYTES)
   const cipher = createCipheriv('aes-256-gcm', key, iv).setAAD(Buffer.from(keyId))
   const body = Buffer.concat([cipher.update(plain, 'utf8'), cipher.final()])
   return `${keyId}.${Buffer.concat([iv, body, cipher.getAuthTag()]).toString('base64url')}`

@@ -49,7 +49,7 @@ function hoursOn(day: DateTime, hours: SendingHours): { opens: DateTime; closes:
 /** `HH:MM` on the local day of `day`. Sending hours never reach into the night, where clocks change. */
 export function atClock(day: DateTime, clock: string): DateTime {
   const total = minutes(clock)
-  return day.startOf('day').set({ hour: Math.floor(total / 60), minute: total % 60 })
+  return day.set({ hour: Math.floor(total / 60), minute: total % 60, second: 0, millisecond: 0 })
 }
 
 /** Whether a message may go out at this instant. */

@@ -1,6 +1,7 @@
 import { sql } from 'kysely'
 import type { AuditEntry, AuditQuery, AuditRecords, ChainedEntry } from '../../../flows/access-ports.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { insertRows } from '../ready-made.ts'
 import type { AccessDb, AuditTable } from '../access-tables.ts'
 
 /**
@@ -57,9 +58,9 @@ async function appendTo(db: AccessDb, hashOf: AuditRecords['hashOf'], entries: r
     link = chained.at(-1)!
   }
   if (chained.length === 0) return []
-  await db.insertInto('audit').values(chained.map(toRow)).execute()
+  await insertRows(db, 'audit', chained.map(toRow)) // prettier-ignore
   const subjects = chained.flatMap((entry) => [...new Set(entry.subjects)].map((subject) => ({ subject, seq: entry.seq })))
-  if (subjects.length > 0) await db.insertInto('audit_subject').values(subjects).execute()
+  await insertRows(db, 'audit_subject', subjects)
   await db.updateTable('audit_head').set({ seq: link.seq, hash: link.hash }).execute()
   return chained
 }

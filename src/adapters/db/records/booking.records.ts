@@ -2,6 +2,7 @@ import { sql } from 'kysely'
 import type { Booking } from '../../../domain/booking.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { insertRows } from '../ready-made.ts'
 import type { BookingTable, Db } from '../tables.ts'
 
 function toRow(booking: Booking, vault: Vault): BookingTable {
@@ -100,7 +101,7 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       return rows.map((row) => ({ date: row.date, visits: Number(row.count) }))
     },
     insert: async (booking) => {
-      await db.insertInto('booking').values(toRow(booking, vault)).execute()
+      await insertRows(db, 'booking', [toRow(booking, vault)])
     },
     update: async (booking) => {
       const { id, ...changes } = toRow(booking, vault)

@@ -1,5 +1,6 @@
 import type { Clinic, ClinicSettings } from '../../../domain/booking.ts'
 import type { ClinicRecords } from '../../../flows/ports.ts'
+import { rowsOf } from '../ready-made.ts'
 import type { ClinicTable, Db } from '../tables.ts'
 
 const toClinic = (row: ClinicTable): Clinic => ({ ...row, settings: JSON.parse(row.settings) as ClinicSettings })
@@ -12,10 +13,10 @@ export async function clinicsById(db: Db, ids: readonly string[]): Promise<Clini
 export function clinicRecords(db: Db): ClinicRecords {
   return {
     get: async (id) => {
-      const row = await db.selectFrom('clinic').selectAll().where('id', '=', id).executeTakeFirst()
+      const [row] = await rowsOf<ClinicTable>(db, 'select * from clinic where id = $1', [id])
       return row && toClinic(row)
     },
-    list: async () => (await db.selectFrom('clinic').selectAll().orderBy('id').execute()).map(toClinic),
+    list: async () => (await rowsOf<ClinicTable>(db, 'select * from clinic order by id')).map(toClinic),
     put: async (clinic) => {
       const { id, ...rest } = clinic
       const changes = { ...rest, settings: JSON.stringify(clinic.settings) }

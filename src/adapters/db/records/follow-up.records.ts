@@ -1,7 +1,8 @@
 import { FOLLOW_UP_REASONS, type FollowUp, type FollowUpReason } from '../../../domain/follow-up.ts'
 import type { FollowUpRecords, IdempotencyRecords, TrailRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
-import type { Db, FollowUpTable } from '../tables.ts'
+import { insertRows, rowsOf } from '../ready-made.ts'
+import type { Db, FollowUpTable, IdempotencyTable } from '../tables.ts'
 
 type Sealed = Pick<FollowUp, 'phone' | 'detail'>
 
@@ -84,7 +85,7 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
       return opened !== undefined
     },
     insert: async (followUp) => {
-      await db.insertInto('follow_up').values(toRow(followUp, vault)).execute()
+      await insertRows(db, 'follow_up', [toRow(followUp, vault)])
     },
     closePast: async (reasons, before, outcome, at) => {
       const closed = await db
@@ -113,7 +114,7 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
 export function trailRecords(db: Db): TrailRecords {
   return {
     add: async ({ at, bookingId, what, by, facts }) => {
-      await db.insertInto('happening').values({ at, booking_id: bookingId, what, by, facts: JSON.stringify(facts) }).execute()
+      await insertRows(db, 'happening', [{ at, booking_id: bookingId, what, by, facts: JSON.stringify(facts) }])
     },
     ofBooking: async (bookingId) => {
       const rows = await db.selectFrom('happening').selectAll().where('booking_id', '=', bookingId).orderBy('id').execute()
@@ -125,14 +126,14 @@ export function trailRecords(db: Db): TrailRecords {
 export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
   return {
     get: async (key) => {
-      const row = await db.selectFrom('idempotency').selectAll().where('key', '=', key).executeTakeFirst()
+      const [row] = await rowsOf<IdempotencyTable>(db, 'select * from idempotency where key = $1', [key])
       return row && { key, requestHash: row.request_hash, status: row.status, body: JSON.parse(vault.open(row.sealed)) as unknown }
     },
     forget: async (before) => {
       await db.deleteFrom('idempotency').where('at', '<', before).execute()
     },
     put: async ({ key, requestHash, status, body }, at) => {
-      await db.insertInto('idempotency').values({ key, request_hash: requestHash, status, sealed: vault.seal(JSON.stringify(body)), at }).execute()
+      await insertRows(db, 'idempotency', [{ key, request_hash: requestHash, status, sealed: vault.seal(JSON.stringify(body)), at }])
     },
   }
 }

@@ -2,6 +2,7 @@ import type { Message, MessageState } from '../../../domain/message.ts'
 import { UNSENT } from '../../../domain/message.ts'
 import type { MessageRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { insertRows, rowsOf } from '../ready-made.ts'
 import type { Db, MessageTable } from '../tables.ts'
 import { messageFigures } from './message-figures.ts'
 
@@ -93,6 +94,11 @@ function changesOf(facts: Partial<Message>): Partial<MessageTable> {
   }
 }
 
+const quoted = (states: readonly MessageState[]) => states.map((state) => `'${state}'`).join(', ')
+const UNSOLICITED_TO = `select send_at, sent_at from message
+  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted(['planned', 'queued', 'sending', 'sent', 'delivered', 'undelivered'])})
+    and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
+
 export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const all = () => db.selectFrom('message').selectAll()
   const many = async (query: { execute(): Promise<MessageTable[]> }) => (await query.execute()).map((row) => toMessage(row, vault))
@@ -111,24 +117,14 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
       await db.insertInto('early_receipt').values(row).onConflict((on) => on.columns(['gateway', 'ref']).doUpdateSet({ state, code: row.code, at })).execute()
     },
     insert: async (messages) => {
-      if (messages.length > 0) await db.insertInto('message').values(messages.map((message) => toRow(message, vault))).execute()
+      await insertRows(db, 'message', messages.map((message) => toRow(message, vault))) // prettier-ignore
     },
     ofBooking: (bookingId) => many(all().where('booking_id', '=', bookingId).orderBy('send_at').orderBy('id')),
     ofBookings: async (ids) =>
       ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
     toPhone: (phone, since) => many(all().where('phone_print', '=', print(phone)).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
-      const rows = await db
-        .selectFrom('message')
-        .select(['send_at', 'sent_at'])
-        .where('phone_print', '=', print(phone))
-        .where('unsolicited', '=', true)
-        .where('send_at', '>=', since)
-        .where('state', 'in', ['planned', 'queued', 'sending', 'sent', 'delivered', 'undelivered'])
-        .$if(exceptUnsentOf !== null, (query) =>
-          query.where((eb) => eb.not(eb.and([eb('booking_id', '=', exceptUnsentOf), eb('state', 'in', [...UNSENT])]))),
-        )
-        .execute()
+      const rows = await rowsOf<Pick<MessageTable, 'send_at' | 'sent_at'>>(db, UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
       return rows.map((row) => row.sent_at ?? row.send_at)
     },
     move: async (id, from, to, facts = {}) => {

@@ -1,16 +1,22 @@
 import type { Patient } from '../../../domain/booking.ts'
 import { findableBy } from '../../../domain/people/search-words.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { insertRows } from '../ready-made.ts'
 import type { Db } from '../tables.ts'
 
 const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`)
 
-/** Writes down what a patient can be found by; earlier spellings no longer find her. */
+/** Writes down what a patient can be found by. */
+export async function addWords(db: Db, vault: Vault, patient: Patient): Promise<void> {
+  const rows = findableBy(patient).map((word) => ({ print: printOf(word, vault), patient_id: patient.id }))
+  await insertRows(db, 'patient_word', rows, { orNothing: true })
+}
+
+/** As `addWords`, and earlier spellings no longer find her. */
 export async function keepWords(db: Db, vault: Vault, patient: Patient): Promise<void> {
   const prints = findableBy(patient).map((word) => printOf(word, vault))
   await db.deleteFrom('patient_word').where('patient_id', '=', patient.id).where('print', 'not in', prints).execute()
-  const rows = prints.map((print) => ({ print, patient_id: patient.id }))
-  await db.insertInto('patient_word').values(rows).onConflict((on) => on.doNothing()).execute()
+  await addWords(db, vault, patient)
 }
 
 /** Ids of the patients that match every word. */

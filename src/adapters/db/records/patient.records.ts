@@ -2,9 +2,10 @@ import { sql } from 'kysely'
 import type { Patient } from '../../../domain/booking.ts'
 import type { OptOutRecords, PatientRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { insertRows, rowsOf } from '../ready-made.ts'
 import { lockNumbers } from '../number-lock.ts'
 import type { Db, PatientTable } from '../tables.ts'
-import { keepWords, matching, withoutWords } from './patient-word.records.ts'
+import { addWords, keepWords, matching, withoutWords } from './patient-word.records.ts'
 
 type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle'>
 
@@ -29,12 +30,12 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
       return (await db.selectFrom('patient').selectAll().where('id', 'in', [...ids]).execute()).map((row) => toPatient(row, vault))
     },
     byPhone: async (phone) => {
-      const rows = await db.selectFrom('patient').selectAll().where('phone_print', '=', vault.fingerprint(phone)).orderBy('id').execute()
+      const rows = await rowsOf<PatientTable>(db, 'select * from patient where phone_print = $1 order by id', [vault.fingerprint(phone)])
       return rows.map((row) => toPatient(row, vault))
     },
     insert: async (patient) => {
-      await db.insertInto('patient').values(toRow(patient, vault)).execute()
-      await keepWords(db, vault, patient)
+      await insertRows(db, 'patient', [toRow(patient, vault)])
+      await addWords(db, vault, patient)
     },
     update: async (patient) => {
       const { id, ...changes } = toRow(patient, vault)
@@ -58,17 +59,8 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
       }))
     },
     addConsent: async (patientId, consent) => {
-      await db
-        .insertInto('consent')
-        .values({
-          patient_id: patientId,
-          channel: consent.channel,
-          recorded_by: consent.recordedBy,
-          recorded_at: consent.recordedAt,
-          wording: consent.wording,
-          withdrawn_at: null,
-        })
-        .execute()
+      const { channel, recordedBy, recordedAt, wording } = consent
+      await insertRows(db, 'consent', [{ patient_id: patientId, channel, recorded_by: recordedBy, recorded_at: recordedAt, wording, withdrawn_at: null }])
     },
     withdrawConsents: async (patientId, at) => {
       await db
@@ -94,8 +86,7 @@ export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
 export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
   return {
     has: async (phone) => {
-      const print = vault.fingerprint(phone)
-      return (await db.selectFrom('opt_out').select('at').where('phone_print', '=', print).executeTakeFirst()) !== undefined
+      return (await rowsOf(db, 'select at from opt_out where phone_print = $1', [vault.fingerprint(phone)])).length > 0
     },
     add: async (phone, at) => {
       // After this, whatever is claimed for the number knows of it; what was claimed before is already on its way.

@@ -1,6 +1,7 @@
 import { sql } from 'kysely'
 import type { Offer, Slot } from '../../../domain/booking.ts'
 import type { OfferRecords, SlotRecords } from '../../../flows/ports.ts'
+import { rowsOf } from '../ready-made.ts'
 import type { Db, OfferTable, SlotTable } from '../tables.ts'
 
 const toSlot = (row: SlotTable): Slot => ({
@@ -18,6 +19,11 @@ const FREE = { state: 'free' as const, booking_id: null, held_until: null }
 /** Free, or held by this booking itself, or held by somebody whose time is up. */
 const within = (bookingId: string, now: Date) =>
   sql<boolean>`(slot.state = 'free' or (slot.state = 'held' and (slot.booking_id = ${bookingId} or slot.held_until <= ${now})))`
+
+const TAKE = `insert into slot (id, clinic_id, clinician, starts_at, state, booking_id) values ($1, $2, $3, $4, 'taken', $5)
+  on conflict (clinic_id, clinician, starts_at) do update set state = 'taken', booking_id = excluded.booking_id, held_until = null
+  where slot.state = 'free' or (slot.state = 'held' and (slot.booking_id = $5 or slot.held_until <= $6))
+  returning id`
 
 export function slotRecords(db: Db): SlotRecords {
   return {
@@ -42,19 +48,7 @@ export function slotRecords(db: Db): SlotRecords {
       return gone !== undefined
     },
     take: async ({ id, clinicId, clinician, startsAt }, bookingId, now) => {
-      const row = { id, clinic_id: clinicId, clinician, starts_at: startsAt, state: 'taken' as const, booking_id: bookingId, held_until: null }
-      const taken = await db
-        .insertInto('slot')
-        .values(row)
-        .onConflict((on) =>
-          on
-            .columns(['clinic_id', 'clinician', 'starts_at'])
-            .doUpdateSet({ state: 'taken', booking_id: bookingId, held_until: null })
-            .where(within(bookingId, now)),
-        )
-        .returning('id')
-        .executeTakeFirst()
-      return taken !== undefined
+      return (await rowsOf(db, TAKE, [id, clinicId, clinician, startsAt, bookingId, now])).length > 0
     },
     takeHeld: async (id, bookingId, now) => {
       const row = await db

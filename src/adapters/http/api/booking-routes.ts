@@ -1,18 +1,18 @@
 import { DateTime } from 'luxon'
 import type { z } from 'zod'
-import type { Booking, Patient } from '../../../domain/booking.ts'
+import type { Booking, Clinic, Patient } from '../../../domain/booking.ts'
 import { badInput } from '../../../domain/failure.ts'
 import { checkHistory } from '../../../domain/cycle/check-history.ts'
 import { forecastDays } from '../../../domain/cycle/forecast.ts'
 import { standing } from '../../../domain/prep/standing.ts'
 import { dateIn } from '../../../domain/rebook/choose.ts'
 import { amendBooking, cancelBooking, type Amendment } from '../../../flows/amend-booking.ts'
-import { bookVisit, type Booked, type BookingRequest } from '../../../flows/book-visit.ts'
+import { bookVisit, clinicOf, type Booked, type NewlyBooked } from '../../../flows/book-visit.ts'
 import { judgeBooking } from '../../../flows/judge-booking.ts'
 import { found, protocolOf, wholeBooking } from '../../../flows/lookups.ts'
 import { once } from '../../../flows/once.ts'
-import type { BookingQuery, Deps } from '../../../flows/ports.ts'
-import { ringDue } from '../../../flows/ring-due.ts'
+import type { BookingQuery, Deps, Tx } from '../../../flows/ports.ts'
+import { setAlarmsSoon } from '../../../flows/ring-due.ts'
 import { route, type Answer, type Route } from '../route.ts'
 import { amendmentSchema, bookingListSchema, bookingSchema, cancelSchema, toHistory } from '../schemas.ts'
 import { bookingView, happeningView, messageView, offerView, planView, slotView, timingView } from '../views.ts'
@@ -67,19 +67,17 @@ export function bookingRoutes(deps: Deps): Route[] {
 
 async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string | undefined): Promise<Answer> {
   if (key !== undefined && (key.length < 8 || key.length > 200)) badInput('Idempotency-Key', 'Use 8 to 200 characters, e.g. a UUID.')
-  const answer = await once(deps, key ?? deps.newId('k'), body, async (tx) => {
-    const clinic = body.clinic ? await tx.clinics.get(body.clinic) : undefined
-    const booked = await bookVisit(tx, deps, toRequest(deps, body, clinic?.zone))
+  let booked: NewlyBooked | undefined
+  const look = (tx: Tx) => clinicOf(tx, body.clinic)
+  const work = async (tx: Tx, clinic: Clinic) => {
+    booked = await bookVisit(tx, deps, { ...body, cycle: (today) => toHistory(body.cycle, today) }, clinic)
     return { status: 201, body: bookedView(deps, booked) }
-  })
-  await ringDue(deps)
+  }
+  const answer = key === undefined ? { ...(await deps.store.transact(async (tx) => work(tx, await look(tx)))), repeated: false } : await once(deps, key, body, look, work)
+  if (booked) setAlarmsSoon(deps, booked.alarms)
   const { id } = (answer.body as ReturnType<typeof bookedView>).booking
   if (!answer.repeated) deps.notice('booked', { booking: id })
   return { status: answer.status, body: answer.body, headers: { Location: `/api/v1/bookings/${id}`, ...(answer.repeated && { 'Idempotency-Replayed': 'true' }) } }
-}
-
-function toRequest(deps: Deps, body: z.infer<typeof bookingSchema>, clinicZone: string | undefined): BookingRequest {
-  return { ...body, cycle: toHistory(body.cycle, today(deps, body.zone ?? clinicZone)) }
 }
 
 /** Today where she is; an unknown zone is found out, and said, by the flow. */

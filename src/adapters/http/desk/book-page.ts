@@ -2,11 +2,12 @@ import { Failure } from '../../../domain/failure.ts'
 import { toInstant } from '../../../domain/local-time.ts'
 import { toE164 } from '../../../domain/phone.ts'
 import { dateIn } from '../../../domain/rebook/choose.ts'
-import { bookVisit, visitTime } from '../../../flows/book-visit.ts'
+import { bookVisit, clinicOf, visitTime } from '../../../flows/book-visit.ts'
 import { betterOpenings } from '../../../flows/judge-booking.ts'
 import { once } from '../../../flows/once.ts'
+import type { Alarm } from '../../../flows/ports.ts'
 import { previewVisit, type Proposal } from '../../../flows/preview-visit.ts'
-import { ringDue } from '../../../flows/ring-due.ts'
+import { setAlarmsSoon } from '../../../flows/ring-due.ts'
 import { emptyFields, faultsFrom, faultsOf, historyOf, readFields, requestOf, type BookFields, type Faults } from './book-fields.ts'
 import { bookForm } from './book-form.ts'
 import type { Look } from './book-look.ts'
@@ -55,8 +56,13 @@ async function keep(sheet: Sheet, fields: BookFields): Promise<string> {
   const { deps } = sheet
   const request = requestOf(sheet, fields, todayOf(sheet))
   const key = /^[\w-]{8,80}$/.test(fields.key) ? `desk ${fields.key}` : deps.newId('k')
-  const answer = await once(deps, key, request, async (tx) => ({ status: 201, body: { id: (await bookVisit(tx, deps, request)).booking.id } }))
-  await ringDue(deps)
+  let alarms: Alarm[] = []
+  const answer = await once(deps, key, request, (tx) => clinicOf(tx, request.clinic), async (tx, clinic) => {
+    const booked = await bookVisit(tx, deps, request, clinic)
+    alarms = booked.alarms
+    return { status: 201, body: { id: booked.booking.id } }
+  }) // prettier-ignore
+  setAlarmsSoon(deps, alarms)
   const { id } = answer.body as { id: string }
   if (!answer.repeated) deps.notice('booked', { booking: id })
   return id

@@ -1,0 +1,42 @@
+import { CompiledQuery, type Insertable, type Kysely } from 'kysely'
+import type { AllTables } from './access-tables.ts'
+
+/** Rows of a statement whose text is made once: for what is asked all the time. @returns them as the database has them */
+export async function rowsOf<Row>(db: Pick<Kysely<never>, 'executeQuery'>, text: string, params: unknown[] = []): Promise<Row[]> {
+  return (await db.executeQuery<Row>(CompiledQuery.raw(text, params))).rows
+}
+
+const texts = new Map<string, string>()
+
+/**
+ * Inserts rows, which all have the same columns, as one parameter: a document that PostgreSQL takes apart. Its text is the
+ * same for any number of rows, so that it is made once; row by row and column by column, making it would cost more than the
+ * rest of a booking.
+ *
+ * @param orNothing leaves alone what is there already.
+ */
+export async function insertRows<Table extends keyof AllTables>(
+  db: Pick<Kysely<never>, 'executeQuery'>,
+  table: Table,
+  rows: readonly Insertable<AllTables[Table]>[],
+  { orNothing = false } = {},
+): Promise<void> {
+  if (rows.length === 0) return
+  await db.executeQuery(CompiledQuery.raw(textFor(table, Object.keys(rows[0]!), orNothing), [asJson(rows)]))
+}
+
+function textFor(table: string, names: readonly string[], orNothing: boolean): string {
+  const key = `${table} ${names.join()} ${orNothing}`
+  const known = texts.get(key)
+  if (known) return known
+  const columns = names.map((name) => `"${name}"`).join(', ')
+  const text = `insert into "${table}" (${columns}) select ${columns} from json_populate_recordset(null::"${table}", $1)${orNothing ? ' on conflict do nothing' : ''}`
+  texts.set(key, text)
+  return text
+}
+
+/** Half a character, as a careless program cuts them, is no text for PostgreSQL: it becomes the sign for an unreadable one. */
+function asJson(rows: readonly object[]): string {
+  const json = JSON.stringify(rows)
+  return /\\ud[89a-f]/.test(json) ? JSON.stringify(rows, (_key, value: unknown) => (typeof value === 'string' ? Buffer.from(value).toString() : value)) : json
+}
