@@ -77,6 +77,14 @@ describe('an exchange over a real connection', () => {
     expect(await (await gatewayTo(port)).send(message())).toEqual({ kind: 'unknown', code: 'econnreset' })
   })
 
+  it('has an unknown outcome also when the connection was passed on to it by the one before', async () => {
+    const { port, connections } = await peer((socket, nth) => (nth === 1 ? setTimeout(() => socket.write(OK), 20) : socket.destroy()))
+    const gateway = await gatewayTo(port, { maxConnections: 1 })
+    const [first, second] = await Promise.all([gateway.send(message('a')), gateway.send(message('b'))])
+    expect(connections()).toBe(1)
+    expect([first, second]).toEqual([{ kind: 'accepted' }, { kind: 'unknown', code: 'econnreset' }])
+  })
+
   it('has an unknown outcome when no answer comes in time', async () => {
     const { port, requests } = await peer(() => {})
     expect(await (await gatewayTo(port)).send(message())).toEqual({ kind: 'unknown', code: 'timeout' })

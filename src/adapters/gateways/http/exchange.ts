@@ -38,6 +38,9 @@ export function connections(protocol: string, maxSockets: number): http.Agent {
 /** Under the 5 s after which common servers drop an idle connection: a write into one that closes has an unknown fate. */
 const IDLE_MS = 4_000
 
+/** Connections that are through: one may pass from a request to a waiting one without Node calling it used before. */
+const open = new WeakSet<object>()
+
 /** Sends one request and reads its answer. Never throws: a fault says whether the request may have been seen. */
 export function exchange(request: WireRequest, agent: http.Agent, timeoutMs: number): Promise<WireAnswer | WireFault> {
   // An address in place of a name is never looked up, so the agent's guard does not see it.
@@ -56,8 +59,8 @@ export function exchange(request: WireRequest, agent: http.Agent, timeoutMs: num
       resolve(result)
     }
     sending.on('socket', (socket) => {
-      if (sending.reusedSocket) handedOver = true
-      else socket.once(secure ? 'secureConnect' : 'connect', () => (handedOver = true))
+      if (open.has(socket)) handedOver = true
+      else socket.once(secure ? 'secureConnect' : 'connect', () => (open.add(socket), (handedOver = true)))
     })
     sending.on('error', (error) => settle(faultOf(error, handedOver)))
     sending.on('response', (response) => void readAnswer(response).then(settle, (error: Error) => settle(faultOf(error, true))))
