@@ -27,10 +27,13 @@ async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempte
     outcome.kind === 'accepted' ? [{ id: message.id, attempt: message.attempt, gateway: message.gateway, ref: outcome.ref ?? null }] : [],
   )
   if (accepted.length === 0) return
-  const sent = new Set(await tx.dispatch.accept(accepted, deps.clock.now()))
-  for (const id of sent) deps.notice('message-sent', { message: id })
   const known = new Map(accepted.filter(({ ref }) => ref !== null).map((each) => [`${each.gateway} ${each.ref}`, each]))
-  for (const receipt of await tx.dispatch.takeEarlyReceipts([...known.values()].map(({ gateway, ref }) => ({ gateway, ref: ref! })))) {
+  const [sent, early] = await Promise.all([
+    tx.dispatch.accept(accepted, deps.clock.now()),
+    tx.dispatch.takeEarlyReceipts([...known.values()].map(({ gateway, ref }) => ({ gateway, ref: ref! }))),
+  ])
+  for (const id of sent) deps.notice('message-sent', { message: id })
+  for (const receipt of early) {
     await applyReceipt(tx, deps, known.get(`${receipt.gateway} ${receipt.ref}`)!.id, receipt)
   }
 }

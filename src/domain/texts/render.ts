@@ -49,12 +49,18 @@ export function renderText(library: TextLibrary, request: TextRequest): Rendered
 export function renderOne(text: Text, language: Language, values: TextValues, fold = false): RenderedText {
   const written = write(text, language, values)
   const words = fold ? foldTypography(written) : written
-  const { encoding, segments } = measureSms(words)
+  // What it costs and how easy it reads is for those who write texts: worked out when asked, not for each message sent.
   return {
     text: words,
-    encoding,
-    segments: text.channel === 'sms' ? segments : 0,
-    grade: readingGrade(readingCounts(words, language.reading, notOurWords(values)), language.reading),
+    get encoding() {
+      return measureSms(words).encoding
+    },
+    get segments() {
+      return text.channel === 'sms' ? measureSms(words).segments : 0
+    },
+    get grade() {
+      return readingGrade(readingCounts(words, language.reading, notOurWords(values)), language.reading)
+    },
     state: text.approval ? 'approved' : 'draft',
     language: language.code,
   }

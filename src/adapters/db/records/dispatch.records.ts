@@ -1,8 +1,10 @@
 import { sql } from 'kysely'
 import { UNSENT, type Message } from '../../../domain/message.ts'
+import type { Channel } from '../../../domain/texts/kinds.ts'
 import type { Alarm, DispatchRecords, Figures, Surroundings, WorkerRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { lockNumbers } from '../number-lock.ts'
+import { rowsOf } from '../ready-made.ts'
 import type { Db, MessageTable } from '../tables.ts'
 import { bookingsById } from './booking.records.ts'
 import { clinicsById } from './clinic.records.ts'
@@ -36,14 +38,16 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
     },
     due: async (alarms, now) => {
       const ids = alarms.map(({ messageId }) => messageId)
-      await lockNumbers(db, sql`select phone_print from message where id = any(${ids}::text[])`)
-      const { rows } = await sql<MessageTable>`select message.* from message
+      const locked = lockNumbers(db, sql`select phone_print from message where id = any(${ids}::text[])`)
+      const found = sql<MessageTable>`select message.* from message
         join unnest(${ids}::text[], ${alarms.map(({ revision }) => revision)}::integer[]) as alarm (id, revision) on alarm.id = message.id
         where message.state in (${sql.join(UNSENT.map((state) => sql.lit(state)))})
           and message.revision is not distinct from alarm.revision
           and message.send_at <= ${new Date(now.getTime() + EARLY_MS)}
         order by message.send_at, message.id
         for no key update of message skip locked`.execute(db)
+      // The second goes after the first without a word in between; it sees what was committed until the numbers were free.
+      const [, { rows }] = await Promise.all([locked, found])
       return rows.map((row) => toMessage(row, vault))
     },
     surroundings: (messages, since) => surroundings(db, vault, messages, since),
@@ -133,22 +137,24 @@ async function figures(db: Db, now: Date): Promise<Figures> {
 
 async function surroundings(db: Db, vault: Vault, messages: readonly Message[], since: Date): Promise<Surroundings> {
   const phones = new Map(messages.map(({ phone }) => [vault.fingerprint(phone), phone]))
-  const prints = [...phones.keys()]
   const patientIds = distinct(messages.map(({ patientId }) => patientId))
-  const optedOut = await db.selectFrom('opt_out').select('phone_print').where('phone_print', '=', sql<string>`any(${prints}::text[])`).execute()
-  const consents = await db
-    .selectFrom('consent')
-    .select(['patient_id', 'channel'])
-    .where('patient_id', '=', sql<string>`any(${patientIds}::text[])`)
-    .where('withdrawn_at', 'is', null)
-    .execute()
+  const [optedOut, consents, bookings, patients, clinics, recent] = await Promise.all([
+    rowsOf<{ phone_print: string }>(db, 'select phone_print from opt_out where phone_print = any($1)', [[...phones.keys()]]),
+    rowsOf<{ patient_id: string; channel: Channel }>(db, 'select patient_id, channel from consent where patient_id = any($1) and withdrawn_at is null', [patientIds]),
+    bookingsById(db, vault, distinct(messages.map(({ bookingId }) => bookingId))),
+    patientRecords(db, vault).many(patientIds),
+    clinicsById(db, distinct(messages.map(({ clinicId }) => clinicId))),
+    lately(db, phones, since),
+  ])
+  const channels = new Map(patientIds.map((id) => [id, new Set<Channel>()]))
+  for (const { patient_id, channel } of consents) channels.get(patient_id)?.add(channel)
   return {
-    bookings: byId(await bookingsById(db, vault, distinct(messages.map(({ bookingId }) => bookingId)))),
-    patients: byId(await patientRecords(db, vault).many(patientIds)),
-    clinics: byId(await clinicsById(db, distinct(messages.map(({ clinicId }) => clinicId)))),
-    channels: new Map(patientIds.map((id) => [id, new Set(consents.filter(({ patient_id }) => patient_id === id).map(({ channel }) => channel))])),
+    bookings: byId(bookings),
+    patients: byId(patients),
+    clinics: byId(clinics),
+    channels,
     optedOut: new Set(optedOut.map(({ phone_print }) => phones.get(phone_print)!)),
-    lately: await lately(db, phones, since),
+    lately: recent,
   }
 }
 
