@@ -2,8 +2,9 @@ import { EventEmitter } from 'node:events'
 import { existsSync } from 'node:fs'
 import { mkdir } from 'node:fs/promises'
 import { join } from 'node:path'
-import type { PGlite, Results } from '@electric-sql/pglite'
+import type pg from 'pg'
 import { Failure } from '../../domain/failure.ts'
+import { sessionOf } from './embedded-wire.ts'
 import { claimFolder } from './folder-claim.ts'
 import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool, type PoolClient, type QueryResult } from './pool.ts'
 import { startPglite } from './start-pglite.ts'
@@ -18,80 +19,68 @@ const ENDS = /^\s*(commit|rollback)\s*;?\s*$/i
  * COMMIT/ROLLBACK. Notifications reach every client, as BullMQ's blocking worker needs.
  */
 class EmbeddedClient extends EventEmitter implements PoolClient {
-  readonly #pglite: PGlite
+  readonly #session: pg.Client
   readonly #turnstile: Turnstile
   readonly #onRelease: (client: EmbeddedClient) => void
-  #leave: (() => void) | null = null
-  /** Statements of one client follow each other, however many are asked for at once. */
-  #before: Promise<unknown> = Promise.resolve()
+  /** While in a transaction: resolves once it is this client's turn, to how to let the next one in. */
+  #turn: Promise<() => void> | null = null
 
-  constructor(pglite: PGlite, turnstile: Turnstile, onRelease: (client: EmbeddedClient) => void) {
+  constructor(session: pg.Client, turnstile: Turnstile, onRelease: (client: EmbeddedClient) => void) {
     super()
-    this.#pglite = pglite
+    this.#session = session
     this.#turnstile = turnstile
     this.#onRelease = onRelease
   }
 
-  query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
-    if (BEGINS.test(text)) this.#turnstile.hold(this)
-    const answer = this.#before.then(() => this.#next(text, params))
-    this.#before = answer.catch(() => {})
-    return answer
-  }
-
-  async #next(text: string, params?: readonly unknown[]): Promise<QueryResult> {
-    if (this.#leave) return this.#within(text, params)
-    const leave = await this.#turnstile.enter(this)
-    if (BEGINS.test(text)) {
-      this.#leave = leave
-      return this.#within(text, params)
+  async query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    if (BEGINS.test(text) && !this.#turn) {
+      this.#turn = this.#turnstile.enter(this)
+      this.#turnstile.hold(this)
     }
+    if (this.#turn) return this.#within(this.#turn, text, params)
+    const leave = await this.#turnstile.enter(this)
     try {
-      return await run(this.#pglite, text, params)
+      return await this.#ask(text, params)
     } finally {
       leave()
     }
   }
 
-  async #within(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+  /** What is asked within a transaction goes at once, without waiting for what was asked before. */
+  async #within(turn: Promise<() => void>, text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    const ends = ENDS.test(text)
+    if (ends) this.#turn = null
+    const leave = await turn
     try {
-      return await run(this.#pglite, text, params)
+      return await this.#ask(text, params)
     } finally {
-      if (ENDS.test(text)) this.#end()
+      if (ends) {
+        this.#turnstile.hold(null)
+        leave()
+      }
     }
   }
 
-  #end(): void {
-    this.#turnstile.hold(null)
-    this.#leave?.()
-    this.#leave = null
+  async #ask(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    return (await this.#session.query(text, params as unknown[] | undefined)) as unknown as QueryResult
   }
 
   release(): void {
     // A client given back in mid-transaction must not leave the only session locked.
-    if (this.#leave) void this.#within('rollback')
+    if (this.#turn) void this.query('rollback').catch(() => {})
     this.#onRelease(this)
   }
 }
 
-async function run(pglite: PGlite, text: string, params?: readonly unknown[]): Promise<QueryResult> {
-  // Several statements in one string (migrations) are only understood by the simple protocol.
-  const result: Results<Record<string, unknown>> | undefined = params?.length
-    ? await pglite.query(text, [...params])
-    : ((await pglite.exec(text)).at(-1) as Results<Record<string, unknown>> | undefined)
-  const rows = result?.rows ?? []
-  return { rows, rowCount: rows.length || (result?.affectedRows ?? 0), command: text.trimStart().split(/\s/, 1)[0]!.toUpperCase() }
-}
-
 class EmbeddedPool extends EventEmitter implements Pool {
-  readonly #pglite: PGlite
+  readonly #session: pg.Client
   readonly #turnstile = new Turnstile()
   readonly #clients = new Set<EmbeddedClient>()
 
-  constructor(pglite: PGlite) {
+  constructor(session: pg.Client) {
     super()
-    this.#pglite = pglite
-    pglite.onNotification((channel, payload) => {
+    this.#session = session
+    session.on('notification', ({ channel, payload }) => {
       for (const client of this.#clients) client.emit('notification', { channel, payload })
     })
   }
@@ -101,7 +90,7 @@ class EmbeddedPool extends EventEmitter implements Pool {
   }
 
   async connect(): Promise<PoolClient> {
-    const client = new EmbeddedClient(this.#pglite, this.#turnstile, (released) => this.#clients.delete(released))
+    const client = new EmbeddedClient(this.#session, this.#turnstile, (released) => this.#clients.delete(released))
     this.#clients.add(client)
     return client
   }
@@ -165,8 +154,9 @@ export async function openEmbedded(folder: string | undefined): Promise<Database
   if (folder) refuseMoved(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}
   const pglite = await startPglite({ dataDir: folder ? join(folder, 'postgres') : 'memory://' })
-  await pglite.exec(`set search_path to ${SCHEMA}, ${QUEUE_SCHEMA}; set timezone to 'UTC'`)
-  const pool = new EmbeddedPool(pglite)
+  const session = await sessionOf(pglite)
+  await session.query(`set search_path to ${SCHEMA}, ${QUEUE_SCHEMA}; set timezone to 'UTC'`)
+  const pool = new EmbeddedPool(session)
   return {
     kind: 'embedded',
     records: pool,

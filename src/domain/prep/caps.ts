@@ -18,6 +18,7 @@ function dayNumber(at: Date, zone: string): number {
  * @param others instants of the patient's other unsolicited messages, past and planned, any order.
  */
 export function withinCaps(at: Date, others: readonly Date[], zone: string): boolean {
+  if (others.length === 0) return true
   const day = dayNumber(at, zone)
   const days = others.map((other) => dayNumber(other, zone))
   if (days.filter((other) => other === day).length >= CAPS.aDay) return false
