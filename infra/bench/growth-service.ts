@@ -18,8 +18,10 @@ export interface Asked {
   sweep: () => Promise<number>
   /** Puts in the empty queue what is due within the horizon. */
   ring: () => Promise<{ count: number; ms: number }>
-  /** What a worker does before it takes up its work. */
-  workerStart: () => Promise<number>
+  /** Sets every alarm of the horizon again, as a worker does at its start. */
+  reset: () => Promise<number>
+  /** Looks for visits planned by another content of their protocol, as a worker does at its start. */
+  replan: () => Promise<number>
   metrics: () => Promise<number>
   jobs: () => Promise<number>
   /** Bytes that the process holds once its rubbish is collected. */
@@ -57,7 +59,8 @@ const asked: Asked = {
     const ms = await timed(async () => (count = await ringDue(deps)))
     return { count, ms }
   },
-  workerStart: () => timed(async () => { await resetAlarms(deps); await replanChanged(deps) }), // prettier-ignore
+  reset: () => timed(() => resetAlarms(deps)),
+  replan: () => timed(() => replanChanged(deps)),
   metrics: () => timed(() => composed.metrics.text()),
   jobs: () => queue.getJobCountByTypes('delayed', 'waiting', 'prioritized'),
   memory: async () => {

@@ -75,7 +75,7 @@ async function started(config: Config, role: 'web' | 'all'): Promise<Service> {
     child.send({ what, text })
     return (await answerOf(child)) as never
   }
-  return { url, startMs: ms, sql: ask('sql'), sweep: ask('sweep'), ring: ask('ring'), workerStart: ask('workerStart'), metrics: ask('metrics'), jobs: ask('jobs'), memory: ask('memory'), stop: ask('stop') }
+  return { url, startMs: ms, sql: ask('sql'), sweep: ask('sweep'), ring: ask('ring'), reset: ask('reset'), replan: ask('replan'), metrics: ask('metrics'), jobs: ask('jobs'), memory: ask('memory'), stop: ask('stop') }
 }
 
 function answerOf(child: ChildProcess): Promise<unknown> {
@@ -161,7 +161,8 @@ async function measured({ config }: BenchStore, size: number): Promise<Figures> 
   await service.sql('vacuum analyze daysix.message')
   const horizon = await service.ring()
   const jobs = await service.jobs()
-  const workerStart = await service.workerStart()
+  const reset = await service.reset()
+  const replans = await timesOf(3, service.replan)
   const bookings = await bookingTimes(service, config)
   // As workers would have by now: none run here, so that a booking has the machine to itself.
   const due = ['planned', 'queued'].map((state) => `select id from daysix.message where state = '${state}' and send_at <= now()`)
@@ -177,9 +178,10 @@ async function measured({ config }: BenchStore, size: number): Promise<Figures> 
     ...bookings,
     ...sweeps,
     'alarms of the horizon, each, ms': horizon.ms / Math.max(1, horizon.count),
+    'alarms set again, each, ms': reset / Math.max(1, horizon.count),
+    'changed protocols looked for, ms': quantile(replans, 0.5),
     'metrics p50, ms': quantile(metrics, 0.5),
     'start of a web, ms': service.startMs,
-    'start of a worker, ms': workerStart,
     'memory of the service, MB': memory / 2 ** 20,
     'bytes a booking': (config.databaseUrl ? Number(bytes) : await sizeOf(config.dataDir)) / size,
     'jobs in the queue': jobs,
@@ -225,8 +227,9 @@ async function timesOf(count: number, once: () => Promise<number>): Promise<numb
 
 const quantile = (sorted: number[], share: number) => sorted[Math.min(sorted.length - 1, Math.ceil(sorted.length * share) - 1)]!
 
+/** Without the write-ahead log, which is as large with few bookings as with many. */
 async function sizeOf(folder: string): Promise<number> {
-  const names = await readdir(folder, { recursive: true })
+  const names = (await readdir(folder, { recursive: true })).filter((name) => !name.includes('pg_wal'))
   const sizes = await Promise.all(names.map(async (name) => (await stat(join(folder, name))).size))
   return sizes.reduce((sum, size) => sum + size, 0)
 }
