@@ -34,7 +34,7 @@ const schema = z
     LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
     HORIZON_HOURS: wholeNumber(48, 24 * 14),
     ANSWERS_A_DAY: wholeNumber(8, 100),
-    CONCURRENCY: wholeNumber(50, 1000),
+    CONCURRENCY: wholeNumber(100, 1000),
     SWEEP_SECONDS: wholeNumber(30, 600),
     DRAFT_TEXTS: z.enum(['allow', 'refuse']).optional(),
     OIDC_ISSUER: z.url({ protocol: /^https?$/, error: 'Give the address of the identity provider: https://…' }).optional(),

@@ -6,13 +6,13 @@ import { compose } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
 import { startService } from '../../src/service.ts'
 
-const [mode, url, queue] = process.argv.slice(2)
+const [mode, url, queue, concurrency] = process.argv.slice(2)
 process.on('disconnect', () => process.exit(0))
 if (mode === 'bare') {
   const store = redisQueueStore(process.env.REDIS_URL!)
   const agent = connections('http:', 100)
   const call = { url: new URL(url!), method: 'POST', headers: { 'content-type': 'application/json' }, body: Buffer.from(JSON.stringify({ id: 'x', to: 'y', text: 'z'.repeat(140) })) }
-  const worker = new Worker(queue!, () => exchange(call, agent, 5_000), { connection: store.connection as never, prefix: store.prefix, concurrency: 50 }, store.factory as never)
+  const worker = new Worker(queue!, () => exchange(call, agent, 5_000), { connection: store.connection as never, prefix: store.prefix, concurrency: Number(concurrency) }, store.factory as never)
   await worker.waitUntilReady()
 } else {
   const config = { ...loadConfig(), sweepSeconds: 0 }
