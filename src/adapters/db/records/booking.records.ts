@@ -78,7 +78,8 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
         .selectAll()
         .where('state', '=', 'booked')
         .where('protocol', '=', protocol)
-        .where('plan_basis', '<>', digest)
+        // Not "other than", which would read every visit of the protocol: the index knows what lies on either side of it.
+        .where((eb) => eb.or([eb('plan_basis', '<', digest), eb('plan_basis', '>', digest)]))
         .where('visit_at', '>', after)
         .orderBy('visit_at')
         .limit(limit)
