@@ -67,8 +67,9 @@ async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void
   for (const { message } of going) deps.hands.held.add(nextGripOf(message))
   await tx.workers.ensure(deps.hands.id)
   const written = going.map(({ message, outgoing }) => ({ message, text: outgoing.text }))
-  await tx.dispatch.claim(written, deps.hands.id, deps.clock.now())
-  for (const { message } of going) message.attempt++
+  const claimedAt = deps.clock.now()
+  await tx.dispatch.claim(written, deps.hands.id, claimedAt)
+  for (const { message } of going) Object.assign(message, { attempt: message.attempt + 1, claimedAt })
 }
 
 function around({ bookingId, patientId, clinicId }: Message, found: Surroundings): Around {

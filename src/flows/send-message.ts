@@ -1,3 +1,4 @@
+import type { Message } from '../domain/message.ts'
 import { claimDue, gripOf, type Claim, type Claimed } from './claim-messages.ts'
 import { gather, type Gathered } from './gather.ts'
 import type { SendOutcome } from './gateway.ts'
@@ -22,6 +23,8 @@ export interface Sender {
 /** Most messages decided about or recorded in one transaction: enough to share its cost, few enough not to keep others waiting. */
 const BATCH = 100
 const PATIENCE_MS = 1_000
+/** Well before a claim is taken over by others: see SILENT_SECONDS. */
+const STALE_MS = 20_000
 /** Alarms are fetched one by one: a moment without a new one ends a batch, and so do so many moments. */
 const LINGER_MS = 4
 const LINGERS = 15
@@ -82,9 +85,14 @@ async function asLongAsItTakes(attempted: Attempted, records: Gathered<Attempted
   }
 }
 
+/** It has been heard again since it stood still, but this was claimed before; and what was checked then may no longer hold. */
+function isStale({ clock }: Deps, { claimedAt }: Message): boolean {
+  return claimedAt !== null && clock.now().getTime() - claimedAt.getTime() > STALE_MS
+}
+
 async function handOver(deps: Deps, { message, outgoing }: Claimed): Promise<SendOutcome> {
   // This process stood still for so long that another may have taken the message over. It was certainly not sent.
-  if (!deps.hands.steady()) return { kind: 'later', code: 'stood-still' }
+  if (!deps.hands.steady() || isStale(deps, message)) return { kind: 'later', code: 'stood-still' }
   const gateway = deps.gateways.get(message.gateway)
   if (!gateway?.channels.includes(message.channel)) return { kind: 'rejected', code: 'no-gateway' }
   return gateway.send(outgoing)

@@ -27,8 +27,8 @@ export async function applyReceipt(tx: Tx, deps: Deps, id: string, { state, code
   if (state === 'undelivered' && (await callsAgain(tx, deps, id, code ?? null))) return
   const facts = { endedAt: at, code: code ?? null }
   const known = state === 'delivered' ? (['sent', 'undelivered'] as const) : (['sent'] as const)
-  // Delivered proves that it arrived, also where a lost claim is just about to be sent again.
-  const guessed = state === 'delivered' ? (['sending', 'queued'] as const) : (['sending'] as const)
+  // Delivered proves that it arrived, also where a lost claim is just about to be sent again, or was given up before that.
+  const guessed = state === 'delivered' ? (['sending', 'queued', 'withdrawn', 'expired'] as const) : (['sending'] as const)
   const moved = (await tx.messages.move(id, known, state, facts)) || (await tx.messages.move(id, guessed, state, { ...facts, sentAt: at }))
   if (!moved) return
   deps.notice(`message-${state}`, { message: id })
