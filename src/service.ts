@@ -3,6 +3,7 @@ import express, { type Router } from 'express'
 import { createApp } from './adapters/http/app.ts'
 import { listen, type Listening } from './adapters/http/listen.ts'
 import { operations, type Readiness } from './adapters/http/operations.ts'
+import { problemHandler } from './adapters/http/problem.ts'
 import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
@@ -11,7 +12,7 @@ import { callOf, hearKeys } from './flows/hear-keys.ts'
 import { hearReply } from './flows/hear-reply.ts'
 import { replanChanged } from './flows/replan-changed.ts'
 import { createSender } from './flows/send-message.ts'
-import { resetAlarms, sweep } from './flows/sweep.ts'
+import { closeAllPast, resetAlarms, sweep } from './flows/sweep.ts'
 import { takeReceipt } from './flows/take-receipt.ts'
 
 export type Role = 'web' | 'worker' | 'all'
@@ -71,6 +72,7 @@ async function startWorker(config: Config, { deps, log, database, metrics }: Com
   })
   await resetAlarms(deps).catch(tell('alarms not reset'))
   await replanChanged(deps).catch(tell('plans not renewed'))
+  await closeAllPast(deps).catch(tell('calls about past visits not closed'))
   const stopSweeping = rhythm ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed')) : undefined
   return async () => {
     await stopSweeping?.()
@@ -100,5 +102,6 @@ async function startWeb(config: Config, composed: Composed, extra?: Router): Pro
 async function startHealth(config: Config, composed: Composed): Promise<Listening | undefined> {
   if (config.healthPort === undefined) return undefined
   const app = express().disable('x-powered-by').use(operations({ ready: readiness(composed), metrics: composed.metrics, apiKey: config.apiKey }))
+  app.use(problemHandler(composed.log))
   return listen(app, config.host, config.healthPort)
 }

@@ -186,8 +186,8 @@ export interface FollowUpRecords {
   reopen(id: string, closedSince: Date): Promise<boolean>
   /** False when it was closed already. */
   close(id: string, by: string, outcome: string, at: Date): Promise<boolean>
-  /** Closes open ones of these reasons whose visit began before then. @returns how many */
-  closePast(reasons: readonly FollowUpReason[], before: Date, outcome: string, at: Date): Promise<number>
+  /** Closes open ones of these reasons whose visit began within this interval. @returns how many */
+  closePast(reasons: readonly FollowUpReason[], began: { from: Date; to: Date }, outcome: string, at: Date): Promise<number>
 }
 
 /** What happened, for people who ask later. Ids and words of ours only. */

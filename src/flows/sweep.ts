@@ -4,7 +4,7 @@ import type { SendOutcome } from './gateway.ts'
 import { wholeBooking } from './lookups.ts'
 import { gripOf, lostWorth } from './claim-messages.ts'
 import type { Deps } from './ports.ts'
-import { POINTLESS_AFTERWARDS, openFollowUp } from './records-made.ts'
+import { POINTLESS_AFTERWARDS, idsOf, openFollowUp } from './records-made.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { ringDue, setAlarms } from './ring-due.ts'
 import { applyReceipt } from './take-receipt.ts'
@@ -25,6 +25,8 @@ const DELIVERY_MS = 60 * MINUTE
 const BEFORE_MARK_MS = 120 * MINUTE
 /** A visit is over so long after it began; then what was to be done before it is pointless. */
 const OVER_MS = 12 * 60 * MINUTE
+/** How far back each sweep looks for visits that are over. */
+const LATELY_MS = 2 * 24 * 60 * MINUTE
 /** Answers to repeated requests are kept for so long. */
 const KEYS_KEPT_MS = 7 * 24 * 60 * MINUTE
 
@@ -41,7 +43,7 @@ export async function sweep(deps: Deps): Promise<void> {
   if (failures.length > 0) throw failures[0]
 }
 
-const STEPS: ((deps: Deps) => Promise<unknown>)[] = [expireWorthless, recoverOwn, recoverStuck, matchReceipts, giveUpWaiting, lapseOffers, closePast, ringDue, ringOverdue, forgetKeys]
+const STEPS: ((deps: Deps) => Promise<unknown>)[] = [expireWorthless, recoverOwn, recoverStuck, matchReceipts, giveUpWaiting, lapseOffers, (deps) => closePast(deps), ringDue, ringOverdue, forgetKeys]
 
 /** Does `each` for all there is, a batch at a time. `next` must not bring back what has been dealt with. */
 async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) => Promise<void>): Promise<void> {
@@ -57,7 +59,7 @@ function expireWorthless(deps: Deps): Promise<void> {
   const expire = (message: Message) =>
     deps.store.transact(async (tx) => {
       if (!(await tx.messages.move(message.id, ['planned', 'queued'], 'expired', { code: 'too-late', endedAt: now }))) return
-      deps.notice('message-expired', { message: message.id })
+      deps.notice('message-expired', idsOf(message))
       const around = message.bookingId ? await wholeBooking(tx, await tx.bookings.get(message.bookingId)) : null
       if (around) await lostWorth(tx, deps, message, around)
     })
@@ -81,7 +83,7 @@ function recoverStuck(deps: Deps): Promise<void> {
 
 async function recover(deps: Deps, message: Message, outcome: SendOutcome): Promise<void> {
   const [alarm] = await deps.store.transact((tx) => recordOutcomes(tx, deps, [{ message, outcome }]))
-  deps.notice('claim-recovered', { message: message.id, outcome: outcome.kind })
+  deps.notice('claim-recovered', { ...idsOf(message), outcome: outcome.kind })
   if (alarm) await setAlarms(deps, [alarm])
 }
 
@@ -97,7 +99,7 @@ function matchReceipts(deps: Deps): Promise<void> {
     (limit) => deps.store.read.dispatch.crossedReceipts(limit),
     ({ messageId, ...named }) =>
       deps.store.transact(async (tx) => {
-        for (const receipt of await tx.dispatch.takeEarlyReceipts([named])) await applyReceipt(tx, deps, messageId, receipt)
+        for (const receipt of await tx.dispatch.takeEarlyReceipts([named])) await applyReceipt(tx, deps, { id: messageId }, receipt)
       }),
   )
 }
@@ -155,10 +157,13 @@ function forgetKeys(deps: Deps): Promise<void> {
   return deps.store.read.idempotency.forget(new Date(deps.clock.now().getTime() - KEYS_KEPT_MS))
 }
 
-/** The call list is for what can still be done. */
-async function closePast(deps: Deps): Promise<void> {
+/** The call list is for what can still be done. Visits that were over long ago were looked at when they were. */
+async function closePast(deps: Deps, since = new Date(deps.clock.now().getTime() - OVER_MS - LATELY_MS)): Promise<void> {
   const now = deps.clock.now()
-  const before = new Date(now.getTime() - OVER_MS)
-  const closed = await deps.store.read.followUps.closePast(POINTLESS_AFTERWARDS, before, 'the visit is over', now)
+  const over = { from: since, to: new Date(now.getTime() - OVER_MS) }
+  const closed = await deps.store.read.followUps.closePast(POINTLESS_AFTERWARDS, over, 'the visit is over', now)
   if (closed > 0) deps.notice('follow-ups-closed', {})
 }
+
+/** As the sweep does, for visits of any time: nobody may have swept for long. */
+export const closeAllPast = (deps: Deps): Promise<void> => closePast(deps, new Date(0))

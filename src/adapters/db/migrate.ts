@@ -6,7 +6,7 @@ import * as deskSearch from './migrations/0002-desk-search.ts'
 import * as workers from './migrations/0003-workers.ts'
 import * as access from './migrations/0004-access.ts'
 import * as planBasis from './migrations/0005-plan-basis.ts'
-import * as slotFirst from './migrations/0006-slot-first.ts'
+import * as growth from './migrations/0006-growth.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -15,7 +15,7 @@ const MIGRATIONS = {
   '0003-workers': workers,
   '0004-access': access,
   '0005-plan-basis': planBasis,
-  '0006-slot-first': slotFirst,
+  '0006-growth': growth,
 }
 
 /** Brings our schema and the queue's up to date. Safe to call from several processes at once. */

@@ -1,3 +1,4 @@
+import { sql } from 'kysely'
 import { FOLLOW_UP_REASONS, type FollowUp, type FollowUpReason } from '../../../domain/follow-up.ts'
 import type { FollowUpRecords, IdempotencyRecords, TrailRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
@@ -87,16 +88,13 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
     insert: async (followUp) => {
       await insertRows(db, 'follow_up', [toRow(followUp, vault)])
     },
-    closePast: async (reasons, before, outcome, at) => {
-      const closed = await db
-        .updateTable('follow_up')
-        .set({ closed_at: at, closed_by: 'daysix', outcome })
-        .where('closed_at', 'is', null)
-        .where('reason', 'in', [...reasons])
-        .where('booking_id', 'in', (eb) => eb.selectFrom('booking').select('booking.id').where('booking.visit_at', '<', before).whereRef('booking.id', '=', 'follow_up.booking_id'))
-        .returning('id')
-        .execute()
-      return closed.length
+    closePast: async (reasons, { from, to }, outcome, at) => {
+      // From the visits, of which few have just ended, to their calls: a region has many open calls.
+      const { rows } = await sql<{ id: string }>`update follow_up set closed_at = ${at}, closed_by = 'daysix', outcome = ${outcome}
+        from booking where booking.id = follow_up.booking_id and booking.visit_at >= ${from} and booking.visit_at < ${to}
+          and follow_up.closed_at is null and follow_up.reason = any(${reasons}::text[])
+        returning follow_up.id`.execute(db)
+      return rows.length
     },
     close: async (id, by, outcome, at) => {
       const closed = await db

@@ -35,13 +35,16 @@ export async function matching(db: Db, vault: Vault, words: readonly string[], l
   return rows.map(({ patient_id }) => patient_id)
 }
 
-/** Patients kept before names could be looked for: their ids, a batch at a time. */
+/**
+ * Patients kept before names could be looked for: their ids, a batch at a time, the newest first. Ids sort by time and
+ * newer patients have words from the start, so once the oldest of all has some, everybody has.
+ */
 export async function withoutWords(db: Db, limit: number): Promise<string[]> {
-  const rows = await db
+  const without = db
     .selectFrom('patient')
     .select('patient.id')
     .where((eb) => eb.not(eb.exists(eb.selectFrom('patient_word').select('print').whereRef('patient_id', '=', 'patient.id'))))
-    .limit(limit)
-    .execute()
-  return rows.map(({ id }) => id)
+  const oldest = db.selectFrom('patient').select('id').orderBy('id').limit(1)
+  if ((await without.where('patient.id', '=', oldest).execute()).length === 0) return []
+  return (await without.orderBy('patient.id', 'desc').limit(limit).execute()).map(({ id }) => id)
 }
