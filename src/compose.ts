@@ -152,7 +152,7 @@ function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides)
 /** The real alarm clock over whatever stores are configured. */
 export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): AlarmQueue {
   const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
-  const onError = (error: Error) => log.warn({ name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
+  const onError = (error: Error, message?: string) => log.warn({ message, name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
 }
 

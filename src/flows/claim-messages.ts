@@ -5,7 +5,7 @@ import { inZone, mayRing, nextAllowed } from '../domain/prep/sending-hours.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
 import type { Outgoing } from './gateway.ts'
 import type { Alarm, Deps, Surroundings, Tx } from './ports.ts'
-import { openFollowUp } from './records-made.ts'
+import { idsOf, openFollowUp } from './records-made.ts'
 import { wordsOf } from './words-of.ts'
 
 /** Said even to a number that wants no messages: they confirm that wish, or answer what she wrote since. */
@@ -122,7 +122,7 @@ async function postpone(tx: Tx, deps: Deps, message: Message, about: Around, unt
 async function end(tx: Tx, deps: Deps, message: Message, about: Around, { state, code }: Refusal): Promise<Claim> {
   await tx.messages.move(message.id, [message.state], state, { code, endedAt: deps.clock.now() })
   if (state !== 'withdrawn') await lostWorth(tx, deps, message, about)
-  deps.notice(`message-${state}`, { message: message.id })
+  deps.notice(`message-${state}`, idsOf(message))
   return { kind: 'nothing' }
 }
 

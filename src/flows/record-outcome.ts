@@ -5,7 +5,7 @@ import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from './gateway.ts'
 import { wholeBooking } from './lookups.ts'
 import type { Alarm, Deps, Tx } from './ports.ts'
-import { note, openFollowUp } from './records-made.ts'
+import { idsOf, note, openFollowUp } from './records-made.ts'
 import { applyReceipt } from './take-receipt.ts'
 
 /** One attempt with what became of it. `message.attempt` tells it from an earlier or later one. */
@@ -24,7 +24,7 @@ export async function recordOutcomes(tx: Tx, deps: Deps, attempts: readonly Atte
 
 async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<void> {
   const accepted = attempts.flatMap(({ message, outcome }) =>
-    outcome.kind === 'accepted' ? [{ id: message.id, attempt: message.attempt, gateway: message.gateway, ref: outcome.ref ?? null }] : [],
+    outcome.kind === 'accepted' ? [{ id: message.id, bookingId: message.bookingId, attempt: message.attempt, gateway: message.gateway, ref: outcome.ref ?? null }] : [],
   )
   if (accepted.length === 0) return
   const known = new Map(accepted.filter(({ ref }) => ref !== null).map((each) => [`${each.gateway} ${each.ref}`, each]))
@@ -32,9 +32,9 @@ async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempte
     tx.dispatch.accept(accepted, deps.clock.now()),
     tx.dispatch.takeEarlyReceipts([...known.values()].map(({ gateway, ref }) => ({ gateway, ref: ref! }))),
   ])
-  for (const id of sent) deps.notice('message-sent', { message: id })
+  for (const message of accepted.filter(({ id }) => sent.includes(id))) deps.notice('message-sent', idsOf(message))
   for (const receipt of early) {
-    await applyReceipt(tx, deps, known.get(`${receipt.gateway} ${receipt.ref}`)!.id, receipt)
+    await applyReceipt(tx, deps, known.get(`${receipt.gateway} ${receipt.ref}`)!, receipt)
   }
 }
 
@@ -49,7 +49,7 @@ async function recordOutcome(tx: Tx, deps: Deps, { message, outcome }: Attempted
   // Too late to be sent again, but it may have been sent: not the same as expired, which says that it was not.
   const end = step.state === 'expired' && outcome.kind === 'unknown' ? ({ state: 'undelivered', tell: 'send-unknown' } as const) : step
   await tx.messages.move(message.id, ['sending'], end.state, { code, endedAt: deps.clock.now() })
-  deps.notice(`message-${end.state}`, { message: message.id })
+  deps.notice(`message-${end.state}`, idsOf(message))
   if (end.tell) await tellDesk(tx, deps, message, end.tell)
   if (end.state !== 'undelivered') await fallBack(tx, deps, message)
   return null

@@ -50,6 +50,11 @@ export function newMessage(
   }
 }
 
+/** The ids that say which message a notice is about, and for which visit, where it is for one. */
+export function idsOf({ id, bookingId }: { id: string; bookingId?: string | null }): { message: string; booking?: string } {
+  return { message: id, ...(bookingId && { booking: bookingId }) }
+}
+
 const ANSWER_WORTH_MS = 12 * 3_600_000
 
 /** An answer to what she just wrote: at once, at any hour, outside the caps; worth little by the next day. */

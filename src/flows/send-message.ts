@@ -4,6 +4,7 @@ import { gather, type Gathered } from './gather.ts'
 import type { SendOutcome } from './gateway.ts'
 import type { Alarm, Deps } from './ports.ts'
 import { recordOutcomes, type Attempted } from './record-outcome.ts'
+import { idsOf } from './records-made.ts'
 import { setAlarms } from './ring-due.ts'
 
 /**
@@ -79,7 +80,7 @@ async function asLongAsItTakes(attempted: Attempted, records: Gathered<Attempted
     try {
       return await records.add(attempted)
     } catch {
-      deps.notice('record-failed', { message: attempted.message.id })
+      deps.notice('record-failed', idsOf(attempted.message))
       await pause(PATIENCE_MS)
     }
   }

@@ -1,7 +1,9 @@
+import type { Message } from '../domain/message.ts'
 import type { Receipt } from './gateway.ts'
 import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { Deps, Tx } from './ports.ts'
+import { idsOf } from './records-made.ts'
 import { ringDue } from './ring-due.ts'
 
 /** Takes a delivery receipt. Any order, any number of times: delivered wins, the rest changes nothing. */
@@ -16,14 +18,15 @@ export async function takeReceipt(deps: Deps, receipt: Receipt): Promise<void> {
   if (receipt.state === 'undelivered') await ringDue(deps)
 }
 
-async function messageOf(tx: Tx, { gateway, messageId, ref }: Receipt): Promise<string | undefined> {
+async function messageOf(tx: Tx, { gateway, messageId, ref }: Receipt): Promise<Message | undefined> {
   const message = messageId !== undefined ? await tx.messages.get(messageId) : undefined
-  if (message?.gateway === gateway) return message.id
-  return ref === undefined ? undefined : (await tx.messages.byRef(gateway, ref))?.id
+  if (message?.gateway === gateway) return message
+  return ref === undefined ? undefined : tx.messages.byRef(gateway, ref)
 }
 
 /** Applies a receipt, whose message may still be thought to be on its way out: then the receipt is the first to say that it was sent. */
-export async function applyReceipt(tx: Tx, deps: Deps, id: string, { state, code, at }: Receipt): Promise<void> {
+export async function applyReceipt(tx: Tx, deps: Deps, about: { id: string; bookingId?: string | null }, { state, code, at }: Receipt): Promise<void> {
+  const { id } = about
   if (state === 'undelivered' && (await callsAgain(tx, deps, id, code ?? null))) return
   const facts = { endedAt: at, code: code ?? null }
   const known = state === 'delivered' ? (['sent', 'undelivered'] as const) : (['sent'] as const)
@@ -31,7 +34,7 @@ export async function applyReceipt(tx: Tx, deps: Deps, id: string, { state, code
   const guessed = state === 'delivered' ? (['sending', 'queued', 'withdrawn', 'expired'] as const) : (['sending'] as const)
   const moved = (await tx.messages.move(id, known, state, facts)) || (await tx.messages.move(id, guessed, state, { ...facts, sentAt: at }))
   if (!moved) return
-  deps.notice(`message-${state}`, { message: id })
+  deps.notice(`message-${state}`, idsOf(about))
   const message = state === 'undelivered' ? await tx.messages.get(id) : undefined
   if (message) await fallBack(tx, deps, message)
 }

@@ -120,6 +120,7 @@ describe('what a running service exposes', () => {
         const values = found.map((sample) => sample[name])
         if (name === 'what') expect(values.every(Boolean), `${metric}{${name}}`).toBe(true)
         else if (is === '=' || is === '!=') expect(values, `${metric}{${name}}`).toContain(value)
+        else if (is === '!~') expect(value.split('|').some((word) => values.includes(word)), `${metric}{${name}}`).toBe(true)
         else expect.fail(`${rule.alert}: say how ${name}${is} is to be checked`)
       }
     }

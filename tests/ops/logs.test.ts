@@ -136,7 +136,9 @@ describe('what the service writes on its standard output while it books, sends a
     expect(sent.sort()).toEqual(ledger.acceptances.map(({ id }) => id).sort())
     const [first] = ledger.acceptances as [Acceptance]
     expect(about('message-delivered')).toEqual([expect.objectContaining({ message: first.id })])
-    for (const line of lines.filter(({ msg }) => msg.startsWith('message-'))) expect(line.message).toMatch(/^m_/)
+    for (const line of lines.filter(({ msg }) => msg.startsWith('message-'))) expect(line).toMatchObject({ message: expect.stringMatching(/^m_/), booking: expect.stringMatching(/^b_/) })
+    const visits = new Map(lines.filter(({ msg }) => msg === 'message-sent').map(({ message, booking }) => [message, booking]))
+    expect(about('message-delivered')[0]!.booking).toBe(visits.get(first.id))
   })
 
   it('is lines of JSON with a time, and holds neither name, number nor words', async () => {

@@ -1,4 +1,5 @@
 import { Counter, Gauge, Histogram, Registry, collectDefaultMetrics } from 'prom-client'
+import { isAboutHer } from '../../domain/voice/retry-call.ts'
 import type { Gateway } from '../../flows/gateway.ts'
 import type { Clock, Store } from '../../flows/ports.ts'
 
@@ -85,7 +86,8 @@ function timed(gateway: Gateway, sends: Histogram): Gateway {
   const send: Gateway['send'] = async (message) => {
     const stop = sends.startTimer({ gateway: gateway.name })
     const outcome = await gateway.send(message)
-    stop({ outcome: outcome.kind })
+    // That she is out says nothing about the network.
+    stop({ outcome: isAboutHer(message, outcome) ? 'not-reached' : outcome.kind })
     return outcome
   }
   return new Proxy(gateway, {

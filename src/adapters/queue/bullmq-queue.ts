@@ -21,7 +21,7 @@ export interface BullQueueOptions {
   /** Rings handled at once by this process. */
   concurrency: number
   /** Told when the queue store fails; the sweep mends what was missed. */
-  onError: (error: Error) => void
+  onError: (error: Error, messageId?: string) => void
 }
 
 /** The real alarm clock. A ring that fails is not retried here: the message is still in the database and the sweep finds it. */
@@ -51,7 +51,7 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
       const pace = { concurrency, runRetryDelay: RETRY_MS, lockDuration: LOCK_MS, stalledInterval: LOCK_MS, maxStalledCount: 5 }
       worker = new Worker(NAME, async ({ data }) => ring(fromJob(data as JobData)), { ...options, ...pace }, store.factory as never)
       worker.on('error', onError)
-      worker.on('failed', (_job, error) => onError(error))
+      worker.on('failed', (job, error) => onError(error, (job?.data as JobData | undefined)?.m))
       // Not waited for: a store that is away now comes back later, and the start must not hang on it.
     },
     stop: async () => {
