@@ -6,9 +6,13 @@ export type Ask = (sql: string) => Promise<Record<string, unknown>[]>
 
 export interface Evidence {
   ask: Ask
-  acceptances: readonly (Acceptance & { earliest: Date })[]
-  /** Messages that a kill, a crash or a broken connection may have left in doubt. */
-  inDoubt: ReadonlySet<string>
+  /**
+   * `earliest`: what the service's clock can have said when it handed this over. `floor`: the same if it was slow between
+   * its last check and the handing over.
+   */
+  acceptances: readonly (Acceptance & { earliest: Date; floor: Date })[]
+  /** How often a fault has left each message in doubt. */
+  doubts: ReadonlyMap<string, number>
   booked: ReadonlyMap<string, string>
   stopped: ReadonlyMap<string, Date>
   heard: ReadonlySet<string>
@@ -36,6 +40,8 @@ interface Row {
 }
 
 const ZONE = 'America/Halifax'
+/** Clocks of different machines may differ by this much. */
+const SKEW_MS = 60_000
 const FINAL = new Set(['sent', 'delivered', 'undelivered', 'failed', 'expired', 'withdrawn'])
 const MATTERS = new Set(['prep', 'late-prep', 'offer', 'moved', 'cannot-offer', 'alarm'])
 const DESPITE_STOP = new Set(['stopped', 'wrong-person', 'help', 'alarm'])
@@ -52,16 +58,17 @@ export async function audit(evidence: Evidence): Promise<Finding[]> {
     finding('what was sent, the network has', messages.filter(({ state }) => ['sent', 'delivered'].includes(state)), ({ id }) => facts.counts.has(id)),
     finding('what the network has, is known to be sent or in doubt', [...facts.counts.keys()].map((id) => facts.byId.get(id) ?? { id }), ({ id }) => isKnown(facts, id)),
     finding('what mattered and was not sent, a person must call about', due.filter(mattersUnsent), (row) => facts.called.has(row.booking_id ?? '')),
-    finding('nothing twice but what a fault left in doubt, and each is recorded', twice(facts), ({ count, inDoubt, resent }) => inDoubt && count <= 1 + resent),
-    finding('nothing after STOP', facts.acceptances, (each) => beforeStop(facts, each)),
-    finding('nothing after its end', facts.acceptances, ({ earliest, notAfter }) => earliest <= notAfter),
-    finding('nothing unasked outside sending hours', unasked(facts), (each) => inHours(each)),
-    finding('no number over its cap', phonesOf(facts), ([, sent]) => withinCap(sent)),
+    finding('nothing twice but what a fault left in doubt, and each is recorded', twice(facts), ({ count, doubts, resent }) => count <= 1 + Math.min(doubts, resent)),
+    finding('nothing after STOP', facts.acceptances.map((each) => afterwards(facts, each)), ({ late }) => !late),
+    finding('nothing after its end', facts.acceptances, (each) => checkedAt(facts, each) <= each.notAfter),
+    finding('nothing unasked outside sending hours', unasked(facts), (each) => inHours(facts, each)),
+    finding('no number over its cap', phonesOf(facts), ([, checked, at]) => withinCap(checked) || withinCap(at)),
     finding('no time booked twice', await ask(`select clinic_id, clinician, visit_at, count(*)::int as n from booking where state = 'booked' group by 1, 2, 3`), ({ n }) => n === 1),
     finding('every visit has its time', await ask(VISITS_AND_SLOTS), ({ slots }) => slots === 1),
     finding('no hold left over', await ask(`select booking_id, held_until, (select count(*)::int from offer where offer.booking_id = slot.booking_id and offer.state in ('open', 'waiting')) as offers from slot where state = 'held'`), ({ held_until, offers }) => (held_until as Date) > now && offers === 1),
     finding('every booking that was acknowledged is there', [...evidence.booked.values()], (id) => facts.bookings.has(id)),
     finding('every reply that was acknowledged was heard once', [...evidence.heard], (key) => facts.replies.get(key) === 1),
+    finding('what was done about a reply was done once', facts.acted, (id) => facts.kept.has(id)),
     finding('no claim left open', messages.filter(({ state }) => state === 'sending'), () => false),
   ] // prettier-ignore
 }
@@ -75,11 +82,16 @@ async function surroundings(ask: Ask) {
   const again = await ask(`select facts::jsonb ->> 'message' as id from happening where what = 'sent-again'`)
   const calls = await ask(`select booking_id from follow_up where reason in ('not-delivered', 'not-told', 'send-unknown', 'opted-out', 'cannot-come', 'no-opening')`)
   const replies = await ask('select key, count(*)::int as n from reply group by key')
+  // A text that is told twice is kept once, under the id of the first.
+  const acted = await ask(`select facts::jsonb ->> 'reply' as id from happening where what = 'reply'`)
+  const kept = await ask('select id from reply')
   const unknown = await ask(`select booking_id from follow_up where reason = 'send-unknown'`)
   return {
     resent: tally(again.map(({ id }) => id as string)),
     called: new Set(calls.map(({ booking_id }) => booking_id as string)),
     asked: new Set(unknown.map(({ booking_id }) => booking_id as string)),
+    acted: acted.map(({ id }) => id as string),
+    kept: new Set(kept.map(({ id }) => id as string)),
     replies: new Map(replies.map(({ key, n }) => [key as string, n as number])),
     bookings: new Set((await ask('select id from booking')).map(({ id }) => id as string)),
   }
@@ -91,7 +103,7 @@ function tally(ids: readonly string[]): Map<string, number> {
   return counts
 }
 
-function finding<T>(rule: string, subjects: readonly T[], holds: (subject: T) => boolean): Finding {
+export function finding<T>(rule: string, subjects: readonly T[], holds: (subject: T) => boolean): Finding {
   const breaches = subjects.filter((subject) => !holds(subject)).map((subject) => JSON.stringify(subject).slice(0, 500))
   return { rule, looked: subjects.length, breaches }
 }
@@ -105,40 +117,59 @@ function isKnown({ byId, resent, asked }: Facts, id: string): boolean {
   return ['sent', 'delivered'].includes(row.state) || (row.state === 'undelivered' && (row.code !== 'claim-lost' || asked.has(row.booking_id ?? '') || row.booking_id === null)) || resent.has(id)
 }
 
-const twice = ({ counts, inDoubt, resent, acceptances, byId }: Facts) =>
-  [...counts].filter(([, count]) => count > 1).map(([id, count]) => ({ id, count, inDoubt: inDoubt.has(id), resent: resent.get(id) ?? 0, at: acceptances.filter((each) => each.id === id).map(({ at }) => at), row: byId.get(id) }))
+const twice = ({ counts, doubts, resent, acceptances, byId }: Facts) =>
+  [...counts].filter(([, count]) => count > 1).map(([id, count]) => ({ id, count, doubts: doubts.get(id) ?? 0, resent: resent.get(id) ?? 0, at: acceptances.filter((each) => each.id === id).map(({ at }) => at), row: byId.get(id) }))
 
-/** A message that was being handed over when the STOP came in could not be called back. */
-function beforeStop({ stopped, byId }: Facts, { to, id, earliest }: Facts['acceptances'][number]): boolean {
-  const at = stopped.get(to)
-  const row = byId.get(id)
-  if (!at || !row || DESPITE_STOP.has(row.kind)) return true
-  return earliest <= at || (row.claimed_at !== null && row.claimed_at <= at)
+/**
+ * What the service's clock said when it last looked whether this may go: what it wrote down when it claimed the message,
+ * if that can be; else the earliest it can have been.
+ */
+function checkedAt({ byId, acceptances }: Facts, { id, at, earliest, floor, ref }: Pick<Facts['acceptances'][number], 'id' | 'at' | 'earliest' | 'floor' | 'ref'>): Date {
+  const claimed = byId.get(id)?.claimed_at
+  const isLast = acceptances.findLast((each) => each.id === id)?.ref === ref
+  return isLast && claimed && claimed >= floor && claimed <= new Date(at.getTime() + SKEW_MS) ? claimed : earliest
+}
+
+/** Whether this was handed over after a STOP. A message that was on its way when the STOP came in could not be called back. */
+function afterwards(facts: Facts, { text: _, ...acceptance }: Facts['acceptances'][number]) {
+  const stop = facts.stopped.get(acceptance.to)
+  const row = facts.byId.get(acceptance.id)
+  const checked = checkedAt(facts, acceptance)
+  // By both clocks, which may differ.
+  const late = stop !== undefined && row !== undefined && !DESPITE_STOP.has(row.kind) && checked > stop && acceptance.at > stop
+  return { late, stop, checked, state: row?.state, code: row?.code, claimed: row?.claimed_at, ...acceptance }
 }
 
 const unasked = ({ acceptances, byId }: Facts) => acceptances.filter(({ id }) => byId.get(id)?.revision !== null && byId.has(id))
 
-/** The network's clock runs ahead of what the service knew by at most the last step. */
-function inHours({ earliest, at }: Facts['acceptances'][number]): boolean {
-  return [earliest, at].some((moment) => {
+/** The network's clock may run ahead of what the service knew. */
+function inHours(facts: Facts, acceptance: Facts['acceptances'][number]): boolean {
+  return [checkedAt(facts, acceptance), acceptance.at].some((moment) => {
     const { hour, minute } = DateTime.fromJSDate(moment, { zone: ZONE })
     const minutes = hour * 60 + minute
     return minutes >= 9 * 60 && minutes <= 20 * 60
   })
 }
 
-/** First acceptances of what counts towards the cap, by number. */
-function phonesOf({ acceptances, byId }: Facts): [string, Date[]][] {
-  const phones = new Map<string, Date[]>()
+/**
+ * First acceptances of what counts towards the cap, by number: when the service looked, and when the network took it. What
+ * a fault left in doubt, and was given up before it was sent again, the service cannot count.
+ */
+function phonesOf(facts: Facts): [string, Date[], Date[]][] {
+  const phones = new Map<string, [string, Date[], Date[]]>()
   const seen = new Set<string>()
-  for (const { id, to, earliest } of acceptances) {
-    const row = byId.get(id)
-    if (!row?.unsolicited || row.fallback_of || seen.has(id)) continue
+  for (const acceptance of facts.acceptances) {
+    const { id, to, at } = acceptance
+    const row = facts.byId.get(id)
+    if (!row?.unsolicited || row.fallback_of || seen.has(id) || isGivenUp(facts, row)) continue
     seen.add(id)
-    phones.set(to, [...(phones.get(to) ?? []), earliest])
+    const [, checked, taken] = phones.get(to) ?? [to, [], []]
+    phones.set(to, [to, [...checked, checkedAt(facts, acceptance)], [...taken, at]])
   }
-  return [...phones]
+  return [...phones.values()]
 }
+
+const isGivenUp = ({ doubts }: Facts, { id, state }: Row) => doubts.has(id) && ['withdrawn', 'expired'].includes(state)
 
 function withinCap(sent: readonly Date[]): boolean {
   const days = sent.map((at) => Math.floor(DateTime.fromJSDate(at, { zone: ZONE }).startOf('day').toMillis() / 86_400_000)).sort((a, b) => a - b)

@@ -11,6 +11,8 @@ export interface Acceptance {
   notAfter: Date
   /** By the network's own clock. */
   at: Date
+  /** By this machine's, which nobody moves. */
+  real: number
   receiptUrl: string
 }
 
@@ -25,6 +27,8 @@ export interface Fate {
 }
 
 const KEY = 'ledger-key-0123456789'
+/** Whoever sends is told to wait so long for an answer. */
+const PATIENCE_MS = 4_000
 
 /**
  * A message network of its own, over HTTP on the loopback: the independent witness. It shares no code and no clock with
@@ -34,8 +38,8 @@ export class Ledger {
   readonly acceptances: Acceptance[] = []
   /** Messages that are being handed over right now. */
   readonly open = new Set<string>()
-  /** When each was answered last, by this machine's clock. */
-  readonly answered = new Map<string, number>()
+  /** Handings-over whose answer did not, or may not, get through. */
+  readonly unheard: string[] = []
   fateOf: (id: string) => Fate = () => ({})
   onAccept: (acceptance: Acceptance) => void = () => {}
   now: () => Date = () => new Date()
@@ -59,7 +63,7 @@ export class Ledger {
       kind: 'http',
       name: 'ledger',
       onUnknown,
-      timeoutMs: 4_000,
+      timeoutMs: PATIENCE_MS,
       maxConnections: 200,
       request: { method: 'POST', url: `http://127.0.0.1:${port}/messages`, body: { as: 'json', value } },
       ref: 'json:ref',
@@ -76,13 +80,10 @@ export class Ledger {
   /** What the service must find in its environment. */
   readonly environment = { LEDGER_KEY: KEY }
 
-  /**
-   * Those a crash at this moment may leave in doubt: being handed over, or answered so lately that the service may not
-   * have written it down (three seconds: on a machine that is busy with being hurt).
-   */
-  inDoubt(): Set<string> {
-    const lately = Date.now() - 3_000
-    return new Set([...this.open, ...[...this.answered].filter(([, at]) => at > lately).map(([id]) => id)])
+  /** Waits until a message is being handed over, if one is soon. */
+  async somethingOpen(withinMs: number): Promise<void> {
+    const until = Date.now() + withinMs
+    while (this.open.size === 0 && Date.now() < until) await new Promise((done) => setTimeout(done, 5))
   }
 
   /** How often each message was accepted. */
@@ -106,17 +107,25 @@ export class Ledger {
     const { id, to, text: words, notAfter, receiptUrl } = JSON.parse(await text(request)) as Record<string, string>
     const fate = this.fateOf(id!)
     if (fate.refused) return void response.writeHead(503).end()
+    this.#noteUnheard(id!, response)
     if (fate.breaks === 'before') return void request.socket.destroy()
     const ref = `n-${this.acceptances.length + 1}`
-    const acceptance = { id: id!, to: to!, text: words!, ref, notAfter: new Date(notAfter!), at: this.now(), receiptUrl: receiptUrl ?? '' }
+    const acceptance = { id: id!, to: to!, text: words!, ref, notAfter: new Date(notAfter!), at: this.now(), real: Date.now(), receiptUrl: receiptUrl ?? '' }
     this.open.add(id!)
     this.acceptances.push(acceptance)
     this.onAccept(acceptance)
     if (fate.answerAfter) await new Promise((done) => setTimeout(done, fate.answerAfter))
     this.open.delete(id!)
-    this.answered.set(id!, Date.now())
     if (fate.breaks === 'after') return void request.socket.destroy()
     response.writeHead(200, { 'Content-Type': 'application/json' }).end(JSON.stringify({ ref }))
+  }
+
+  /** The connection ended before the answer was out, or the answer took so long that nobody may have waited for it. */
+  #noteUnheard(id: string, response: ServerResponse): void {
+    const began = Date.now()
+    response.once('close', () => {
+      if (!response.writableFinished || Date.now() - began > PATIENCE_MS * 0.75) this.unheard.push(id)
+    })
   }
 }
 

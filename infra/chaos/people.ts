@@ -7,6 +7,9 @@ const AREAS = [613, 782, 416, 905, 514, 204, 306, 403]
 const ZONE = 'America/Halifax'
 const REPLIES = ['period started today', '1', '2', 'yes', 'STOP', 'can I use tampons?', 'ok thanks', 'who is this'] as const
 
+/** Bookings that are looked at to find what is due next. */
+const LOOKED_AT = 12
+
 /** What the desk and the patients did, and what they were told about it. They try again until somebody answers. */
 export class People {
   /** Bookings that were acknowledged, by their key. */
@@ -16,6 +19,8 @@ export class People {
   readonly stopped = new Map<string, Date>()
   /** Keys of replies that were acknowledged. */
   readonly heard = new Set<string>()
+  /** What the service answered when it could not do what it was asked. */
+  readonly failures: { path: string; status: number; type: string }[] = []
   #asked = 0
   #texts = 0
   readonly #pending = new Set<Promise<void>>()
@@ -61,11 +66,12 @@ export class People {
   /** A text has reached a phone: the network says so, sooner or later, once or twice; she may answer. */
   react(acceptance: Acceptance): void {
     const { chance, ledger } = this.#parts
-    if (!chance.happens(0.04)) {
+    if (!chance.happens(0.1)) {
       const state = chance.happens(0.05) ? 'failed' : 'delivered'
       const times = chance.happens(0.2) ? 2 : 1
       for (let n = 0; n < times; n++) {
-        const wait = chance.between(0, 1_500)
+        // A receipt that is late comes when a claim that was left behind has been taken over.
+        const wait = chance.happens(0.15) ? chance.between(6_000, 15_000) : chance.between(0, 1_500)
         this.#later(async () => {
           await sleep(wait)
           await this.#untilTrue((base) => ledger.tellReceipt(acceptance, state, base))
@@ -90,6 +96,17 @@ export class People {
     }
   }
 
+  /** When the next message is due that no alarm has been set for yet, at least so far ahead; asked about a few bookings. */
+  async nextDue(aheadMs: number): Promise<Date | null> {
+    const from = this.#parts.now().getTime() + aheadMs
+    const some = [...this.booked.values()].slice(-LOOKED_AT)
+    const found = await Promise.all(some.map((id) => this.#insist('GET', `/bookings/${id}`).catch(() => null)))
+    const messages = found.flatMap((answer) => (answer?.status === 200 ? (answer.body as { messages: { state: string; sendAt: string }[] }).messages : []))
+    const times = messages.filter(({ state }) => state === 'planned').map(({ sendAt }) => new Date(sendAt).getTime())
+    const next = Math.min(...times.filter((at) => at > from))
+    return Number.isFinite(next) ? new Date(next) : null
+  }
+
   /** Waits until everybody has been answered. */
   async settled(): Promise<void> {
     while (this.#pending.size > 0) await Promise.all(this.#pending)
@@ -109,15 +126,16 @@ export class People {
   }
 
   /** Any web that answers will do; whoever gets no answer asks again, as programs do. */
-  async #insist(method: string, path: string, body: object, headers: Record<string, string> = {}) {
+  async #insist(method: string, path: string, body?: object, headers: Record<string, string> = {}) {
     let answer: { status: number; body: unknown } | undefined
     await this.#untilTrue(async (base) => {
       const response = await fetch(`${base}/api/v1${path}`, {
         method,
         headers: { 'Content-Type': 'application/json', ...headers },
-        body: JSON.stringify(body),
+        ...(body && { body: JSON.stringify(body) }),
         signal: AbortSignal.timeout(8_000),
       })
+      if (response.status >= 500) this.failures.push({ path, status: response.status, type: response.headers.get('Content-Type') ?? 'none' })
       answer = { status: response.status, body: await response.json().catch(() => null) }
       return response.status < 500 && response.status !== 429
     })

@@ -8,12 +8,32 @@ export interface ProcessOptions {
   environment: Record<string, string>
   /** What to run instead of the `daysix` command, e.g. the service with a clock that jumps. */
   entry?: string
+  /** Heard of what such an entry says. */
+  told?: (told: Told) => void
+  /** Heard of when it ends without having been killed or told to stop. */
+  endedByItself?: (how: string) => void
+}
+
+/**
+ * The log of a database goes on in a new file, again and again until those kept ready are used up: on a full disk that is
+ * the end of it. Something must be written in each.
+ */
+export const TURN_LOG: readonly string[] = Array.from({ length: 8 }, () => [`select pg_logical_emit_message(true, 'chaos', 'on')`, 'select pg_switch_wal()']).flat()
+
+/** What the service on a clock of the harness says of itself when it starts. */
+export interface Told {
+  /** The id under which this process claims messages. */
+  worker: string
+  /** Claims that were left behind, where nobody but this process can look. */
+  left: { id: string; attempt: number }[]
 }
 
 /** The service in a process of its own, to be killed as a machine would: with no chance to say good-bye. */
 export class ServiceProcess {
   readonly #options: ProcessOptions
   #child: ChildProcess | undefined
+  /** The one that is being ended from outside. */
+  #ending: ChildProcess | undefined
   /** Last lines of its log, for when something goes wrong. */
   log: string[] = []
 
@@ -25,7 +45,9 @@ export class ServiceProcess {
     return this.#child !== undefined && this.#child.exitCode === null && this.#child.signalCode === null
   }
 
+  /** Does nothing while it runs. */
   start(): void {
+    if (this.runs) return
     const { entry, role, environment } = this.#options
     const program = entry ? ['--import', 'tsx', entry] : ['src/cli/daysix.mjs', 'serve']
     const { PATH, HOME } = process.env
@@ -43,6 +65,8 @@ export class ServiceProcess {
     }
     // A child that is killed while it is told something is no fault of this process.
     child.on('error', () => {})
+    child.on('message', (message) => this.#options.told?.(message as Told))
+    child.once('exit', (code, signal) => this.#ending !== child && this.#options.endedByItself?.(signal ?? `code ${code}`))
   }
 
   /** Counts from its next start. */
@@ -67,6 +91,7 @@ export class ServiceProcess {
   #end(signal: NodeJS.Signals): Promise<void> {
     const child = this.#child
     if (!child || !this.runs) return Promise.resolve()
+    this.#ending = child
     return new Promise((done) => {
       child.once('exit', () => done())
       child.kill(signal)

@@ -3,12 +3,16 @@ import { parseArgs } from 'node:util'
 import { compose } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
 import { startService, type Role } from '../../src/service.ts'
+import { TURN_LOG, type Told } from './service-process.ts'
 
 const { values } = parseArgs({ options: { role: { type: 'string', default: 'all' } } })
 let offset = Number(process.env.CHAOS_OFFSET ?? 0)
-process.on('message', (message: { offset: number }) => {
-  offset = message.offset
+let turnLog = async () => {}
+process.on('message', (message: { offset?: number; turnLog?: true }) => {
+  offset = message.offset ?? offset
+  if (message.turnLog) void turnLog().catch(() => {})
 })
+const tell = (told: Told) => void process.send?.(told)
 
 const config = loadConfig()
 const clock = { now: () => new Date(Date.now() + offset) }
@@ -17,6 +21,13 @@ const after = (ms: number, work: () => Promise<void>) => void setTimeout(() => v
 const TOLD = new Set(['claim-recovered', 'record-failed', 'alarms-not-set'])
 const notice = (what: string, ids: Record<string, string>) => void (TOLD.has(what) && console.error(what, JSON.stringify(ids)))
 const composed = await compose(config, { time: { clock, after }, notice })
+const { records, kind } = composed.database
+// On the embedded store nobody else can look, and nobody else can be sending: what is claimed now was left behind.
+const left = kind === 'embedded' ? (await records.query(`select id, attempt from message where state = 'sending'`)).rows : []
+tell({ worker: composed.deps.hands.id, left: left as unknown as Told['left'] })
+turnLog = async () => {
+  for (const each of TURN_LOG) await records.query(each)
+}
 const running = await startService(config, composed, values.role as Role)
 process.once('SIGTERM', async () => {
   await running.stop()
