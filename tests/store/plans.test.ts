@@ -62,6 +62,8 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     'what a number wrote': ({ replies }) => replies.fromPhone(PHONE, NOW),
     'the call list': ({ followUps }) => followUps.list({ open: true, limit: 50 }),
     'the calls about a visit': ({ followUps }) => followUps.list({ bookingId: 'b_7', open: true, limit: 50 }),
+    'calls about visits that are over': ({ followUps }) => followUps.closePast(['badly-timed', 'no-consent'], { from: new Date(NOW.getTime() - 86_400_000), to: NOW }, 'over', NOW),
+    'visits planned by another protocol': ({ bookings }) => bookings.plannedOtherwise('liquid-based-cytology', 'another', NOW, 100),
     'the trail of a visit': ({ trail }) => trail.ofBooking('b_7'),
     'a repeated request': ({ idempotency }) => idempotency.get('k_7'),
   }
