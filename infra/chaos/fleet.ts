@@ -141,7 +141,8 @@ export class Fleet {
   /** Started again after a while, as by systemd or a container's keeper. */
   #endedByItself(member: Member, how: string): void {
     if (this.#stopping) return
-    this.ended.push({ name: member.name, how, diskWasFull: this.room?.wasFull(20_000) ?? false })
+    // A database in the process takes it along when its disk is full; a server's clients must outlive that.
+    this.ended.push({ name: member.name, how, diskWasFull: this.#stores === 'embedded' && (this.room?.wasFull(20_000) ?? false) })
     this.#starting.add(member.name)
     setTimeout(() => {
       this.#starting.delete(member.name)
