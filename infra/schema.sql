@@ -178,14 +178,10 @@ table patient
   channel text not null
   detail text not null
   sealed text not null
+  words text[]
   CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
   CHECK ((detail = ANY (ARRAY['full'::text, 'discreet'::text])))
   PRIMARY KEY (id)
-table patient_word
-  print text not null
-  patient_id text not null
-  FOREIGN KEY (patient_id) REFERENCES patient(id) ON DELETE CASCADE
-  PRIMARY KEY (print, patient_id)
 table person
   id text not null
   login_print text not null
@@ -300,8 +296,8 @@ CREATE UNIQUE INDEX offer_pkey ON daysix.offer USING btree (id)
 CREATE UNIQUE INDEX opt_out_pkey ON daysix.opt_out USING btree (phone_print)
 CREATE INDEX patient_phone ON daysix.patient USING btree (phone_print)
 CREATE UNIQUE INDEX patient_pkey ON daysix.patient USING btree (id)
-CREATE INDEX patient_word_patient ON daysix.patient_word USING btree (patient_id)
-CREATE UNIQUE INDEX patient_word_pkey ON daysix.patient_word USING btree (print, patient_id)
+CREATE INDEX patient_wordless ON daysix.patient USING btree (id) WHERE (words IS NULL)
+CREATE INDEX patient_words ON daysix.patient USING gin (words) WITH (gin_pending_list_limit='512')
 CREATE UNIQUE INDEX person_code_hash_key ON daysix.person USING btree (code_hash)
 CREATE UNIQUE INDEX person_login_print_key ON daysix.person USING btree (login_print)
 CREATE UNIQUE INDEX person_pkey ON daysix.person USING btree (id)

@@ -42,6 +42,8 @@ const id = (prefix: string, n: string, more = "''") => `'${prefix}_' || lpad(to_
 /** As long as a keyed hash, and as scattered. */
 const hashed = (text: string) => `translate(rtrim(encode(sha256((${text})::text::bytea), 'base64'), '='), '+/', '-_')`
 const PRINT = hashed(`'phone' || n`)
+/** As many as the pattern has, other ones for each name. */
+const WORDS = `(select array_agg(left(${hashed(`'word' || turn || ' of ' || v.n * 31 % ${NAMES}`)}, 16)) from generate_subscripts(t.words, 1) turn)`
 /** A message of the pattern, moved with its visit; what was sent on booking was sent some time ago. */
 const SEND_AT = `case when t.send_at < p.created_at + interval '1 day' then p.now - (1 + v.n % 60) * interval '1 day' else v.at + (t.send_at - p.visit_at) end`
 
@@ -56,12 +58,7 @@ interface Copied {
 
 const of = (table: string, key: string) => `join daysix.${table} t on ${key}`
 const TABLES: Copied[] = [
-  { table: 'patient', joined: of('patient', 't.id = p.patient_id'), own: { id: 'v.patient', phone_print: 'v.print' } },
-  {
-    table: 'patient_word',
-    joined: `join (select *, row_number() over (partition by patient_id order by print) as turn from daysix.patient_word) t on t.patient_id = p.patient_id`,
-    own: { print: hashed(`'word' || t.turn || ' of ' || v.n * 31 % ${NAMES}`), patient_id: 'v.patient' },
-  },
+  { table: 'patient', joined: of('patient', 't.id = p.patient_id'), own: { id: 'v.patient', phone_print: 'v.print', words: WORDS } },
   { table: 'consent', joined: of('consent', 't.patient_id = p.patient_id'), own: { patient_id: 'v.patient' } },
   {
     table: 'booking',

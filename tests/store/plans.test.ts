@@ -49,6 +49,7 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     'withdrawing a plan': ({ messages }) => messages.withdrawUnsent({ bookingId: 'b_7' }, 'plan-revised', NOW),
     'withdrawing what goes to a number': ({ messages }) => messages.withdrawUnsent({ phone: PHONE }, 'opted-out', NOW),
     'patients by number': ({ patients }) => patients.byPhone(PHONE),
+    'patients by the words of their names': ({ patients }) => patients.search(['quillon', 'marit'], 20),
     'consents': ({ patients }) => patients.consents('p_7'),
     'opt-outs': ({ optOuts }) => optOuts.has(PHONE),
     'the visits of a day': ({ bookings }) => bookings.list({ clinicId: 'c_1', from: NOW, to: new Date(NOW.getTime() + 86_400_000), limit: 50 }),
@@ -123,7 +124,7 @@ async function fill(pool: Pool): Promise<void> {
     // Rows that are known to fit together need not be checked one by one.
     `set session_replication_role = replica`,
     `insert into clinic select 'c_' || n, 'Clinic', '+16135550100', 'UTC', 'CA', '{}' from generate_series(1, 20) n`,
-    `insert into patient (id, phone_print, language, channel, detail, sealed) select 'p_' || n, 'print' || n, 'en', 'sms', 'full', '${sealed}' from generate_series(1, 4000) n`,
+    `insert into patient (id, phone_print, language, channel, detail, sealed, words) select 'p_' || n, 'print' || n, 'en', 'sms', 'full', '${sealed}', array['word' || n % 900, 'other' || n % 700] from generate_series(1, 4000) n`,
     `insert into consent (patient_id, channel, recorded_by, recorded_at, wording) select 'p_' || n, 'sms', 'desk', now(), 'x' from generate_series(1, 4000) n`,
     `insert into opt_out (phone_print, at) select 'print' || n, now() from generate_series(1, 4000, 5) n`,
     `insert into booking (id, patient_id, clinic_id, clinician, protocol, visit_at, zone, state, plan_revision, short_notice, created_at)

@@ -7,6 +7,7 @@ import * as workers from './migrations/0003-workers.ts'
 import * as access from './migrations/0004-access.ts'
 import * as planBasis from './migrations/0005-plan-basis.ts'
 import * as growth from './migrations/0006-growth.ts'
+import * as words from './migrations/0007-words.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -16,6 +17,7 @@ const MIGRATIONS = {
   '0004-access': access,
   '0005-plan-basis': planBasis,
   '0006-growth': growth,
+  '0007-words': words,
 }
 
 /** Brings our schema and the queue's up to date. Safe to call from several processes at once. */

@@ -17,12 +17,8 @@ export interface PatientTable {
   channel: 'sms' | 'voice'
   detail: 'full' | 'discreet'
   sealed: string
-}
-
-/** Keyed hashes of what a patient can be found by. */
-export interface PatientWordTable {
-  print: string
-  patient_id: string
+  /** Keyed hashes of what she can be found by; null = not made yet. */
+  words: string[] | null
 }
 
 export interface ConsentTable {
@@ -169,7 +165,6 @@ export interface IdempotencyTable {
 export interface Tables {
   clinic: ClinicTable
   patient: PatientTable
-  patient_word: PatientWordTable
   consent: ConsentTable
   opt_out: OptOutTable
   booking: BookingTable

@@ -1,20 +1,27 @@
 import { sql } from 'kysely'
 import type { Patient } from '../../../domain/booking.ts'
+import { findableBy } from '../../../domain/people/search-words.ts'
 import type { OptOutRecords, PatientRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertRows, rowsOf } from '../ready-made.ts'
 import { lockNumbers } from '../number-lock.ts'
 import type { Db, PatientTable } from '../tables.ts'
-import { addWords, keepWords, matching, withoutWords } from './patient-word.records.ts'
 
 type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle'>
 
+const COLUMNS = ['id', 'language', 'channel', 'detail', 'sealed'] as const
+/** 96 bits tell the words of all names apart. */
+const PRINT_LENGTH = 16
+
+const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`).slice(0, PRINT_LENGTH)
+
 function toRow(patient: Patient, vault: Vault): PatientTable {
   const { id, language, channel, detail, ...sealed } = patient
-  return { id, language, channel, detail, phone_print: vault.fingerprint(patient.phone), sealed: vault.seal(JSON.stringify(sealed)) }
+  const words = findableBy(patient).map((word) => printOf(word, vault))
+  return { id, language, channel, detail, phone_print: vault.fingerprint(patient.phone), sealed: vault.seal(JSON.stringify(sealed)), words }
 }
 
-function toPatient(row: PatientTable, vault: Vault): Patient {
+function toPatient(row: Pick<PatientTable, (typeof COLUMNS)[number]>, vault: Vault): Patient {
   const { id, language, channel, detail } = row
   return { id, language, channel, detail, ...(JSON.parse(vault.open(row.sealed)) as Sealed) }
 }
@@ -22,27 +29,28 @@ function toPatient(row: PatientTable, vault: Vault): Patient {
 export function patientRecords(db: Db, vault: Vault): PatientRecords {
   return {
     get: async (id) => {
-      const row = await db.selectFrom('patient').selectAll().where('id', '=', id).executeTakeFirst()
+      const row = await db.selectFrom('patient').select(COLUMNS).where('id', '=', id).executeTakeFirst()
       return row && toPatient(row, vault)
     },
     many: async (ids) => {
       if (ids.length === 0) return []
-      return (await db.selectFrom('patient').selectAll().where('id', 'in', [...ids]).execute()).map((row) => toPatient(row, vault))
+      return (await db.selectFrom('patient').select(COLUMNS).where('id', 'in', [...ids]).execute()).map((row) => toPatient(row, vault))
     },
     byPhone: async (phone) => {
-      const rows = await rowsOf<PatientTable>(db, 'select * from patient where phone_print = $1 order by id', [vault.fingerprint(phone)])
+      const rows = await rowsOf<PatientTable>(db, `select ${COLUMNS.join()} from patient where phone_print = $1 order by id`, [vault.fingerprint(phone)])
       return rows.map((row) => toPatient(row, vault))
     },
-    insert: async (patient) => {
-      await insertRows(db, 'patient', [toRow(patient, vault)])
-      await addWords(db, vault, patient)
-    },
+    insert: (patient) => insertRows(db, 'patient', [toRow(patient, vault)]),
     update: async (patient) => {
       const { id, ...changes } = toRow(patient, vault)
       await db.updateTable('patient').set(changes).where('id', '=', id).execute()
-      await keepWords(db, vault, patient)
     },
-    search: (words, limit) => matching(db, vault, words, limit),
+    search: async (words, limit) => {
+      if (words.length === 0) return []
+      const prints = words.map((word) => printOf(word, vault))
+      const found = await rowsOf<{ id: string }>(db, 'select id from patient where words @> $1::text[] order by id desc limit $2', [prints, limit])
+      return found.map(({ id }) => id)
+    },
     consents: async (patientId) => {
       const rows = await db
         .selectFrom('consent')
@@ -78,8 +86,9 @@ const BATCH = 500
 /** Makes patients findable who were kept before names could be looked for. Does nothing once it has been done. */
 export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
   const records = patientRecords(db, vault)
-  for (let ids = await withoutWords(db, BATCH); ids.length > 0; ids = await withoutWords(db, BATCH)) {
-    for (const patient of await records.many(ids)) await keepWords(db, vault, patient)
+  const without = db.selectFrom('patient').select('id').where('words', 'is', null).orderBy('id').limit(BATCH)
+  for (let rows = await without.execute(); rows.length > 0; rows = await without.execute()) {
+    for (const patient of await records.many(rows.map(({ id }) => id))) await records.update(patient)
   }
 }
 

@@ -27,7 +27,6 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
   offer: (scope) => sql`booking_id in ${hers(scope)}`,
   slot: (scope) => sql`booking_id in ${hers(scope)}`,
   consent: (scope) => sql`patient_id = ${scope.patientId}`,
-  patient_word: (scope) => sql`patient_id = ${scope.patientId}`,
   booking: (scope) => sql`patient_id = ${scope.patientId}`,
   patient: (scope) => sql`id = ${scope.patientId}`,
 }
@@ -36,7 +35,7 @@ export const HELD_TABLES = Object.keys(HELD)
 
 /** A refusal to be written to is kept as a keyed hash even after erasure, so that it goes on being respected. */
 export const KEPT_TABLES = ['opt_out']
-const HASHES = ['phone_print', 'print', 'sealed', 'sealed_lapses']
+const HASHES = ['phone_print', 'words', 'sealed', 'sealed_lapses']
 
 export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {
@@ -62,7 +61,6 @@ async function gather(db: AccessDb, vault: Vault, patientId: string): Promise<He
   if (!scope) return undefined
   const held: Held = {}
   for (const [table, where] of Object.entries(HELD)) {
-    if (table === 'patient_word') continue // hashes only
     const { rows } = await sql<Record<string, unknown>>`select * from ${sql.table(table)} where ${where(scope)}`.execute(db)
     held[table] = rows.map((row) => opened(row, vault))
   }
