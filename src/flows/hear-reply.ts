@@ -1,6 +1,6 @@
+import type { Booking, Patient } from '../domain/booking.ts'
 import { isAboutTheNumber } from '../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
-import type { MessageState } from '../domain/message.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
 import { MOST_CHOICES } from '../domain/rebook/choose.ts'
 import type { Heard } from './gateway.ts'
@@ -32,10 +32,11 @@ async function hear(tx: Tx, deps: Deps, heard: Heard): Promise<void> {
     reading: null,
     done: null,
   }
-  if (!(await tx.replies.insert(reply))) return
-  const hearing = await gather(tx, deps, reply)
+  const dayAgo = new Date(heard.at.getTime() - DAY_MS)
+  const [isNew, hearing, today] = await Promise.all([tx.replies.insert(reply), gather(tx, deps, reply), tx.replies.countFrom(heard.from, dayAgo)])
+  if (!isNew) return
   reply.reading = readIt(deps, hearing)
-  const done = (await isFlooded(tx, reply)) ? TOO_MANY : await respond(tx, deps, hearing, reply.reading)
+  const done = isFlood(today, reply.reading) ? TOO_MANY : await respond(tx, deps, hearing, reply.reading)
   await tx.replies.update({ ...reply, ...done, ...before(hearing, done, reply.reading) })
   deps.notice('reply-heard', { reply: reply.id, ...(done.bookingId && { booking: done.bookingId }) })
 }
@@ -47,10 +48,8 @@ const DAY_MS = 86_400_000
 const NEVER_TOO_MANY: ReadonlySet<Meaning> = new Set(['stop', 'urgent', 'wrong-person'])
 
 /** A flood from one number must not bury the call list: it is kept to be read, but opens nothing more. */
-async function isFlooded(tx: Tx, { phone, receivedAt, reading }: ReplyRecord): Promise<boolean> {
-  if (reading && NEVER_TOO_MANY.has(reading.meaning)) return false
-  if (reading?.also?.some((meaning) => NEVER_TOO_MANY.has(meaning))) return false
-  return (await tx.replies.fromPhone(phone, new Date(receivedAt.getTime() - DAY_MS))).length > HEARD_A_DAY
+function isFlood(today: number, { meaning, also = [] }: Reading): boolean {
+  return today > HEARD_A_DAY && ![meaning, ...also].some((each) => NEVER_TOO_MANY.has(each))
 }
 
 const TOO_MANY: Done = { bookingId: null, done: 'too-many' }
@@ -65,32 +64,41 @@ function before({ talks }: Hearing, { bookingId }: Done, { meaning }: Reading): 
 
 /** What is known of whoever wrote. Their visits stay locked until the transaction ends. */
 export async function gather(tx: Tx, deps: Deps, reply: ReplyRecord): Promise<Hearing> {
-  const patients = await tx.patients.byPhone(reply.phone)
+  const { phone, receivedAt } = reply
+  const [known, thread, last] = await Promise.all([
+    tx.patients.byPhone(phone),
+    tx.replies.thread(phone),
+    tx.messages.lastSaid(phone, new Date(receivedAt.getTime() - WEEK_MS), receivedAt),
+  ])
   const from = new Date(deps.clock.now().getTime() - STILL_ABOUT_MS)
-  const patientIds = patients.map(({ id }) => id)
-  const visits = patients.length === 0 ? [] : await tx.bookings.list({ patientIds, from, state: 'booked', limit: 20 })
-  const talks: Talk[] = []
-  const offers: Hearing['offers'] = []
-  for (const { id, patientId, clinicId } of visits) {
-    // Locked, so that the desk cannot move the visit between what is read here and what is done about it.
-    const booking = (await tx.bookings.lock(id))!
-    talks.push({ booking, patient: patients.find((each) => each.id === patientId)!, clinic: (await tx.clinics.get(clinicId))! })
-    const offer = await tx.offers.pending(id)
-    if (offer?.state === 'open') offers.push({ bookingId: id, instants: offer.choices.map(({ at }) => at) })
-  }
-  const asked = (await tx.replies.thread(reply.phone))?.asked ?? null
-  return { reply, patients, talks, asked, askedWhen: await wasAskedWhen(tx, reply), offers }
+  const patientIds = known.map(({ id }) => id)
+  const visits = known.length === 0 ? [] : await tx.bookings.list({ patientIds, from, state: 'booked', limit: 20 })
+  return { reply, asked: thread?.asked ?? null, askedWhen: last !== undefined && ASKS_WHEN.has(last), ...(await locked(tx, phone, known, visits)) }
 }
 
 const WEEK_MS = 7 * 86_400_000
+/** Texts that ask for the day her period started. */
 const ASKS_WHEN: ReadonlySet<TextKind> = new Set(['lmp-question', 'cycle-check'])
-const SAID: ReadonlySet<MessageState> = new Set(['sending', 'sent', 'delivered', 'undelivered'])
 
-/** Whether the newest message that went to this number asked for the day her period started. */
-async function wasAskedWhen(tx: Tx, { phone, receivedAt }: ReplyRecord): Promise<boolean> {
-  const said = await tx.messages.toPhone(phone, new Date(receivedAt.getTime() - WEEK_MS))
-  const last = said.filter(({ state, sentAt }) => SAID.has(state) && (sentAt === null || sentAt <= receivedAt)).at(-1)
-  return last !== undefined && ASKS_WHEN.has(last.kind)
+/**
+ * The visits, locked so that the desk cannot move one between what is read here and what is done about it; and what may have
+ * changed while the lock was waited for, read after it.
+ */
+async function locked(tx: Tx, phone: string, known: Patient[], visits: Booking[]): Promise<Pick<Hearing, 'patients' | 'talks' | 'offers'>> {
+  if (visits.length === 0) return { patients: known, talks: [], offers: [] }
+  const [bookings, patients, clinics, pending] = await Promise.all([
+    Promise.all(visits.map(({ id }) => tx.bookings.lock(id))),
+    tx.patients.byPhone(phone),
+    Promise.all([...new Set(visits.map(({ clinicId }) => clinicId))].map((id) => tx.clinics.get(id))),
+    Promise.all(visits.map(({ id }) => tx.offers.pending(id))),
+  ])
+  const talks = bookings.flatMap((booking): Talk[] => {
+    const patient = patients.find(({ id }) => id === booking?.patientId)
+    const clinic = clinics.find((each) => each?.id === booking?.clinicId)
+    return booking?.state === 'booked' && patient && clinic ? [{ booking, patient, clinic }] : []
+  })
+  const offers = pending.flatMap((offer) => (offer?.state === 'open' ? [{ bookingId: offer.bookingId, instants: offer.choices.map(({ at }) => at) }] : []))
+  return { patients, talks, offers: offers.filter(({ bookingId }) => talks.some(({ booking }) => booking.id === bookingId)) }
 }
 
 function readIt(deps: Deps, { reply, patients, talks, asked, askedWhen, offers }: Hearing): Reading {
@@ -116,7 +124,7 @@ async function respond(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading): 
   if (hearing.talks.length === 0) return withoutVisit(tx, deps, hearing)
   const chosen = whichVisit(deps, hearing, reading)
   if (chosen === 'ask') return askWhich(tx, deps, hearing, reading)
-  await tx.replies.putThread({ phone: hearing.reply.phone, asked: null })
+  if (hearing.asked) await tx.replies.putThread({ phone: hearing.reply.phone, asked: null })
   return forVisit(tx, deps, hearing, chosen.talk, chosen.reading)
 }
 

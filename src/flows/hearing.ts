@@ -49,8 +49,7 @@ export async function answer(
 
 export async function talkedEnough(tx: Tx, deps: Deps, { reply }: Hearing): Promise<boolean> {
   const since = new Date(deps.clock.now().getTime() - DAY_MS)
-  const answers = (await tx.messages.toPhone(reply.phone, since)).filter(({ revision }) => revision === null)
-  return answers.length >= deps.policy.answersADay
+  return (await tx.messages.countAnswers(reply.phone, since)) >= deps.policy.answersADay
 }
 
 /** The clinic of her last visit: it knows her, whichever clinic that was. */

@@ -26,8 +26,8 @@ export async function offerOpenings(tx: Tx, deps: Deps, about: Whole, reason: 'n
   const now = deps.clock.now()
   const openings = await betterOpenings(tx, deps, about, reason === 'cannot-come')
   const until = offerEnds(deps, about, openings)
-  const held: Slot[] = []
-  for (const opening of openings) if (await tx.slots.hold(opening.id, about.booking.id, until, now)) held.push(opening)
+  const got = await Promise.all(openings.map(({ id }) => tx.slots.hold(id, about.booking.id, until, now)))
+  const held = openings.filter((_, at) => got[at])
   if (held.length === 0) {
     await tx.messages.insert([newAnswer(deps, about, 'cannot-offer')])
     await openFollowUp(tx, deps, about, reason, { goodDates: datesForDesk(deps, about) })

@@ -3,6 +3,7 @@ import type { CycleHistory } from '../domain/cycle/history.ts'
 import type { FollowUp, FollowUpReason } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
+import type { TextKind } from '../domain/texts/kinds.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch-ports.ts'
 import type { Receipt } from './gateway.ts'
 
@@ -119,6 +120,10 @@ export interface MessageRecords {
   keepEarlyReceipt(receipt: Receipt): Promise<void>
   /** Everything said to a number since, newest last. */
   toPhone(phone: string, since: Date): Promise<Message[]>
+  /** The kind of the newest message that went to a number between these instants. */
+  lastSaid(phone: string, since: Date, until: Date): Promise<TextKind | undefined>
+  /** How many answers to what it wrote a number got, or will get, since. */
+  countAnswers(phone: string, since: Date): Promise<number>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
   unsolicitedTo(phone: string, since: Date, exceptUnsentOf: string | null): Promise<Date[]>
   /** Conditional move with its facts; false when the message is no longer in one of `from`. */
@@ -157,6 +162,7 @@ export interface ReplyRecords {
   update(reply: ReplyRecord): Promise<void>
   get(id: string): Promise<ReplyRecord | undefined>
   fromPhone(phone: string, since: Date): Promise<ReplyRecord[]>
+  countFrom(phone: string, since: Date): Promise<number>
   /** Newest first: those about visits at a clinic, and those about no visit. Keyset page before a reply. */
   recent(query: { clinicId: string; before?: { receivedAt: Date; id: string }; limit: number }): Promise<ReplyRecord[]>
   thread(phone: string): Promise<Thread | undefined>

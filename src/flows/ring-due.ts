@@ -6,8 +6,34 @@ const BATCH = 500
 /** Messages due before this are the queue's; later ones wait in the database alone. */
 export const horizon = ({ clock, policy }: Pick<Deps, 'clock' | 'policy'>): Date => new Date(clock.now().getTime() + policy.horizonHours * 3_600_000)
 
-/** Sets the alarm for every planned message due within the horizon. The database says what is due; the queue only rings. */
-export async function ringDue(deps: Deps): Promise<number> {
+/** A round under way, and the one after it, which serves all who asked meanwhile. */
+interface Rounds {
+  now: Promise<number>
+  next?: Promise<number>
+}
+
+const rounds = new WeakMap<Deps, Rounds>()
+
+/**
+ * Sets the alarm for every planned message due within the horizon. The database says what is due; the queue only rings.
+ * Who asks during a round waits for the next one, and all who do share it.
+ * @returns how many were set in that round
+ */
+export function ringDue(deps: Deps): Promise<number> {
+  const under = rounds.get(deps)
+  if (!under) return round(deps)
+  const another = () => round(deps)
+  under.next ??= under.now.then(another, another)
+  return under.next
+}
+
+function round(deps: Deps): Promise<number> {
+  const under: Rounds = { now: ringAll(deps).finally(() => void (under.next ?? rounds.delete(deps))) }
+  rounds.set(deps, under)
+  return under.now
+}
+
+async function ringAll(deps: Deps): Promise<number> {
   const until = horizon(deps)
   let count = 0
   for (;;) {

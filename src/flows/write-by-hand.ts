@@ -43,7 +43,7 @@ export async function writeByHand(deps: Deps, { patientId, clinicId, words, by }
 }
 
 async function wroteLately(tx: Tx, deps: Deps, { phone }: Patient): Promise<boolean> {
-  return (await tx.replies.fromPhone(phone, new Date(deps.clock.now().getTime() - DAY_MS))).length > 0
+  return (await tx.replies.countFrom(phone, new Date(deps.clock.now().getTime() - DAY_MS))) > 0
 }
 
 async function answering(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic): Promise<Message> {

@@ -98,6 +98,10 @@ const quoted = (states: readonly MessageState[]) => states.map((state) => `'${st
 const UNSOLICITED_TO = `select send_at, sent_at from message
   where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted(['planned', 'queued', 'sending', 'sent', 'delivered', 'undelivered'])})
     and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
+const LAST_SAID = `select kind from message
+  where phone_print = $1 and send_at >= $2 and state in (${quoted(['sending', 'sent', 'delivered', 'undelivered'])}) and (sent_at is null or sent_at <= $3)
+  order by send_at desc, id desc limit 1`
+const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and revision is null'
 
 export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const all = () => db.selectFrom('message').selectAll()
@@ -123,6 +127,8 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
     ofBookings: async (ids) =>
       ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
     toPhone: (phone, since) => many(all().where('phone_print', '=', print(phone)).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
+    lastSaid: async (phone, since, until) => (await rowsOf<{ kind: Message['kind'] }>(db, LAST_SAID, [print(phone), since, until]))[0]?.kind,
+    countAnswers: async (phone, since) => (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), since]))[0]!.count,
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
       const rows = await rowsOf<Pick<MessageTable, 'send_at' | 'sent_at'>>(db, UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
       return rows.map((row) => row.sent_at ?? row.send_at)

@@ -1,5 +1,6 @@
 import type { ReplyRecord, ReplyRecords, Thread } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { rowsOf } from '../ready-made.ts'
 import type { Db, ReplyTable } from '../tables.ts'
 
 type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'cycleBefore'>
@@ -59,6 +60,10 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
         .orderBy('id')
         .execute()
       return rows.map((row) => toReply(row, vault))
+    },
+    countFrom: async (phone, since) => {
+      const [row] = await rowsOf<{ count: number }>(db, 'select count(*)::int as count from reply where phone_print = $1 and received_at >= $2', [vault.fingerprint(phone), since])
+      return row!.count
     },
     recent: async ({ clinicId, before, limit }) => {
       let query = db
