@@ -23,6 +23,8 @@ export interface Asked {
   /** Looks for visits planned by another content of their protocol, as a worker does at its start. */
   replan: () => Promise<number>
   metrics: () => Promise<number>
+  /** What the service page counts. */
+  counts: () => Promise<number>
   jobs: () => Promise<number>
   /** Bytes that the process holds once its rubbish is collected. */
   memory: () => Promise<number>
@@ -62,6 +64,7 @@ const asked: Asked = {
   reset: () => timed(() => resetAlarms(deps)),
   replan: () => timed(() => replanChanged(deps)),
   metrics: () => timed(() => composed.metrics.text()),
+  counts: () => timed(() => deps.store.read.messages.figures(new Date(), new Date(Date.now() - 86_400_000))),
   jobs: () => queue.getJobCountByTypes('delayed', 'waiting', 'prioritized'),
   memory: async () => {
     for (let round = 0; round < 3; round++) {

@@ -75,7 +75,7 @@ async function started(config: Config, role: 'web' | 'all'): Promise<Service> {
     child.send({ what, text })
     return (await answerOf(child)) as never
   }
-  return { url, startMs: ms, sql: ask('sql'), sweep: ask('sweep'), ring: ask('ring'), reset: ask('reset'), replan: ask('replan'), metrics: ask('metrics'), jobs: ask('jobs'), memory: ask('memory'), stop: ask('stop') }
+  return { url, startMs: ms, sql: ask('sql'), sweep: ask('sweep'), ring: ask('ring'), reset: ask('reset'), replan: ask('replan'), metrics: ask('metrics'), counts: ask('counts'), jobs: ask('jobs'), memory: ask('memory'), stop: ask('stop') }
 }
 
 function answerOf(child: ChildProcess): Promise<unknown> {
@@ -169,6 +169,7 @@ async function measured({ config }: BenchStore, size: number): Promise<Figures> 
   await service.sql(`update daysix.message set state = 'delivered', sent_at = now(), ended_at = now() where id in (${due.join(' union all ')})`)
   const sweeps = await sweepTimes(service, config, horizon.count)
   const metrics = await timesOf(10, service.metrics)
+  const counts = await timesOf(10, service.counts)
   const [{ bytes, planned }] = (await service.sql(`select
     (select sum(pg_total_relation_size(oid)) from pg_class where relnamespace = 'daysix'::regnamespace and relkind = 'r') as bytes,
     (select count(*) from daysix.message where state in ('planned', 'queued')) as planned`)) as [Record<string, unknown>]
@@ -181,6 +182,7 @@ async function measured({ config }: BenchStore, size: number): Promise<Figures> 
     'alarms set again, each, ms': reset / Math.max(1, horizon.count),
     'changed protocols looked for, ms': quantile(replans, 0.5),
     'metrics p50, ms': quantile(metrics, 0.5),
+    'counts of the service page p50, ms': quantile(counts, 0.5),
     'start of a web, ms': service.startMs,
     'memory of the service, MB': memory / 2 ** 20,
     'bytes a booking': (config.databaseUrl ? Number(bytes) : await sizeOf(config.dataDir)) / size,

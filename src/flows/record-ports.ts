@@ -101,8 +101,8 @@ export interface OfferRecords {
 
 /** How things stand with messages. Figures only. */
 export interface MessageFigures {
-  /** Waiting or under way, by state. */
-  waiting: { state: MessageState; count: number }[]
+  /** Waiting or under way, by state; `more` where counting has stopped there. */
+  waiting: { state: MessageState; count: number; more: boolean }[]
   /** Send time of the oldest message that should have gone by now; null when none is late. */
   oldestDue: Date | null
   /** What ended badly since, by gateway and code, most frequent first. */

@@ -43,6 +43,7 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     'finding the own claims': ({ dispatch }) => dispatch.claimedBy('w_1'),
     'finding what did not arrive': ({ dispatch }) => dispatch.undelivered(NOW, NOW, [], 200),
     'the figures': ({ dispatch }) => dispatch.figures(NOW),
+    'the counts of the service page': ({ messages }) => messages.figures(NOW, NOW),
     'what was said to a number': ({ messages }) => messages.toPhone(PHONE, NOW),
     'what was said to a number last': ({ messages }) => messages.lastSaid(PHONE, NOW, NOW),
     'the answers to a number': ({ messages }) => messages.countAnswers(PHONE, NOW),

@@ -28,7 +28,10 @@ async function service(sheet: Sheet): Promise<Answer> {
 }
 
 function queue({ waiting, oldestDue }: MessageFigures, { now }: Sheet): Html {
-  const count = (state: string) => waiting.find((each) => each.state === state)?.count ?? 0
+  const count = (state: string) => {
+    const { count: found, more } = waiting.find((each) => each.state === state)!
+    return more ? `More than ${found.toLocaleString('en')}` : found
+  }
   return html`<div><dt>Planned, not yet in the queue</dt><dd>${count('planned')}</dd></div><div><dt>In the queue</dt><dd>${count('queued')}</dd></div><div><dt>Being sent</dt><dd>${count('sending')}</dd></div><div><dt>Oldest that should have gone</dt><dd>${oldestDue ? html`<b class="act">${age(oldestDue, now)} late</b>` : 'None is late'}</dd></div>`
 }
 
