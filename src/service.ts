@@ -1,5 +1,6 @@
 import { setTimeout as pause } from 'node:timers/promises'
 import express, { type Router } from 'express'
+import type { Logger } from 'pino'
 import { createApp } from './adapters/http/app.ts'
 import { listen, type Listening } from './adapters/http/listen.ts'
 import { operations, type Readiness } from './adapters/http/operations.ts'
@@ -8,6 +9,7 @@ import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
+import type { Heard, Receipt } from './flows/gateway.ts'
 import { callOf, hearKeys } from './flows/hear-keys.ts'
 import { hearReply } from './flows/hear-reply.ts'
 import { replanChanged } from './flows/replan-changed.ts'
@@ -50,10 +52,22 @@ export async function startService(config: Config, composed: Composed, role: Rol
 }
 
 /** Gateways hear replies and receipts in every role: webhooks arrive at the web, sockets at the worker. */
-async function startGateways({ deps }: Composed, role: Role): Promise<void> {
-  const ears = { heard: hearReply.bind(null, deps), receipt: takeReceipt.bind(null, deps), answered: hearKeys.bind(null, deps), script: callOf.bind(null, deps) }
+async function startGateways({ deps, log }: Composed, role: Role): Promise<void> {
+  // A gateway asks its peer to tell again what could not be kept; why it could not stands in the log only.
+  const heard = (text: Heard) => hearReply(deps, text).catch(alsoTell(log, 'reply not kept'))
+  const receipt = (told: Receipt) => takeReceipt(deps, told).catch(alsoTell(log, 'receipt not kept'))
+  const ears = { heard, receipt, answered: hearKeys.bind(null, deps), script: callOf.bind(null, deps) }
   for (const gateway of deps.gateways.values()) {
     if (role !== 'web' || 'callback' in gateway) await gateway.start(ears)
+  }
+}
+
+const told = (log: Logger, what: string) => (error: Error) => log.error({ name: error.name, code: 'code' in error ? error.code : undefined }, what)
+
+function alsoTell(log: Logger, what: string): (error: Error) => never {
+  return (error) => {
+    told(log, what)(error)
+    throw error
   }
 }
 
@@ -61,7 +75,7 @@ async function startGateways({ deps }: Composed, role: Role): Promise<void> {
 async function startWorker(config: Config, { deps, log, database, metrics }: Composed): Promise<Stop> {
   // Only one process can have the embedded database, so whoever claimed in it before is gone.
   if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.hands.id)
-  const tell = (what: string) => (error: Error) => log.error({ name: error.name, code: 'code' in error ? error.code : undefined }, what)
+  const tell = (what: string) => told(log, what)
   // Without a rhythm of its own, whoever drives the clock sweeps too, and there is nobody else to prove to that one lives.
   const rhythm = config.sweepSeconds > 0
   const stopBeating = rhythm ? startHeartbeat(deps, tell('heartbeat failed')) : undefined

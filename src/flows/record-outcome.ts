@@ -64,6 +64,7 @@ async function isThisAttempt(tx: Tx, { id, attempt }: Message): Promise<boolean>
 async function again(tx: Tx, deps: Deps, message: Message, step: Extract<NextStep, { state: 'queued' }>, outcome: SendOutcome): Promise<Alarm> {
   const code = 'code' in outcome ? outcome.code : null
   await tx.messages.move(message.id, ['sending'], 'queued', { sendAt: step.at, claimedAt: null, code })
+  deps.notice('message-again', { ...idsOf(message), ...(code && { code }) })
   // The first may have arrived after all: whoever wonders about two texts finds out here why.
   if (outcome.kind === 'unknown') await note(tx, deps, message.bookingId, 'sent-again', 'daysix', { message: message.id, attempt: message.attempt })
   return { messageId: message.id, revision: message.revision, attempt: message.attempt, at: step.at }

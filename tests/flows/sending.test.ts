@@ -38,6 +38,7 @@ describe('sending', () => {
     const confirmation = (await world.deps.store.read.messages.ofBooking(booking.id)).find(({ kind }) => kind === 'confirmation')!
     expect(confirmation.state).toBe('delivered')
     expect(confirmation.attempt).toBe(3)
+    expect(await world.composed.metrics.text()).toContain('daysix_events_total{what="message-again"} 2')
   })
 
   it('a visit moved by the desk leaves no queued message of the old plan', async () => {

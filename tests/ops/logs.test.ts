@@ -152,25 +152,46 @@ describe('what the service writes on its standard output while it books, sends a
 })
 
 describe('what nobody foresaw', () => {
-  it('is logged with its stack and the id of the request, which the answer tells too', async () => {
+  /** The service with a table taken from it. @returns what it answered and logged */
+  async function without(table: string, settings: Record<string, string>, ask: (url: string) => ReturnType<typeof send>) {
     let text = ''
     const log = createLog('info', new Writable({ write: (chunk: Buffer, _encoding, done) => ((text += chunk.toString()), done()) }))
-    const config = { ...loadConfig({ NODE_ENV: 'test' }), port: 0, sweepSeconds: 0 }
+    const config = { ...loadConfig({ NODE_ENV: 'test', ...settings }), port: 0, sweepSeconds: 0 }
     const composed = await compose(config, { inMemory: true, log })
     const running = await startService(config, composed, 'web')
     try {
       await ensureFirstClinic(composed.deps)
-      await composed.database.records.query('alter table daysix.slot rename to slot_gone')
-      const answer = await send(`${running.url}/api/v1/bookings`, visit(1))
+      await composed.database.records.query(`alter table daysix.${table} rename to ${table}_gone`)
+      const answer = await ask(running.url)
       await eventually('the request is written down', () => text.includes('"answered"'))
       const lines = text.trim().split('\n').map((line) => JSON.parse(line) as Line)
-      expect(answer.status).toBe(500)
-      expect(lines.find(({ msg }) => msg === 'request failed')).toMatchObject({ level: 50, request: answer.request, error: { code: '42P01', stack: expect.stringContaining('at ') } })
-      expect(lines.find(({ msg }) => msg === 'answered')).toMatchObject({ level: 40, request: answer.request, status: 500, code: 'internal' })
-      expect(text).not.toMatch(/Quackenbush|5550111/)
+      return { answer, text, line: (msg: string) => lines.find((line) => line.msg === msg) }
     } finally {
       await running.stop()
       await composed.close()
     }
+  }
+
+  it('is logged with its stack and the id of the request, which the answer tells too', async () => {
+    const { answer, text, line } = await without('slot', {}, (url) => send(`${url}/api/v1/bookings`, visit(1)))
+    expect(answer.status).toBe(500)
+    expect(line('request failed')).toMatchObject({ level: 50, request: answer.request, error: { code: '42P01', stack: expect.stringContaining('at ') } })
+    expect(line('answered')).toMatchObject({ level: 40, request: answer.request, status: 500, code: 'internal' })
+    expect(text).not.toMatch(/Quackenbush|5550111/)
+  })
+
+  it('about a reply, which the network is only asked to tell again, is logged too', async () => {
+    const folder = await mkdtemp(join(tmpdir(), 'daysix-logs-'))
+    const ledger = new Ledger()
+    await ledger.start()
+    await writeFile(join(folder, 'ledger.json'), ledger.description('ask-desk'))
+    const settings = { ...ledger.environment, GATEWAYS_DIR: folder, PUBLIC_URL: 'http://127.0.0.1:9' }
+    const heard = { from: phoneOf(1), text: WORDS, key: 'k1' }
+    const { answer, text, line } = await without('reply', settings, (url) => send(`${url}/gateways/ledger/reply`, heard, 'POST', { Authorization: `Bearer ${ledger.environment.LEDGER_KEY}` }))
+    await ledger.stop()
+    await rm(folder, { recursive: true, force: true })
+    expect(answer.status).toBe(503)
+    expect(line('reply not kept')).toMatchObject({ level: 50, request: answer.request, code: '42P01' })
+    expect(text).not.toMatch(/marmalade|5550111/)
   })
 })
