@@ -18,7 +18,7 @@ const line = z.object({
   language: z.string().default('en'),
   channel: z.enum(['sms', 'voice']).default('sms'),
   detail: z.enum(['full', 'discreet']).default('full'),
-  voicePart: z.enum(['greeting', 'full', 'menu', 'voicemail']).optional(),
+  voicePart: z.enum(['greeting', 'full', 'voicemail']).optional(),
   visit: z.string().optional(),
   zone: z.string().optional(),
   choices: z.array(z.string()).min(1).max(3).optional(),
@@ -37,7 +37,7 @@ const HELP = `
   in  {"id":"a","kind":"prep","language":"fr","channel":"sms","detail":"full","visit":"2026-03-20T10:30","zone":"America/Halifax"}
   out {"id":"a","text":"…","encoding":"GSM-7","segments":1,"grade":5.1,"state":"draft"}
 
-Also understood: voicePart (greeting, full, menu, voicemail), choices (one to three times), protocol, topic or answer (kind
+Also understood: voicePart (greeting, full, voicemail), choices (one to three times), protocol, topic or answer (kind
 answer), clinic, clinicPhone, page, periods (false: cycles play no part), fold (typographic signs to GSM-7). What is not given
 is filled with an invented clinic; without choices, three times a week after the visit stand in.`
 

@@ -55,7 +55,7 @@ describe('daysix texts', () => {
     const { out, status } = run(['texts', '--language', 'en', '--json'])
     const rows = JSON.parse(out) as Record<string, unknown>[]
     expect(status).toBe(0)
-    expect(rows).toHaveLength(20 * (2 + 6))
+    expect(rows).toHaveLength(20 * (2 + 4))
     expect(rows.find(({ kind, part }) => kind === 'prep' && part === 'full')).toMatchObject({
       language: 'en', channel: 'sms', encoding: 'GSM-7', units: 160, segments: 1, state: 'approved', overBudget: null,
     }) // prettier-ignore

@@ -3,7 +3,6 @@ import { loadProtocols } from '../../src/adapters/templates/load-protocols.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
 import { TEXT_KINDS, type TextValues } from '../../src/domain/texts/kinds.ts'
-import { GREETING_KEYS, menuOf } from '../../src/domain/texts/menu.ts'
 import { renderText } from '../../src/domain/texts/render.ts'
 import { measureSms } from '../../src/domain/texts/sms.ts'
 import { surveyTexts, type SurveyRow } from '../../src/domain/texts/survey.ts'
@@ -35,7 +34,7 @@ describe('every language', () => {
       for (const kind of TEXT_KINDS) {
         for (const detail of ['full', 'discreet'] as const) {
           expect(say(kind, language, { detail })).toContain(EXAMPLE_SITE.clinic)
-          for (const voicePart of ['greeting', 'full', 'menu', 'voicemail'] as const) {
+          for (const voicePart of ['greeting', 'full', 'voicemail'] as const) {
             const spoken = say(kind, language, { detail, channel: 'voice', voicePart })
             expect(spoken).not.toMatch(/[{}]|undefined/)
             expect(spoken.length).toBeGreaterThan(10)
@@ -84,33 +83,6 @@ describe('every language', () => {
       const by = (detail: 'full' | 'discreet'): string =>
         say('prep', language, { channel: 'voice', voicePart: 'voicemail', detail })
       expect(by('full')).toBe(by('discreet'))
-    }
-  })
-
-  test('a call takes under a minute at 140 words a minute, keys included (47 CFR 64.1200(a)(9)(iv): one minute)', () => {
-    for (const language of LANGUAGES) {
-      for (const kind of TEXT_KINDS) {
-        const call =
-          say(kind, language, { channel: 'voice' }) + ' ' + say(kind, language, { channel: 'voice', voicePart: 'menu' })
-        expect(call.split(/\s+/).length, `${language} ${kind}`).toBeLessThanOrEqual(140)
-      }
-    }
-  })
-
-  test('the keys a menu names are the keys that mean something', () => {
-    const pressed = (text: string): string[] =>
-      [...new Set(text.replace(/\+1|\d{1,2}:\d\d|\b\d{2,}\b/g, '').match(/\b\d\b/g) ?? [])].sort()
-    // Dates with two digits, so that no day of the month looks like a key.
-    const choices = [11, 12, 13].map((day) => new Date(Date.UTC(2026, 9, day, 14, 30)))
-    for (const language of LANGUAGES) {
-      for (const kind of TEXT_KINDS) {
-        for (const detail of ['full', 'discreet'] as const) {
-          const menu = say(kind, language, { channel: 'voice', voicePart: 'menu', detail, values: { ...values, choices } })
-          expect(pressed(menu), `${language} ${kind} ${detail}`).toEqual(Object.keys(menuOf(kind, detail)).sort())
-        }
-      }
-      const greeting = say('prep', language, { channel: 'voice', voicePart: 'greeting' })
-      expect(pressed(greeting)).toEqual(Object.keys(GREETING_KEYS))
     }
   })
 })

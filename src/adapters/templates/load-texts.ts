@@ -46,8 +46,6 @@ const voiceText = z.strictObject({
   full: words,
   discreet: words,
   greeting: words,
-  menu: words,
-  'discreet-menu': words,
   voicemail: words,
 })
 const voiceFile = z.strictObject({

@@ -3,11 +3,10 @@ import type { Channel, TextKind } from './kinds.ts'
 
 /**
  * Where in a conversation a text stands.
- * sms: `full`, `discreet`. voice: `greeting` (before anybody is known to listen), `full`, `discreet`, `menu` (keys to press),
- * `discreet-menu` (keys after a discreet text), `voicemail`.
+ * sms: `full`, `discreet`. voice: `greeting` (before anybody is known to listen), `full`, `discreet`, `voicemail`.
  */
 export const SMS_PARTS = ['full', 'discreet'] as const
-export const VOICE_PARTS = ['greeting', 'full', 'discreet', 'menu', 'discreet-menu', 'voicemail'] as const
+export const VOICE_PARTS = ['greeting', 'full', 'discreet', 'voicemail'] as const
 export type TextPart = (typeof SMS_PARTS)[number] | (typeof VOICE_PARTS)[number]
 
 /** A reviewer's yes: a role, never a name of a person, and a date. It holds only for the very words approved. */

@@ -7,7 +7,7 @@ import { fill } from './message.ts'
 import type { Placeholder } from './text-rules.ts'
 import { foldTypography, measureSms, type Encoding } from './sms.ts'
 
-export type VoicePart = 'greeting' | 'full' | 'menu' | 'voicemail'
+export type VoicePart = 'greeting' | 'full' | 'voicemail'
 
 export interface TextRequest {
   kind: TextKind
@@ -76,9 +76,7 @@ export function languageOf(library: TextLibrary, code: string): Language {
 /** A voicemail may be heard by anybody, so it is the same whatever the detail; so is the greeting. */
 function partOf({ channel, detail, voicePart = 'full' }: TextRequest): TextPart {
   if (channel === 'sms') return detail
-  if (voicePart === 'full') return detail
-  if (voicePart === 'menu') return detail === 'discreet' ? 'discreet-menu' : 'menu'
-  return voicePart
+  return voicePart === 'full' ? detail : voicePart
 }
 
 function write(text: Text, language: Language, values: TextValues): string {

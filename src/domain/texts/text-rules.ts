@@ -49,7 +49,6 @@ export function textFaults(text: Text, language: Language): string[] {
 }
 
 function needs({ kind, channel, part }: Text): Placeholder[] {
-  if (part === 'menu' || part === 'discreet-menu') return kind === 'offer' || kind === 'which-visit' ? ['choices'] : []
   if (part === 'greeting') return ['clinic']
   // A recorded call must give a number to call back.
   if (channel === 'voice') return ['clinic', ...(part === 'full' ? (FULL_NEEDS[kind] ?? []) : []), 'phone']
@@ -62,9 +61,9 @@ function namesStop({ kind, channel, words }: Text, { keywords }: Language): stri
   return [`It must say how to stop: ${keywords.stop}.`]
 }
 
-/** The full text, and the keys after it, are said only to the one whose visit it is. */
+/** The full text is said only to the one whose visit it is. */
 function heardByAnybody({ part }: Text): boolean {
-  return part !== 'full' && part !== 'menu'
+  return part !== 'full'
 }
 
 function tells({ words }: Text, asked: ReadonlySet<string>, { telling }: Language): string[] {
