@@ -2,7 +2,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { sql, type Kysely } from 'kysely'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import type { Database, Pool } from '../../src/adapters/db/pool.ts'
-import { insertRows } from '../../src/adapters/db/ready-made.ts'
+import { insertRows, rowsOf } from '../../src/adapters/db/ready-made.ts'
 import { openServer } from '../../src/adapters/db/server.ts'
 import { inTransaction } from '../../src/adapters/db/transaction.ts'
 import { freshDatabase, serverAddress } from '../harness/servers.ts'
@@ -132,5 +132,55 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
     const kept = (await all('daysix.a')).filter(({ id }) => (id as number) >= 2_000)
     expect(kept.map(({ word }) => word)).toEqual([...words.slice(0, 3), 'cut \ufffd'])
     expect(kept.every((row) => (row.at as Date).getTime() === at.getTime())).toBe(true)
+  })
+
+  describe('knows ready-made statements from their second time on', () => {
+    const WORD = 'select word from a where id = $1'
+    const wordOf = async (db: TrialDb, id: number) => (await rowsOf<{ word: string }>(db as never, WORD, [id]))[0]?.word
+    const write = (db: TrialDb, table: string, rows: object[]) => insertRows(db as never, table as never, rows as never)
+    /** Of the one connection that the embedded database has, or of any of the server's. */
+    const namesOf = async (db: TrialDb) => (await sql<{ statement: string }>`select statement from pg_prepared_statements where name like 'daysix%'`.execute(db)).rows.map(({ statement }) => statement)
+
+    it('twice at once, and again', async () => {
+      await within((db) => write(db, 'a', [{ id: 3_000, word: 'known', at: null }, { id: 3_001, word: 'too', at: null }]))
+      const found = await within((db) => Promise.all([wordOf(db, 3_000), wordOf(db, 3_001), wordOf(db, 3_002)]))
+      expect(found).toEqual(['known', 'too', undefined])
+      for (let n = 0; n < 8; n++) expect(await within((db) => wordOf(db, 3_000))).toBe('known')
+      const names = await within(async (db) => (await wordOf(db, 3_000), namesOf(db)))
+      expect(names.filter((text) => text === WORD)).toHaveLength(1)
+    })
+
+    it('after one of them has failed, in the same transaction or by itself', async () => {
+      const again = (db: TrialDb) => write(db, 'a', [{ id: 3_000, word: 'twice', at: null }])
+      for (let n = 0; n < 3; n++) {
+        await expect(within(again)).rejects.toMatchObject({ code: '23505' })
+        await expect(within((db) => Promise.all([again(db).then(() => wordOf(db, 3_000)), wordOf(db, 3_001)]))).rejects.toMatchObject({ code: '23505' })
+        expect(await within((db) => wordOf(db, 3_001))).toBe('too')
+      }
+    })
+
+    it('when several writes go together, with what belongs to each', async () => {
+      for (const n of [0, 1, 2]) {
+        await within(async (db) => {
+          await write(db, 'a', [{ id: 3_100 + n, word: `first ${n}`, at: null }])
+          await write(db, 'b', [{ id: 3_100 + n, a_id: 3_100 + n }])
+          await write(db, 'trail', [{ word: `trail ${n}` }, { word: `and ${n}` }])
+        })
+      }
+      const trail = (await all('daysix.trail')).map(({ word }) => word as string)
+      for (const n of [0, 1, 2]) {
+        expect(await within((db) => wordOf(db, 3_100 + n))).toBe(`first ${n}`)
+        expect(trail).toEqual(expect.arrayContaining([`trail ${n}`, `and ${n}`]))
+      }
+      expect((await all('daysix.b')).filter(({ id }) => (id as number) >= 3_100)).toEqual([0, 1, 2].map((n) => ({ id: 3_100 + n, a_id: 3_100 + n })))
+    })
+
+    it('when their tables get another column meanwhile', async () => {
+      expect(await within((db) => wordOf(db, 3_000))).toBe('known')
+      await pool.query('alter table daysix.a add column more text')
+      expect(await within((db) => wordOf(db, 3_000))).toBe('known')
+      await within((db) => write(db, 'a', [{ id: 3_200, word: 'later', at: null }]))
+      expect(await within((db) => wordOf(db, 3_200))).toBe('later')
+    })
   })
 })

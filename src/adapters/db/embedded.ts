@@ -6,12 +6,14 @@ import type pg from 'pg'
 import { Failure } from '../../domain/failure.ts'
 import { sessionOf } from './embedded-wire.ts'
 import { claimFolder } from './folder-claim.ts'
-import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool, type PoolClient, type QueryResult } from './pool.ts'
+import { QUEUE_SCHEMA, SCHEMA, type Database, type Named, type Pool, type PoolClient, type QueryResult } from './pool.ts'
 import { startPglite } from './start-pglite.ts'
 import { Turnstile, asTransaction } from './turnstile.ts'
 
 const BEGINS = /^\s*(begin|start\s+transaction)\b/i
 const ENDS = /^\s*(commit|rollback)\s*;?\s*$/i
+
+const textOf = (asked: string | Named) => (typeof asked === 'string' ? asked : asked.text)
 
 /**
  * PostgreSQL inside this process (PGlite), with the outward shape of a node-postgres pool.
@@ -32,27 +34,27 @@ class EmbeddedClient extends EventEmitter implements PoolClient {
     this.#onRelease = onRelease
   }
 
-  async query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
-    if (BEGINS.test(text) && !this.#turn) {
+  async query(asked: string | Named, params?: readonly unknown[]): Promise<QueryResult> {
+    if (!this.#turn && BEGINS.test(textOf(asked))) {
       this.#turn = this.#turnstile.enter(this)
       this.#turnstile.hold(this)
     }
-    if (this.#turn) return this.#within(this.#turn, text, params)
+    if (this.#turn) return this.#within(this.#turn, asked, params)
     const leave = await this.#turnstile.enter(this)
     try {
-      return await this.#ask(text, params)
+      return await this.#ask(asked, params)
     } finally {
       leave()
     }
   }
 
   /** What is asked within a transaction goes at once, without waiting for what was asked before. */
-  async #within(turn: Promise<() => void>, text: string, params?: readonly unknown[]): Promise<QueryResult> {
-    const ends = ENDS.test(text)
+  async #within(turn: Promise<() => void>, asked: string | Named, params?: readonly unknown[]): Promise<QueryResult> {
+    const ends = ENDS.test(textOf(asked))
     if (ends) this.#turn = null
     const leave = await turn
     try {
-      return await this.#ask(text, params)
+      return await this.#ask(asked, params)
     } finally {
       if (ends) {
         this.#turnstile.hold(null)
@@ -61,8 +63,8 @@ class EmbeddedClient extends EventEmitter implements PoolClient {
     }
   }
 
-  async #ask(text: string, params?: readonly unknown[]): Promise<QueryResult> {
-    return (await this.#session.query(text, params as unknown[] | undefined)) as unknown as QueryResult
+  async #ask(asked: string | Named, params?: readonly unknown[]): Promise<QueryResult> {
+    return (await this.#session.query(asked as string, params as unknown[] | undefined)) as unknown as QueryResult
   }
 
   release(): void {

@@ -7,8 +7,15 @@ export interface QueryResult {
   command: string
 }
 
+/** A statement that a connection reads and plans once, and then knows by its name. */
+export interface Named {
+  name: string
+  text: string
+  values: readonly unknown[]
+}
+
 export interface PoolClient extends EventEmitter {
-  query(text: string, params?: readonly unknown[]): Promise<QueryResult>
+  query(asked: string | Named, params?: readonly unknown[]): Promise<QueryResult>
   release(destroy?: boolean): void
 }
 

@@ -1,8 +1,26 @@
 import { CompiledQuery, type Insertable, type Kysely } from 'kysely'
 import type { AllTables } from './access-tables.ts'
 
-/** Rows of a statement whose text is made once: for what is asked all the time. @returns them as the database has them */
+const names = new Map<string, string>()
+
+/** The name by which a connection may know a statement from its second time on; none for one that is made anew each time. */
+export const nameOf = (text: string): string | undefined => names.get(text)
+
+/** A connection keeps every statement that it knows by name. There are some dozens. */
+const MOST_NAMES = 300
+
+/** From now on this text has a name. */
+export function named(text: string): void {
+  if (!names.has(text) && names.size < MOST_NAMES) names.set(text, `daysix_${names.size}`)
+}
+
+/**
+ * Rows of a statement whose text is made once: for what is asked all the time. Within a transaction a connection reads and
+ * plans it once, so it names its columns (a table may get another one meanwhile), and one plan must do for all values.
+ * @returns them as the database has them
+ */
 export async function rowsOf<Row>(db: Pick<Kysely<never>, 'executeQuery'>, text: string, params: unknown[] = []): Promise<Row[]> {
+  named(text)
   return (await db.executeQuery<Row>(CompiledQuery.raw(text, params))).rows
 }
 
@@ -32,6 +50,7 @@ function textFor(table: string, names: readonly string[], orNothing: boolean): s
   const columns = names.map((name) => `"${name}"`).join(', ')
   const text = `insert into "${table}" (${columns}) select ${columns} from json_populate_recordset(null::"${table}", $1)${orNothing ? ' on conflict do nothing' : ''}`
   texts.set(key, text)
+  named(text)
   return text
 }
 

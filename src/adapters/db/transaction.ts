@@ -1,5 +1,6 @@
 import { Kysely, PostgresDialect, type CompiledQuery, type DatabaseConnection, type Driver } from 'kysely'
 import type { Pool, PoolClient, QueryResult } from './pool.ts'
+import { named, nameOf } from './ready-made.ts'
 
 /**
  * Runs `work` in one transaction: commits when it resolves, rolls back when it throws.
@@ -95,8 +96,9 @@ class Statements {
   }
 
   async #send(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+    const name = nameOf(text)
     try {
-      return await this.#client.query(text, params)
+      return await (name && params ? this.#client.query({ name, text, values: params }) : this.#client.query(text, params))
     } catch (error) {
       this.#fault ??= error
       throw this.#fault
@@ -121,14 +123,28 @@ function tableOf(text: string): string | null {
 
 /** Several writes as one: `with w0 as (insert …), w1 as (update …) insert …`. Foreign keys are checked at its end. */
 function asOne(statements: readonly Statement[]): Statement {
-  const params: unknown[] = []
-  const texts = statements.map((each) => {
-    const before = params.length
-    params.push(...each.params)
-    return before === 0 ? each.text : each.text.replace(/\$(\d+)/g, (_, n: string) => `$${Number(n) + before}`)
+  const names = statements.map(({ text }) => nameOf(text))
+  // Of ready-made parts it is ready-made itself: a flow writes into the same tables in the same order each time.
+  const key = names.includes(undefined) ? undefined : names.join()
+  const text = (key && joined.get(key)) ?? joinedText(statements)
+  if (key && !joined.has(key)) {
+    joined.set(key, text)
+    named(text)
+  }
+  return { text, params: statements.flatMap(({ params }) => params) }
+}
+
+const joined = new Map<string, string>()
+
+function joinedText(statements: readonly Statement[]): string {
+  let before = 0
+  const texts = statements.map(({ text, params }) => {
+    const from = before
+    before += params.length
+    return from === 0 ? text : text.replace(/\$(\d+)/g, (_, n: string) => `$${Number(n) + from}`)
   })
   const last = texts.pop()!
-  return { text: texts.length === 0 ? last : `with ${texts.map((text, at) => `w${at} as (${text})`).join(', ')} ${last}`, params }
+  return texts.length === 0 ? last : `with ${texts.map((text, at) => `w${at} as (${text})`).join(', ')} ${last}`
 }
 
 /** Kysely's PostgreSQL, over the client of one transaction, which is begun and ended elsewhere. */

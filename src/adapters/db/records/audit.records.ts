@@ -1,7 +1,7 @@
 import { sql } from 'kysely'
 import type { AuditEntry, AuditQuery, AuditRecords, ChainedEntry } from '../../../flows/access-ports.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertRows } from '../ready-made.ts'
+import { insertRows, rowsOf } from '../ready-made.ts'
 import type { AccessDb, AuditTable } from '../access-tables.ts'
 
 /**
@@ -49,7 +49,8 @@ export function auditRecords(db: AccessDb, vault: Vault): AuditRecords {
 }
 
 async function appendTo(db: AccessDb, hashOf: AuditRecords['hashOf'], entries: readonly AuditEntry[]): Promise<ChainedEntry[]> {
-  const { seq, hash } = await db.selectFrom('audit_head').select(['seq', 'hash']).forUpdate().executeTakeFirstOrThrow()
+  const [head] = await rowsOf<{ seq: string; hash: string }>(db, 'select seq, hash from audit_head for update')
+  const { seq, hash } = head!
   const chained: ChainedEntry[] = []
   let link = { seq: Number(seq), hash }
   for (const entry of entries) {
@@ -61,7 +62,7 @@ async function appendTo(db: AccessDb, hashOf: AuditRecords['hashOf'], entries: r
   await insertRows(db, 'audit', chained.map(toRow)) // prettier-ignore
   const subjects = chained.flatMap((entry) => [...new Set(entry.subjects)].map((subject) => ({ subject, seq: entry.seq })))
   await insertRows(db, 'audit_subject', subjects)
-  await db.updateTable('audit_head').set({ seq: link.seq, hash: link.hash }).execute()
+  await rowsOf(db, 'update "audit_head" set seq = $1, hash = $2', [link.seq, link.hash])
   return chained
 }
 

@@ -3,6 +3,8 @@ import type { ClinicRecords } from '../../../flows/ports.ts'
 import { rowsOf } from '../ready-made.ts'
 import type { ClinicTable, Db } from '../tables.ts'
 
+const COLUMNS = 'id, name, phone, zone, country, settings'
+
 const toClinic = (row: ClinicTable): Clinic => ({ ...row, settings: JSON.parse(row.settings) as ClinicSettings })
 
 /** Those of these that exist, in any order. */
@@ -13,10 +15,10 @@ export async function clinicsById(db: Db, ids: readonly string[]): Promise<Clini
 export function clinicRecords(db: Db): ClinicRecords {
   return {
     get: async (id) => {
-      const [row] = await rowsOf<ClinicTable>(db, 'select * from clinic where id = $1', [id])
+      const [row] = await rowsOf<ClinicTable>(db, `select ${COLUMNS} from clinic where id = $1`, [id])
       return row && toClinic(row)
     },
-    list: async () => (await rowsOf<ClinicTable>(db, 'select * from clinic order by id')).map(toClinic),
+    list: async () => (await rowsOf<ClinicTable>(db, `select ${COLUMNS} from clinic order by id`)).map(toClinic),
     put: async (clinic) => {
       const { id, ...rest } = clinic
       const changes = { ...rest, settings: JSON.stringify(clinic.settings) }

@@ -124,7 +124,7 @@ export function trailRecords(db: Db): TrailRecords {
 export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
   return {
     get: async (key) => {
-      const [row] = await rowsOf<IdempotencyTable>(db, 'select * from idempotency where key = $1', [key])
+      const [row] = await rowsOf<IdempotencyTable>(db, 'select request_hash, status, sealed from idempotency where key = $1', [key])
       return row && { key, requestHash: row.request_hash, status: row.status, body: JSON.parse(vault.open(row.sealed)) as unknown }
     },
     forget: async (before) => {

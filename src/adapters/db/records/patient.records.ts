@@ -48,8 +48,8 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
     search: async (words, limit) => {
       if (words.length === 0) return []
       const prints = words.map((word) => printOf(word, vault))
-      const found = await rowsOf<{ id: string }>(db, 'select id from patient where words @> $1::text[] order by id desc limit $2', [prints, limit])
-      return found.map(({ id }) => id)
+      const { rows } = await sql<{ id: string }>`select id from patient where words @> ${prints}::text[] order by id desc limit ${limit}`.execute(db)
+      return rows.map(({ id }) => id)
     },
     consents: async (patientId) => {
       const rows = await db
