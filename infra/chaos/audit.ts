@@ -142,9 +142,9 @@ function afterwards(facts: Facts, { text: _, ...acceptance }: Facts['acceptances
 
 const unasked = ({ acceptances, byId }: Facts) => acceptances.filter(({ id }) => byId.get(id)?.revision !== null && byId.has(id))
 
-/** The network's clock may run ahead of what the service knew. */
+/** The network's clock may run ahead of what the service knew, and behind the clock of the machine that sent. */
 function inHours(facts: Facts, acceptance: Facts['acceptances'][number]): boolean {
-  return [checkedAt(facts, acceptance), acceptance.at].some((moment) => {
+  return [checkedAt(facts, acceptance), acceptance.at, new Date(acceptance.at.getTime() + SKEW_MS)].some((moment) => {
     const { hour, minute } = DateTime.fromJSDate(moment, { zone: ZONE })
     const minutes = hour * 60 + minute
     return minutes >= 9 * 60 && minutes <= 20 * 60
