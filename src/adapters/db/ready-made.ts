@@ -30,25 +30,22 @@ const texts = new Map<string, string>()
  * Inserts rows, which all have the same columns, as one parameter: a document that PostgreSQL takes apart. Its text is the
  * same for any number of rows, so that it is made once; row by row and column by column, making it would cost more than the
  * rest of a booking.
- *
- * @param orNothing leaves alone what is there already.
  */
 export async function insertRows<Table extends keyof AllTables>(
   db: Pick<Kysely<never>, 'executeQuery'>,
   table: Table,
   rows: readonly Insertable<AllTables[Table]>[],
-  { orNothing = false } = {},
 ): Promise<void> {
   if (rows.length === 0) return
-  await db.executeQuery(CompiledQuery.raw(textFor(table, Object.keys(rows[0]!), orNothing), [asJson(rows)]))
+  await db.executeQuery(CompiledQuery.raw(textFor(table, Object.keys(rows[0]!)), [asJson(rows)]))
 }
 
-function textFor(table: string, names: readonly string[], orNothing: boolean): string {
-  const key = `${table} ${names.join()} ${orNothing}`
+function textFor(table: string, names: readonly string[]): string {
+  const key = `${table} ${names.join()}`
   const known = texts.get(key)
   if (known) return known
   const columns = names.map((name) => `"${name}"`).join(', ')
-  const text = `insert into "${table}" (${columns}) select ${columns} from json_populate_recordset(null::"${table}", $1)${orNothing ? ' on conflict do nothing' : ''}`
+  const text = `insert into "${table}" (${columns}) select ${columns} from json_populate_recordset(null::"${table}", $1)`
   texts.set(key, text)
   named(text)
   return text
