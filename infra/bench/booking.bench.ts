@@ -12,6 +12,7 @@ const TURNS = 9
 /** Not counted: the first ones pay for what a service that runs has paid long ago. */
 const WARM_UP = 100
 const AT_ONCE = 8
+
 /**
  * Booking through the API against a bare Express service that makes the same inserts, by turns in one run. Promised: half
  * its pace.

@@ -25,8 +25,11 @@ export const MESSAGE_STATES = [
 ] as const
 export type MessageState = (typeof MESSAGE_STATES)[number]
 
-/** States from which nothing more is sent. */
+/** Still to be sent. */
 export const UNSENT: readonly MessageState[] = ['planned', 'queued']
+
+/** Sent, or on its way. */
+export const SAID: readonly MessageState[] = ['sending', 'sent', 'delivered', 'undelivered']
 
 export interface Message {
   id: string

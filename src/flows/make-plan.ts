@@ -1,6 +1,6 @@
 import type { Booking, Clinic, Consent, Patient } from '../domain/booking.ts'
 import { cycleCheckDate } from '../domain/cycle/cycle-check.ts'
-import type { Message } from '../domain/message.ts'
+import { SAID, type Message } from '../domain/message.ts'
 import { planMessages, type PlanInput, type PrepPlan } from '../domain/prep/plan.ts'
 import type { FullProtocol } from '../domain/prep/protocol.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
@@ -10,8 +10,6 @@ import type { Alarm, Deps, Tx } from './ports.ts'
 import { newMessage, openFollowUp } from './records-made.ts'
 
 const WEEK_MS = 7 * 86_400_000
-/** Sent, or on its way: not to be said again for the same visit time. */
-const SAID: readonly Message['state'][] = ['sending', 'sent', 'delivered', 'undelivered']
 
 export interface Planned {
   booking: Booking
@@ -97,6 +95,7 @@ export function question(patient: Patient, booking: Booking, protocol: FullProto
   return on === null ? null : { kind: 'cycle-check', on }
 }
 
+/** What is not to be said again: for the same visit time, or ever. */
 function kindsSaid(said: Message[], booking: Booking, confirm: boolean): TextKind[] {
   const forThisTime = said.filter(({ state, visitAt }) => SAID.includes(state) && visitAt?.getTime() === booking.visitAt.getTime())
   const onceEver = said.filter(({ state, kind }) => SAID.includes(state) && (kind === 'confirmation' || kind === 'lmp-question'))

@@ -10,7 +10,7 @@ export const nameOf = (text: string): string | undefined => names.get(text)
 const MOST_NAMES = 300
 
 /** From now on this text has a name. */
-export function named(text: string): void {
+function named(text: string): void {
   if (!names.has(text) && names.size < MOST_NAMES) names.set(text, `daysix_${names.size}`)
 }
 
@@ -25,6 +25,16 @@ export async function rowsOf<Row>(db: Pick<Kysely<never>, 'executeQuery'>, text:
 }
 
 const texts = new Map<string, string>()
+
+/** A text that is made, and named, the first time that its key is asked for. */
+export function readyMade(key: string, make: () => string): string {
+  const known = texts.get(key)
+  if (known !== undefined) return known
+  const text = make()
+  texts.set(key, text)
+  named(text)
+  return text
+}
 
 /**
  * Inserts rows, which all have the same columns, as one parameter: a document that PostgreSQL takes apart. Its text is the
@@ -41,14 +51,10 @@ export async function insertRows<Table extends keyof AllTables>(
 }
 
 function textFor(table: string, names: readonly string[]): string {
-  const key = `${table} ${names.join()}`
-  const known = texts.get(key)
-  if (known) return known
-  const columns = names.map((name) => `"${name}"`).join(', ')
-  const text = `insert into "${table}" (${columns}) select ${columns} from json_populate_recordset(null::"${table}", $1)`
-  texts.set(key, text)
-  named(text)
-  return text
+  return readyMade(`${table} ${names.join()}`, () => {
+    const columns = names.map((name) => `"${name}"`).join(', ')
+    return `insert into "${table}" (${columns}) select ${columns} from json_populate_recordset(null::"${table}", $1)`
+  })
 }
 
 /** Half a character, as a careless program cuts them, is no text for PostgreSQL: it becomes the sign for an unreadable one. */

@@ -1,6 +1,6 @@
 import { Kysely, PostgresDialect, type CompiledQuery, type DatabaseConnection, type Driver } from 'kysely'
 import type { Pool, PoolClient, QueryResult } from './pool.ts'
-import { named, nameOf } from './ready-made.ts'
+import { nameOf, readyMade } from './ready-made.ts'
 
 /**
  * Runs `work` in one transaction: commits when it resolves, rolls back when it throws.
@@ -125,16 +125,9 @@ function tableOf(text: string): string | null {
 function asOne(statements: readonly Statement[]): Statement {
   const names = statements.map(({ text }) => nameOf(text))
   // Of ready-made parts it is ready-made itself: a flow writes into the same tables in the same order each time.
-  const key = names.includes(undefined) ? undefined : names.join()
-  const text = (key && joined.get(key)) ?? joinedText(statements)
-  if (key && !joined.has(key)) {
-    joined.set(key, text)
-    named(text)
-  }
+  const text = names.includes(undefined) ? joinedText(statements) : readyMade(names.join(), () => joinedText(statements))
   return { text, params: statements.flatMap(({ params }) => params) }
 }
-
-const joined = new Map<string, string>()
 
 function joinedText(statements: readonly Statement[]): string {
   let before = 0

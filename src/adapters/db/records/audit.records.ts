@@ -62,6 +62,7 @@ async function appendTo(db: AccessDb, hashOf: AuditRecords['hashOf'], entries: r
   await insertRows(db, 'audit', chained.map(toRow)) // prettier-ignore
   const subjects = chained.flatMap((entry) => [...new Set(entry.subjects)].map((subject) => ({ subject, seq: entry.seq })))
   await insertRows(db, 'audit_subject', subjects)
+  // Quoted as Kysely quotes, so that it is known as a plain write and goes together with those above.
   await rowsOf(db, 'update "audit_head" set seq = $1, hash = $2', [link.seq, link.hash])
   return chained
 }

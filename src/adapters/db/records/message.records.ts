@@ -1,5 +1,5 @@
 import type { Message, MessageState } from '../../../domain/message.ts'
-import { UNSENT } from '../../../domain/message.ts'
+import { SAID, UNSENT } from '../../../domain/message.ts'
 import type { MessageRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertRows, rowsOf } from '../ready-made.ts'
@@ -96,10 +96,10 @@ function changesOf(facts: Partial<Message>): Partial<MessageTable> {
 
 const quoted = (states: readonly MessageState[]) => states.map((state) => `'${state}'`).join(', ')
 const UNSOLICITED_TO = `select send_at, sent_at from message
-  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted(['planned', 'queued', 'sending', 'sent', 'delivered', 'undelivered'])})
+  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SAID])})
     and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
 const LAST_SAID = `select kind from message
-  where phone_print = $1 and send_at >= $2 and state in (${quoted(['sending', 'sent', 'delivered', 'undelivered'])}) and (sent_at is null or sent_at <= $3)
+  where phone_print = $1 and send_at >= $2 and state in (${quoted(SAID)}) and (sent_at is null or sent_at <= $3)
   order by send_at desc, id desc limit 1`
 const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and revision is null'
 
