@@ -49,6 +49,8 @@ table booking
   sealed_lapses text
   created_at timestamp with time zone not null
   plan_basis text not null default ''::text
+  first_visit_at timestamp with time zone not null
+  moves integer not null default 0
   CHECK ((state = ANY (ARRAY['booked'::text, 'cancelled'::text])))
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   FOREIGN KEY (patient_id) REFERENCES patient(id)
@@ -150,6 +152,7 @@ table message
   code text
   fallback_of text
   claimed_by text
+  prompted boolean not null default false
   CHECK ((state = ANY (ARRAY['planned'::text, 'queued'::text, 'sending'::text, 'sent'::text, 'delivered'::text, 'failed'::text, 'expired'::text, 'withdrawn'::text, 'undelivered'::text])))
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
@@ -170,6 +173,8 @@ table offer
 table opt_out
   phone_print text not null
   at timestamp with time zone not null
+  reason text not null default 'stop'::text
+  CHECK ((reason = ANY (ARRAY['stop'::text, 'wrong-person'::text])))
   PRIMARY KEY (phone_print)
 table patient
   id text not null
@@ -179,8 +184,10 @@ table patient
   detail text not null
   sealed text not null
   words text[]
+  clinic_id text not null
   CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
   CHECK ((detail = ANY (ARRAY['full'::text, 'discreet'::text])))
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)
 table person
   id text not null
@@ -212,7 +219,9 @@ table reply
   received_at timestamp with time zone not null
   booking_id text
   done text
+  clinic_id text
   FOREIGN KEY (booking_id) REFERENCES booking(id)
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)
   UNIQUE (gateway, key)
 table retention_run
@@ -243,9 +252,12 @@ table slot
   PRIMARY KEY (id)
   UNIQUE (clinic_id, clinician, starts_at)
 table thread
+  id text not null
   phone_print text not null
+  clinic_id text not null
   sealed text not null
-  PRIMARY KEY (phone_print)
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  PRIMARY KEY (id)
 table worker
   id text not null
   seen_at timestamp with time zone not null default now()
@@ -283,6 +295,7 @@ CREATE INDEX message_booking ON daysix.message USING btree (booking_id)
 CREATE INDEX message_claimed ON daysix.message USING btree (claimed_at) WHERE (state = 'sending'::text)
 CREATE INDEX message_due ON daysix.message USING btree (send_at, id) WHERE (state = 'planned'::text)
 CREATE INDEX message_ended ON daysix.message USING btree (ended_at) WHERE (state = ANY (ARRAY['failed'::text, 'undelivered'::text, 'expired'::text]))
+CREATE INDEX message_patient ON daysix.message USING btree (patient_id)
 CREATE INDEX message_phone ON daysix.message USING btree (phone_print, send_at)
 CREATE UNIQUE INDEX message_pkey ON daysix.message USING btree (id)
 CREATE INDEX message_prep_mark ON daysix.message USING btree (not_after) WHERE ((state = 'sent'::text) AND (kind = ANY (ARRAY['prep'::text, 'late-prep'::text])))
@@ -294,7 +307,7 @@ CREATE INDEX offer_lapsing ON daysix.offer USING btree (until) WHERE (state = AN
 CREATE UNIQUE INDEX offer_pending ON daysix.offer USING btree (booking_id) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))
 CREATE UNIQUE INDEX offer_pkey ON daysix.offer USING btree (id)
 CREATE UNIQUE INDEX opt_out_pkey ON daysix.opt_out USING btree (phone_print)
-CREATE INDEX patient_phone ON daysix.patient USING btree (phone_print)
+CREATE INDEX patient_phone ON daysix.patient USING btree (phone_print, clinic_id)
 CREATE UNIQUE INDEX patient_pkey ON daysix.patient USING btree (id)
 CREATE INDEX patient_wordless ON daysix.patient USING btree (id) WHERE (words IS NULL)
 CREATE INDEX patient_words ON daysix.patient USING gin (words) WITH (gin_pending_list_limit='512')
@@ -306,6 +319,7 @@ CREATE UNIQUE INDEX reply_gateway_key_key ON daysix.reply USING btree (gateway, 
 CREATE INDEX reply_phone ON daysix.reply USING btree (phone_print, received_at)
 CREATE UNIQUE INDEX reply_pkey ON daysix.reply USING btree (id)
 CREATE INDEX reply_received ON daysix.reply USING btree (received_at DESC, id DESC)
+CREATE INDEX reply_unacted ON daysix.reply USING btree (received_at) WHERE (done IS NULL)
 CREATE UNIQUE INDEX retention_run_pkey ON daysix.retention_run USING btree (id)
 CREATE INDEX session_person ON daysix.session USING btree (person_id)
 CREATE UNIQUE INDEX session_pkey ON daysix.session USING btree (hash)
@@ -315,7 +329,8 @@ CREATE UNIQUE INDEX slot_clinic_id_clinician_starts_at_key ON daysix.slot USING 
 CREATE INDEX slot_held ON daysix.slot USING btree (held_until) WHERE (state = 'held'::text)
 CREATE INDEX slot_open ON daysix.slot USING btree (clinic_id, starts_at) WHERE (state <> 'taken'::text)
 CREATE UNIQUE INDEX slot_pkey ON daysix.slot USING btree (id)
-CREATE UNIQUE INDEX thread_pkey ON daysix.thread USING btree (phone_print)
+CREATE INDEX thread_phone ON daysix.thread USING btree (phone_print)
+CREATE UNIQUE INDEX thread_pkey ON daysix.thread USING btree (id)
 CREATE UNIQUE INDEX worker_pkey ON daysix.worker USING btree (id)
 
 CREATE TRIGGER audit_never_emptied BEFORE TRUNCATE ON daysix.audit FOR EACH STATEMENT EXECUTE FUNCTION audit_only_grows()

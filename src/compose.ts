@@ -25,7 +25,7 @@ import { createMetrics, type Metrics } from './adapters/metrics/metrics.ts'
 import { loadProtocols } from './adapters/templates/load-protocols.ts'
 import { loadTexts } from './adapters/templates/load-texts.ts'
 import { loadVocabulary } from './adapters/templates/load-vocabulary.ts'
-import { checkLookUpKey } from './adapters/db/reseal.ts'
+import { checkLookUpKey, hasSealedData } from './adapters/db/reseal.ts'
 import { sealingKeys } from './adapters/vault/key-file.ts'
 import { readKeyRing } from './adapters/vault/key-ring.ts'
 import { createVault, type Vault } from './adapters/vault/vault.ts'
@@ -51,6 +51,8 @@ export interface Overrides {
   gateways?: Gateway[]
   /** One that is open already: it outlives a service that a simulation lets crash. */
   database?: Database
+  /** Keys other than those in the data folder. */
+  vault?: Vault
   /** In memory, gone with the process. */
   inMemory?: boolean
   log?: Logger
@@ -77,13 +79,12 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const log = overrides.log ?? createLog(config.logLevel)
   const time = overrides.time ?? realTime(log)
   const random = overrides.random ?? pooled(randomBytes)
-  const vault = await openVault(config, overrides)
   const database = overrides.database ?? (await openDatabase(config, overrides))
-  const store = await onceReachable(
-    () => openStore(database, vault),
-    (code) => log.warn({ code }, 'the database does not answer yet: trying again'),
-  )
-  await checkLookUpKey(database, vault)
+  const patiently = <T>(work: () => Promise<T>) =>
+    onceReachable(work, (code) => log.warn({ code }, 'the database does not answer yet: trying again'))
+  const vault = overrides.vault ?? (await orClosed(database, openVault(config, overrides, () => patiently(() => hasSealedData(database)))))
+  const store = await orClosed(database, patiently(() => openStore(database, vault)))
+  await orClosed(database, checkLookUpKey(database, vault))
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
   const gateways = (overrides.gateways ?? (await configuredGateways(config, time, random))).map(metrics.timed)
@@ -100,6 +101,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     hands: { id: newId('w'), held: new Set(), steady: () => true },
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols: loadProtocols(undefined, config.siteTemplatesDir),
+    digest: (text) => vault.fingerprint(text),
     pageOf: pageMaker(config, vault),
     ...language(library),
     calls: callWriter(library, loadCallPhrases(library)),
@@ -140,9 +142,19 @@ function realTime(log: Logger): Timekeeper {
   return { clock: systemClock, after }
 }
 
-async function openVault(config: Config, { inMemory, random = randomBytes }: Overrides): Promise<Vault> {
+async function openVault(config: Config, { inMemory, random = randomBytes }: Overrides, hasData: () => Promise<boolean>): Promise<Vault> {
   if (inMemory && !config.key) return createVault(readKeyRing(Buffer.from(random(32)).toString('base64')))
-  return createVault(await sealingKeys(config.key, config.dataDir))
+  return createVault(await sealingKeys(config.key, config.dataDir, hasData))
+}
+
+/** What stops the start lets go of the database that was opened for it. */
+async function orClosed<T>(database: Database, work: Promise<T>): Promise<T> {
+  try {
+    return await work
+  } catch (error) {
+    await database.close()
+    throw error
+  }
 }
 
 function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides): Promise<Database> {
@@ -171,7 +183,7 @@ async function configuredGateways(config: Config, time: Timekeeper, random: (byt
 }
 
 /** Address of a booking's private page. It cannot be guessed, and needs no record of its own: the mark after the dot is a keyed hash. */
-function pageMaker({ publicUrl, host, port }: Config, vault: Vault): (bookingId: string) => string {
+function pageMaker({ publicUrl, host, port }: Config, vault: Vault): Deps['pageOf'] {
   const base = publicUrl ?? `http://${host}:${port}`
-  return (bookingId) => `${base}/v/${bookingId.slice(2)}.${vault.fingerprint(`page ${bookingId}`).slice(0, 22)}`
+  return (bookingId, phone) => `${base}/v/${bookingId.slice(2)}.${vault.fingerprint(`page ${bookingId} ${phone}`).slice(0, 22)}`
 }

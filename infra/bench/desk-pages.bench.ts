@@ -51,7 +51,7 @@ function pagesOf({ deps }: TestWorld, ids: { patientId: string; visitId: string;
   const form = { phone: '782 555 0199', name: 'Halyna Ashquay', lmp: '2026-03-02', sure: '0', usual: '28', date: '2026-03-31', time: '10:00', protocol: 'liquid-based-cytology', language: 'en', channel: 'sms', detail: 'full', consent: 'yes' }
   return {
     bookings: { path: 'bookings', bare: () => list(now, inDays(28), 41) },
-    'bookings, found': { path: 'find', form: { q: 'brandle' }, bare: () => read.patients.search(['brandle'], 20) },
+    'bookings, found': { path: 'find', form: { q: 'brandle' }, bare: () => read.patients.search(['brandle'], CLINIC.id, 20) },
     visit: { path: `visits/${ids.visitId}`, bare: () => read.bookings.get(ids.visitId) },
     'book, empty': { path: 'book', bare: () => read.clinics.list() },
     'book, look': { path: 'book/look', form, bare: () => read.slots.list({ clinicId: CLINIC.id, from: now, to: inDays(80), states: ['free', 'held'], limit: 500 }) },

@@ -18,9 +18,9 @@ export async function composedWithDue(config: Config, count: number, inMemory: b
   await store.transact(async (tx) => {
     await tx.clinics.put({ id: clinicId, name: 'Harbour Clinic', phone: '+16135550100', zone: 'UTC', country: 'CA', settings })
     for (let n = 0; n < VISITS; n++) {
-      const patient: Patient = { id: newId('p'), name: `Patient ${n}`, phone: phoneOf(n), language: 'en', channel: 'sms', detail: 'full', cycle: { status: 'no-periods' } }
+      const patient: Patient = { id: newId('p'), clinicId, name: `Patient ${n}`, phone: phoneOf(n), language: 'en', channel: 'sms', detail: 'full', cycle: { status: 'no-periods' } }
       const visitAt = new Date(due.getTime() + (200 + n) * 3_600_000)
-      const booking: Booking = { id: newId('b'), patientId: patient.id, clinicId, clinician: '', protocol: 'liquid-based-cytology', visitAt, zone: 'UTC', state: 'booked', planRevision: 1, confirmedAt: null, shortNotice: false, lapses: [], createdAt: due, planBasis: composed.deps.protocols.get('liquid-based-cytology')!.digest }
+      const booking: Booking = { id: newId('b'), patientId: patient.id, clinicId, clinician: '', protocol: 'liquid-based-cytology', visitAt, firstVisitAt: visitAt, moves: 0, zone: 'UTC', state: 'booked', planRevision: 1, confirmedAt: null, shortNotice: false, lapses: [], createdAt: due, planBasis: composed.deps.protocols.get('liquid-based-cytology')!.digest }
       await tx.patients.insert(patient)
       await tx.patients.addConsent(patient.id, { channel: 'sms', recordedBy: 'bench', recordedAt: due, wording: 'x' })
       await tx.bookings.insert(booking)
@@ -32,7 +32,7 @@ export async function composedWithDue(config: Config, count: number, inMemory: b
     return {
       id: newId('m'), bookingId: booking.id, patientId: booking.patientId, clinicId, phone: phoneOf(n), kind: 'confirmation', channel: 'sms', detail: 'full', language: 'en', revision: 1,
       unsolicited: false, sendAt: due, notAfter: new Date(due.getTime() + 86_400_000), state: 'queued', attempt: 0, visitAt: booking.visitAt, choices: [], answer: null, gateway: 'loopback',
-      gatewayRef: null, text: null, claimedAt: null, sentAt: null, endedAt: null, code: null, fallbackOf: null,
+      gatewayRef: null, text: null, claimedAt: null, sentAt: null, endedAt: null, code: null, fallbackOf: null, prompted: false,
     } // prettier-ignore
   })
   for (let at = 0; at < count; at += 500) await store.transact((tx) => tx.messages.insert(messages.slice(at, at + 500)))

@@ -26,7 +26,7 @@ export async function fillClinic(deps: Deps, clinic: Clinic): Promise<{ patientI
 
 async function addVisit(tx: Tx, deps: Deps, clinic: Clinic, index: number): Promise<{ patientId: string; visitId: string; replyId: string } | null> {
   const now = deps.clock.now()
-  const patient = patientOf(deps, index)
+  const patient = patientOf(deps, clinic, index)
   const booking = bookingOf(deps, clinic, patient, index)
   await tx.patients.insert(patient)
   await tx.bookings.insert(booking)
@@ -35,21 +35,21 @@ async function addVisit(tx: Tx, deps: Deps, clinic: Clinic, index: number): Prom
   if (index % 40 === 0) await openFollowUp(tx, deps, { clinic, patient, booking }, 'badly-timed', { why: 'Move.' })
   if (index % 4 !== 0) return null
   const reply = replyOf(deps, patient, booking, index)
-  await tx.replies.insert(reply)
+  await tx.replies.keep(reply)
   return { patientId: patient.id, visitId: booking.id, replyId: reply.id }
 }
 
 /** Numbers are spread over the range reserved for fiction; many patients share one, which is the harder case. */
-function patientOf(deps: Deps, index: number): Patient {
+function patientOf(deps: Deps, clinic: Clinic, index: number): Patient {
   const name = `${FIRST[index % FIRST.length]} ${LAST[Math.floor(index / FIRST.length) % LAST.length]} ${index}`
   const phone = `+1${200 + (index % 700)}55501${String(Math.floor(index / 700) % 100).padStart(2, '0')}`
-  return { id: deps.newId('p'), name, phone, language: 'en', channel: 'sms', detail: 'full', cycle: { status: 'cycling', lmp: `2026-02-${String(10 + (index % 18)).padStart(2, '0')}`, usualCycleDays: 26 + (index % 6) } }
+  return { id: deps.newId('p'), clinicId: clinic.id, name, phone, language: 'en', channel: 'sms', detail: 'full', cycle: { status: 'cycling', lmp: `2026-02-${String(10 + (index % 18)).padStart(2, '0')}`, usualCycleDays: 26 + (index % 6) } }
 }
 
 function bookingOf(deps: Deps, clinic: Clinic, patient: Patient, index: number): Booking {
   const visitAt = new Date(deps.clock.now().getTime() + ((FIRST_DAY + (index % DAYS)) * 1440 + Math.floor(index / DAYS) * 7) * MINUTE)
   return {
-    id: deps.newId('b'), patientId: patient.id, clinicId: clinic.id, clinician: `room ${index % 3}`, protocol: 'liquid-based-cytology', visitAt, zone: clinic.zone, state: 'booked',
+    id: deps.newId('b'), patientId: patient.id, clinicId: clinic.id, clinician: `room ${index % 3}`, protocol: 'liquid-based-cytology', visitAt, firstVisitAt: visitAt, moves: 0, zone: clinic.zone, state: 'booked',
     planRevision: 1, planBasis: '', confirmedAt: null, shortNotice: false, lapses: index % 50 === 0 ? ['used a cream'] : [], createdAt: deps.clock.now(),
   } // prettier-ignore
 }
@@ -66,7 +66,7 @@ function messagesOf(deps: Deps, clinic: Clinic, patient: Patient, booking: Booki
 function replyOf(deps: Deps, patient: Patient, booking: Booking, index: number): ReplyRecord {
   const receivedAt = new Date(deps.clock.now().getTime() - index * MINUTE)
   const id = deps.newId('t')
-  return { id, gateway: 'pocket', key: id, phone: patient.phone, text: 'is it ok to come a little later', receivedAt, bookingId: booking.id, reading: { meaning: 'unclear', confidence: 0.4, words: [] }, done: 'unclear' }
+  return { id, clinicId: booking.clinicId, gateway: 'pocket', key: id, phone: patient.phone, text: 'is it ok to come a little later', receivedAt, bookingId: booking.id, reading: { meaning: 'unclear', confidence: 0.4, words: [] }, done: 'unclear' }
 }
 
 async function addOpenings(deps: Deps, clinic: Clinic): Promise<void> {

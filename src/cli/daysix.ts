@@ -19,6 +19,7 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   'gateway-check': { summary: 'Send one test message through a gateway, telling each step.', load: () => import('./gateway-check.ts') },
   'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
   person: { summary: 'People who may sign in.', load: () => import('./person.ts') },
+  sending: { summary: 'Stop all sending, or let it go on.', load: () => import('./sending.ts') },
   'rotate-key': { summary: 'Make a new sealing key and seal all data anew with it.', load: () => import('./rotate-key.ts') },
   'audit-verify': { summary: 'Check that the record of who saw what is whole.', load: () => import('./audit-verify.ts') },
   'api-key': { summary: 'Keys for programs.', load: () => import('./api-key.ts') },

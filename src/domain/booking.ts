@@ -28,8 +28,10 @@ export interface ClinicSettings {
   gateway: string
 }
 
+/** What was told to one clinic about somebody: another clinic that knows the same person has a record of its own. */
 export interface Patient {
   id: string
+  clinicId: string
   name: string
   /** E.164. */
   phone: string
@@ -37,6 +39,8 @@ export interface Patient {
   channel: Channel
   detail: Detail
   cycle: CycleHistory
+  /** Somebody wrote that the patient has died: nothing is sent until a person has looked. */
+  reportedDead?: boolean
 }
 
 /** Consent for one channel: who wrote it down, when, and in which words it was asked. */
@@ -55,6 +59,9 @@ export interface Booking {
   clinician: string
   protocol: string
   visitAt: Date
+  /** The time it was first booked for, and how often the patient has moved it since. */
+  firstVisitAt: Date
+  moves: number
   zone: string
   state: 'booked' | 'cancelled'
   /** Counts the plans made: a message of an older plan finds nothing to do. */

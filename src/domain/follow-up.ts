@@ -5,7 +5,8 @@
 export const FOLLOW_UP_REASONS = {
   alarm: { urgency: 1, todo: 'Call her now. Her words may mean that she needs care: let a clinician hear them.' },
   'wrong-person': { urgency: 1, todo: 'This number is not hers. Find the right one; nothing more is sent to this number.' },
-  'unexpected-bleeding': { urgency: 1, todo: 'She is recorded as having no periods but writes of one. Let a clinician call her today.' },
+  died: { urgency: 1, todo: 'Somebody wrote that the patient has died. Nothing more is sent. Look into the record, call with tact, and cancel what is booked.' },
+  'unexpected-bleeding': { urgency: 1, todo: 'What the patient writes of bleeding may be more than a period that began. The visit stays. Let a clinician call now.' },
   lapse: { urgency: 2, todo: 'Preparation did not go as asked. Ask a clinician whether to keep the visit, and call her.' },
   'no-opening': { urgency: 2, todo: 'Her visit is badly timed and no opening fits. Call her and agree on one of the good dates.' },
   'cannot-come': { urgency: 2, todo: 'She cannot come and no opening fits. Call her and agree on another time.' },
@@ -24,6 +25,8 @@ export const FOLLOW_UP_REASONS = {
   'opted-out': { urgency: 2, todo: 'She asked for no more messages. Tell her by telephone how to prepare.' },
   'check-opt-out': { urgency: 2, todo: 'Her text was taken as a wish for no more messages, but may have meant the visit. Call and ask.' },
   'prep-question': { urgency: 2, todo: 'She asked about preparation. Answer by telephone.' },
+  clinician: { urgency: 2, todo: 'The patient wrote something that a clinician should hear. The visit stays. Let a clinician call today.' },
+  'move-limit': { urgency: 2, todo: 'The visit has been moved twice by the patient, or would fall over six weeks after its first time: no more is offered by text. Call and agree on a time.' },
   'late-period': { urgency: 2, todo: 'Her period is later than expected. Ask a clinician to call her.' },
   'other-language': { urgency: 3, todo: 'She wrote in another language than the one recorded. Ask which she prefers.' },
   'send-unknown': { urgency: 2, todo: 'A message may or may not have reached her (the connection broke). Call and make sure.' },

@@ -42,8 +42,10 @@ export interface Message {
   channel: Channel
   detail: Detail
   language: string
-  /** Plan revision it belongs to; null for answers, which no plan revises. */
+  /** Plan revision it belongs to; null where it belongs to no plan, so that no new plan takes it back. */
   revision: number | null
+  /** An answer to what the patient just wrote: goes at any hour, whatever was agreed to. All else keeps to hours and consent. */
+  prompted: boolean
   unsolicited: boolean
   sendAt: Date
   notAfter: Date

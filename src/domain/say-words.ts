@@ -7,6 +7,7 @@ import type { FollowUpReason } from './follow-up.ts'
 const SAY: Record<FollowUpReason, string | null> = {
   alarm: 'You wrote to us and I am calling at once. How are you now? I will fetch a clinician to speak with you. If it gets worse, call your local emergency number.',
   'wrong-person': null,
+  died: null,
   lapse: 'Thank you for telling us. It happens. Please still plan to come {visit}; I will ask a clinician and call you if another day is better.',
   'no-opening': 'Your visit {visit} may fall during your period. Would one of these days suit you better: {dates}?',
   'cannot-come': 'You told us that you cannot come {visit}. Would one of these days suit you: {dates}?',
@@ -26,6 +27,8 @@ const SAY: Record<FollowUpReason, string | null> = {
   'check-opt-out': 'You wrote to us. Did you mean that you want no more messages, or that you cannot come {visit}?',
   'prep-question': 'Thank you for your question about getting ready. I am calling to answer it.',
   'unexpected-bleeding': 'Thank you for telling us about your bleeding. A clinician would like to speak with you. If it is heavy or you feel unwell, call your local emergency number.',
+  clinician: 'Thank you for your message. A clinician would like to speak with you about your visit {visit}. Please keep it, and keep taking what is prescribed.',
+  'move-limit': 'I am calling to find a time for your visit that you can keep. Would one of these days suit you: {dates}?',
   'late-period': 'Thank you for telling us about your period. A clinician would like to speak with you about your visit {visit}.',
   'other-language': 'In which language shall we write to you?',
   'send-unknown': 'I am calling to make sure that our message about your visit {visit} reached you.',

@@ -126,7 +126,23 @@ export interface WhereaboutRecords {
   clinicsOf(id: string): Promise<(string | null)[]>
 }
 
+/** All sending stands still, of one clinic (its id) or of everybody (`region`). */
+export interface SendingStop {
+  scope: string
+  at: Date
+  by: string
+  why: string
+}
+
+export interface SendingStopRecords {
+  list(): Promise<SendingStop[]>
+  /** False when it is stopped already. */
+  put(stop: SendingStop): Promise<boolean>
+  remove(scope: string): Promise<boolean>
+}
+
 export interface AccessRecords {
+  sendingStops: SendingStopRecords
   persons: PersonRecords
   sessions: SessionRecords
   apiKeys: ApiKeyRecords
@@ -149,8 +165,6 @@ export interface RightsRecords {
   held(patientId: string): Promise<Held | undefined>
   /** Removes it all but counts, and frees times to come. @returns how many records of each kind were removed */
   erase(patientId: string, now: Date): Promise<Record<string, number> | undefined>
-  /** @returns how many were withdrawn; null = every channel */
-  withdrawConsent(patientId: string, channel: 'sms' | 'voice' | null, at: Date): Promise<number>
 }
 
 /** One part of a large change: how many, and where the next part begins; null when there is none. */

@@ -5,13 +5,14 @@ import { toE164 } from '../domain/phone.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import { knownZone } from '../domain/local-time.ts'
 import { nextAllowed } from '../domain/prep/sending-hours.ts'
-import { refuseFaults, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
+import { refuseFaults, refuseSecondVisit, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
+import { followPatient, lockVisits } from './follow-patient.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
-import { protocolOf, wholeBooking } from './lookups.ts'
+import { found, protocolOf, wholeBooking } from './lookups.ts'
 import { makePlan } from './make-plan.ts'
 import { overtake } from './move-visit.ts'
 import type { Deps, Tx } from './ports.ts'
-import { newMessage, note, settleFollowUps } from './records-made.ts'
+import { newMessage, note, openFollowUp, settleFollowUps } from './records-made.ts'
 import { ringDue } from './ring-due.ts'
 
 const DAY_MS = 86_400_000
@@ -34,18 +35,22 @@ interface Whole {
   clinic: Clinic
 }
 
-/** Changes a booking and makes its plan anew. @throws not-found, too-late (cancelled), bad-input, time-taken */
+/**
+ * Changes a booking and makes its plan anew; what changed about the patient is followed by all other visits too.
+ * @throws not-found, too-late (cancelled), bad-input, time-taken, already-booked
+ */
 export async function amendBooking(deps: Deps, id: string, amendment: Amendment): Promise<Booked> {
   const booked = await deps.store.transact(async (tx) => {
-    const before = await wholeBooking(tx, await tx.bookings.lock(id))
+    const before = await lockWhole(tx, deps, id)
     refuseCancelled(before.booking)
     const after = amended(deps, before, amendment)
     await tx.patients.update(after.patient)
     await addConsent(tx, deps, after, amendment)
     const moves = timeChanged(before.booking, after.booking)
     if (moves) await changeTime(tx, deps, before.booking, after.booking)
-    const { booking, plan } = await makePlan(tx, deps, { ...after, confirm: !moves })
-    if (moves) await tellMoved(tx, deps, { ...after, booking })
+    const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
+    await followPatient(tx, deps, after.patient, after.clinic, { except: id })
+    if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
     await note(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
     const judgement = judgeBooking(deps, booking, after.patient.cycle)
     const openings = judgement.keep ? [] : await betterOpenings(tx, deps, { ...after, booking }, false)
@@ -54,6 +59,13 @@ export async function amendBooking(deps: Deps, id: string, amendment: Amendment)
   await ringDue(deps)
   deps.notice('amended', { booking: id })
   return booked
+}
+
+/** The visit with the patient's others, all locked in one order. */
+async function lockWhole(tx: Tx, deps: Deps, id: string): Promise<Whole> {
+  const { patientId } = found(await tx.bookings.get(id), 'booking')
+  await lockVisits(tx, deps, [patientId])
+  return wholeBooking(tx, await tx.bookings.lock(id))
 }
 
 function refuseCancelled({ state }: Booking): void {
@@ -99,6 +111,7 @@ async function addConsent(tx: Tx, deps: Deps, { patient }: Whole, { consent }: A
 }
 
 async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
+  await refuseSecondVisit(tx, after)
   await overtake(tx, before.id)
   await tx.slots.free(before.id, before.visitAt)
   if (!(await takeTime(tx, deps, after))) throw timeTaken()
@@ -106,14 +119,12 @@ async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): 
   await settleFollowUps(tx, deps, before.id, 'visit moved by the desk')
 }
 
-/** The desk moved the visit: she is told within sending hours, unless she may not be written to. */
+/** The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the visit. */
 async function tellMoved(tx: Tx, deps: Deps, { booking, patient, clinic }: Whole): Promise<void> {
-  const consented = (await tx.patients.consents(patient.id)).some(({ channel }) => channel === patient.channel)
-  if (!consented) return
   const sendAt = nextAllowed(deps.clock.now(), booking.zone, clinic.settings.hours)
   const notAfter = new Date(Math.min(sendAt.getTime() + DAY_MS, booking.visitAt.getTime()))
-  if (sendAt >= notAfter) return
-  const facts = { kind: 'moved', sendAt, notAfter, unsolicited: false, revision: booking.planRevision } as const
+  if (sendAt >= notAfter) return openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: 'moved' })
+  const facts = { kind: 'moved', sendAt, notAfter, unsolicited: false } as const
   await tx.messages.insert([newMessage(deps, { booking, patient, clinic }, facts)])
 }
 
@@ -124,10 +135,18 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
     if (booking.state === 'cancelled') return booking
     await overtake(tx, id)
     await tx.slots.free(id, booking.visitAt)
+    await withdrawNotices(tx, deps, booking)
     await settleFollowUps(tx, deps, id, 'visit cancelled')
     await note(tx, deps, id, 'cancelled', by)
     return (await makePlan(tx, deps, { booking: { ...booking, state: 'cancelled' }, patient, clinic })).booking
   })
   deps.notice('cancelled', { booking: id })
   return cancelled
+}
+
+/** What was still to be told about a visit that is off. */
+async function withdrawNotices(tx: Tx, deps: Deps, { id, patientId }: Booking): Promise<void> {
+  for (const notice of (await tx.messages.unsentNotices(patientId)).filter(({ bookingId }) => bookingId === id)) {
+    await tx.messages.move(notice.id, [notice.state], 'withdrawn', { code: 'cancelled', endedAt: deps.clock.now() })
+  }
 }

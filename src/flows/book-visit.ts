@@ -9,8 +9,9 @@ import type { PrepPlan } from '../domain/prep/plan.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import type { Channel, Detail } from '../domain/texts/kinds.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
-import { protocolOf } from './lookups.ts'
-import { agreed, countedSince, keepPlan, planFor } from './make-plan.ts'
+import { hasOtherVisitAt, protocolOf } from './lookups.ts'
+import { followPatient } from './follow-patient.ts'
+import { countedSince, keepPlan, planFor, whyUnreachable } from './make-plan.ts'
 import type { Alarm, Deps, Tx } from './ports.ts'
 import { newBooking, note, openFollowUp } from './records-made.ts'
 import { horizon, setAlarmsSoon } from './ring-due.ts'
@@ -53,22 +54,21 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
   const asked = { ...request, clinicId: clinic.id, clinician, zone, visitAt: visitTime(deps, request.visit, zone), cycle: cycleOf(deps, request, zone) }
   protocolOf(deps, request.protocol)
   const id = deps.newId('b')
-  const [{ patient, before, optedOut, others }, free] = await Promise.all([patientOf(tx, deps, asked, clinic), takeTime(tx, deps, { ...asked, id })])
+  const [{ patient, before, optOut, others }, free] = await Promise.all([patientOf(tx, deps, asked, clinic), takeTime(tx, deps, { ...asked, id })])
   const draft = draftOf(deps, { ...asked, id }, patient)
   if (before) await refuseSecondVisit(tx, draft)
   if (!free) throw timeTaken()
   const consents = before ? await tx.patients.consents(patient.id) : []
   const given = request.consent && consentOf(deps, patient, zone, request.consent)
-  const mayWrite = !optedOut && agreed(given ? [...consents, given] : consents, patient)
-  const planned = planFor(deps, { booking: draft, patient, clinic }, { said: [], others, mayWrite })
+  const unreachable = whyUnreachable(patient, optOut, given ? [...consents, given] : consents)
+  const planned = planFor(deps, { booking: draft, patient, clinic }, { said: [], others, unreachable })
   const about = { booking: planned.booking, patient, clinic }
   await (before ? tx.patients.update(patient) : tx.patients.insert(patient))
   await tx.bookings.insert(planned.booking)
   if (given) await tx.patients.addConsent(patient.id, given)
   const alarms = await keepPlan(tx, deps, { ...about, booking: draft }, planned, horizon(deps))
   await note(tx, deps, draft.id, 'booked', request.by)
-  if (!given && !agreed(consents, patient)) await openFollowUp(tx, deps, about, 'no-consent')
-  if (given && optedOut) await openFollowUp(tx, deps, about, 'opted-out')
+  if (before) await followPatient(tx, deps, patient, clinic, { except: draft.id })
   return { ...planned, alarms, patient, ...(await judged(tx, deps, about)) }
 }
 
@@ -127,19 +127,20 @@ export function refuseFaults(cycle: CycleHistory, today: string): void {
 
 const spelled = (name: string) => name.normalize('NFKC').trim().replace(/\s+/g, ' ').toLocaleLowerCase()
 
-/** What is known of whoever is booked for. The same name at the same number is the same patient; the same number alone is not. */
+/** What this clinic knows of whoever is booked for. The same name at the same number is the same patient; the number alone is not. */
 async function patientOf(tx: Tx, deps: Deps, request: Pick<BookingRequest, 'patient'> & { cycle: CycleHistory }, clinic: Clinic) {
   const { name, phone, language, channel, detail } = request.patient
   const e164 = toE164(phone, clinic.country, 'patient.phone')
-  const [same, optedOut, others] = await Promise.all([
+  const [known, optOut, others] = await Promise.all([
     tx.patients.byPhone(e164),
-    tx.optOuts.has(e164),
+    tx.optOuts.get(e164),
     tx.messages.unsolicitedTo(e164, countedSince(deps.clock.now()), null),
   ])
-  const before = same.find((each) => spelled(each.name) === spelled(name))
+  const before = known.find((each) => each.clinicId === clinic.id && spelled(each.name) === spelled(name))
   const cycle = before ? carriedOver(before.cycle, request.cycle) : request.cycle
-  const patient: Patient = { id: before?.id ?? deps.newId('p'), name: name.trim(), phone: e164, language, channel, detail, cycle }
-  return { patient, before, optedOut, others }
+  const told = { name: name.trim(), phone: e164, language, channel, detail, cycle }
+  const patient: Patient = { ...before, id: before?.id ?? deps.newId('p'), clinicId: clinic.id, ...told }
+  return { patient, before, optOut, others }
 }
 
 /** What an earlier booking knew of her past cycles is kept; the newest word on everything else counts. */
@@ -150,11 +151,10 @@ function carriedOver(before: CycleHistory, told: CycleHistory): CycleHistory {
   return { ...kept, ...told, ...(starts.size > 0 && { pastStarts: [...starts].sort() }) }
 }
 
-/** The patient's own double booking; another patient's is refused by the time itself. */
-async function refuseSecondVisit(tx: Tx, booking: Booking): Promise<void> {
-  const to = new Date(booking.visitAt.getTime() + 1)
-  const same = await tx.bookings.list({ patientIds: [booking.patientId], from: booking.visitAt, to, state: 'booked', limit: 1 })
-  if (same.length > 0) throw new Failure('already-booked', { field: 'visit', message: 'She already has a visit at this time. Amend that booking instead.' })
+/** The patient's own double booking; another patient's is refused by the time itself. @throws already-booked */
+export async function refuseSecondVisit(tx: Tx, booking: Booking): Promise<void> {
+  if (!(await hasOtherVisitAt(tx, booking, booking.visitAt))) return
+  throw new Failure('already-booked', { field: 'visit', message: 'The patient already has a visit at this time. Amend that booking instead.' })
 }
 
 /** Takes the time of a visit; false when somebody else has or holds it. */

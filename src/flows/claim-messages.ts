@@ -8,7 +8,7 @@ import type { Alarm, Deps, Surroundings, Tx } from './ports.ts'
 import { idsOf, openFollowUp } from './records-made.ts'
 import { wordsOf } from './words-of.ts'
 
-/** Said even to a number that wants no messages: they confirm that wish, or answer what she wrote since. */
+/** Said even to a number that wants no messages: they confirm that wish, or answer what was written since. */
 const DESPITE_OPT_OUT: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person', 'help', 'alarm'])
 
 const WEEK_MS = 7 * 86_400_000
@@ -92,18 +92,26 @@ async function decide(tx: Tx, deps: Deps, message: Message, about: Around, found
 
 type Refusal = { state: 'withdrawn' | 'expired' | 'failed'; code: string }
 
-function refusalOf(now: Date, message: Message, { booking }: Around, { optedOut, channels }: Surroundings): Refusal | null {
+function refusalOf(now: Date, message: Message, about: Around, { optedOut, channels }: Surroundings): Refusal | null {
   if (message.notAfter <= now) return { state: 'expired', code: 'too-late' }
+  if (about.patient?.reportedDead) return { state: 'withdrawn', code: 'died' }
   if (!DESPITE_OPT_OUT.has(message.kind) && optedOut.has(message.phone)) return { state: 'withdrawn', code: 'opted-out' }
-  if (message.revision === null) return null // an answer to her own text
-  if (booking?.state !== 'booked' || booking.planRevision !== message.revision) return { state: 'withdrawn', code: 'plan-revised' }
+  if (message.prompted) return null
+  if (isOvertaken(message, about)) return { state: 'withdrawn', code: 'plan-revised' }
   const agreed = message.patientId !== null && channels.get(message.patientId)?.has(message.channel)
   return agreed ? null : { state: 'withdrawn', code: 'no-consent' }
 }
 
+/** It belongs to an older plan, or tells of a time that is the visit's no more. */
+function isOvertaken({ revision, kind, visitAt }: Message, { booking }: Around): boolean {
+  if (booking?.state !== 'booked') return true
+  if (revision !== null) return booking.planRevision !== revision
+  return kind === 'moved' && visitAt?.getTime() !== booking.visitAt.getTime()
+}
+
 /** When it must wait for sending hours or for the next day's allowance; null = go now. */
 function waitOf(now: Date, message: Message, { clinic, zone }: Around, { lately }: Surroundings): Date | null {
-  if (message.revision === null) return null
+  if (message.prompted) return null
   const { hours } = clinic.settings
   if (!mayRing(now, zone, hours)) return nextAllowed(now, zone, hours)
   // A fallback stands in for a message that counted already.
@@ -121,7 +129,7 @@ async function postpone(tx: Tx, deps: Deps, message: Message, about: Around, unt
 
 async function end(tx: Tx, deps: Deps, message: Message, about: Around, { state, code }: Refusal): Promise<Claim> {
   await tx.messages.move(message.id, [message.state], state, { code, endedAt: deps.clock.now() })
-  if (state !== 'withdrawn') await lostWorth(tx, deps, message, about)
+  if (code !== 'plan-revised') await lostWorth(tx, deps, message, about)
   deps.notice(`message-${state}`, idsOf(message))
   return { kind: 'nothing' }
 }
@@ -129,7 +137,10 @@ async function end(tx: Tx, deps: Deps, message: Message, about: Around, { state,
 /** Kinds that a person must make up for when they could not be sent. */
 const MUST_BE_TOLD: ReadonlySet<TextKind> = new Set(['prep', 'late-prep', 'offer', 'moved', 'cannot-offer', 'alarm'])
 
+/** What the desk wrote matters too, unless it answered what was written just before. */
+export const mustBeTold = ({ kind, prompted }: Message) => MUST_BE_TOLD.has(kind) || (kind === 'answer' && !prompted)
+
 /** A message that mattered was never sent: somebody must call. */
 export async function lostWorth(tx: Tx, deps: Deps, message: Message, about: { booking: Booking | null; patient: Patient | null; clinic: Clinic }) {
-  if (MUST_BE_TOLD.has(message.kind)) await openFollowUp(tx, deps, about, 'not-delivered', { kind: message.kind })
+  if (mustBeTold(message)) await openFollowUp(tx, deps, about, 'not-delivered', { kind: message.kind })
 }

@@ -1,9 +1,9 @@
-import type { Booking } from '../domain/booking.ts'
+import type { Booking, Patient } from '../domain/booking.ts'
 import { Failure, badInput } from '../domain/failure.ts'
 import { isAboutTheNumber } from '../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
-import { gather } from './hear-reply.ts'
-import type { Done, Hearing, Talk } from './hearing.ts'
+import { loadHearing, type Done, type Hearing, type Talk } from './hearing.ts'
+import { followPatient } from './follow-patient.ts'
 import { found } from './lookups.ts'
 import { makePlan } from './make-plan.ts'
 import { overtake } from './move-visit.ts'
@@ -34,10 +34,10 @@ export async function correctReading(deps: Deps, replyId: string, correction: Co
     const reply = found(await tx.replies.get(replyId), 'reply')
     refuseIrreversible(reply, correction)
     await closeWhatItOpened(tx, deps, reply, correction.by)
-    const before = await gather(tx, deps, reply)
+    const before = await loadHearing(tx, deps, reply)
     await takeBack(tx, deps, before, reply)
     // Looked at anew: what was taken back has changed the records.
-    const done = await redo(tx, deps, await gather(tx, deps, reply), reply, correction)
+    const done = await redo(tx, deps, await loadHearing(tx, deps, reply), reply, correction)
     const corrected = { by: correction.by, at: deps.clock.now().toISOString(), from: reply.corrected?.from ?? reply.reading?.meaning ?? 'unclear' } as const
     await tx.replies.update({ ...withoutCycle(reply), ...done, reading: readingOf(correction), corrected })
     await note(tx, deps, done.bookingId, 'reading-corrected', correction.by, { reply: replyId, from: corrected.from, to: correction.meaning })
@@ -76,15 +76,42 @@ async function closeWhatItOpened(tx: Tx, deps: Deps, { bookingId, text }: ReplyR
   }
 }
 
-async function takeBack(tx: Tx, deps: Deps, { talks }: Hearing, reply: ReplyRecord): Promise<void> {
-  const meaning = reply.reading?.meaning
-  if (meaning === 'stop' || meaning === 'wrong-person') await tx.optOuts.remove(reply.phone)
+async function takeBack(tx: Tx, deps: Deps, before: Hearing, reply: ReplyRecord): Promise<void> {
+  const { talks } = before
+  await liftSilence(tx, deps, before, reply)
   const talk = talks.find(({ booking }) => booking.id === reply.bookingId)
   if (!talk) return
   await overtake(tx, talk.booking.id)
   await tx.bookings.update(unmarked(talk.booking, reply))
   if (reply.cycleBefore) await tx.patients.update({ ...talk.patient, cycle: reply.cycleBefore })
   for (const each of talks.filter(({ patient }) => patient.id === talk.patient.id)) await planAnew(tx, deps, each)
+}
+
+const SILENCES: ReadonlySet<Meaning> = new Set(['stop', 'wrong-person'])
+
+/** Ends what this very reply began: never a wish that was told before it, or again after it. */
+async function liftSilence(tx: Tx, deps: Deps, { everybody, patients }: Hearing, reply: ReplyRecord): Promise<void> {
+  const meaning = reply.reading?.meaning
+  if (meaning === undefined || !(SILENCES.has(meaning) || meaning === 'died')) return
+  const since = await tx.replies.fromPhone(reply.phone, reply.receivedAt)
+  const others = since.filter(({ id }) => id !== reply.id).map(({ reading }) => reading?.meaning)
+  if (meaning === 'died') {
+    if (!others.includes('died')) await liftDeath(tx, deps, patients)
+    return
+  }
+  const optOut = await tx.optOuts.get(reply.phone)
+  const isOurs = optOut !== undefined && optOut.at >= reply.receivedAt
+  if (!isOurs || others.some((other) => other !== undefined && SILENCES.has(other))) return
+  await tx.optOuts.remove(reply.phone)
+  for (const each of everybody) await followPatient(tx, deps, each, found(await tx.clinics.get(each.clinicId), 'clinic'))
+}
+
+async function liftDeath(tx: Tx, deps: Deps, patients: readonly Patient[]): Promise<void> {
+  for (const each of patients) {
+    const patient = { ...each, reportedDead: false }
+    await tx.patients.update(patient)
+    await followPatient(tx, deps, patient, found(await tx.clinics.get(patient.clinicId), 'clinic'))
+  }
 }
 
 function unmarked(booking: Booking, { reading, text }: ReplyRecord): Booking {

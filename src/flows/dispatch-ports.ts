@@ -33,7 +33,9 @@ export interface DispatchRecords {
   accept(facts: readonly { id: string; attempt: number; ref: string | null }[], at: Date): Promise<string[]>
   /** Receipts that came before their message's reference was known. */
   takeEarlyReceipts(refs: readonly { gateway: string; ref: string }[]): Promise<Receipt[]>
-  /** Queued ones whose time has passed without a ring, oldest first. */
+  /** Waiting ones whose time has come, at one clinic or at all (null), whether or not sending is stopped. */
+  dueIn(clinicId: string | null, now: Date, limit: number): Promise<Message[]>
+  /** Queued ones whose time has passed without a ring, oldest first; none of a clinic whose sending is stopped. */
   overdue(before: Date, limit: number): Promise<Alarm[]>
   /** Waiting ones that have become worthless. */
   worthless(now: Date, limit: number): Promise<Message[]>

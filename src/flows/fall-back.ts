@@ -1,28 +1,36 @@
+import type { Booking, Patient } from '../domain/booking.ts'
 import type { Message } from '../domain/message.ts'
 import { nextAllowed } from '../domain/prep/sending-hours.ts'
 import type { Channel } from '../domain/texts/kinds.ts'
+import { mustBeTold } from './claim-messages.ts'
+import { unreachableBy } from './make-plan.ts'
 import type { Deps, Tx } from './ports.ts'
 import { newMessage, openFollowUp } from './records-made.ts'
 
-/** Worth a second channel, or a person's call. The rest is a courtesy. */
-const WORTH_IT: ReadonlySet<string> = new Set(['prep', 'late-prep', 'moved', 'offer', 'cannot-offer', 'alarm'])
-
-/** She was not reached: another channel she agreed to, while there is time, else the desk's call list. */
+/** The patient was not reached: another channel that was agreed to, while there is time, else the desk's call list. */
 export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<void> {
-  if (!WORTH_IT.has(message.kind)) return
+  // The rest is a courtesy: not worth a second channel, nor a person's call.
+  if (!mustBeTold(message)) return
   const booking = message.bookingId === null ? null : ((await tx.bookings.get(message.bookingId)) ?? null)
   const patient = message.patientId === null ? undefined : await tx.patients.get(message.patientId)
   const clinic = (await tx.clinics.get(message.clinicId))!
-  if (!patient || (await tx.optOuts.has(message.phone))) return
-  const other = await otherChannel(tx, deps, message, patient.id)
+  if (!patient || patient.reportedDead || isBehind(message, booking, patient)) return
+  const other = (await unreachableBy(tx, patient)) === null ? await otherChannel(tx, deps, message, patient.id) : undefined
   const sendAt = nextAllowed(deps.clock.now(), booking?.zone ?? clinic.zone, clinic.settings.hours)
-  if (!other || message.fallbackOf || message.revision === null || sendAt >= message.notAfter) {
+  if (!other || message.fallbackOf || message.prompted || sendAt >= message.notAfter) {
     return openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: message.kind })
   }
-  const { kind, notAfter, unsolicited, revision, visitAt, choices, answer } = message
-  await tx.messages.insert([
-    newMessage(deps, { clinic, patient, booking }, { kind, sendAt, notAfter, unsolicited, revision, visitAt, choices, answer, channel: other, fallbackOf: message.id }),
-  ])
+  const { kind, notAfter, unsolicited, visitAt, choices, answer } = message
+  // The plan of today stands for it, or its claim would take it for a leftover of an older one.
+  const revision = message.revision === null ? null : booking!.planRevision
+  const facts = { kind, sendAt, notAfter, unsolicited, revision, visitAt, choices, answer, channel: other, fallbackOf: message.id }
+  await tx.messages.insert([newMessage(deps, { clinic, patient, booking }, facts)])
+}
+
+/** The visit has moved, or the patient is reached at another number since: the plan made then says what is to be said. */
+function isBehind({ revision, visitAt, phone }: Message, booking: Booking | null, patient: Patient): boolean {
+  if (phone !== patient.phone) return true
+  return revision !== null && (booking?.state !== 'booked' || visitAt?.getTime() !== booking.visitAt.getTime())
 }
 
 async function otherChannel(tx: Tx, deps: Deps, message: Message, patientId: string): Promise<Channel | undefined> {

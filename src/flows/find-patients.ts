@@ -13,10 +13,11 @@ export async function findPatients({ store }: Pick<Deps, 'store'>, clinic: Clini
   return store.read.bookings.list({ patientIds, clinicId: clinic.id, newestFirst: true, limit })
 }
 
-async function idsOf({ store }: Pick<Deps, 'store'>, { country }: Clinic, typed: string, limit: number): Promise<string[]> {
-  if (typed.replaceAll(/\D/g, '').length < ENOUGH_DIGITS) return store.read.patients.search(lookedFor(typed), limit)
+async function idsOf({ store }: Pick<Deps, 'store'>, { id, country }: Clinic, typed: string, limit: number): Promise<string[]> {
+  if (typed.replaceAll(/\D/g, '').length < ENOUGH_DIGITS) return store.read.patients.search(lookedFor(typed), id, limit)
   try {
-    return (await store.read.patients.byPhone(toE164(typed, country))).map(({ id }) => id)
+    const known = await store.read.patients.byPhone(toE164(typed, country))
+    return known.filter(({ clinicId }) => clinicId === id).map((patient) => patient.id)
   } catch (error) {
     // Digits that are no number find nobody; that is no fault of the clerk's.
     if (error instanceof Failure) return []

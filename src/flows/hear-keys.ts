@@ -1,17 +1,20 @@
+import type { Booking, Clinic } from '../domain/booking.ts'
 import { UNSENT, type Message } from '../domain/message.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import { isAboutTheNumber } from '../domain/replies/decide.ts'
+import type { Reading } from '../domain/replies/reading.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
 import type { CallScript, Step } from '../domain/voice/call-script.ts'
 import { codeOf, readingOf } from '../domain/voice/pressed.ts'
 import type { Answered } from './gateway.ts'
-import { gather } from './hear-reply.ts'
-import type { Done, Hearing, Talk } from './hearing.ts'
+import { cycleBefore } from './hear-reply.ts'
+import { loadHearing, type Done, type Hearing, type Talk } from './hearing.ts'
 import type { Deps, ReplyRecord, Tx } from './ports.ts'
 import { openFollowUp } from './records-made.ts'
 import { forNumber } from './reply-for-number.ts'
 import { forVisit, whichVisit } from './reply-for-visit.ts'
 import { ringDue } from './ring-due.ts'
+import { takeReply, type Acted } from './take-reply.ts'
 import { spokenOf, wordsOf } from './words-of.ts'
 
 /** Worth having in writing besides: said in the call, and texted to those who agreed to texts. */
@@ -24,9 +27,21 @@ const IN_WRITING: ReadonlySet<TextKind> = new Set(['offer', 'moved', 'move-asked
  * @returns what the call says next; null where the thanks of its script will do.
  */
 export async function hearKeys(deps: Deps, answered: Answered): Promise<Step | null> {
-  const step = await deps.store.transact((tx) => hear(tx, deps, answered))
+  const { bookings, clinics, messages } = deps.store.read
+  const message = await messages.get(answered.messageId)
+  if (message?.channel !== 'voice' || message.gateway !== answered.gateway) return null
+  const booking = message.bookingId === null ? undefined : await bookings.get(message.bookingId)
+  const zone = (booking ?? (await clinics.get(message.clinicId))!).zone
+  const acted = await takeReply(deps, replyOf(deps, answered, message, zone), (tx, reply) => act(tx, deps, reply, message))
   await ringDue(deps)
-  return step
+  return typeof acted === 'string' ? null : acted.result
+}
+
+function replyOf(deps: Deps, { gateway, key, pressed, at }: Answered, message: Message, zone: string): ReplyRecord {
+  const { bookingId, clinicId, phone } = message
+  const text = `(by key) ${codeOf(pressed)}`
+  const reading = readingOf(pressed, dateIn(at, zone))
+  return { id: deps.newId('t'), gateway, key, phone, text, receivedAt: at, bookingId, clinicId, reading, done: null }
 }
 
 /** The call of a message, for a peer that fetches it itself; null once it is over or no longer wanted. */
@@ -42,38 +57,30 @@ export async function callOf(deps: Deps, messageId: string): Promise<CallScript 
 
 const UNDER_WAY: ReadonlySet<string> = new Set(['sending', 'sent'])
 
-async function hear(tx: Tx, deps: Deps, { gateway, key, messageId, pressed, at }: Answered): Promise<Step | null> {
-  const message = await tx.messages.get(messageId)
-  if (message?.channel !== 'voice' || message.gateway !== gateway) return null
-  const booking = message.bookingId === null ? undefined : await tx.bookings.lock(message.bookingId)
-  const reading = readingOf(pressed, dateIn(at, booking?.zone ?? (await tx.clinics.get(message.clinicId))!.zone))
-  const text = `(by key) ${codeOf(pressed)}`
-  const reply: ReplyRecord = {
-    id: deps.newId('t'),
-    gateway,
-    key,
-    phone: message.phone,
-    text,
-    receivedAt: at,
-    bookingId: booking?.id ?? null,
-    reading,
-    done: null,
-  }
-  if (!(await tx.replies.insert(reply))) return null
-  const before = new Set(await answersTo(tx, message.phone))
-  const done = await respond(tx, deps, await gather(tx, deps, reply), message)
-  await tx.replies.update({ ...reply, ...done })
-  deps.notice('reply-heard', { reply: reply.id, ...(done.bookingId && { booking: done.bookingId }) })
-  const made = (await answersTo(tx, message.phone)).filter((id) => !before.has(id))
-  return sayInCall(tx, deps, made, gateway)
+async function act(tx: Tx, deps: Deps, kept: ReplyRecord, message: Message): Promise<Acted<Step | null>> {
+  const before = new Set(await answersTo(tx, message))
+  const hearing = await loadHearing(tx, deps, kept)
+  const reading = await meant(tx, kept.reading!, message)
+  const done = await respond(tx, deps, hearing, reading, message)
+  const made = (await answersTo(tx, message)).filter((id) => !before.has(id))
+  const result = await sayInCall(tx, deps, made, kept.gateway)
+  return { reply: { ...hearing.reply, reading, ...cycleBefore(hearing, done, reading) }, done, result }
+}
+
+/** A number chosen in a call stands for a time that was said in it: if that is on offer no more, a person must ask. */
+async function meant(tx: Tx, reading: Reading, { kind, bookingId, choices }: Message): Promise<Reading> {
+  if (reading.meaning !== 'choice' || kind !== 'offer' || bookingId === null) return reading
+  const chosen = choices[reading.choice! - 1]?.getTime()
+  const offer = await tx.offers.pending(bookingId)
+  const at = offer?.state === 'open' ? offer.choices.findIndex((choice) => choice.at.getTime() === chosen) : -1
+  return at < 0 ? { meaning: 'unclear', confidence: 1, words: [] } : { ...reading, choice: at + 1 }
 }
 
 /** A call is about one visit, which its message names; nothing needs to be guessed. */
-async function respond(tx: Tx, deps: Deps, hearing: Hearing, message: Message): Promise<Done> {
-  const reading = hearing.reply.reading!
+async function respond(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading, message: Message): Promise<Done> {
   if (isAboutTheNumber(reading.meaning)) return forNumber(tx, deps, hearing, reading)
   const talk = hearing.talks.find(({ booking }) => booking.id === message.bookingId)
-  // Asked which visit she meant, she chose one: that settles what she said before.
+  // Asked which visit was meant, the patient chose one: that settles what was said before.
   if (message.kind === 'which-visit') {
     const chosen = whichVisit(deps, hearing, reading)
     if (chosen !== 'ask') return forVisit(tx, deps, hearing, chosen.talk, chosen.reading)
@@ -85,28 +92,23 @@ async function respond(tx: Tx, deps: Deps, hearing: Hearing, message: Message): 
 /** It started before yesterday: which day that was, only a person can ask. */
 async function askWhen(tx: Tx, deps: Deps, talk: Talk): Promise<Done> {
   await openFollowUp(tx, deps, talk, 'unclear-reply', {
-    words: 'Her period started before yesterday. Ask on which day.',
+    words: 'The period started before yesterday. Ask on which day.',
     meaning: 'period-started',
   })
   return { bookingId: talk.booking.id, done: 'period-started' }
 }
 
 /** The visit is over, cancelled or gone. */
-async function withoutVisit(tx: Tx, deps: Deps, { reply, patients }: Hearing): Promise<Done> {
-  await openFollowUp(
-    tx,
-    deps,
-    { clinic: null, patient: patients[0] ?? null, booking: null, phone: reply.phone },
-    'unclear-reply',
-    { words: reply.text },
-  )
+async function withoutVisit(tx: Tx, deps: Deps, { reply, clinic, patients }: Hearing): Promise<Done> {
+  const about = { clinic, patient: patients[0] ?? null, booking: null, phone: reply.phone }
+  await openFollowUp(tx, deps, about, 'unclear-reply', { words: reply.text })
   return { bookingId: null, done: 'unclear' }
 }
 
 /** Ids of answers to a number that have not gone yet. */
-async function answersTo(tx: Tx, phone: string): Promise<string[]> {
-  const all = await tx.messages.toPhone(phone, new Date(0))
-  return all.filter(({ revision, state }) => revision === null && UNSENT.includes(state)).map(({ id }) => id)
+async function answersTo(tx: Tx, { phone, clinicId }: Message): Promise<string[]> {
+  const all = await tx.messages.toPhone(phone, clinicId, new Date(0))
+  return all.filter(({ prompted, state }) => prompted && UNSENT.includes(state)).map(({ id }) => id)
 }
 
 /** Says the answers that were just made; those count as delivered, unless they are worth having in writing too. */
@@ -126,9 +128,9 @@ async function sayInCall(tx: Tx, deps: Deps, made: readonly string[], gateway: s
 }
 
 async function speak(tx: Tx, deps: Deps, answer: Message): Promise<Step | null> {
-  const booking = answer.bookingId === null ? null : ((await tx.bookings.get(answer.bookingId)) ?? null)
-  const patient = answer.patientId === null ? null : ((await tx.patients.get(answer.patientId)) ?? null)
-  const clinic = (await tx.clinics.get(answer.clinicId))!
+  const booking: Booking | null = (answer.bookingId !== null && (await tx.bookings.get(answer.bookingId))) || null
+  const patient = (answer.patientId !== null && (await tx.patients.get(answer.patientId))) || null
+  const clinic: Clinic = (await tx.clinics.get(answer.clinicId))!
   const spoken = spokenOf(deps, answer, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone })
   return spoken && (spoken.state === 'approved' || deps.policy.allowDrafts) ? spoken.step : null
 }

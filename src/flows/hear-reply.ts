@@ -1,51 +1,42 @@
-import type { Booking, Patient } from '../domain/booking.ts'
 import { isAboutTheNumber } from '../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
-import type { TextKind } from '../domain/texts/kinds.ts'
 import { MOST_CHOICES } from '../domain/rebook/choose.ts'
 import type { Heard } from './gateway.ts'
-import { answer, sayToNumber, talkedEnough, type Done, type Hearing, type Talk } from './hearing.ts'
+import { answer, loadHearing, sayToNumber, talkedEnough, type Done, type Hearing } from './hearing.ts'
 import type { Deps, ReplyRecord, Tx } from './ports.ts'
 import { openFollowUp } from './records-made.ts'
 import { forNumber } from './reply-for-number.ts'
 import { forVisit, whichVisit } from './reply-for-visit.ts'
 import { ringDue } from './ring-due.ts'
+import { actOnReply, takeReply, type Acted } from './take-reply.ts'
 
-/** A visit stays the subject of replies for half a day after it began. */
-const STILL_ABOUT_MS = 43_200_000
-
-/** Hears one text: reads it, does what follows, answers. The same text delivered twice is heard once. */
+/** Hears one text: keeps it, reads it, does what follows, answers. The same text delivered twice is heard once. */
 export async function hearReply(deps: Deps, heard: Heard): Promise<void> {
-  await deps.store.transact((tx) => hear(tx, deps, heard))
+  const { gateway, key, from, text, at } = heard
+  const facts = { clinicId: null, bookingId: null, reading: null, done: null }
+  const said: ReplyRecord = { ...facts, id: deps.newId('t'), gateway, key, phone: from, text, receivedAt: at }
+  await takeReply(deps, said, (tx, reply) => act(tx, deps, reply))
   await ringDue(deps)
 }
 
-async function hear(tx: Tx, deps: Deps, heard: Heard): Promise<void> {
-  const reply: ReplyRecord = {
-    id: deps.newId('t'),
-    gateway: heard.gateway,
-    key: heard.key,
-    phone: heard.from,
-    text: heard.text,
-    receivedAt: heard.at,
-    bookingId: null,
-    reading: null,
-    done: null,
-  }
-  const dayAgo = new Date(heard.at.getTime() - DAY_MS)
-  const [isNew, hearing, today] = await Promise.all([tx.replies.insert(reply), gather(tx, deps, reply), tx.replies.countFrom(heard.from, dayAgo)])
-  if (!isNew) return
-  reply.reading = readIt(deps, hearing)
-  const done = isFlood(today, reply.reading) ? TOO_MANY : await respond(tx, deps, hearing, reply.reading)
-  await tx.replies.update({ ...reply, ...done, ...before(hearing, done, reply.reading) })
-  deps.notice('reply-heard', { reply: reply.id, ...(done.bookingId && { booking: done.bookingId }) })
+/** Acts on a text that was kept when acting was not possible. */
+export async function actOnText(deps: Deps, id: string): Promise<void> {
+  await actOnReply(deps, id, (tx, reply) => act(tx, deps, reply))
+}
+
+async function act(tx: Tx, deps: Deps, kept: ReplyRecord): Promise<Acted<null>> {
+  const dayAgo = new Date(kept.receivedAt.getTime() - DAY_MS)
+  const [hearing, today] = await Promise.all([loadHearing(tx, deps, kept), tx.replies.countFrom(kept.phone, dayAgo)])
+  const reading = readIt(deps, hearing)
+  const done = isFlood(today, reading) ? TOO_MANY : await respond(tx, deps, hearing, reading)
+  return { reply: { ...hearing.reply, reading, ...cycleBefore(hearing, done, reading) }, done, result: null }
 }
 
 /** Texts of one number that are acted on in 24 hours; more is a machine, or somebody who should be called. */
 const HEARD_A_DAY = 30
 const DAY_MS = 86_400_000
 /** Acted on however many came before. */
-const NEVER_TOO_MANY: ReadonlySet<Meaning> = new Set(['stop', 'urgent', 'wrong-person'])
+const NEVER_TOO_MANY: ReadonlySet<Meaning> = new Set(['stop', 'urgent', 'wrong-person', 'died'])
 
 /** A flood from one number must not bury the call list: it is kept to be read, but opens nothing more. */
 function isFlood(today: number, { meaning, also = [] }: Reading): boolean {
@@ -54,51 +45,12 @@ function isFlood(today: number, { meaning, also = [] }: Reading): boolean {
 
 const TOO_MANY: Done = { bookingId: null, done: 'too-many' }
 
-const CHANGES_HER_DATES: ReadonlySet<Meaning> = new Set(['period-started', 'not-started', 'still-bleeding', 'bleeding-ended'])
+const CHANGES_DATES: ReadonlySet<Meaning> = new Set(['period-started', 'not-started', 'still-bleeding', 'bleeding-ended'])
 
-/** Her cycle as it was, where this reply may have changed it: `gather` read it before. */
-function before({ talks }: Hearing, { bookingId }: Done, { meaning }: Reading): Pick<ReplyRecord, 'cycleBefore'> {
-  const talk = CHANGES_HER_DATES.has(meaning) && talks.find(({ booking }) => booking.id === bookingId)
+/** The cycle as it was, where this reply may have changed it: it was read before. */
+export function cycleBefore({ talks }: Hearing, { bookingId }: Done, { meaning }: Reading): Pick<ReplyRecord, 'cycleBefore'> {
+  const talk = CHANGES_DATES.has(meaning) && talks.find(({ booking }) => booking.id === bookingId)
   return talk ? { cycleBefore: talk.patient.cycle } : {}
-}
-
-/** What is known of whoever wrote. Their visits stay locked until the transaction ends. */
-export async function gather(tx: Tx, deps: Deps, reply: ReplyRecord): Promise<Hearing> {
-  const { phone, receivedAt } = reply
-  const [known, thread, last] = await Promise.all([
-    tx.patients.byPhone(phone),
-    tx.replies.thread(phone),
-    tx.messages.lastSaid(phone, new Date(receivedAt.getTime() - WEEK_MS), receivedAt),
-  ])
-  const from = new Date(deps.clock.now().getTime() - STILL_ABOUT_MS)
-  const patientIds = known.map(({ id }) => id)
-  const visits = known.length === 0 ? [] : await tx.bookings.list({ patientIds, from, state: 'booked', limit: 20 })
-  return { reply, asked: thread?.asked ?? null, askedWhen: last !== undefined && ASKS_WHEN.has(last), ...(await locked(tx, phone, known, visits)) }
-}
-
-const WEEK_MS = 7 * 86_400_000
-/** Texts that ask for the day her period started. */
-const ASKS_WHEN: ReadonlySet<TextKind> = new Set(['lmp-question', 'cycle-check'])
-
-/**
- * The visits, locked so that the desk cannot move one between what is read here and what is done about it; and what may have
- * changed while the lock was waited for, read after it.
- */
-async function locked(tx: Tx, phone: string, known: Patient[], visits: Booking[]): Promise<Pick<Hearing, 'patients' | 'talks' | 'offers'>> {
-  if (visits.length === 0) return { patients: known, talks: [], offers: [] }
-  const [bookings, patients, clinics, pending] = await Promise.all([
-    Promise.all(visits.map(({ id }) => tx.bookings.lock(id))),
-    tx.patients.byPhone(phone),
-    Promise.all([...new Set(visits.map(({ clinicId }) => clinicId))].map((id) => tx.clinics.get(id))),
-    Promise.all(visits.map(({ id }) => tx.offers.pending(id))),
-  ])
-  const talks = bookings.flatMap((booking): Talk[] => {
-    const patient = patients.find(({ id }) => id === booking?.patientId)
-    const clinic = clinics.find((each) => each?.id === booking?.clinicId)
-    return booking?.state === 'booked' && patient && clinic ? [{ booking, patient, clinic }] : []
-  })
-  const offers = pending.flatMap((offer) => (offer?.state === 'open' ? [{ bookingId: offer.bookingId, instants: offer.choices.map(({ at }) => at) }] : []))
-  return { patients, talks, offers: offers.filter(({ bookingId }) => talks.some(({ booking }) => booking.id === bookingId)) }
 }
 
 function readIt(deps: Deps, { reply, patients, talks, asked, askedWhen, offers }: Hearing): Reading {
@@ -124,16 +76,16 @@ async function respond(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading): 
   if (hearing.talks.length === 0) return withoutVisit(tx, deps, hearing)
   const chosen = whichVisit(deps, hearing, reading)
   if (chosen === 'ask') return askWhich(tx, deps, hearing, reading)
-  if (hearing.asked) await tx.replies.putThread({ phone: hearing.reply.phone, asked: null })
+  if (hearing.asked) await tx.replies.putThread({ phone: hearing.reply.phone, clinicId: hearing.clinic!.id, asked: null })
   return forVisit(tx, deps, hearing, chosen.talk, chosen.reading)
 }
 
 /** A text that is about no visit we know of: a person reads it. Only a known patient is answered. */
 async function withoutVisit(tx: Tx, deps: Deps, hearing: Hearing): Promise<Done> {
-  const { reply, patients } = hearing
+  const { reply, clinic, patients } = hearing
   const [patient] = patients
   const reason = patient ? 'unclear-reply' : 'unknown-sender'
-  await openFollowUp(tx, deps, { clinic: null, patient: patient ?? null, booking: null, phone: reply.phone }, reason, { words: reply.text })
+  await openFollowUp(tx, deps, { clinic, patient: patient ?? null, booking: null, phone: reply.phone }, reason, { words: reply.text })
   await sayToNumber(tx, deps, hearing, 'unclear')
   return { bookingId: null, done: reason }
 }
@@ -148,7 +100,7 @@ async function askWhich(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading):
     return { bookingId: null, done: 'unclear' }
   }
   const asked = { bookingIds: choices.map(({ booking }) => booking.id), reading, replyId: reply.id, at: deps.clock.now().toISOString() }
-  await tx.replies.putThread({ phone: reply.phone, asked })
+  await tx.replies.putThread({ phone: reply.phone, clinicId: clinic.id, asked })
   await answer(tx, deps, hearing, { patient, clinic, booking: null }, 'which-visit', { choices: choices.map(({ booking }) => booking.visitAt) })
   return { bookingId: null, done: 'asked-which' }
 }

@@ -1,9 +1,14 @@
 import type { Booking, Clinic, Patient } from '../domain/booking.ts'
+import { addresseeOf } from '../domain/replies/addressee.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
+import { lockVisits } from './follow-patient.ts'
 import type { Deps, ReplyRecord, Thread, Tx } from './ports.ts'
 import { newAnswer } from './records-made.ts'
 
 const DAY_MS = 86_400_000
+const WEEK_MS = 7 * DAY_MS
+/** A visit stays the subject of replies for half a day after it began. */
+const STILL_ABOUT_MS = 43_200_000
 
 /** One visit a reply may be about, with the people around it. */
 export interface Talk {
@@ -12,13 +17,17 @@ export interface Talk {
   clinic: Clinic
 }
 
-/** Everything known when a text comes in. */
+/** Everything known when a text comes in: of the clinic that it was written to. */
 export interface Hearing {
   reply: ReplyRecord
+  clinic: Clinic | null
+  /** The clinic's patients at the number. */
   patients: Patient[]
+  /** Everybody at the number, at every clinic: for what concerns the number itself. */
+  everybody: Patient[]
   talks: Talk[]
   asked: NonNullable<Thread['asked']> | null
-  /** The last thing said to her asked when her period started. */
+  /** The last thing said asked when the period started. */
   askedWhen: boolean
   /** Bookings with an offer that waits for a number, with its instants. */
   offers: { bookingId: string; instants: Date[] }[]
@@ -27,10 +36,62 @@ export interface Hearing {
 /** What came of a reply: the visit it was about, and a word for what was done. */
 export type Done = { bookingId: string | null; done: string }
 
+/** Texts that ask for the day on which the period started. */
+const ASKS_WHEN: ReadonlySet<TextKind> = new Set(['lmp-question', 'cycle-check'])
+
+/** What is known of whoever wrote. The visits stay locked until the transaction ends, so that the desk cannot move one meanwhile. */
+export async function loadHearing(tx: Tx, deps: Deps, heard: ReplyRecord): Promise<Hearing> {
+  const { phone, receivedAt } = heard
+  const known = await tx.patients.byPhone(phone)
+  const reply = { ...heard, clinicId: heard.clinicId ?? (await addresseeAmong(tx, deps, heard, known)) }
+  const clinic = reply.clinicId === null ? undefined : await tx.clinics.get(reply.clinicId)
+  if (!clinic) return { reply, clinic: null, patients: [], everybody: known, talks: [], asked: null, askedWhen: false, offers: [] }
+  const [thread, last, talks] = await Promise.all([
+    tx.replies.thread(phone, clinic.id),
+    tx.messages.lastSaid(phone, clinic.id, new Date(receivedAt.getTime() - WEEK_MS), receivedAt),
+    lockTalks(tx, deps, known, clinic),
+  ])
+  // Read once the visits are locked: whoever held them may have changed what is known.
+  const [everybody, pending] = await Promise.all([tx.patients.byPhone(phone), Promise.all(talks.map((booking) => tx.offers.pending(booking.id)))])
+  const offers = pending.flatMap((offer) => (offer?.state === 'open' ? [{ bookingId: offer.bookingId, instants: offer.choices.map(({ at }) => at) }] : []))
+  const patients = everybody.filter(({ clinicId }) => clinicId === clinic.id)
+  return {
+    ...{ reply, clinic, patients, everybody, offers },
+    talks: talksOf(talks, patients, clinic),
+    asked: thread?.asked ?? null,
+    askedWhen: last !== undefined && ASKS_WHEN.has(last),
+  }
+}
+
+async function addresseeAmong(tx: Tx, deps: Deps, { phone, receivedAt }: ReplyRecord, known: readonly Patient[]): Promise<string | null> {
+  const clinics = new Set(known.map(({ clinicId }) => clinicId))
+  if (clinics.size <= 1) return known[0]?.clinicId ?? null
+  const from = new Date(deps.clock.now().getTime() - STILL_ABOUT_MS)
+  const [wrote, visits] = await Promise.all([
+    tx.messages.writers(phone, receivedAt),
+    tx.bookings.list({ patientIds: known.map(({ id }) => id), from, state: 'booked', limit: 20 }),
+  ])
+  return addresseeOf(wrote, visits.map(({ clinicId, visitAt }) => ({ clinicId, at: visitAt })), receivedAt) // prettier-ignore
+}
+
+function lockTalks(tx: Tx, deps: Deps, known: readonly Patient[], clinic: Clinic): Promise<Booking[]> {
+  const ids = known.filter(({ clinicId }) => clinicId === clinic.id).map(({ id }) => id)
+  return lockVisits(tx, deps, ids, new Date(deps.clock.now().getTime() - STILL_ABOUT_MS))
+}
+
+/** The nearest visit first. */
+function talksOf(visits: readonly Booking[], patients: readonly Patient[], clinic: Clinic): Talk[] {
+  const talks = visits.flatMap((booking): Talk[] => {
+    const patient = patients.find(({ id }) => id === booking.patientId)
+    return patient ? [{ booking, patient, clinic }] : []
+  })
+  return talks.sort((a, b) => a.booking.visitAt.getTime() - b.booking.visitAt.getTime())
+}
+
 /** Answers a number as such: about its nearest visit, if it has one. */
 export async function sayToNumber(tx: Tx, deps: Deps, hearing: Hearing, kind: TextKind): Promise<void> {
+  const { clinic } = hearing
   const patient = hearing.talks[0]?.patient ?? hearing.patients[0]
-  const clinic = hearing.talks[0]?.clinic ?? (await lastClinic(tx, hearing))
   if (patient && clinic) await answer(tx, deps, hearing, { patient, clinic, booking: hearing.talks[0]?.booking ?? null }, kind)
 }
 
@@ -50,11 +111,4 @@ export async function answer(
 export async function talkedEnough(tx: Tx, deps: Deps, { reply }: Hearing): Promise<boolean> {
   const since = new Date(deps.clock.now().getTime() - DAY_MS)
   return (await tx.messages.countAnswers(reply.phone, since)) >= deps.policy.answersADay
-}
-
-/** The clinic of her last visit: it knows her, whichever clinic that was. */
-async function lastClinic(tx: Tx, { patients }: Hearing): Promise<Clinic | undefined> {
-  const patientIds = patients.map(({ id }) => id)
-  const last = patientIds.length === 0 ? undefined : (await tx.bookings.list({ patientIds, newestFirst: true, limit: 1 }))[0]
-  return last && tx.clinics.get(last.clinicId)
 }

@@ -15,23 +15,28 @@ export function judgeBooking(deps: Deps, booking: Booking, history: CycleHistory
   return judgeVisit(history, dateIn(booking.visitAt, booking.zone), protocol, dateIn(deps.clock.now(), booking.zone))
 }
 
-/** Up to three free openings of the clinic that would serve her better, or at all (`mustMove`). */
+/**
+ * Up to three free openings of the clinic that would serve the patient better, or at all (`mustMove`); none at a time at
+ * which the patient has another visit.
+ * @param latest none after this
+ */
 export async function betterOpenings(
   records: Records,
   deps: Deps,
   { booking, patient, clinic }: { booking: Booking; patient: Patient; clinic: Clinic },
   mustMove: boolean,
+  latest?: Date,
 ): Promise<Slot[]> {
   const now = deps.clock.now()
-  const free = await records.slots.list({
-    clinicId: clinic.id,
-    from: now,
-    to: new Date(Math.max(now.getTime(), booking.visitAt.getTime()) + LOOK_AHEAD_MS),
-    states: ['free', 'held'],
-    limit: MOST_WEIGHED,
-  })
+  const to = new Date(Math.max(now.getTime(), booking.visitAt.getTime()) + LOOK_AHEAD_MS)
+  const [free, others] = await Promise.all([
+    records.slots.list({ clinicId: clinic.id, from: now, to, states: ['free', 'held'], limit: MOST_WEIGHED }),
+    patient.id === '' ? [] : records.bookings.list({ patientIds: [patient.id], from: now, to, state: 'booked', limit: MOST_WEIGHED }),
+  ])
+  const busy = new Set(others.map(({ visitAt }) => visitAt.getTime()))
+  const isPossible = (slot: Slot) => isOpenTo(slot, booking.id, now) && !busy.has(slot.startsAt.getTime()) && !(latest && slot.startsAt > latest)
   return chooseOpenings({
-    openings: free.filter((slot) => isOpenTo(slot, booking.id, now)),
+    openings: free.filter(isPossible),
     at: (slot) => slot.startsAt,
     history: patient.cycle,
     visit: booking.visitAt,

@@ -23,3 +23,10 @@ export async function wholeBooking(records: Records, booking: Booking | undefine
   const clinic = found(await records.clinics.get(known.clinicId), 'clinic')
   return { booking: known, patient, clinic }
 }
+
+/** Whether the patient of this booking has another one at that very instant. */
+export async function hasOtherVisitAt(records: Records, { id, patientId }: Booking, at: Date): Promise<boolean> {
+  const to = new Date(at.getTime() + 1)
+  const same = await records.bookings.list({ patientIds: [patientId], from: at, to, state: 'booked', limit: 2 })
+  return same.some((other) => other.id !== id)
+}

@@ -4,8 +4,9 @@ import { addDays } from '../domain/cycle/days.ts'
 import { Failure } from '../domain/failure.ts'
 import { markOf } from '../domain/prep/mark.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
+import { latestOffer } from '../domain/rebook/move-limit.ts'
 import { betterOpenings } from './judge-booking.ts'
-import { found, protocolOf, wholeBooking } from './lookups.ts'
+import { found, hasOtherVisitAt, protocolOf, wholeBooking } from './lookups.ts'
 import { makePlan } from './make-plan.ts'
 import type { Deps, Tx } from './ports.ts'
 import { newAnswer, note, openFollowUp, settleFollowUps } from './records-made.ts'
@@ -20,17 +21,22 @@ interface Whole {
 const HOUR = 3_600_000
 const DESK_LOOK_AHEAD_DAYS = 42
 
-/** Puts up to three openings to her and holds them; where there are none, she is told that the clinic calls, and the desk gets the good dates. */
+/**
+ * Puts up to three openings to the patient and holds them; where there are none, or none that may be offered by text, the
+ * patient is told that the clinic calls, and the desk gets the good dates.
+ */
 export async function offerOpenings(tx: Tx, deps: Deps, about: Whole, reason: 'no-opening' | 'cannot-come'): Promise<'offered' | 'none'> {
   await overtake(tx, about.booking.id)
   const now = deps.clock.now()
-  const openings = await betterOpenings(tx, deps, about, reason === 'cannot-come')
+  const latest = latestOffer(about.booking)
+  const openings = latest ? await betterOpenings(tx, deps, about, reason === 'cannot-come', latest) : []
   const until = offerEnds(deps, about, openings)
   const got = await Promise.all(openings.map(({ id }) => tx.slots.hold(id, about.booking.id, until, now)))
   const held = openings.filter((_, at) => got[at])
   if (held.length === 0) {
     await tx.messages.insert([newAnswer(deps, about, 'cannot-offer')])
-    await openFollowUp(tx, deps, about, reason, { goodDates: datesForDesk(deps, about) })
+    const limited = (await betterOpenings(tx, deps, about, reason === 'cannot-come')).length > 0
+    await openFollowUp(tx, deps, about, limited ? 'move-limit' : reason, { goodDates: datesForDesk(deps, about) })
     return 'none'
   }
   await makeOffer(tx, deps, about, held, until)
@@ -83,12 +89,14 @@ async function waitForDesk(tx: Tx, deps: Deps, about: Whole, offer: Offer, choic
   await tx.slots.release(about.booking.id)
   await tx.slots.hold(slotId, about.booking.id, until, deps.clock.now())
   await tx.offers.move(offer.id, ['open'], 'waiting', { chosen: choice, until })
-  await tx.messages.insert([newAnswer(deps, about, 'move-asked')])
+  await tx.messages.insert([newAnswer(deps, about, 'move-asked', { visitAt: at })])
   await openFollowUp(tx, deps, about, 'approve-move', { offer: offer.id, to: at.toISOString() })
   return 'waiting'
 }
 
 async function carryOut(tx: Tx, deps: Deps, about: Whole, offer: Offer, choice: number, by: string): Promise<boolean> {
+  // Booked since the offer was made: nobody can be at two visits at once.
+  if (await hasOtherVisitAt(tx, about.booking, offer.choices[choice - 1]!.at)) return false
   const taken = await tx.slots.takeHeld(offer.choices[choice - 1]!.slotId, about.booking.id, deps.clock.now())
   if (!taken) return false
   await tx.offers.move(offer.id, ['open', 'waiting'], 'accepted', { chosen: choice })
@@ -99,7 +107,8 @@ async function carryOut(tx: Tx, deps: Deps, about: Whole, offer: Offer, choice: 
 
 /** The visit takes the new time, the old one becomes an opening, the plan is made anew, she is told. */
 async function moveVisit(tx: Tx, deps: Deps, { booking, patient, clinic }: Whole, to: Slot, by: string): Promise<void> {
-  const moved: Booking = { ...booking, visitAt: to.startsAt, clinician: to.clinician, confirmedAt: null, shortNotice: false, lapses: [] }
+  const time = { visitAt: to.startsAt, clinician: to.clinician, moves: booking.moves + 1 }
+  const moved: Booking = { ...booking, ...time, confirmedAt: null, shortNotice: false, lapses: [] }
   await tx.slots.free(booking.id, booking.visitAt)
   await tx.slots.release(booking.id)
   const planned = await makePlan(tx, deps, { booking: moved, patient, clinic, confirm: false })

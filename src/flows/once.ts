@@ -1,4 +1,3 @@
-import { createHash } from 'node:crypto'
 import { Failure } from '../domain/failure.ts'
 import type { Deps, KeptAnswer, Tx } from './ports.ts'
 
@@ -15,7 +14,7 @@ export async function once<Known>(
   look: (tx: Tx) => Promise<Known>,
   work: (tx: Tx, known: Known) => Promise<{ status: number; body: unknown }>,
 ): Promise<{ status: number; body: unknown; repeated: boolean }> {
-  const requestHash = createHash('sha256').update(JSON.stringify(request)).digest('base64url')
+  const requestHash = deps.digest(`request ${JSON.stringify(request)}`)
   try {
     return await deps.store.transact(async (tx) => {
       const [kept, known] = await Promise.all([tx.idempotency.get(key), look(tx)])

@@ -9,6 +9,7 @@ import type { RetentionRules } from './retention.ts'
 
 export type * from './dispatch-ports.ts'
 export type * from './record-ports.ts'
+export type * from './reply-ports.ts'
 
 /** What time it is. The demo, simulations and most tests run on a virtual one. */
 export interface Clock {
@@ -80,8 +81,10 @@ export interface Deps {
   hands: Hands
   gateways: ReadonlyMap<string, Gateway>
   protocols: ReadonlyMap<string, FullProtocol>
-  /** Address of the private page of a booking. */
-  pageOf(bookingId: string): string
+  /** Keyed, so that nobody without the key can find out by guessing what it was made of: every digest of personal data is. */
+  digest(text: string): string
+  /** Address of the private page of a booking, as it is sent to this number. */
+  pageOf(bookingId: string, phone: string): string
   render(request: RenderRequest): { text: string; state: 'approved' | 'draft' }
   /** Writes what calls say; absent where nothing calls. */
   calls?: CallWriter

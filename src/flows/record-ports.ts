@@ -1,11 +1,10 @@
 import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from '../domain/booking.ts'
-import type { CycleHistory } from '../domain/cycle/history.ts'
 import type { FollowUp, FollowUpReason } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
-import type { Meaning, Reading } from '../domain/replies/reading.ts'
-import type { TextKind } from '../domain/texts/kinds.ts'
+import type { Channel, TextKind } from '../domain/texts/kinds.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch-ports.ts'
 import type { Receipt } from './gateway.ts'
+import type { ReplyRecords } from './reply-ports.ts'
 
 export interface ClinicRecords {
   get(id: string): Promise<Clinic | undefined>
@@ -16,20 +15,30 @@ export interface ClinicRecords {
 export interface PatientRecords {
   get(id: string): Promise<Patient | undefined>
   many(ids: readonly string[]): Promise<Patient[]>
+  /** Whoever is reached at this number, at every clinic. */
   byPhone(phone: string): Promise<Patient[]>
-  /** Ids of patients that can be found by every one of these (see `lookedFor`), newest first. */
-  search(words: readonly string[], limit: number): Promise<string[]>
+  /** Ids of a clinic's patients that can be found by every one of these (see `lookedFor`), newest first. */
+  search(words: readonly string[], clinicId: string, limit: number): Promise<string[]>
   insert(patient: Patient): Promise<void>
   update(patient: Patient): Promise<void>
   consents(patientId: string): Promise<Consent[]>
   addConsent(patientId: string, consent: Consent): Promise<void>
-  withdrawConsents(patientId: string, at: Date): Promise<void>
+  /** @param channel null = every one. @returns how many */
+  withdrawConsents(patientId: string, channel: Channel | null, at: Date): Promise<number>
+}
+
+/** A number that wants no messages: somebody there said so, or that the patient is somebody else. Valid for every clinic. */
+export interface OptOut {
+  at: Date
+  reason: 'stop' | 'wrong-person'
 }
 
 export interface OptOutRecords {
   has(phone: string): Promise<boolean>
+  get(phone: string): Promise<OptOut | undefined>
   count(): Promise<number>
-  add(phone: string, at: Date): Promise<void>
+  /** Does nothing where there is one already. */
+  add(phone: string, reason: OptOut['reason'], at: Date): Promise<void>
   remove(phone: string): Promise<void>
 }
 
@@ -118,10 +127,14 @@ export interface MessageRecords {
   ofBookings(bookingIds: readonly string[]): Promise<Message[]>
   /** A receipt that came before its message's reference was known; matched when that is recorded. */
   keepEarlyReceipt(receipt: Receipt): Promise<void>
-  /** Everything said to a number since, newest last. */
-  toPhone(phone: string, since: Date): Promise<Message[]>
-  /** The kind of the newest message that went to a number between these instants. */
-  lastSaid(phone: string, since: Date, until: Date): Promise<TextKind | undefined>
+  /** Everything a clinic said to a number since, newest last. */
+  toPhone(phone: string, clinicId: string, since: Date): Promise<Message[]>
+  /** The kind of the newest message that a clinic sent to a number between these instants. */
+  lastSaid(phone: string, clinicId: string, since: Date, until: Date): Promise<TextKind | undefined>
+  /** Clinics that have written to a number, and when last, latest first. */
+  writers(phone: string, until: Date): Promise<{ clinicId: string; at: Date }[]>
+  /** A patient's unsent messages that belong to no plan and are no answers: what the desk wrote or told. */
+  unsentNotices(patientId: string): Promise<Message[]>
   /** How many answers to what it wrote a number got, or will get, since. */
   countAnswers(phone: string, since: Date): Promise<number>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
@@ -130,43 +143,8 @@ export interface MessageRecords {
   move(id: string, from: readonly MessageState[], to: MessageState, facts?: Partial<Message>): Promise<boolean>
   byRef(gateway: string, ref: string): Promise<Message | undefined>
   figures(now: Date, since: Date): Promise<MessageFigures>
-  withdrawUnsent(where: { bookingId: string } | { phone: string }, code: string, now: Date): Promise<number>
-}
-
-export interface ReplyRecord {
-  id: string
-  gateway: string
-  key: string
-  phone: string
-  text: string
-  receivedAt: Date
-  bookingId: string | null
-  reading: Reading | null
-  /** What Daysix did about it, in a word, e.g. `offer`. */
-  done: string | null
-  /** A person read it otherwise: `reading` is theirs. */
-  corrected?: { by: string; at: string; from: Meaning }
-  /** What was known of her cycle before this reply changed it, so that a wrong reading can be taken back. */
-  cycleBefore?: CycleHistory
-}
-
-/** What Daysix last asked a number and waits for, beyond open offers. */
-export interface Thread {
-  phone: string
-  asked: { bookingIds: string[]; reading: Reading; replyId: string; at: string } | null
-}
-
-export interface ReplyRecords {
-  /** False when this very text was heard before. */
-  insert(reply: ReplyRecord): Promise<boolean>
-  update(reply: ReplyRecord): Promise<void>
-  get(id: string): Promise<ReplyRecord | undefined>
-  fromPhone(phone: string, since: Date): Promise<ReplyRecord[]>
-  countFrom(phone: string, since: Date): Promise<number>
-  /** Newest first: those about visits at a clinic, and those about no visit. Keyset page before a reply. */
-  recent(query: { clinicId: string; before?: { receivedAt: Date; id: string }; limit: number }): Promise<ReplyRecord[]>
-  thread(phone: string): Promise<Thread | undefined>
-  putThread(thread: Thread): Promise<void>
+  /** `plan`: the planned messages of a visit. `phone`: everything to a number. `patient`: everything to a patient. */
+  withdrawUnsent(where: { plan: string } | { phone: string } | { patient: string }, code: string, now: Date): Promise<number>
 }
 
 export interface FollowUpQuery {

@@ -14,14 +14,15 @@ export interface About {
 
 /** A new booking, not yet planned. */
 export function newBooking(facts: Pick<Booking, 'id' | 'patientId' | 'clinicId' | 'clinician' | 'protocol' | 'visitAt' | 'zone' | 'createdAt'>): Booking {
-  return { ...facts, state: 'booked', planRevision: 0, planBasis: '', confirmedAt: null, shortNotice: false, lapses: [] }
+  const first = { firstVisitAt: facts.visitAt, moves: 0 }
+  return { ...facts, ...first, state: 'booked', planRevision: 0, planBasis: '', confirmedAt: null, shortNotice: false, lapses: [] }
 }
 
 /** A new message, planned and not yet sent. */
 export function newMessage(
   deps: Deps,
   about: { clinic: Clinic; patient: Patient; booking: Booking | null },
-  message: Pick<Message, 'kind' | 'sendAt' | 'notAfter' | 'unsolicited' | 'revision'> & Partial<Message>,
+  message: Pick<Message, 'kind' | 'sendAt' | 'notAfter' | 'unsolicited'> & Partial<Message>,
 ): Message {
   const { clinic, patient, booking } = about
   return {
@@ -34,6 +35,8 @@ export function newMessage(
     detail: patient.detail,
     language: patient.language,
     state: 'planned',
+    revision: null,
+    prompted: false,
     attempt: 0,
     visitAt: booking?.visitAt ?? null,
     choices: [],
@@ -67,7 +70,7 @@ export function newAnswer(
   const now = deps.clock.now()
   const notAfter = new Date(now.getTime() + ANSWER_WORTH_MS)
   // Whatever her usual channel is, she wrote: the answer is written too.
-  return newMessage(deps, about, { kind, sendAt: now, notAfter, unsolicited: false, revision: null, channel: 'sms', ...facts })
+  return newMessage(deps, about, { kind, sendAt: now, notAfter, unsolicited: false, prompted: true, channel: 'sms', ...facts })
 }
 
 /** Opens a follow-up, unless the same one is open for the same visit already. */
@@ -110,6 +113,9 @@ const ONCE: ReadonlySet<FollowUpReason> = new Set([
   'plan-not-kept',
   'offer-lapsed',
   'opted-out',
+  'wrong-person',
+  'died',
+  'move-limit',
 ])
 
 /** Reasons that a new visit time settles. */
@@ -121,15 +127,21 @@ const SETTLED_BY_MOVING: ReadonlySet<FollowUpReason> = new Set([
   'approve-move',
   'short-notice',
   'not-told',
+  'move-limit',
 ])
 
 /** Reasons that are pointless once the visit is over: nobody can be prepared for it any more. Alarms and her words stay. */
-export const POINTLESS_AFTERWARDS: readonly FollowUpReason[] = [...SETTLED_BY_MOVING, 'not-delivered', 'no-consent', 'plan-not-kept', 'visit-moved']
+export const POINTLESS_AFTERWARDS: readonly FollowUpReason[] = [...SETTLED_BY_MOVING, 'not-delivered', 'no-consent', 'opted-out', 'plan-not-kept', 'visit-moved']
 
 /** Closes what a moved (or cancelled) visit has settled, so that nobody calls about it. */
-export async function settleFollowUps(tx: Tx, deps: Deps, bookingId: string, outcome: string): Promise<void> {
+export function settleFollowUps(tx: Tx, deps: Deps, bookingId: string, outcome: string): Promise<void> {
+  return closeFollowUps(tx, deps, bookingId, ({ reason }) => SETTLED_BY_MOVING.has(reason), outcome)
+}
+
+/** Closes those open calls about a visit that have become pointless. */
+export async function closeFollowUps(tx: Tx, deps: Deps, bookingId: string, settled: (each: FollowUp) => boolean, outcome: string): Promise<void> {
   for (const each of await tx.followUps.list({ bookingId, open: true, limit: 100 })) {
-    if (SETTLED_BY_MOVING.has(each.reason)) await tx.followUps.close(each.id, 'daysix', outcome, deps.clock.now())
+    if (settled(each)) await tx.followUps.close(each.id, 'daysix', outcome, deps.clock.now())
   }
 }
 

@@ -7,7 +7,9 @@ import type { Deps } from './ports.ts'
 import { POINTLESS_AFTERWARDS, idsOf, openFollowUp } from './records-made.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { ringDue, setAlarms } from './ring-due.ts'
+import { actOnText } from './hear-reply.ts'
 import { applyReceipt } from './take-receipt.ts'
+import { leaveToPerson } from './take-reply.ts'
 
 const MINUTE = 60_000
 const BATCH = 200
@@ -25,6 +27,8 @@ const DELIVERY_MS = 60 * MINUTE
 const BEFORE_MARK_MS = 120 * MINUTE
 /** A visit is over so long after it began; then what was to be done before it is pointless. */
 const OVER_MS = 12 * 60 * MINUTE
+/** A reply kept so long ago and not acted on was left behind by a crash. */
+const UNACTED_MS = MINUTE
 /** How far back each sweep looks for visits that are over. */
 const LATELY_MS = 2 * 24 * 60 * MINUTE
 /** Answers to repeated requests are kept for so long. */
@@ -43,7 +47,19 @@ export async function sweep(deps: Deps): Promise<void> {
   if (failures.length > 0) throw failures[0]
 }
 
-const STEPS: ((deps: Deps) => Promise<unknown>)[] = [expireWorthless, recoverOwn, recoverStuck, matchReceipts, giveUpWaiting, lapseOffers, (deps) => closePast(deps), ringDue, ringOverdue, forgetKeys]
+const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
+  actOnUnacted,
+  expireWorthless,
+  recoverOwn,
+  recoverStuck,
+  matchReceipts,
+  giveUpWaiting,
+  lapseOffers,
+  (deps) => closePast(deps),
+  ringDue,
+  ringOverdue,
+  forgetKeys,
+]
 
 /** Does `each` for all there is, a batch at a time. `next` must not bring back what has been dealt with. */
 async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) => Promise<void>): Promise<void> {
@@ -52,6 +68,15 @@ async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) 
     for (const item of batch) await each(item)
     if (batch.length < BATCH) return
   }
+}
+
+/** A text is read as it would have been; what was pressed on a page or in a call is over by now, so a person sees to it. */
+function actOnUnacted(deps: Deps): Promise<void> {
+  const before = new Date(deps.clock.now().getTime() - UNACTED_MS)
+  return forAll(
+    (limit) => deps.store.read.replies.unacted(before, limit),
+    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id)),
+  )
 }
 
 function expireWorthless(deps: Deps): Promise<void> {

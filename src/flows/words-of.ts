@@ -6,7 +6,7 @@ import type { CallScript, Step } from '../domain/voice/call-script.ts'
 import { protocolOf } from './lookups.ts'
 import type { Deps } from './ports.ts'
 
-type Worded = Pick<Message, 'kind' | 'language' | 'channel' | 'detail' | 'visitAt' | 'choices' | 'answer'>
+type Worded = Pick<Message, 'kind' | 'phone' | 'language' | 'channel' | 'detail' | 'visitAt' | 'choices' | 'answer'>
 
 interface Around {
   booking: Booking | null
@@ -35,7 +35,7 @@ export function spokenOf({ calls, ...deps }: Deps, message: Worded, around: Arou
 
 function valuesOf(
   deps: Pick<Deps, 'protocols' | 'pageOf'>,
-  { visitAt, choices, answer }: Worded,
+  { phone, visitAt, choices, answer }: Worded,
   { booking, patient, clinic, zone }: Around,
 ): TextValues {
   const protocol = booking && protocolOf(deps, booking.protocol)
@@ -50,6 +50,6 @@ function valuesOf(
     ...(protocol && { periods: patient?.cycle.status !== 'no-periods' && protocol.avoidDays !== null }),
     ...(choices.length > 0 && { choices }),
     ...(answer !== null && { answer }),
-    ...(booking && { page: deps.pageOf(booking.id) }),
+    ...(booking && { page: deps.pageOf(booking.id, phone) }),
   }
 }

@@ -27,11 +27,13 @@ export interface HandWritten {
  */
 export async function writeByHand(deps: Deps, { patientId, clinicId, words, by }: HandWritten, language: Language): Promise<'now' | 'waiting'> {
   const sendAt = await deps.store.transact(async (tx) => {
-    const patient = found(await tx.patients.get(patientId), 'patient')
     const clinic = found(await tx.clinics.get(clinicId), 'clinic')
+    const known = await tx.patients.get(patientId)
+    const patient = found(known?.clinicId === clinic.id ? known : undefined, 'patient')
     const [fault] = byHandFaults(words, language, patient.detail)
     if (fault) badInput('words', fault)
-    if (await tx.optOuts.has(patient.phone)) throw new Failure('too-late', { field: 'words', message: 'She wants no messages. Call her.' })
+    if (patient.reportedDead) throw new Failure('too-late', { field: 'words', message: 'Somebody wrote that the patient has died. Look into the record and call.' })
+    if (await tx.optOuts.has(patient.phone)) throw new Failure('too-late', { field: 'words', message: 'The patient wants no messages. Call.' })
     const message = (await wroteLately(tx, deps, patient)) ? await answering(tx, deps, patient, clinic) : await unasked(tx, deps, patient, clinic)
     await tx.messages.insert([{ ...message, answer: words.trim(), detail: 'full', channel: 'sms' }])
     await note(tx, deps, message.bookingId, 'written-by-hand', by, { message: message.id })
@@ -42,8 +44,10 @@ export async function writeByHand(deps: Deps, { patientId, clinicId, words, by }
   return sendAt > deps.clock.now() ? 'waiting' : 'now'
 }
 
-async function wroteLately(tx: Tx, deps: Deps, { phone }: Patient): Promise<boolean> {
-  return (await tx.replies.countFrom(phone, new Date(deps.clock.now().getTime() - DAY_MS))) > 0
+/** To this clinic: what was written to another one gives nobody here leave to answer. */
+async function wroteLately(tx: Tx, deps: Deps, { phone, clinicId }: Patient): Promise<boolean> {
+  const replies = await tx.replies.fromPhone(phone, new Date(deps.clock.now().getTime() - DAY_MS))
+  return replies.some((reply) => reply.clinicId === clinicId)
 }
 
 async function answering(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic): Promise<Message> {
@@ -53,10 +57,12 @@ async function answering(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic): 
 async function unasked(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic): Promise<Message> {
   const booking = await nextVisit(tx, deps, patient, clinic)
   const agreed = (await tx.patients.consents(patient.id)).some(({ channel }) => channel === 'sms')
-  if (!booking || !agreed) return badInput('words', booking ? 'She has not agreed to texts. Call her.' : 'She has no visit to come at this clinic. Call her.')
+  if (!booking) return badInput('words', 'The patient has no visit to come at this clinic. Call.')
+  if (!agreed) return badInput('words', 'The patient has not agreed to texts. Call.')
   const sendAt = nextAllowed(deps.clock.now(), booking.zone, clinic.settings.hours)
   const notAfter = new Date(Math.min(sendAt.getTime() + DAY_MS, booking.visitAt.getTime()))
-  return newMessage(deps, { booking, patient, clinic }, { kind: 'answer', sendAt, notAfter, unsolicited: true, revision: booking.planRevision })
+  if (sendAt >= notAfter) badInput('words', 'There are no sending hours left before the visit. Call.')
+  return newMessage(deps, { booking, patient, clinic }, { kind: 'answer', sendAt, notAfter, unsolicited: true })
 }
 
 async function nextVisit(tx: Tx, deps: Deps, { id }: Patient, clinic: Clinic): Promise<Booking | undefined> {

@@ -20,9 +20,13 @@ describe('the private page of a booking', () => {
     await world.close()
   })
 
-  const book = (changes: Partial<Parameters<TestWorld['book']>[0]> & { visit: string }): Promise<Booked> =>
-    world.book({ name: `Nobody ${++count}`, phone: `782 555 01${count}`, cycle: { status: 'cycling', lmp: '2026-02-09', usualCycleDays: 28 }, ...changes })
-  const path = (id: string) => new URL(world.deps.pageOf(id)).pathname
+  const book = async (changes: Partial<Parameters<TestWorld['book']>[0]> & { visit: string }): Promise<Booked> => {
+    const booked = await world.book({ name: `Nobody ${++count}`, phone: `782 555 01${count}`, cycle: { status: 'cycling', lmp: '2026-02-09', usualCycleDays: 28 }, ...changes })
+    phones.set(booked.booking.id, booked.patient.phone)
+    return booked
+  }
+  const phones = new Map<string, string>()
+  const path = (id: string) => new URL(world.deps.pageOf(id, phones.get(id)!)).pathname
   const get = (where: string) => fetch(base + where, { redirect: 'manual' })
   const answer = (id: string, fields: Record<string, string>) =>
     fetch(base + path(id), { method: 'POST', body: new URLSearchParams(fields), redirect: 'manual' })
@@ -67,7 +71,7 @@ describe('the private page of a booking', () => {
     const offer = (await world.deps.store.read.offers.pending(booking.id))!
     const page = await (await get(path(booking.id))).text()
     expect(page.match(/name="choice"/g)).toHaveLength(offer.choices.length)
-    await answer(booking.id, { answer: 'choice', choice: '1', lang: 'en' })
+    await answer(booking.id, { answer: 'choice', choice: offer.choices[0]!.slotId, lang: 'en' })
     expect((await world.deps.store.read.bookings.get(booking.id))!.visitAt).toEqual(offer.choices[0]!.at)
   })
 

@@ -9,7 +9,7 @@ import { readPageAnswer } from '../../src/adapters/http/pages/patient-answers.ts
 import { renderClosedPage, renderPatientPage, type PatientPage } from '../../src/adapters/http/pages/patient-page.ts'
 import { STYLE_SHEET } from '../../src/adapters/http/pages/style-sheet.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
-import type { Reading } from '../../src/domain/replies/reading.ts'
+import type { PageAnswer } from '../../src/flows/hear-on-page.ts'
 import { surveyTexts } from '../../src/domain/texts/survey.ts'
 import { examplePage, LANGUAGES, library, pageTexts, protocols } from './example-page.ts'
 
@@ -28,7 +28,7 @@ const FLAGS = [
 const POLICY = "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 const WCAG = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']
 
-const choices = [new Date('2026-03-26T13:00:00Z'), new Date('2026-03-27T18:20:00Z'), new Date('2026-03-30T12:00:00Z')]
+const choices = ['2026-03-26T13:00:00Z', '2026-03-27T18:20:00Z', '2026-03-30T12:00:00Z'].map((at, index) => ({ slotId: `o_${index}`, at: new Date(at) }))
 const STATES: Record<string, Partial<PatientPage>> = {
   plain: {},
   'asked for the last period': { ask: 'last-period', now: new Date('2026-03-19T12:00:00Z') },
@@ -44,7 +44,7 @@ async function violationsOf(page: Page): Promise<Result[]> {
 
 /** A small server of its own, so that the pages meet a real browser with a real policy. */
 const pages = new Map<string, string>()
-const heard: (Reading | 'problem')[] = []
+const heard: (PageAnswer | 'problem')[] = []
 let server: Server
 let browser: Browser
 let base: string
@@ -61,7 +61,6 @@ function serve(): Server {
       const read = readPageAnswer(
         Object.fromEntries(new URLSearchParams(Buffer.concat(chunks).toString())),
         '2026-03-10',
-        choices.length,
       )
       heard.push(read)
       response.setHeader('Content-Type', 'text/html')
@@ -140,7 +139,7 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
     const page = await context.newPage()
     const complaints: string[] = []
     page.on('console', (message) => complaints.push(message.text()))
-    const answer = async (press: () => Promise<void>): Promise<Reading | 'problem'> => {
+    const answer = async (press: () => Promise<void>): Promise<PageAnswer | 'problem'> => {
       await page.goto(base + examplePage('en').path)
       await Promise.all([page.waitForResponse((response) => response.request().method() === 'POST'), press()])
       return heard.at(-1)!
@@ -150,12 +149,12 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
       await page.getByLabel('First day of your period').fill('2026-03-08')
       await press('Send this date')()
     }
-    expect(await answer(dated)).toEqual({ meaning: 'period-started', startedOn: '2026-03-08', confidence: 1, words: [] })
+    expect(await answer(dated)).toEqual({ reading: { meaning: 'period-started', startedOn: '2026-03-08', confidence: 1, words: [] } })
     expect(await page.getByRole('status').innerText()).toContain('We have your answer.')
-    expect(await answer(press('Not yet'))).toMatchObject({ meaning: 'not-started' })
-    expect(await answer(press('I need another time'))).toMatchObject({ meaning: 'cannot-come' })
-    expect(await answer(press('Tell the clinic'))).toMatchObject({ meaning: 'prep-lapse' })
-    expect(await answer(press('Take Friday, March 27'))).toMatchObject({ meaning: 'choice', choice: 2 })
+    expect(await answer(press('Not yet'))).toMatchObject({ reading: { meaning: 'not-started' } })
+    expect(await answer(press('I need another time'))).toMatchObject({ reading: { meaning: 'cannot-come' } })
+    expect(await answer(press('Tell the clinic'))).toMatchObject({ reading: { meaning: 'prep-lapse' } })
+    expect(await answer(press('Take Friday, March 27'))).toMatchObject({ reading: { meaning: 'choice' }, slotId: 'o_1' })
     expect(complaints).toEqual([])
     await context.close()
   }, 60_000)

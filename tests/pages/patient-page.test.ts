@@ -81,9 +81,9 @@ describe('the patient’s page', () => {
   })
 
   test('shows openings as buttons, in the order of their numbers', () => {
-    const shown = page('es', { choices: [new Date('2026-03-26T13:00:00Z'), new Date('2026-03-27T18:20:00Z')] })
-    expect(shown).toContain('value="1">Tomar el jueves 26 de marzo, a las 10 de la mañana</button>')
-    expect(shown).toContain('value="2">Tomar el viernes 27 de marzo, a las 3:20 de la tarde</button>')
+    const shown = page('es', { choices: [{ slotId: 'o_1', at: new Date('2026-03-26T13:00:00Z') }, { slotId: 'o_2', at: new Date('2026-03-27T18:20:00Z') }] })
+    expect(shown).toContain('value="o_1">Tomar el jueves 26 de marzo, a las 10 de la mañana</button>')
+    expect(shown).toContain('value="o_2">Tomar el viernes 27 de marzo, a las 3:20 de la tarde</button>')
   })
 
   test('is marked while its words are a draft, and not once they are approved', () => {
@@ -109,7 +109,7 @@ describe('the patient’s page', () => {
 
   test('loads nothing from elsewhere and has no script, no inline style and no event handler', () => {
     for (const language of LANGUAGES) {
-      const shown = page(language, { said: 'x', choices: [new Date('2026-03-26T13:00:00Z')] })
+      const shown = page(language, { said: 'x', choices: [{ slotId: 'o_1', at: new Date('2026-03-26T13:00:00Z') }] })
       expect(shown).not.toMatch(/<script|<style|\sstyle=|\son\w+=|https?:|src=/i)
       expect(
         [...shown.matchAll(/href="([^"]*)"/g)]
@@ -159,27 +159,26 @@ describe('the patient’s page', () => {
 describe('an answer given on the page means what the same words by text mean', () => {
   const today = '2026-03-10'
   test('period started on a date', () => {
-    expect(readPageAnswer({ answer: 'period-started', startedOn: '2026-03-09', lang: 'en' }, today, 0)).toEqual({
-      meaning: 'period-started', startedOn: '2026-03-09', confidence: 1, words: [],
+    expect(readPageAnswer({ answer: 'period-started', startedOn: '2026-03-09', lang: 'en' }, today)).toEqual({
+      reading: { meaning: 'period-started', startedOn: '2026-03-09', confidence: 1, words: [] },
     }) // prettier-ignore
   })
 
   test('not yet, another time, a lapse, not sure', () => {
     for (const meaning of ['not-started', 'cannot-come', 'prep-lapse', 'unclear']) {
-      expect(readPageAnswer({ answer: meaning }, today, 0)).toEqual({ meaning, confidence: 1, words: [] })
+      expect(readPageAnswer({ answer: meaning }, today)).toEqual({ reading: { meaning, confidence: 1, words: [] } })
     }
   })
 
-  test('a choice counts only among the openings on offer', () => {
-    expect(readPageAnswer({ answer: 'choice', choice: '2' }, today, 2)).toMatchObject({ meaning: 'choice', choice: 2 })
-    for (const choice of ['3', '0', 'two', '1.5', undefined])
-      expect(readPageAnswer({ answer: 'choice', choice }, today, 2)).toBe('problem')
+  test('a choice names its opening, never its place in a list', () => {
+    expect(readPageAnswer({ answer: 'choice', choice: 'o_1m8c' }, today)).toEqual({ reading: { meaning: 'choice', confidence: 1, words: [] }, slotId: 'o_1m8c' })
+    for (const choice of ['3', '0', 'two', 'b_1m8c', undefined]) expect(readPageAnswer({ answer: 'choice', choice }, today)).toBe('problem')
   })
 
   test.each(['2026-03-11', '2025-09-10', '2026-02-30', '10/03/2026', '', undefined, ['2026-03-09']])(
     'the date %s is asked for again',
     (startedOn) => {
-      expect(readPageAnswer({ answer: 'period-started', startedOn }, today, 0)).toBe('problem')
+      expect(readPageAnswer({ answer: 'period-started', startedOn }, today)).toBe('problem')
     },
   )
 
@@ -190,9 +189,9 @@ describe('an answer given on the page means what the same words by text mean', (
         fc.dictionary(fc.constantFrom('answer', 'startedOn', 'choice'), fc.anything()),
         (anything, form) => {
           for (const body of [anything, form]) {
-            const read = readPageAnswer(body, today, 3)
+            const read = readPageAnswer(body, today)
             if (read !== 'problem')
-              expect(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']).toContain(read.meaning)
+              expect(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']).toContain(read.reading.meaning)
           }
         },
       ),

@@ -101,7 +101,7 @@ describe('somebody at the door', () => {
     const { id } = await hire(world, { login: 'clerk', role: 'desk', clinicId: 'harbour' })
     clerk = await cookieOf(world, id)
     const { booking } = await world.book({ visit: '2026-03-25T09:00' })
-    page = new URL(world.deps.pageOf(booking.id)).pathname
+    page = new URL(world.deps.pageOf(booking.id, HER)).pathname
   })
   afterAll(async () => {
     await served.close()

@@ -39,6 +39,9 @@ POST   /api/v1/keys                              a
 POST   /api/v1/keys/{key}/revoke                 a
 GET    /api/v1/audit                             a
 GET    /api/v1/audit/verdict                     a
+GET    /api/v1/sending                           d a
+POST   /api/v1/sending/stop                      d a
+POST   /api/v1/sending/resume                    d a
 GET    /api/v1/retention                         d a
 GET    /desk/events                              d c e a
 GET    /desk/{clinic}/day-sheet*                 d c a
@@ -49,6 +52,8 @@ GET    /desk/{clinic}/replies*                   d a
 POST   /desk/{clinic}/replies*                   d a
 GET    /desk/{clinic}/texts*                     d a
 POST   /desk/{clinic}/texts*                     a
+GET    /desk/{clinic}/sending                    d a
+POST   /desk/{clinic}/sending                    d a
 GET    /desk/{clinic}/service*                   d a
 POST   /desk/{clinic}/service*                   a
 GET    /desk/{clinic}/figures*                   e a

@@ -1,5 +1,6 @@
 import { execFile } from 'node:child_process'
-import { mkdtemp, rm, writeFile } from 'node:fs/promises'
+import { existsSync } from 'node:fs'
+import { copyFile, mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { promisify } from 'node:util'
@@ -120,9 +121,81 @@ describe('a service on the embedded database', () => {
     expect(await desk.confirmation(booking)).toMatchObject({ state: 'undelivered', code: 'restored' })
     expect(ledger.acceptances).toEqual([])
   }, 120_000)
+
+  it('is restored wholly or not at all: without the key, or from a broken file, nothing is left behind', async () => {
+    const keyInFolder = { DAYSIX_KEY: '' }
+    const web = service('web', keyInFolder)
+    web.start()
+    await eventually('it is ready', () => isReady(base))
+    await desk.clinic()
+    const booking = await desk.book()
+    await web.stop()
+    const file = join(folder, 'backup.tar.gz')
+    expect(await daysix(['backup', file], keyInFolder)).toMatchObject({ code: 0 })
+    const image = await readFile(file)
+    await writeFile(join(folder, 'garbage'), 'this was never a backup')
+    await writeFile(join(folder, 'cut off'), image.subarray(0, image.length / 2))
+
+    const other = join(folder, 'other')
+    const elsewhere = { ...keyInFolder, DATA_DIR: other }
+    const foreign = { DATA_DIR: other, DAYSIX_KEY: Buffer.alloc(32, 3).toString('base64') }
+    const refused: [string, Record<string, string>, RegExp][] = [
+      ['backup.tar.gz', elsewhere, /key .* is not here/],
+      ['backup.tar.gz', foreign, /kept with another key/],
+      ['garbage', foreign, /no backup of Daysix, or it is damaged/],
+      ['cut off', foreign, /no backup of Daysix, or it is damaged/],
+      ['missing', foreign, /cannot be read/],
+    ]
+    for (const [name, settings, words] of refused) {
+      const { code, stderr } = await daysix(['restore', join(folder, name)], settings)
+      expect([name, code, stderr.trim().split('\n').length]).toEqual([name, 1, 1])
+      expect(stderr).toMatch(words)
+      expect(existsSync(other), name).toBe(false)
+    }
+
+    // What an operator does next: puts the key there, and restores again.
+    await mkdir(other)
+    await copyFile(join(folder, 'data', 'sealing.key'), join(other, 'sealing.key'))
+    expect(await daysix(['restore', file], elsewhere)).toMatchObject({ code: 0 })
+    const again = service('all', elsewhere)
+    again.start()
+    await eventually('it is ready', () => isReady(base))
+    expect(await desk.confirmation(booking)).toMatchObject({ state: 'undelivered', code: 'restored' })
+    expect(ledger.acceptances).toEqual([])
+  }, 180_000)
+
+  it('makes no new key beside data that were sealed with another one', async () => {
+    const keyInFolder = { DAYSIX_KEY: '' }
+    const web = service('web', keyInFolder)
+    web.start()
+    await eventually('it is ready', () => isReady(base))
+    await web.stop()
+    const key = join(folder, 'data', 'sealing.key')
+    await rm(key)
+    const listed = await daysix(['person', 'list'], keyInFolder)
+    expect(listed.stderr).toMatch(/key .* is not here/)
+    expect(existsSync(key)).toBe(false)
+  }, 90_000)
 })
 
 describe.skipIf(!postgres)('a service on PostgreSQL', () => {
+  it('sends nothing while a command has stopped all sending, and goes on when one says so', async () => {
+    const { url } = await database()
+    const all = service('all', { DATABASE_URL: url })
+    all.start()
+    await eventually('it is ready', () => isReady(base))
+    await desk.clinic()
+    expect(await daysix(['sending', 'stop', '--why', 'a drill'], { DATABASE_URL: url })).toMatchObject({ code: 0 })
+    const booking = await desk.book()
+    expect((await daysix(['sending', 'show'], { DATABASE_URL: url })).stdout).toMatch(/region\t.*\toperator\ta drill/)
+    // The queue has rung for it: what keeps it back is the switch.
+    expect(await desk.confirmation(booking)).toMatchObject({ state: 'queued' })
+    expect(ledger.acceptances).toEqual([])
+    expect((await daysix(['sending', 'resume'], { DATABASE_URL: url })).stderr).toMatch(/--backlog/)
+    expect(await daysix(['sending', 'resume', '--backlog', 'send'], { DATABASE_URL: url })).toMatchObject({ code: 0 })
+    await eventually('it is sent', async () => (await desk.confirmation(booking)).state === 'sent')
+  }, 120_000)
+
   it('may start before its stores, says which is away, and comes back with them', async () => {
     const { url } = await database()
     const stores = { database: new Gate(url), queue: new Gate(redis!) }

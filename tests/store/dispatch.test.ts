@@ -75,7 +75,7 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
   it('know of a STOP that was written down before them', async () => {
     const [message] = await dueMessages(1)
     const stop = world.deps.store.transact(async (tx) => {
-      await tx.optOuts.add(message!.phone, now())
+      await tx.optOuts.add(message!.phone, 'stop', now())
       await new Promise((done) => setTimeout(done, 100))
       await tx.messages.withdrawUnsent({ phone: message!.phone }, 'opted-out', now())
     })

@@ -1,51 +1,142 @@
+import { Kysely, PostgresDialect } from 'kysely'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
+import { migrate } from '../../src/adapters/db/migrate.ts'
 import type { Database } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
-import type { Patient } from '../../src/domain/booking.ts'
 import { findableBy } from '../../src/domain/people/search-words.ts'
 import type { Store } from '../../src/flows/ports.ts'
 import { testVault } from '../harness/servers.ts'
 
-const patient = (id: string, name: string): Patient => ({ id, name, phone: '+16135550142', language: 'en', channel: 'sms', detail: 'full', cycle: { status: 'unknown' } })
-const MARIT = patient('p_1', 'Marit Quillon')
-const ISAURA = patient('p_2', 'Isaura Skerrow')
+// Rows as an older version wrote them, brought up to date by the migrations after it. Invented people.
+const PHONE = '+16135550142'
+const vault = testVault()
 
-/** How 0002-desk-search kept what patients are found by, until 0007-words. */
-const BEFORE = [
-  'alter table patient drop column words',
-  'create table patient_word (print text not null, patient_id text not null references patient (id) on delete cascade, primary key (print, patient_id))',
-  `delete from kysely_migration where name >= '0007'`,
-]
+const sealed = (value: unknown) => vault.seal(JSON.stringify(value))
 
-describe('patients of an older version', () => {
-  const vault = testVault()
+/** A database as it was after this migration. */
+async function asOf(version: Parameters<typeof migrate>[2]): Promise<Database> {
+  const database = await openEmbedded(undefined)
+  await migrate(database, new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) }), version)
+  return database
+}
+
+/** Inserts a row with the columns that it names. */
+async function insert(database: Database, table: string, row: Record<string, unknown>): Promise<void> {
+  const columns = Object.keys(row)
+  await database.records.query(`insert into ${table} (${columns.join()}) values (${columns.map((_, at) => `$${at + 1}`).join()})`, Object.values(row))
+}
+
+const patientRow = (id: string, name: string, phone = PHONE) => ({
+  ...{ id, language: 'en', channel: 'sms', detail: 'full', phone_print: vault.fingerprint(phone) },
+  sealed: sealed({ name, phone, cycle: { status: 'unknown' } }),
+})
+const clinicRow = (id: string) => ({ id, name: id, phone: '+16135550190', zone: 'America/Toronto', country: 'CA', settings: '{}' })
+
+describe('patients kept before their names could be looked for in their own rows', () => {
   let database: Database
   let store: Store
 
   beforeAll(async () => {
-    database = await openEmbedded(undefined)
-    store = await openStore(database, vault)
-    for (const each of [MARIT, ISAURA]) await store.transact((tx) => tx.patients.insert(each))
-    for (const statement of BEFORE) await database.records.query(statement)
+    database = await asOf('0006-growth')
+    await insert(database, 'clinic', clinicRow('harbour'))
+    await insert(database, 'patient', patientRow('p_1', 'Marit Quillon'))
     // Isaura was kept before names could be looked for at all.
-    for (const word of findableBy(MARIT)) await database.records.query('insert into patient_word values ($1, $2)', [vault.fingerprint(`word ${word}`), MARIT.id])
+    await insert(database, 'patient', patientRow('p_2', 'Isaura Skerrow'))
+    for (const word of findableBy({ name: 'Marit Quillon', phone: PHONE })) {
+      await insert(database, 'patient_word', { print: vault.fingerprint(`word ${word}`), patient_id: 'p_1' })
+    }
     store = await openStore(database, vault)
   })
   afterAll(() => database.close())
 
   it.each([
-    ['who had words', ['mar', 'quillon'], [MARIT.id]],
-    ['who had none', ['isa', 'skerrow'], [ISAURA.id]],
-    ['by number, the newest first', ['#0142'], [ISAURA.id, MARIT.id]],
+    ['who had words', ['mar', 'quillon'], ['p_1']],
+    ['who had none', ['isa', 'skerrow'], ['p_2']],
+    ['by number, the newest first', ['#0142'], ['p_2', 'p_1']],
     ['but not by another name', ['marit', 'skerrow'], []],
   ])('are found: %s', async (_who, words, ids) => {
-    expect(await store.read.patients.search(words, 10)).toEqual(ids)
+    expect(await store.read.patients.search(words, 'harbour', 10)).toEqual(ids)
   })
 
   it('are no longer found by an earlier name', async () => {
-    await store.transact((tx) => tx.patients.update({ ...MARIT, name: 'Marit Brandle' }))
-    expect(await store.read.patients.search(['marit', 'brandle'], 10)).toEqual([MARIT.id])
-    expect(await store.read.patients.search(['quillon'], 10)).toEqual([])
+    const marit = (await store.read.patients.get('p_1'))!
+    await store.transact((tx) => tx.patients.update({ ...marit, name: 'Marit Brandle' }))
+    expect(await store.read.patients.search(['marit', 'brandle'], 'harbour', 10)).toEqual(['p_1'])
+    expect(await store.read.patients.search(['quillon'], 'harbour', 10)).toEqual([])
+  })
+})
+
+describe('a patient that two clinics shared becomes one of each', () => {
+  let database: Database
+  let store: Store
+  const at = (day: string) => `2026-03-${day}T14:00:00Z`
+
+  const bookingRow = (id: string, clinicId: string, createdAt: string, visitAt: string) => ({
+    ...{ id, patient_id: 'p_1', clinic_id: clinicId, clinician: '', protocol: 'liquid-based-cytology', visit_at: visitAt, zone: 'America/Toronto' },
+    ...{ state: 'booked', plan_revision: 1, plan_basis: '', short_notice: false, created_at: createdAt },
+  })
+  const messageRow = (id: string, booking: string, clinicId: string, kind: string, more: object = {}) => ({
+    ...{ id, booking_id: booking, patient_id: 'p_1', clinic_id: clinicId, phone_print: vault.fingerprint(PHONE), kind, channel: 'sms', detail: 'full' },
+    ...{ language: 'en', revision: 1, unsolicited: true, send_at: at('28'), not_after: at('29'), state: 'planned', attempt: 0, gateway: 'pocket' },
+    ...{ sealed: sealed({ phone: PHONE, choices: [], answer: null, text: null }), ...more },
+  })
+  const replyRow = (id: string, receivedAt: string, bookingId: string | null) => ({
+    ...{ id, gateway: 'pocket', key: id, phone_print: vault.fingerprint(PHONE), received_at: receivedAt, booking_id: bookingId, done: 'unclear' },
+    sealed: sealed({ phone: PHONE, text: 'words', reading: null }),
+  })
+
+  beforeAll(async () => {
+    database = await asOf('0007-words')
+    for (const id of ['harbour', 'river', 'tide']) await insert(database, 'clinic', clinicRow(id))
+    await insert(database, 'patient', patientRow('p_1', 'Marit Quillon'))
+    await insert(database, 'patient', patientRow('p_9', 'Nobody Booked', '+16135550109'))
+    await insert(database, 'booking', bookingRow('b_1', 'harbour', at('01'), at('30')))
+    await insert(database, 'booking', bookingRow('b_2', 'river', at('05'), at('31')))
+    await insert(database, 'booking', bookingRow('b_3', 'tide', at('06'), at('29')))
+    const consent = (recordedAt: string, wording: string) =>
+      insert(database, 'consent', { patient_id: 'p_1', channel: 'sms', recorded_by: 'desk', recorded_at: recordedAt, wording })
+    await consent(at('01'), 'told harbour')
+    await consent(at('05'), 'told river')
+    await insert(database, 'message', messageRow('m_1', 'b_1', 'harbour', 'prep', { state: 'sent', sent_at: at('02') }))
+    await insert(database, 'message', messageRow('m_2', 'b_1', 'harbour', 'moved'))
+    await insert(database, 'message', messageRow('m_3', 'b_1', 'harbour', 'unclear', { revision: null }))
+    await insert(database, 'reply', replyRow('t_1', at('03'), 'b_1'))
+    await insert(database, 'reply', replyRow('t_2', at('04'), null))
+    await insert(database, 'thread', { phone_print: vault.fingerprint(PHONE), sealed: sealed({ phone: PHONE, asked: null }) })
+    store = await openStore(database, vault)
+  })
+  afterAll(() => database.close())
+
+  it('each with its own visits, name and number', async () => {
+    const patients = await store.read.patients.byPhone(PHONE)
+    expect(patients.map(({ clinicId, name }) => [clinicId, name])).toEqual(['harbour', 'river', 'tide'].map((clinic) => [clinic, 'Marit Quillon']))
+    for (const { id, clinicId } of patients) {
+      const visits = await store.read.bookings.list({ patientIds: [id], limit: 10 })
+      expect(visits.map((visit) => visit.clinicId)).toEqual([clinicId])
+    }
+  })
+
+  it('consent stays with the clinic that wrote it down', async () => {
+    const patients = await store.read.patients.byPhone(PHONE)
+    const wordings = await Promise.all(patients.map(async ({ id }) => (await store.read.patients.consents(id)).map(({ wording }) => wording)))
+    expect(wordings).toEqual([['told harbour'], ['told river'], []])
+  })
+
+  it('texts belong to the clinic whose visit they were about, or that had written last', async () => {
+    expect((await store.read.replies.get('t_1'))!.clinicId).toBe('harbour')
+    expect((await store.read.replies.get('t_2'))!.clinicId).toBe('harbour')
+  })
+
+  it('what the desk had told belongs to no plan any more, and answers go at any hour', async () => {
+    const [notice, answer] = await Promise.all(['m_2', 'm_3'].map((id) => store.read.messages.get(id)))
+    expect([notice!.revision, notice!.prompted]).toEqual([null, false])
+    expect(answer!.prompted).toBe(true)
+    expect((await store.read.messages.get('m_1'))!.revision).toBe(1)
+  })
+
+  it('whoever was never booked belongs to some clinic, and visits know their first time', async () => {
+    expect((await store.read.patients.get('p_9'))!.clinicId).toBe('harbour')
+    expect((await store.read.bookings.get('b_1'))!.firstVisitAt.toISOString()).toBe('2026-03-30T14:00:00.000Z')
   })
 })

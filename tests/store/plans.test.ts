@@ -7,6 +7,7 @@ import { testVault } from '../harness/servers.ts'
 
 const NOW = new Date('2026-03-09T13:00:00Z')
 const PHONE = '+16135550142'
+const CLINIC = 'c_1'
 const IDS = ['m_1', 'm_2', 'm_3']
 /** Grow with the number of patients; every other table is small. */
 const LARGE = new Set(['message', 'booking', 'patient', 'consent', 'slot', 'offer', 'reply', 'follow_up', 'happening', 'opt_out', 'idempotency', 'early_receipt', 'thread'])
@@ -46,16 +47,20 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     'finding what did not arrive': ({ dispatch }) => dispatch.undelivered(NOW, NOW, [], 200),
     'the figures': ({ dispatch }) => dispatch.figures(NOW),
     'the counts of the service page': ({ messages }) => messages.figures(NOW, NOW),
-    'what was said to a number': ({ messages }) => messages.toPhone(PHONE, NOW),
-    'what was said to a number last': ({ messages }) => messages.lastSaid(PHONE, NOW, NOW),
+    'what was said to a number': ({ messages }) => messages.toPhone(PHONE, CLINIC, NOW),
+    'what was said to a number last': ({ messages }) => messages.lastSaid(PHONE, CLINIC, NOW, NOW),
+    'clinics that wrote to a number': ({ messages }) => messages.writers(PHONE, NOW),
+    'notices to a patient': ({ messages }) => messages.unsentNotices('p_7'),
+    'replies not acted on': ({ replies }) => replies.unacted(NOW, 200),
+    'withdrawing what goes to a patient': ({ messages }) => messages.withdrawUnsent({ patient: 'p_7' }, 'died', NOW),
     'the answers to a number': ({ messages }) => messages.countAnswers(PHONE, NOW),
     'how much a number wrote': ({ replies }) => replies.countFrom(PHONE, NOW),
     'the caps of a number': ({ messages }) => messages.unsolicitedTo(PHONE, NOW, null),
     'the messages of a visit': ({ messages }) => messages.ofBooking('b_7'),
-    'withdrawing a plan': ({ messages }) => messages.withdrawUnsent({ bookingId: 'b_7' }, 'plan-revised', NOW),
+    'withdrawing a plan': ({ messages }) => messages.withdrawUnsent({ plan: 'b_7' }, 'plan-revised', NOW),
     'withdrawing what goes to a number': ({ messages }) => messages.withdrawUnsent({ phone: PHONE }, 'opted-out', NOW),
     'patients by number': ({ patients }) => patients.byPhone(PHONE),
-    'patients by the words of their names': ({ patients }) => patients.search(['quillon', 'marit'], 20),
+    'patients by the words of their names': ({ patients }) => patients.search(['quillon', 'marit'], CLINIC, 20),
     'consents': ({ patients }) => patients.consents('p_7'),
     'opt-outs': ({ optOuts }) => optOuts.has(PHONE),
     'the visits of a day': ({ bookings }) => bookings.list({ clinicId: 'c_1', from: NOW, to: new Date(NOW.getTime() + 86_400_000), limit: 50 }),
@@ -137,11 +142,11 @@ async function fill(pool: Pool): Promise<void> {
     // Rows that are known to fit together need not be checked one by one.
     `set session_replication_role = replica`,
     `insert into clinic select 'c_' || n, 'Clinic', '+16135550100', 'UTC', 'CA', '{}' from generate_series(1, 20) n`,
-    `insert into patient (id, phone_print, language, channel, detail, sealed, words) select 'p_' || n, 'print' || n, 'en', 'sms', 'full', '${sealed}', array['word' || n % 900, 'other' || n % 700] from generate_series(1, 4000) n`,
+    `insert into patient (id, clinic_id, phone_print, language, channel, detail, sealed, words) select 'p_' || n, 'c_' || (1 + n % 20), 'print' || n, 'en', 'sms', 'full', '${sealed}', array['word' || n % 900, 'other' || n % 700] from generate_series(1, 4000) n`,
     `insert into consent (patient_id, channel, recorded_by, recorded_at, wording) select 'p_' || n, 'sms', 'desk', now(), 'x' from generate_series(1, 4000) n`,
-    `insert into opt_out (phone_print, at) select 'print' || n, now() from generate_series(1, 4000, 5) n`,
-    `insert into booking (id, patient_id, clinic_id, clinician, protocol, visit_at, zone, state, plan_revision, short_notice, created_at)
-       select 'b_' || n, 'p_' || n, 'c_' || (1 + n % 20), '', 'x', timestamptz '2026-01-01' + n * interval '10 minutes', 'UTC', 'booked', 1, false, now() from generate_series(1, 4000) n`,
+    `insert into opt_out (phone_print, at, reason) select 'print' || n, now(), 'stop' from generate_series(1, 4000, 5) n`,
+    `insert into booking (id, patient_id, clinic_id, clinician, protocol, visit_at, first_visit_at, zone, state, plan_revision, short_notice, created_at)
+       select 'b_' || n, 'p_' || n, 'c_' || (1 + n % 20), '', 'x', timestamptz '2026-01-01' + n * interval '10 minutes', timestamptz '2026-01-01', 'UTC', 'booked', 1, false, now() from generate_series(1, 4000) n`,
     `insert into slot (id, clinic_id, clinician, starts_at, state, booking_id, held_until)
        select 'o_' || n, 'c_' || (1 + n % 20), '', timestamptz '2026-01-01' + n * interval '10 minutes', case when n % 50 = 0 then 'held' when n % 3 = 0 then 'free' else 'taken' end,
          case when n % 50 <> 0 and n % 3 = 0 then null else 'b_' || n end, case when n % 50 = 0 then timestamptz '2027-01-01' end from generate_series(1, 4000) n`,
@@ -151,8 +156,8 @@ async function fill(pool: Pool): Promise<void> {
          timestamptz '2026-01-01' + n * interval '3 minutes', timestamptz '2026-01-02' + n * interval '3 minutes',
          case when n < 11800 then 'delivered' when n % 10 = 0 then 'queued' when n % 50 = 1 then 'sending' when n % 10 = 2 then 'sent' else 'planned' end, 0, 'pocket', 'r-' || n, '${sealed}', now()
        from generate_series(1, 12000) n`,
-    `insert into reply (id, gateway, key, phone_print, sealed, received_at) select 't_' || n, 'pocket', 'k' || n, 'print' || n, '${sealed}', now() from generate_series(1, 4000) n`,
-    `insert into thread (phone_print, sealed) select 'print' || n, 'x' from generate_series(1, 4000) n`,
+    `insert into reply (id, gateway, key, phone_print, sealed, received_at, done) select 't_' || n, 'pocket', 'k' || n, 'print' || n, '${sealed}', now(), 'thanks' from generate_series(1, 4000) n`,
+    `insert into thread (id, phone_print, clinic_id, sealed) select 'print' || n || ' c_1', 'print' || n, 'c_1', 'x' from generate_series(1, 4000) n`,
     `insert into early_receipt (gateway, ref, state, at) select 'pocket', 'early-' || n, 'delivered', now() from generate_series(1, 2000) n`,
     `insert into follow_up (id, reason, urgency, booking_id, sealed, opened_at, closed_at) select 'f_' || n, 'badly-timed', 2, 'b_' || n, '${sealed}', now(), case when n % 50 = 0 then null else now() end from generate_series(1, 4000) n`,
     `insert into happening (at, booking_id, what, by, facts) select now(), 'b_' || (1 + n % 4000), 'booked', 'desk', '{}' from generate_series(1, 8000) n`,

@@ -30,7 +30,7 @@ describe.each(STORES)('on $name, a time can be had once', ({ open }) => {
   it('a refused booking leaves nothing behind: no patient, no message, no consent', async () => {
     await expect(world.book({ name: 'Late Comer', phone: phone(77), visit: '2026-03-25T09:00' })).rejects.toMatchObject({ code: 'time-taken' })
     expect(await world.deps.store.read.patients.byPhone('+17825550177')).toEqual([])
-    expect(await world.deps.store.read.messages.toPhone('+17825550177', new Date(0))).toEqual([])
+    expect(await world.deps.store.read.messages.toPhone('+17825550177', 'harbour', new Date(0))).toEqual([])
   })
 
   it('of twenty holds on one opening, one succeeds', async () => {
@@ -88,7 +88,7 @@ describe.each(STORES)('on $name, a transaction', ({ open }) => {
 
   it('undoes everything when it fails', async () => {
     const failing = world.deps.store.transact(async (tx) => {
-      await tx.optOuts.add('+17825550155', world.clock.now())
+      await tx.optOuts.add('+17825550155', 'stop', world.clock.now())
       throw new Error('in the middle')
     })
     await expect(failing).rejects.toThrow('in the middle')

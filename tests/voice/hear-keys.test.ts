@@ -147,7 +147,8 @@ describe('a key pressed in a call, for good', () => {
     const her = called()
     expect((await press(her, { meaning: 'stop' }))!.say.join(' ')).toContain('You will get no more calls')
     expect(await deps.store.read.optOuts.has(her.phone)).toBe(true)
-    expect(await reasons(her.bookingId)).toContain('opted-out')
+    // How to prepare was heard in this very call: nobody needs to tell it again.
+    expect(await reasons(her.bookingId)).not.toContain('opted-out')
     await world.passUntil('2026-03-19T20:30:00-03:00', 12 * 60)
     expect(await world.kindsOf(her.bookingId, 'planned')).toEqual([])
     expect(await world.kindsOf(her.bookingId, 'withdrawn')).toContain('day-before')

@@ -8,6 +8,7 @@ import { auditRecords } from './records/audit.records.ts'
 import { personRecords } from './records/person.records.ts'
 import { retentionRecords } from './records/retention.records.ts'
 import { rightsRecords } from './records/rights.records.ts'
+import { sendingStopRecords } from './records/sending-stop.records.ts'
 import { sessionRecords } from './records/session.records.ts'
 import { whereaboutRecords } from './records/whereabout.records.ts'
 import { inTransaction } from './transaction.ts'
@@ -21,6 +22,7 @@ function records(db: AccessDb, vault: Vault): AccessRecords {
     whereabouts: whereaboutRecords(db),
     rights: rightsRecords(db, vault),
     retention: retentionRecords(db, vault),
+    sendingStops: sendingStopRecords(db, vault),
   }
 }
 

@@ -79,6 +79,12 @@ export interface KeyCheckTable {
   print: string
 }
 
+export interface SendingStopTable {
+  scope: string
+  at: Date
+  sealed: string
+}
+
 /** The tables of access, audit and retention, together with the others. */
 export interface AllTables extends Tables {
   person: PersonTable
@@ -90,6 +96,7 @@ export interface AllTables extends Tables {
   retention_run: RetentionRunTable
   erased_count: ErasedCountTable
   key_check: KeyCheckTable
+  sending_stop: SendingStopTable
 }
 
 export type AccessDb = Kysely<AllTables>

@@ -8,6 +8,8 @@ import * as access from './migrations/0004-access.ts'
 import * as planBasis from './migrations/0005-plan-basis.ts'
 import * as growth from './migrations/0006-growth.ts'
 import * as words from './migrations/0007-words.ts'
+import * as clinicPatients from './migrations/0008-clinic-patients.ts'
+import * as sendingStop from './migrations/0009-sending-stop.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -18,13 +20,18 @@ const MIGRATIONS = {
   '0005-plan-basis': planBasis,
   '0006-growth': growth,
   '0007-words': words,
+  '0008-clinic-patients': clinicPatients,
+  '0009-sending-stop': sendingStop,
 }
 
-/** Brings our schema and the queue's up to date. Safe to call from several processes at once. */
-export async function migrate(database: Database, db: Kysely<never>): Promise<void> {
+/**
+ * Brings our schema and the queue's up to date. Safe to call from several processes at once.
+ * @param to the last migration to make; all of them without it
+ */
+export async function migrate(database: Database, db: Kysely<never>, to?: keyof typeof MIGRATIONS): Promise<void> {
   await database.records.query(`create schema if not exists ${SCHEMA}`)
   const migrator = new Migrator({ db, provider: { getMigrations: async () => MIGRATIONS }, migrationTableSchema: SCHEMA })
-  const { error } = await migrator.migrateToLatest()
+  const { error } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()
   if (error) throw error
   await migrateQueue(database)
 }

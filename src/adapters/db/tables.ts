@@ -12,6 +12,7 @@ export interface ClinicTable {
 
 export interface PatientTable {
   id: string
+  clinic_id: string
   phone_print: string
   language: string
   channel: 'sms' | 'voice'
@@ -34,6 +35,7 @@ export interface ConsentTable {
 export interface OptOutTable {
   phone_print: string
   at: Date
+  reason: 'stop' | 'wrong-person'
 }
 
 export interface BookingTable {
@@ -51,6 +53,8 @@ export interface BookingTable {
   short_notice: boolean
   sealed_lapses: string | null
   created_at: Date
+  first_visit_at: Date
+  moves: number
 }
 
 export interface SlotTable {
@@ -99,6 +103,7 @@ export interface MessageTable {
   ended_at: Date | null
   code: string | null
   fallback_of: string | null
+  prompted: boolean
 }
 
 /** The processes that send, with the moment each was last heard, by the database's clock. */
@@ -124,10 +129,13 @@ export interface ReplyTable {
   received_at: Date
   booking_id: string | null
   done: string | null
+  clinic_id: string | null
 }
 
 export interface ThreadTable {
+  id: string
   phone_print: string
+  clinic_id: string
   sealed: string
 }
 

@@ -57,7 +57,7 @@ export function createApp({ deps, log, news, patientPages, apiKey, doors = usual
   app.use(signInPages(gate), accountPages(gate), cautionsPage(doors.cover))
   app.use('/v', gate.limits.page, patientRouter(deps, patientPages))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
-  app.get('/', startPage(extra !== undefined))
+  app.get('/', startPage(deps, extra !== undefined))
   app.use('/desk', gate.pages, desk(deps, news))
   app.use('/desk', troublePage(log))
   if (extra) app.use(extra)

@@ -44,17 +44,15 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
   router.get('/:token', async (request, response) => {
     const open = await opened(deps, request.params.token)
     const said = typeof request.query.said === 'string' ? await saidOnPage(deps, open.booking.id, request.query.said) : null
-    await show(open, request, response, { said, problem: null })
+    await show(open, request, response, said?.changed ? { said: null, problem: 'choice' } : { said: said && said.words, problem: null })
   })
 
   router.post('/:token', express.urlencoded({ extended: false, limit: '4kb' }), async (request, response) => {
     const open = await opened(deps, request.params.token!)
     if (isClosed(deps, open.booking)) return show(open, request, response, { said: null, problem: null })
-    const offer = await deps.store.read.offers.pending(open.booking.id)
-    const choices = offer?.state === 'open' ? offer.choices.length : 0
-    const reading = readPageAnswer(request.body, today(open), choices)
-    if (reading === 'problem') return show(open, request, response.status(422), { said: null, problem: 'date' })
-    const reply = await hearOnPage(deps, open.booking.id, reading)
+    const answer = readPageAnswer(request.body, today(open))
+    if (answer === 'problem') return show(open, request, response.status(422), { said: null, problem: 'date' })
+    const reply = await hearOnPage(deps, open.booking.id, answer)
     // Shown by a new request, so that reloading the page does not answer twice.
     response.redirect(303, `${open.path}?lang=${languageOf(open, request).code}&said=${reply}`)
   })
@@ -87,7 +85,7 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
       fine: protocol.fine,
       periods: cycle.status !== 'no-periods' && protocol.avoidDays !== null,
       ask: cycle.status === 'unknown' && cycle.lmp === undefined ? ('last-period' as const) : ('period' as const),
-      choices: offer?.state === 'open' ? offer.choices.map(({ at }) => at) : [],
+      choices: offer?.state === 'open' ? offer.choices : [],
       now: deps.clock.now(),
       today: dateIn(deps.clock.now(), booking.zone),
     }
@@ -116,12 +114,22 @@ function isClosed(deps: Deps, { visitAt, state }: Booking): boolean {
   return state === 'cancelled' || deps.clock.now().getTime() > visitAt.getTime() + OPEN_AFTER_MS
 }
 
-/** The booking a token opens. A wrong token and a booking that does not exist look the same. */
+/**
+ * The booking a token opens. A token is good for the number it was sent to, as long as that is the patient's: it ends when
+ * the number changes, turns out to be somebody else's, or the patient is said to have died. A wrong token, one that has
+ * ended and a booking that does not exist look the same.
+ */
 async function opened(deps: Deps, token: string): Promise<Open> {
   const id = `b_${token.split('.')[0]}`
-  const { pathname } = new URL(deps.pageOf(id))
-  const known = sameSecret(pathname, `/v/${token}`) ? await deps.store.read.bookings.get(id) : undefined
-  if (!known) throw new Failure('not-found', { message: 'This page does not exist. Check the address, or call your clinic.' })
-  const whole = await wholeBooking(deps.store.read, known)
-  return { ...whole, protocol: protocolOf(deps, known.protocol), path: pathname }
+  const booking = await deps.store.read.bookings.get(id)
+  const whole = booking && (await wholeBooking(deps.store.read, booking))
+  const path = new URL(deps.pageOf(id, whole?.patient.phone ?? '')).pathname
+  if (!sameSecret(path, `/v/${token}`) || !whole || (await hasEnded(deps, whole.patient))) {
+    throw new Failure('not-found', { message: 'This page does not exist. Check the address, or call your clinic.' })
+  }
+  return { ...whole, protocol: protocolOf(deps, whole.booking.protocol), path }
+}
+
+async function hasEnded({ store }: Deps, { phone, reportedDead }: Patient): Promise<boolean> {
+  return reportedDead === true || (await store.read.optOuts.get(phone))?.reason === 'wrong-person'
 }

@@ -55,6 +55,18 @@ export const bookingSchema = z.strictObject({
   by: by.default('desk'),
 })
 
+const scope = id.optional().describe('One clinic; everybody without it.')
+
+export const stopSchema = z.strictObject({
+  clinic: scope,
+  why: z.string().trim().min(1, 'Say why, for whoever resumes it.').max(300).describe('Shown on every page. No names of patients.'),
+})
+
+export const resumeSchema = z.strictObject({
+  clinic: scope,
+  backlog: z.enum(['send', 'call'], 'Say what becomes of what was due meanwhile: "send" what is still worth it, or "call".'),
+})
+
 export const amendmentSchema = z.strictObject({
   visit: visit.optional(),
   zone: z.string().max(64).optional(),

@@ -24,7 +24,7 @@ const pageFile = z.strictObject({
   urgent: z.strictObject({ heading: words, text: words }),
   calendar: z.strictObject({ heading: words, link: words, hint: words, title: words }),
   thanks: z.strictObject({ heading: words, text: words }),
-  problem: z.strictObject({ heading: words, date: words }),
+  problem: z.strictObject({ heading: words, date: words, choice: words }),
   closed: z.strictObject({ heading: words, text: words }),
   caution: words,
   stop: words,

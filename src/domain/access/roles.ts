@@ -15,6 +15,7 @@ export const PERMISSIONS = {
   'people:manage': 'add and remove people and keys',
   'audit:read': 'see who saw and changed what',
   'service:read': 'see how the service is doing',
+  'sending:stop': 'stop all sending, and let it go on',
 } as const
 
 export type Permission = keyof typeof PERMISSIONS
@@ -26,7 +27,7 @@ export type Role = (typeof ROLES)[number]
 
 /** The one place that says what a role may do. `desk` and `clinician` are tied to a clinic, `clinician` also to a list. */
 export const MAY: Record<Role, readonly Permission[]> = {
-  desk: ['visits:read', 'visits:write', 'calls:read', 'calls:write', 'day-sheet:read', 'day-sheet:write', 'texts:read', 'clinics:read', 'service:read'],
+  desk: ['visits:read', 'visits:write', 'calls:read', 'calls:write', 'day-sheet:read', 'day-sheet:write', 'texts:read', 'clinics:read', 'service:read', 'sending:stop'],
   clinician: ['day-sheet:read', 'day-sheet:write'],
   educator: ['figures:read'],
   administrator: ALL_PERMISSIONS,

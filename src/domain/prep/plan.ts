@@ -36,7 +36,7 @@ export interface PlannedMessage {
 }
 
 export type PlanWarning = {
-  code: 'short-notice' | 'no-time-to-tell' | 'cap-reached'
+  code: 'short-notice' | 'no-time-to-tell' | 'cap-reached' | 'nobody-tells'
   kind: TextKind
   message: string
 }

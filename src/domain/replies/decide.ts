@@ -7,7 +7,8 @@ import type { Meaning, Reading } from './reading.ts'
 
 /** What a reply leads to, as data. A flow carries it out in one transaction. */
 export type Effect =
-  | { do: 'opt-out' }
+  | { do: 'opt-out'; reason: 'stop' | 'wrong-person' }
+  | { do: 'report-death' }
   | { do: 'opt-in' }
   | { do: 'say'; kind: TextKind; topic?: string }
   | { do: 'follow-up'; reason: FollowUpReason; detail?: Record<string, unknown> }
@@ -38,7 +39,7 @@ export interface Situation {
 const LATE_AFTER_DAYS = 45
 
 /** Meanings that need no visit to be understood. They come before everything else. */
-const ABOUT_THE_NUMBER: readonly Meaning[] = ['stop', 'wrong-person', 'help', 'rejoin', 'urgent', 'thanks']
+const ABOUT_THE_NUMBER: readonly Meaning[] = ['died', 'stop', 'wrong-person', 'help', 'rejoin', 'urgent', 'thanks']
 
 export function isAboutTheNumber(meaning: Meaning): boolean {
   return ABOUT_THE_NUMBER.includes(meaning)
@@ -55,9 +56,11 @@ function byNumber({ meaning, also = [] }: Reading): Effect[] {
   switch (meaning) {
     case 'stop':
       // "Cancel" is a carrier word for stopping messages, but may have been meant for the visit.
-      return [{ do: 'opt-out' }, { do: 'say', kind: 'stopped' }, follow(also.includes('cannot-come') ? 'check-opt-out' : 'opted-out')]
+      return [{ do: 'opt-out', reason: 'stop' }, { do: 'say', kind: 'stopped' }, ...(also.includes('cannot-come') ? [follow('check-opt-out')] : [])]
     case 'wrong-person':
-      return [{ do: 'opt-out' }, { do: 'say', kind: 'wrong-person' }, follow('wrong-person')]
+      return [{ do: 'opt-out', reason: 'wrong-person' }, { do: 'say', kind: 'wrong-person' }]
+    case 'died':
+      return [{ do: 'report-death' }]
     case 'help':
       return [{ do: 'say', kind: 'help' }]
     case 'rejoin':

@@ -29,6 +29,7 @@ interface Told {
 export const PRECEDENCE: readonly Meaning[] = [
   'stop',
   'urgent',
+  'died',
   'wrong-person',
   'period-started',
   'prep-lapse',

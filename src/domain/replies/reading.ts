@@ -16,6 +16,7 @@ export const MEANINGS = [
   'prep-lapse',
   'urgent',
   'wrong-person',
+  'died',
   'thanks',
   'unclear',
 ] as const

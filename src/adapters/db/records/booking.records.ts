@@ -21,6 +21,8 @@ function toRow(booking: Booking, vault: Vault): BookingTable {
     short_notice: booking.shortNotice,
     sealed_lapses: booking.lapses.length === 0 ? null : vault.seal(JSON.stringify(booking.lapses)),
     created_at: booking.createdAt,
+    first_visit_at: booking.firstVisitAt,
+    moves: booking.moves,
   }
 }
 
@@ -32,6 +34,8 @@ function toBooking(row: BookingTable, vault: Vault): Booking {
     clinician: row.clinician,
     protocol: row.protocol,
     visitAt: row.visit_at,
+    firstVisitAt: row.first_visit_at,
+    moves: row.moves,
     zone: row.zone,
     state: row.state,
     planRevision: row.plan_revision,

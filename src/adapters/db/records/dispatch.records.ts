@@ -25,6 +25,9 @@ const toAlarm = (row: Pick<MessageTable, (typeof ALARM)[number]>): Alarm => ({
   at: row.send_at,
 })
 
+/** The switch is thrown for the clinic of a message, or for everybody. */
+const isStopped = sql<boolean>`exists (select from sending_stop where scope = 'region' or scope = message.clinic_id)`
+
 export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
   const all = () => db.selectFrom('message').selectAll()
   const many = async (query: { execute(): Promise<MessageTable[]> }) => (await query.execute()).map((row) => toMessage(row, vault))
@@ -44,6 +47,7 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
         where message.state in (${sql.join(UNSENT.map((state) => sql.lit(state)))})
           and message.revision is not distinct from alarm.revision
           and message.send_at <= ${new Date(now.getTime() + EARLY_MS)}
+          and not ${isStopped}
         order by message.send_at, message.id
         for no key update of message skip locked`.execute(db)
       // The second goes after the first without a word in between; it sees what was committed until the numbers were free.
@@ -79,9 +83,18 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
       return rows.map(({ code, ...row }) => ({ ...row, ...(code && { code }) }))
     },
     overdue: async (before, limit) => {
-      const query = db.selectFrom('message').select(ALARM).where('state', '=', 'queued').where('send_at', '<', before)
+      const query = db.selectFrom('message').select(ALARM).where('state', '=', 'queued').where('send_at', '<', before).where(({ not }) => not(isStopped))
       return (await query.orderBy('send_at').limit(limit).execute()).map(toAlarm)
     },
+    dueIn: (clinicId, now, limit) =>
+      many(
+        all()
+          .where('state', 'in', [...UNSENT])
+          .where('send_at', '<=', now)
+          .$if(clinicId !== null, (query) => query.where('clinic_id', '=', clinicId!))
+          .orderBy('send_at')
+          .limit(limit),
+      ),
     worthless: (now, limit) => many(all().where('state', 'in', [...UNSENT]).where('not_after', '<=', now).orderBy('not_after').limit(limit)),
     stuck: (limit) =>
       many(

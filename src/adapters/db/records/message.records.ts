@@ -47,6 +47,7 @@ function toRow(message: Message, vault: Vault): MessageTable {
     ended_at: message.endedAt,
     code: message.code,
     fallback_of: message.fallbackOf,
+    prompted: message.prompted,
   }
 }
 
@@ -77,6 +78,7 @@ export function toMessage(row: MessageTable, vault: Vault): Message {
     endedAt: row.ended_at,
     code: row.code,
     fallbackOf: row.fallback_of,
+    prompted: row.prompted,
   }
 }
 
@@ -99,9 +101,11 @@ const UNSOLICITED_TO = `select send_at, sent_at from message
   where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SAID])})
     and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
 const LAST_SAID = `select kind from message
-  where phone_print = $1 and send_at >= $2 and state in (${quoted(SAID)}) and (sent_at is null or sent_at <= $3)
+  where phone_print = $1 and clinic_id = $4 and send_at >= $2 and state in (${quoted(SAID)}) and (sent_at is null or sent_at <= $3)
   order by send_at desc, id desc limit 1`
-const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and revision is null'
+const WRITERS = `select clinic_id as "clinicId", max(sent_at) as at from message
+  where phone_print = $1 and state in (${quoted(SAID)}) and sent_at <= $2 group by clinic_id order by at desc`
+const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and prompted'
 
 export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const all = () => db.selectFrom('message').selectAll()
@@ -126,8 +130,13 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
     ofBooking: (bookingId) => many(all().where('booking_id', '=', bookingId).orderBy('send_at').orderBy('id')),
     ofBookings: async (ids) =>
       ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
-    toPhone: (phone, since) => many(all().where('phone_print', '=', print(phone)).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
-    lastSaid: async (phone, since, until) => (await rowsOf<{ kind: Message['kind'] }>(db, LAST_SAID, [print(phone), since, until]))[0]?.kind,
+    toPhone: (phone, clinicId, since) =>
+      many(all().where('phone_print', '=', print(phone)).where('clinic_id', '=', clinicId).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
+    lastSaid: async (phone, clinicId, since, until) =>
+      (await rowsOf<{ kind: Message['kind'] }>(db, LAST_SAID, [print(phone), since, until, clinicId]))[0]?.kind,
+    writers: (phone, until) => rowsOf<{ clinicId: string; at: Date }>(db, WRITERS, [print(phone), until]),
+    unsentNotices: (patientId) =>
+      many(all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT]).where('revision', 'is', null).where('prompted', '=', false)),
     countAnswers: async (phone, since) => (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), since]))[0]!.count,
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
       const rows = await rowsOf<Pick<MessageTable, 'send_at' | 'sent_at'>>(db, UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
@@ -154,10 +163,8 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
         .updateTable('message')
         .set({ state: 'withdrawn', code, ended_at: now })
         .where('state', 'in', [...UNSENT])
-        .$if('bookingId' in where, (query) =>
-          // Answers to what she wrote belong to no plan; revising one leaves them alone.
-          query.where('booking_id', '=', (where as { bookingId: string }).bookingId).where('revision', 'is not', null),
-        )
+        .$if('plan' in where, (query) => query.where('booking_id', '=', (where as { plan: string }).plan).where('revision', 'is not', null))
+        .$if('patient' in where, (query) => query.where('patient_id', '=', (where as { patient: string }).patient))
         .$if('phone' in where, (query) => query.where('phone_print', '=', print((where as { phone: string }).phone)))
         .returning('id')
         .execute()

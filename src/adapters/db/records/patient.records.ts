@@ -1,29 +1,30 @@
 import { sql } from 'kysely'
 import type { Patient } from '../../../domain/booking.ts'
 import { findableBy } from '../../../domain/people/search-words.ts'
-import type { OptOutRecords, PatientRecords } from '../../../flows/ports.ts'
+import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertRows, rowsOf } from '../ready-made.ts'
 import { lockNumbers } from '../number-lock.ts'
 import type { Db, PatientTable } from '../tables.ts'
 
-type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle'>
+type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle' | 'reportedDead'>
 
-const COLUMNS = ['id', 'language', 'channel', 'detail', 'sealed'] as const
+const COLUMNS = ['id', 'clinic_id', 'language', 'channel', 'detail', 'sealed'] as const
 /** 96 bits tell the words of all names apart. */
 const PRINT_LENGTH = 16
 
 const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`).slice(0, PRINT_LENGTH)
 
 function toRow(patient: Patient, vault: Vault): PatientTable {
-  const { id, language, channel, detail, ...sealed } = patient
+  const { id, clinicId, language, channel, detail, ...sealed } = patient
   const words = findableBy(patient).map((word) => printOf(word, vault))
-  return { id, language, channel, detail, phone_print: vault.fingerprint(patient.phone), sealed: vault.seal(JSON.stringify(sealed)), words }
+  const prints = { phone_print: vault.fingerprint(patient.phone), words }
+  return { id, clinic_id: clinicId, language, channel, detail, ...prints, sealed: vault.seal(JSON.stringify(sealed)) }
 }
 
 function toPatient(row: Pick<PatientTable, (typeof COLUMNS)[number]>, vault: Vault): Patient {
-  const { id, language, channel, detail } = row
-  return { id, language, channel, detail, ...(JSON.parse(vault.open(row.sealed)) as Sealed) }
+  const { id, clinic_id: clinicId, language, channel, detail } = row
+  return { id, clinicId, language, channel, detail, ...(JSON.parse(vault.open(row.sealed)) as Sealed) }
 }
 
 export function patientRecords(db: Db, vault: Vault): PatientRecords {
@@ -45,10 +46,11 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
       const { id, ...changes } = toRow(patient, vault)
       await db.updateTable('patient').set(changes).where('id', '=', id).execute()
     },
-    search: async (words, limit) => {
+    search: async (words, clinicId, limit) => {
       if (words.length === 0) return []
       const prints = words.map((word) => printOf(word, vault))
-      const { rows } = await sql<{ id: string }>`select id from patient where words @> ${prints}::text[] order by id desc limit ${limit}`.execute(db)
+      const { rows } = await sql<{ id: string }>`select id from patient
+        where words @> ${prints}::text[] and clinic_id = ${clinicId} order by id desc limit ${limit}`.execute(db)
       return rows.map(({ id }) => id)
     },
     consents: async (patientId) => {
@@ -70,13 +72,10 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
       const { channel, recordedBy, recordedAt, wording } = consent
       await insertRows(db, 'consent', [{ patient_id: patientId, channel, recorded_by: recordedBy, recorded_at: recordedAt, wording, withdrawn_at: null }])
     },
-    withdrawConsents: async (patientId, at) => {
-      await db
-        .updateTable('consent')
-        .set({ withdrawn_at: at })
-        .where('patient_id', '=', patientId)
-        .where('withdrawn_at', 'is', null)
-        .execute()
+    withdrawConsents: async (patientId, channel, at) => {
+      let query = db.updateTable('consent').set({ withdrawn_at: at }).where('patient_id', '=', patientId).where('withdrawn_at', 'is', null)
+      if (channel) query = query.where('channel', '=', channel)
+      return (await query.returning('id').execute()).length
     },
   }
 }
@@ -93,14 +92,15 @@ export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
 }
 
 export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
+  const optOutOf = async (phone: string): Promise<OptOut | undefined> =>
+    (await rowsOf<OptOut>(db, 'select at, reason from opt_out where phone_print = $1', [vault.fingerprint(phone)]))[0]
   return {
-    has: async (phone) => {
-      return (await rowsOf(db, 'select at from opt_out where phone_print = $1', [vault.fingerprint(phone)])).length > 0
-    },
-    add: async (phone, at) => {
+    has: async (phone) => (await optOutOf(phone)) !== undefined,
+    get: optOutOf,
+    add: async (phone, reason, at) => {
       // After this, whatever is claimed for the number knows of it; what was claimed before is already on its way.
       await lockNumbers(db, sql`values (${vault.fingerprint(phone)}::text)`)
-      const row = { phone_print: vault.fingerprint(phone), at }
+      const row = { phone_print: vault.fingerprint(phone), reason, at }
       await db.insertInto('opt_out').values(row).onConflict((on) => on.column('phone_print').doNothing()).execute()
     },
     count: async () => Number((await db.selectFrom('opt_out').select((eb) => eb.fn.countAll().as('count')).executeTakeFirstOrThrow()).count),

@@ -1,7 +1,8 @@
+import type { OnConflictBuilder } from 'kysely'
 import type { ReplyRecord, ReplyRecords, Thread } from '../../../flows/ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { rowsOf } from '../ready-made.ts'
-import type { Db, ReplyTable } from '../tables.ts'
+import type { Db, ReplyTable, Tables } from '../tables.ts'
 
 type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'cycleBefore'>
 
@@ -16,6 +17,7 @@ function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
     received_at: reply.receivedAt,
     booking_id: reply.bookingId,
     done: reply.done,
+    clinic_id: reply.clinicId,
   }
 }
 
@@ -28,27 +30,38 @@ function toReply(row: ReplyTable, vault: Vault): ReplyRecord {
     receivedAt: row.received_at,
     bookingId: row.booking_id,
     done: row.done,
+    clinicId: row.clinic_id,
   }
 }
 
+const alreadyKept = (on: OnConflictBuilder<Tables, 'reply'>) => on.columns(['gateway', 'key']).doNothing()
+
 export function replyRecords(db: Db, vault: Vault): ReplyRecords {
+  const all = () => db.selectFrom('reply').selectAll()
+  const threadId = (phone: string, clinicId: string) => `${vault.fingerprint(phone)} ${clinicId}`
   return {
-    insert: async (reply) => {
-      const added = await db
-        .insertInto('reply')
-        .values(toRow(reply, vault))
-        .onConflict((on) => on.columns(['gateway', 'key']).doNothing())
-        .returning('id')
-        .executeTakeFirst()
-      return added !== undefined
+    keep: async (reply) => {
+      const row = toRow(reply, vault)
+      const added = await db.insertInto('reply').values(row).onConflict(alreadyKept).returning('id').executeTakeFirst()
+      if (added) return reply
+      const { gateway, key } = reply
+      return toReply(await all().where('gateway', '=', gateway).where('key', '=', key).executeTakeFirstOrThrow(), vault)
     },
     update: async (reply) => {
       const { id, ...changes } = toRow(reply, vault)
       await db.updateTable('reply').set(changes).where('id', '=', id).execute()
     },
     get: async (id) => {
-      const row = await db.selectFrom('reply').selectAll().where('id', '=', id).executeTakeFirst()
+      const row = await all().where('id', '=', id).executeTakeFirst()
       return row && toReply(row, vault)
+    },
+    lock: async (id) => {
+      const row = await all().where('id', '=', id).forUpdate().executeTakeFirst()
+      return row && toReply(row, vault)
+    },
+    unacted: async (before, limit) => {
+      const rows = await all().where('done', 'is', null).where('received_at', '<=', before).orderBy('received_at').limit(limit).execute()
+      return rows.map((row) => toReply(row, vault))
     },
     fromPhone: async (phone, since) => {
       const rows = await db
@@ -66,27 +79,21 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
       return row!.count
     },
     recent: async ({ clinicId, before, limit }) => {
-      let query = db
-        .selectFrom('reply')
-        .leftJoin('booking', 'booking.id', 'reply.booking_id')
-        .selectAll('reply')
-        // A text that belongs to no visit may be for any clinic: all of them see it.
-        .where((eb) => eb.or([eb('booking.clinic_id', '=', clinicId), eb('reply.booking_id', 'is', null)]))
-      if (before) query = query.where(({ eb, refTuple, tuple }) => eb(refTuple('reply.received_at', 'reply.id'), '<', tuple(before.receivedAt, before.id)))
-      const rows = await query.orderBy('reply.received_at', 'desc').orderBy('reply.id', 'desc').limit(limit).execute()
+      // A text that belongs to no clinic may be for any: all of them see it.
+      let query = all().where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
+      if (before) query = query.where(({ eb, refTuple, tuple }) => eb(refTuple('received_at', 'id'), '<', tuple(before.receivedAt, before.id)))
+      const rows = await query.orderBy('received_at', 'desc').orderBy('id', 'desc').limit(limit).execute()
       return rows.map((row) => toReply(row, vault))
     },
-    thread: async (phone) => {
-      const row = await db.selectFrom('thread').selectAll().where('phone_print', '=', vault.fingerprint(phone)).executeTakeFirst()
+    thread: async (phone, clinicId) => {
+      const row = await db.selectFrom('thread').selectAll().where('id', '=', threadId(phone, clinicId)).executeTakeFirst()
       return row && (JSON.parse(vault.open(row.sealed)) as Thread)
     },
     putThread: async (thread) => {
-      const row = { phone_print: vault.fingerprint(thread.phone), sealed: vault.seal(JSON.stringify(thread)) }
-      await db
-        .insertInto('thread')
-        .values(row)
-        .onConflict((on) => on.column('phone_print').doUpdateSet({ sealed: row.sealed }))
-        .execute()
+      const { phone, clinicId } = thread
+      const sealed = vault.seal(JSON.stringify(thread))
+      const row = { id: threadId(phone, clinicId), phone_print: vault.fingerprint(phone), clinic_id: clinicId, sealed }
+      await db.insertInto('thread').values(row).onConflict((on) => on.column('id').doUpdateSet({ sealed })).execute()
     },
   }
 }

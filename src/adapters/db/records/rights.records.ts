@@ -3,16 +3,17 @@ import type { Held, RightsRecords } from '../../../flows/access-ports.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { AccessDb } from '../access-tables.ts'
 
-/** Whose records: her visits, and her number as long as nobody else is reached by it. */
+/** Whose records: the patient's visits, and the number as long as this clinic reaches nobody else by it. */
 interface Scope {
   patientId: string
+  clinicId: string
   phonePrint: string
   alone: boolean
 }
 
 const hers = ({ patientId }: Scope) => sql`(select id from booking where patient_id = ${patientId})`
 /** Found by number only: no telling whose they are where a number is shared. */
-const byNumber = ({ phonePrint, alone }: Scope) => sql`(${alone}::boolean and phone_print = ${phonePrint})`
+const byNumber = ({ clinicId, phonePrint, alone }: Scope) => sql`(${alone}::boolean and clinic_id = ${clinicId} and phone_print = ${phonePrint})`
 
 /**
  * Every table that holds something about a patient, and which of its rows are hers; children before parents. Both export
@@ -41,19 +42,16 @@ export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {
     held: (patientId) => gather(db, vault, patientId),
     erase: (patientId, now) => erase(db, vault, patientId, now),
-    withdrawConsent: async (patientId, channel, at) => {
-      let query = db.updateTable('consent').set({ withdrawn_at: at }).where('patient_id', '=', patientId).where('withdrawn_at', 'is', null)
-      if (channel) query = query.where('channel', '=', channel)
-      return (await query.returning('id').execute()).length
-    },
   }
 }
 
 async function scopeOf(db: AccessDb, patientId: string): Promise<Scope | undefined> {
-  const row = await db.selectFrom('patient').select('phone_print').where('id', '=', patientId).forUpdate().executeTakeFirst()
+  const row = await db.selectFrom('patient').select(['phone_print', 'clinic_id']).where('id', '=', patientId).forUpdate().executeTakeFirst()
   if (!row) return undefined
-  const others = await db.selectFrom('patient').select('id').where('phone_print', '=', row.phone_print).where('id', '<>', patientId).limit(1).execute()
-  return { patientId, phonePrint: row.phone_print, alone: others.length === 0 }
+  const { phone_print: phonePrint, clinic_id: clinicId } = row
+  const same = db.selectFrom('patient').select('id').where('phone_print', '=', phonePrint).where('clinic_id', '=', clinicId)
+  const others = await same.where('id', '<>', patientId).limit(1).execute()
+  return { patientId, clinicId, phonePrint, alone: others.length === 0 }
 }
 
 async function gather(db: AccessDb, vault: Vault, patientId: string): Promise<Held | undefined> {

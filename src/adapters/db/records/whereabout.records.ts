@@ -10,9 +10,9 @@ const BY_PREFIX: Record<string, Find> = {
   f: (db, id) => db.selectFrom('follow_up').select('clinic_id').where('id', '=', id),
   m: (db, id) => db.selectFrom('message').select('clinic_id').where('id', '=', id),
   r: (db, id) => db.selectFrom('offer').innerJoin('booking', 'booking.id', 'offer.booking_id').select('booking.clinic_id').where('offer.id', '=', id),
-  // A text that is about no visit is every clinic's to read.
-  t: (db, id) => db.selectFrom('reply').leftJoin('booking', 'booking.id', 'reply.booking_id').select('booking.clinic_id').where('reply.id', '=', id),
-  p: (db, id) => db.selectFrom('booking').select('clinic_id').distinct().where('patient_id', '=', id),
+  // A text that is nobody's in particular is every clinic's to read.
+  t: (db, id) => db.selectFrom('reply').select('clinic_id').where('id', '=', id),
+  p: (db, id) => db.selectFrom('patient').select('clinic_id').where('id', '=', id),
 }
 
 export function whereaboutRecords(db: AccessDb): WhereaboutRecords {

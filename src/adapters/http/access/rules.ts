@@ -48,6 +48,9 @@ const API: Rule[] = [
   { methods: ADD, path: '/api/v1/keys/{key}/revoke', may: 'people:manage', everywhere: true },
   { methods: READ, path: '/api/v1/audit', may: 'audit:read', everywhere: true },
   { methods: READ, path: '/api/v1/audit/verdict', may: 'audit:read', everywhere: true },
+  { methods: READ, path: '/api/v1/sending', may: 'service:read', quiet: true },
+  { methods: ADD, path: '/api/v1/sending/stop', may: 'sending:stop', namesClinic: true },
+  { methods: ADD, path: '/api/v1/sending/resume', may: 'sending:stop', namesClinic: true },
   { methods: READ, path: '/api/v1/retention', may: 'service:read', quiet: true },
 ]
 
@@ -63,6 +66,8 @@ const DESK: Rule[] = [
   { methods: ADD, path: '/desk/{clinic}/replies*', may: 'calls:write' },
   { methods: READ, path: '/desk/{clinic}/texts*', may: 'texts:read', quiet: true },
   { methods: ADD, path: '/desk/{clinic}/texts*', may: 'texts:write' },
+  { methods: READ, path: '/desk/{clinic}/sending', may: 'service:read', quiet: true },
+  { methods: ADD, path: '/desk/{clinic}/sending', may: 'sending:stop' },
   { methods: READ, path: '/desk/{clinic}/service*', may: 'service:read', quiet: true },
   { methods: ADD, path: '/desk/{clinic}/service*', may: 'clinics:write' },
   { methods: READ, path: '/desk/{clinic}/figures*', may: 'figures:read' },

@@ -5,13 +5,14 @@ import { mount } from '../route.ts'
 import { bookingRoutes } from './booking-routes.ts'
 import { accessRoutes } from './access-routes.ts'
 import { rightsRoutes } from './rights-routes.ts'
+import { sendingRoutes } from './sending-routes.ts'
 import { clinicRoutes, followUpRoutes, openingRoutes } from './desk-routes.ts'
 
 export const API_BASE = '/api/v1'
 
 /** The JSON API with its own description. */
 export function api(deps: Deps): Router {
-  const routes = [...bookingRoutes(deps), ...openingRoutes(deps), ...followUpRoutes(deps), ...clinicRoutes(deps), ...accessRoutes(deps), ...rightsRoutes(deps)]
+  const routes = [...bookingRoutes(deps), ...openingRoutes(deps), ...followUpRoutes(deps), ...clinicRoutes(deps), ...accessRoutes(deps), ...rightsRoutes(deps), ...sendingRoutes(deps)]
   const router = Router()
   const document = openApi(routes, API_BASE)
   router.get('/openapi.json', (_request, response) => void response.json(document))

@@ -141,7 +141,7 @@ async function listed(deps: Deps, bookings: Booking[]) {
     const patient = byId.get(booking.patientId)!
     const own = messages.filter(({ bookingId }) => bookingId === booking.id)
     const protocol = protocolOf(deps, booking.protocol)
-    return { ...bookingView(booking, patient, standing(booking, protocol, own)), timing: timing(deps, booking, patient) }
+    return { ...bookingView(booking, patient, standing(booking, protocol, own, patient.phone)), timing: timing(deps, booking, patient) }
   })
 }
 
@@ -162,7 +162,7 @@ async function read(deps: Deps, id: string): Promise<Answer> {
   return {
     status: 200,
     body: {
-      booking: bookingView(booking, patient, standing(booking, protocolOf(deps, booking.protocol), messages)),
+      booking: bookingView(booking, patient, standing(booking, protocolOf(deps, booking.protocol), messages, patient.phone)),
       timing: timingView(judgeBooking(deps, booking, patient.cycle)),
       messages: messages.map((message) => messageView(message, zone)),
       offer: offer ? offerView(offer, zone) : null,

@@ -2,10 +2,12 @@ import { DateTime } from 'luxon'
 import { toE164 } from '../../../domain/phone.ts'
 import { knownZone } from '../../../domain/local-time.ts'
 import { closeFollowUp } from '../../../flows/close-follow-up.ts'
+import { badInput } from '../../../domain/failure.ts'
 import { found } from '../../../flows/lookups.ts'
 import { addOpenings, listOpenings, removeOpening } from '../../../flows/manage-openings.ts'
 import { settleMove } from '../../../flows/move-visit.ts'
 import type { Deps } from '../../../flows/ports.ts'
+import { REGION } from '../../../flows/stop-sending.ts'
 import { route, type Route } from '../route.ts'
 import { clinicSchema, closingSchema, followUpListSchema, openingListSchema, openingsSchema, settleSchema } from '../schemas.ts'
 import { followUpView, slotView } from '../views.ts'
@@ -106,6 +108,7 @@ export function clinicRoutes(deps: Deps): Route[] {
       body: clinicSchema,
       answers: { 200: 'The clinic.' },
       handle: async ({ params, body }) => {
+        if (params.id === REGION) badInput('id', 'This word stands for all clinics. Choose another id.')
         const clinic = { id: params.id!, ...body, phone: toE164(body.phone, body.country), zone: knownZone(body.zone) }
         await deps.store.transact((tx) => tx.clinics.put(clinic))
         return { status: 200, body: { clinic } }

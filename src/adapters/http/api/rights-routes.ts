@@ -2,7 +2,7 @@ import { z } from 'zod'
 import { verifyAudit } from '../../../flows/audit.ts'
 import { erasePatient } from '../../../flows/erase-patient.ts'
 import { exportPatient } from '../../../flows/export-patient.ts'
-import { found } from '../../../flows/lookups.ts'
+import { withdrawConsent } from '../../../flows/withdraw-consent.ts'
 import type { Deps } from '../../../flows/ports.ts'
 import { route, type Route } from '../route.ts'
 
@@ -46,10 +46,7 @@ function patientRoutes(deps: Deps): Route[] {
       summary: 'Withdraw consent to messages, on one channel or all. Nothing more is sent by it.',
       body: withdrawSchema,
       answers: { 200: 'How many consents were withdrawn.' },
-      handle: async ({ params, body }) => {
-        found(await deps.store.read.patients.get(params.id!), 'patient')
-        return { status: 200, body: { withdrawn: await deps.access.transact((tx) => tx.rights.withdrawConsent(params.id!, body.channel ?? null, deps.clock.now())) } }
-      },
+      handle: async ({ params, body }) => ({ status: 200, body: { withdrawn: await withdrawConsent(deps, params.id!, body.channel ?? null) } }),
     }),
   ]
 }

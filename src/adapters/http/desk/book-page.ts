@@ -107,7 +107,7 @@ function timeOf({ deps, clinic }: Sheet, { date, time }: BookFields): Date | nul
 
 function patientOf({ clinic }: Sheet, fields: BookFields, cycle: Proposal['patient']['cycle']): Proposal['patient'] {
   const { name, language } = fields
-  return { name, phone: phoneOf(fields.phone, clinic.country), language, channel: fields.channel === 'voice' ? 'voice' : 'sms', detail: fields.detail === 'discreet' ? 'discreet' : 'full', cycle }
+  return { clinicId: clinic.id, name, phone: phoneOf(fields.phone, clinic.country), language, channel: fields.channel === 'voice' ? 'voice' : 'sms', detail: fields.detail === 'discreet' ? 'discreet' : 'full', cycle }
 }
 
 function phoneOf(typed: string, country: string): string {

@@ -34,8 +34,11 @@ interface With {
 async function loadWith({ deps, params, clinic, now }: Sheet): Promise<With> {
   const { read } = deps.store
   const id = params.id!
-  const patient = id.startsWith('p_') ? found(await read.patients.get(id), 'patient') : null
-  const phone = patient?.phone ?? found(await read.replies.get(id), 'reply').phone
+  const isHere = (of: { clinicId: string | null } | undefined) => of !== undefined && (of.clinicId === clinic.id || of.clinicId === null)
+  const known = id.startsWith('p_') ? await read.patients.get(id) : undefined
+  const patient = id.startsWith('p_') ? found(isHere(known) ? known : undefined, 'patient') : null
+  const reply = patient ? undefined : await read.replies.get(id)
+  const phone = patient?.phone ?? found(isHere(reply) ? reply : undefined, 'reply').phone
   const visits = patient ? await read.bookings.list({ patientIds: [patient.id], clinicId: clinic.id, from: new Date(now.getTime() - HALF_A_YEAR_MS), limit: 20 }) : []
   return { phone, patient, visits }
 }
@@ -46,8 +49,8 @@ async function conversation(sheet: Sheet, words: string, fault: string | null): 
   const { patient, phone, visits } = about
   const { read } = sheet.deps.store
   const since = new Date(sheet.now.getTime() - HALF_A_YEAR_MS)
-  const said = (await read.messages.toPhone(phone, since)).filter(({ sentAt, state }) => sentAt !== null || state === 'queued' || state === 'sending')
-  const heard = await read.replies.fromPhone(phone, since)
+  const said = (await read.messages.toPhone(phone, sheet.clinic.id, since)).filter(({ sentAt, state }) => sentAt !== null || state === 'queued' || state === 'sending')
+  const heard = (await read.replies.fromPhone(phone, since)).filter(({ clinicId }) => clinicId === null || clinicId === sheet.clinic.id)
   const optedOut = await read.optOuts.has(phone)
   return {
     title: 'Conversation',

@@ -13,6 +13,7 @@ import { mountDaySheet } from './day-sheet-page.ts'
 import { mountConversation } from './conversation-page.ts'
 import { mountOpenings } from './openings-page.ts'
 import { mountService } from './service-page.ts'
+import { mountSending } from './sending-page.ts'
 import { mountTexts } from './texts-page.ts'
 import { mountReplies } from './replies-page.ts'
 import { mountVisit } from './visit-page.ts'
@@ -29,7 +30,7 @@ export function desk(deps: Deps, news: NewsDesk): Router {
   router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }))
   router.get('/', clinicsPage(deps))
   const pages = new Desk(router, deps, loadTexts())
-  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet, mountReplies, mountConversation, mountOpenings, mountTexts, mountService]) mount(pages)
+  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet, mountReplies, mountConversation, mountOpenings, mountTexts, mountService, mountSending]) mount(pages)
   router.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is no such page.' })))
   return router
 }

@@ -2,6 +2,7 @@ import type { Permission } from '../../../domain/access/roles.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import type { Sheet } from './page.ts'
+import { stoppedBand } from './sending-page.ts'
 import { clockLine } from './when.ts'
 
 export interface Frame {
@@ -35,6 +36,7 @@ export function frame({ sheet, title, here, body, rules = false }: Frame): Html 
   return document(
     `${title}, ${sheet.clinic.name}`,
     html`${top(sheet, here)}
+${stoppedBand(sheet)}
 <main id="content" tabindex="-1">
 <p id="said" role="status" class="said">${sheet.said}</p>
 <p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button" data-refresh>Show it</button></p>

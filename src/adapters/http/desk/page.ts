@@ -3,7 +3,9 @@ import type { Actor, Permission } from '../../../domain/access/roles.ts'
 import type { Clinic } from '../../../domain/booking.ts'
 import type { TextLibrary } from '../../../domain/texts/library.ts'
 import { found } from '../../../flows/lookups.ts'
+import type { SendingStop } from '../../../flows/access-ports.ts'
 import type { Deps } from '../../../flows/ports.ts'
+import { REGION } from '../../../flows/stop-sending.ts'
 import type { Html } from '../pages/html.ts'
 import { frame, type Frame } from './frame.ts'
 import { saidWords } from './said.ts'
@@ -18,6 +20,8 @@ export interface Sheet {
   at(path: string): string
   /** What was just done, in words, to be shown once. */
   said: string | null
+  /** Why nothing goes out at this clinic; none where messages do. */
+  stops: SendingStop[]
   /** Open follow-ups, shown beside the call list's name. */
   calls: number
   /** One of several clinics. */
@@ -80,6 +84,7 @@ export class Desk {
       now: this.deps.clock.now(),
       at: (path) => `/desk/${encodeURIComponent(clinic.id)}/${path}`,
       said: saidWords(query.said),
+      stops: (await this.deps.access.read.sendingStops.list()).filter(({ scope }) => scope === REGION || scope === clinic.id),
       calls: request.actor!.may.includes('calls:read') ? await read.followUps.countOpen(clinic.id) : 0,
       among: clinics.length > 1 && request.actor!.clinicId === null,
       who: request.actor!,

@@ -46,20 +46,20 @@ function row(sheet: Sheet, reply: ReplyRecord, patient: Patient | undefined): Ht
 }
 
 /** Whose replies these are: by the visit they were about, else by the number where it is one patient's only. */
-async function sendersOf({ deps }: Sheet, replies: readonly ReplyRecord[]): Promise<Map<string, Patient>> {
+async function sendersOf({ deps, clinic }: Sheet, replies: readonly ReplyRecord[]): Promise<Map<string, Patient>> {
   const { read } = deps.store
   const bookings = new Map((await read.bookings.many(replies.flatMap(({ bookingId }) => bookingId ?? []))).map((each) => [each.id, each]))
   const patients = new Map((await read.patients.many([...new Set([...bookings.values()].map(({ patientId }) => patientId))])).map((each) => [each.id, each]))
   const senders = new Map<string, Patient>()
   for (const { id, bookingId, phone } of replies) {
-    const known = bookingId === null ? await onlyOne(read.patients.byPhone(phone)) : patients.get(bookings.get(bookingId)?.patientId ?? '')
+    const known = bookingId === null ? await onlyOne(read.patients.byPhone(phone), clinic.id) : patients.get(bookings.get(bookingId)?.patientId ?? '')
     if (known) senders.set(id, known)
   }
   return senders
 }
 
-async function onlyOne(asked: Promise<Patient[]>): Promise<Patient | undefined> {
-  const patients = await asked
+async function onlyOne(asked: Promise<Patient[]>, clinic: string): Promise<Patient | undefined> {
+  const patients = (await asked).filter(({ clinicId }) => clinicId === clinic)
   return patients.length === 1 ? patients[0] : undefined
 }
 

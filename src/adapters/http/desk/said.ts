@@ -16,6 +16,8 @@ const SAID: Record<string, string> = {
   corrected: 'The meaning is corrected, and what follows from it is done.',
   written: 'The message is on its way.',
   waiting: 'The message will go when sending hours begin.',
+  'sending-stopped': 'All sending is stopped.',
+  'sending-resumed': 'Sending goes on.',
   'texts-approved': 'The approval is recorded. It takes effect when the service is started again.',
 }
 

@@ -23,6 +23,7 @@ async function service(sheet: Sheet): Promise<Answer> {
 <dl class="facts">${queue(figures, sheet)}<div><dt>Numbers that want no messages</dt><dd>${optedOut}</dd></div></dl>
 <h2>Gateways</h2>${gateways([...deps.gateways.values()], sheet)}
 <h2>Did not arrive, last 24 hours</h2>${troubles(figures, sheet)}
+<p><a href="${sheet.at('sending')}">Stop all sending, or let it go on</a></p>
 <p>Figures of all clinics together, as of ${dayAndClock(now, sheet.clinic.zone)}.</p></section>`,
   }
 }

@@ -3,9 +3,11 @@ import { html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import { document } from './frame.ts'
 import { send } from './page.ts'
+import { regionBand } from './sending-page.ts'
+import type { Deps } from '../../../flows/ports.ts'
 
 /** `/`: where to go from here. @param phones the simulated phones are part of this service */
-export function startPage(phones: boolean): RequestHandler {
+export function startPage({ access }: Deps, phones: boolean): RequestHandler {
   const body = html`<main id="content" class="choice">
 <h1>Daysix</h1>
 <p>Times and prepares visits for a cervical specimen.</p>
@@ -16,5 +18,5 @@ ${phones && html`<li><a href="/phones">The simulated phones</a> <small>write as 
 </ul>
 </main>
 <footer><p>${CAUTION}</p></footer>`
-  return (_request, response) => send(response, 200, document('Daysix', body))
+  return async (_request, response) => send(response, 200, document('Daysix', html`${regionBand(await access.read.sendingStops.list())}${body}`))
 }

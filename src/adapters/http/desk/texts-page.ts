@@ -47,7 +47,7 @@ function siteOf({ clinic, deps }: Sheet): SurveySite {
   for (const protocol of deps.protocols.values()) {
     for (const [language, { sentence }] of Object.values(protocol.answers).flatMap((byLanguage) => Object.entries(byLanguage))) (answers[language] ??= []).push(sentence)
   }
-  return { clinic: clinic.name, clinicPhone: clinic.phone, page: deps.pageOf(deps.newId('b')), answers }
+  return { clinic: clinic.name, clinicPhone: clinic.phone, page: deps.pageOf(deps.newId('b'), clinic.phone), answers }
 }
 
 function texts(sheet: Sheet, { library, rows }: Shelf, fault: string | null): PageContent {

@@ -37,7 +37,7 @@ export async function visitsOf(deps: Deps, bookings: readonly Booking[]): Promis
       patient,
       protocol,
       forecast: forecastOf(deps, booking, patient, protocol),
-      standing: standing(booking, protocol, messages.get(booking.id) ?? []),
+      standing: standing(booking, protocol, messages.get(booking.id) ?? [], patient.phone),
       open: open.get(booking.id) ?? [],
     }
   })

@@ -58,6 +58,7 @@ export const MEANING: Record<Meaning, string> = {
   'prep-lapse': 'Preparation did not go as asked',
   urgent: 'Alarming words',
   'wrong-person': 'Not her number',
+  died: 'The patient has died',
   thanks: 'Thanks',
   unclear: 'Unclear',
 }
@@ -85,6 +86,9 @@ const DONE: Record<string, string> = {
   unclear: 'She was told that a person reads it',
   'unclear-reply': 'On the call list',
   'unknown-sender': 'On the call list',
+  failed: 'Nothing followed: on the call list',
+  'offer-changed': 'Was told that the times have changed',
+  died: 'Nothing more is sent; on the call list',
   'asked-which': 'She was asked which visit she means',
   lapse: 'Noted for the day sheet',
   stop: 'No more messages go to her',

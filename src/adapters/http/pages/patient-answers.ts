@@ -1,6 +1,7 @@
 import { DateTime } from 'luxon'
 import { z } from 'zod'
 import type { Reading } from '../../../domain/replies/reading.ts'
+import type { PageAnswer } from '../../../flows/hear-on-page.ts'
 import { writeWhen } from '../../../domain/texts/dates.ts'
 import { fill } from '../../../domain/texts/message.ts'
 import { html, type Html } from './html.ts'
@@ -35,9 +36,9 @@ ${content}
 
 function offer(page: PatientPage): Html {
   const { words } = page.texts
-  const buttons = page.choices.map((at, index) => {
+  const buttons = page.choices.map(({ slotId, at }) => {
     const when = writeWhen(at, page.zone, page.language, 'voice')
-    return html`<button name="choice" value="${index + 1}">${fill(words.answers.take, page.language.locale, { when })}</button>\n`
+    return html`<button name="choice" value="${slotId}">${fill(words.answers.take, page.language.locale, { when })}</button>\n`
   })
   return form(page, html`<h3>${words.answers.offer}</h3><input type="hidden" name="answer" value="choice">\n${buttons}`)
 }
@@ -71,24 +72,24 @@ function lapse(page: PatientPage): Html {
 const posted = z.object({
   answer: z.enum(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']),
   startedOn: z.string().optional(),
-  choice: z.coerce.number().int().optional(),
+  choice: z.string().regex(/^o_[0-9a-z]{1,40}$/).optional(),
 })
 
 /**
- * What a form of the page said, as if she had written it: the same flow hears it. `problem` when a date or choice is missing
- * or impossible, so that the page can be shown again.
+ * What a form of the page said, as if it had been written: the same flow hears it. A choice names its opening, since the
+ * offer may have changed while the page was open. `problem` when a date or choice is missing or impossible, so that the
+ * page can be shown again.
  *
- * @param today calendar date in her zone.
- * @param choices how many openings are on offer.
+ * @param today calendar date in the patient's zone.
  */
-export function readPageAnswer(body: unknown, today: string, choices: number): Reading | 'problem' {
+export function readPageAnswer(body: unknown, today: string): PageAnswer | 'problem' {
   const read = posted.safeParse(body)
   if (!read.success) return 'problem'
   const { answer, startedOn, choice } = read.data
   const reading: Reading = { meaning: answer, confidence: 1, words: [] }
-  if (answer === 'period-started') return isPast(startedOn, today) ? { ...reading, startedOn } : 'problem'
-  if (answer === 'choice') return choice !== undefined && choice >= 1 && choice <= choices ? { ...reading, choice } : 'problem'
-  return reading
+  if (answer === 'period-started') return isPast(startedOn, today) ? { reading: { ...reading, startedOn } } : 'problem'
+  if (answer === 'choice') return choice ? { reading, slotId: choice } : 'problem'
+  return { reading }
 }
 
 /** A real calendar date, today or up to half a year before. */

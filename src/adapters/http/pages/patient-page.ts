@@ -19,8 +19,8 @@ export interface PatientPage {
   periods: boolean
   /** The first question: her last period (LMP unknown), or whether one has started. */
   ask: 'last-period' | 'period'
-  /** Openings put to her and not yet answered, in the order of their numbers. */
-  choices: readonly Date[]
+  /** Openings put to the patient and not yet answered, in the order of their numbers. */
+  choices: readonly { slotId: string; at: Date }[]
   /** Now, and the calendar date in her zone: what lies behind, and the last date that can be answered. */
   now: Date
   today: string
@@ -32,8 +32,8 @@ export interface PatientPage {
   path: string
   /** What came of the answer just given: the words of the reply, or an empty string for plain thanks; null = none given. */
   said: string | null
-  /** The answer just given could not be used. */
-  problem: 'date' | null
+  /** The answer just given could not be used: no date, or a time that is on offer no more. */
+  problem: 'date' | 'choice' | null
 }
 
 const HOUR = 3_600_000
@@ -100,6 +100,7 @@ function callLink({ phone }: PatientPage['clinic'], words: PageWords): Html {
 
 function notice({ said, problem, texts }: PatientPage): Html | null {
   const { thanks, problem: words } = texts.words
+  if (problem === 'choice') return html`<div class="notice problem" role="alert"><p>${words.choice}</p></div>`
   if (problem)
     return html`<div class="notice problem" role="alert"><h2>${words.heading}</h2><p><a href="#started-on">${words.date}</a></p></div>`
   if (said === null) return null
