@@ -26,8 +26,8 @@ export function command(): Command {
 
 async function moveAll({ databaseUrl, dataDir, key: setting }: Config): Promise<Moved[]> {
   if (!databaseUrl) throw new Failure('bad-config', { field: 'DATABASE_URL', message: 'Set DATABASE_URL to the PostgreSQL database to move into.' })
-  const vault = createVault(await sealingKeys(setting, dataDir))
   const from = await openEmbedded(dataDir)
+  const vault = createVault(await sealingKeys(setting, dataDir, async () => true))
   const to = await openServer(databaseUrl)
   try {
     // Both at the same tables.

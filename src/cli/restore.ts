@@ -1,8 +1,10 @@
 import { readFile } from 'node:fs/promises'
 import { Command } from 'commander'
 import { fromImage } from '../adapters/db/embedded.ts'
-import { compose } from '../compose.ts'
-import { loadConfig } from '../config.ts'
+import { sealingKeys } from '../adapters/vault/key-file.ts'
+import { createVault } from '../adapters/vault/vault.ts'
+import { compose, type Overrides } from '../compose.ts'
+import { loadConfig, type Config } from '../config.ts'
 import { Failure } from '../domain/failure.ts'
 import { settleRestored } from '../flows/settle-restored.ts'
 import { refuseServer } from './backup.ts'
@@ -10,19 +12,39 @@ import { plainly } from './plainly.ts'
 
 export function command(): Command {
   return new Command('restore')
-    .description('Make the embedded database from a backup, in an empty data folder. What was due since the backup is not sent again, but goes on the call list.')
+    .description(
+      'Make the embedded database from a backup, in an empty data folder that holds the sealing key (or with DAYSIX_KEY set). What was due since the backup is not sent again, but goes on the call list. Wholly or not at all.',
+    )
     .argument('[file]', 'a file written by `daysix backup`; none with PostgreSQL, after its own pg_restore')
     .action(
       plainly(async (file: string | undefined) => {
         const config = loadConfig()
-        if (file) refuseServer(config, 'pg_restore --clean --if-exists --dbname="$DATABASE_URL" daysix.dump, then `daysix restore` without a file')
-        else if (!config.databaseUrl) throw new Failure('bad-config', { field: 'file', message: 'Name the backup file to restore.' })
-        if (file) await fromImage(config.dataDir, await readFile(file))
-        const composed = await compose(config, { notice: () => {} })
-        const due = await settleRestored(composed.deps)
-        await composed.deps.queue.stop()
-        await composed.close()
+        const due = file ? await restoreFile(config, file) : await settleServer(config)
         process.stdout.write(`Restored. ${due} messages were due since the backup: they are not sent again, look at the call list.\n`)
       }),
     )
+}
+
+async function restoreFile(config: Config, file: string): Promise<number> {
+  refuseServer(config, 'pg_restore --clean --if-exists --dbname="$DATABASE_URL" daysix.dump, then `daysix restore` without a file')
+  const image = await readFile(file).catch((error: unknown) => {
+    throw new Failure('bad-config', { field: 'file', message: `The file ${file} cannot be read. Check its name, and who may read it.` }, error)
+  })
+  return fromImage(config.dataDir, image, async (aside) => {
+    const vault = createVault(await sealingKeys(config.key, config.dataDir, async () => true))
+    return settle({ ...config, dataDir: aside }, { vault })
+  })
+}
+
+async function settleServer(config: Config): Promise<number> {
+  if (!config.databaseUrl) throw new Failure('bad-config', { field: 'file', message: 'Name the backup file to restore.' })
+  return settle(config, {})
+}
+
+async function settle(config: Config, overrides: Overrides): Promise<number> {
+  const { deps, close } = await compose(config, { ...overrides, notice: () => {} })
+  const due = await settleRestored(deps)
+  await deps.queue.stop()
+  await close()
+  return due
 }

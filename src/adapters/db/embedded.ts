@@ -1,7 +1,9 @@
 import { EventEmitter } from 'node:events'
 import { existsSync } from 'node:fs'
-import { mkdir } from 'node:fs/promises'
+import { mkdir, rename, rm, rmdir } from 'node:fs/promises'
 import { join } from 'node:path'
+import { promisify } from 'node:util'
+import { gunzip } from 'node:zlib'
 import type pg from 'pg'
 import { Failure } from '../../domain/failure.ts'
 import { sessionOf } from './embedded-wire.ts'
@@ -131,19 +133,53 @@ export async function imageOf(folder: string): Promise<Uint8Array> {
   }
 }
 
-/** Makes the database of a folder from an image. @throws bad-config when the folder has one already. */
-export async function fromImage(folder: string, image: Uint8Array): Promise<void> {
+/** Where a restore works until all of it has succeeded. */
+const RESTORING = 'restoring'
+
+/**
+ * Makes the database of a folder from an image: wholly or not at all. It is unpacked beside, `finish` does what must be done
+ * before anybody may start with it, and only then it takes its place; whatever goes wrong before leaves the folder as it was.
+ * @param finish gets the folder in which the database lies meanwhile
+ * @throws bad-config when the folder has a database already, or the image is none
+ */
+export async function fromImage<T>(folder: string, image: Uint8Array, finish: (aside: string) => Promise<T>): Promise<T> {
   if (existsSync(join(folder, 'postgres'))) {
     throw new Failure('bad-config', { field: 'DATA_DIR', message: 'This data folder holds a database already. Restore into an empty one.' })
   }
-  await mkdir(folder, { recursive: true, mode: 0o700 })
+  const made = await mkdir(folder, { recursive: true, mode: 0o700 })
   const letGo = await claimFolder(folder)
+  const aside = join(folder, RESTORING)
   try {
+    await rm(aside, { recursive: true, force: true })
+    await unpack(aside, image)
+    const result = await finish(aside)
+    await rename(join(aside, 'postgres'), join(folder, 'postgres'))
+    return result
+  } finally {
+    await rm(aside, { recursive: true, force: true })
+    await letGo()
+    // Only where it is empty: a folder that was made for nothing.
+    if (made) await rmdir(folder).catch(() => {})
+  }
+}
+
+async function unpack(folder: string, image: Uint8Array): Promise<void> {
+  await mkdir(folder, { mode: 0o700 })
+  try {
+    // Read through first: PGlite would say in many lines of its own what is wrong with half a file.
+    await promisify(gunzip)(image)
     const pglite = await startPglite({ dataDir: join(folder, 'postgres'), loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]) })
     await pglite.close()
-  } finally {
-    await letGo()
+  } catch (error) {
+    throw new Failure('bad-config', { field: 'file', message: 'This file is no backup of Daysix, or it is damaged. Nothing was restored; take another copy.' }, error)
   }
+}
+
+/** @throws bad-config where a restore was cut off: starting anew would look as if all had gone well. */
+function refuseUnfinished(folder: string): void {
+  if (!existsSync(join(folder, RESTORING))) return
+  const message = `A restore into this folder did not come to its end. Run it again, or delete the folder "${RESTORING}" in it to begin with nothing.`
+  throw new Failure('bad-config', { field: 'DATA_DIR', message })
 }
 
 /**
@@ -154,6 +190,7 @@ export async function fromImage(folder: string, image: Uint8Array): Promise<void
 export async function openEmbedded(folder: string | undefined): Promise<Database> {
   if (folder) await mkdir(folder, { recursive: true, mode: 0o700 })
   if (folder) refuseMoved(folder)
+  if (folder) refuseUnfinished(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}
   const pglite = await startPglite({ dataDir: folder ? join(folder, 'postgres') : 'memory://' })
   const session = await sessionOf(pglite)

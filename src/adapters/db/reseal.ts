@@ -63,6 +63,13 @@ export async function countByKey(database: Database): Promise<Record<string, num
   return counts
 }
 
+/** Whether anything was ever sealed in this database. */
+export async function hasSealedData({ records }: Database): Promise<boolean> {
+  const { rows } = await records.query(`select to_regclass('${SCHEMA}.key_check') is not null as known`)
+  if (rows[0]!.known !== true) return false
+  return (await records.query(`select 1 from ${SCHEMA}.key_check`)).rows.length > 0
+}
+
 /**
  * Makes sure that the look-up key is the one the data were kept with. With another one every patient would seem unknown,
  * and no STOP would be found. @throws bad-config
