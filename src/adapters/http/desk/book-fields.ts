@@ -46,6 +46,11 @@ export function readFields(sheet: Sheet): BookFields {
   return picked ? { ...fields, date: at.slice(0, 10), time: at.slice(11), clinician } : fields
 }
 
+/** What a verdict on the timing rests on: the form says for which of it the verdict was shown. */
+export function timingFacts({ lmp, sure, usual, date, time, protocol }: BookFields): string {
+  return [lmp, sure, usual, date, time, protocol].join('|')
+}
+
 const usualDays = z.union([z.literal(''), z.coerce.number().int().min(15).max(90)])
 const isDate = (text: string) => z.iso.date().safeParse(text).success
 

@@ -1,7 +1,7 @@
 import type { Preview } from '../../../flows/preview-visit.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CONSENT_WORDING, type BookFields, type Faults } from './book-fields.ts'
-import { lookPanel, textsPanel, type Look } from './book-look.ts'
+import { looker, lookPanel, textsPanel, type Look } from './book-look.ts'
 import type { Sheet } from './page.ts'
 
 export interface BookForm {
@@ -20,7 +20,7 @@ const LABELS: Partial<Record<keyof BookFields, string>> = {
 /** The whole form. Its first button is the one that Enter presses, in whatever field the clerk is. */
 export function bookForm(form: BookForm): Html {
   const { sheet, fields, faults, look } = form
-  return html`<form id="booking" class="book" method="post" action="${sheet.at('book')}" novalidate>
+  return html`<form id="booking" class="book" method="post" action="${sheet.at('book')}" autocomplete="off" novalidate>
 <button class="unseen" tabindex="-1" aria-hidden="true">Book the visit</button>
 <input type="hidden" name="key" value="${fields.key}">
 ${Object.keys(faults).length > 0 && summary(faults)}
@@ -33,7 +33,7 @@ ${input(form, 'lmp', { type: 'date' })}
 ${select(form, 'sure', [['0', 'She is sure'], ['2', 'Within 2 days'], ['5', 'Within 5 days'], ['unknown', 'She does not know'], ['no-periods', 'No periods']])}
 ${input(form, 'usual', { type: 'number', min: '15', max: '90', inputmode: 'numeric' }, 'If she knows it')}
 </fieldset>
-${lookPanel(form, look)}
+${looker(form)}${lookPanel(form, look)}
 <fieldset class="f-visit"><legend>Visit</legend>
 ${input(form, 'date', { type: 'date' })}
 ${input(form, 'time', { type: 'time', step: '300' })}

@@ -5,7 +5,7 @@ import type { FullProtocol } from '../../../domain/prep/protocol.ts'
 import { dateIn } from '../../../domain/rebook/choose.ts'
 import type { Preview } from '../../../flows/preview-visit.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { BookFields } from './book-fields.ts'
+import { timingFacts, type BookFields } from './book-fields.ts'
 import type { BookForm } from './book-form.ts'
 import { mark } from './marks.ts'
 import type { Sheet } from './page.ts'
@@ -25,9 +25,18 @@ export interface Look {
   zone: string
 }
 
+/**
+ * What asks for the panel anew when a field changes. It stands outside what its answer replaces: a change that waits within
+ * would end with it, and the clerk would never see the verdict on what was typed last.
+ */
+export function looker({ sheet }: BookForm): Html {
+  return html`<span hidden hx-post="${sheet.at('book/look')}" hx-include="#booking" hx-trigger="change from:#booking delay:120ms" hx-target="#look" hx-select="#look" hx-select-oob="#texts" hx-swap="outerHTML" hx-sync="this:replace"></span>`
+}
+
 /** The weeks around the visit and better openings. Replaced while the clerk types; also reached by “Look again”. */
 export function lookPanel({ sheet, fields }: BookForm, look: Look | null): Html {
-  return html`<section id="look" class="f-look" aria-label="Timing" aria-live="polite" hx-post="${sheet.at('book/look')}" hx-include="#booking" hx-trigger="change from:#booking delay:120ms" hx-select="#look" hx-select-oob="#texts" hx-swap="outerHTML" hx-sync="this:replace">
+  return html`<section id="look" class="f-look" aria-label="Timing" aria-live="polite">
+<input type="hidden" name="seen" value="${look?.preview ? timingFacts(fields) : ''}">
 ${look === null ? html`<p class="empty">The weeks show here as soon as the first day of her last period is in.</p>` : known(sheet, fields, look)}
 </section>`
 }

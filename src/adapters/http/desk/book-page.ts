@@ -8,7 +8,7 @@ import { once } from '../../../flows/once.ts'
 import type { Alarm } from '../../../flows/ports.ts'
 import { previewVisit, type Proposal } from '../../../flows/preview-visit.ts'
 import { setAlarmsSoon } from '../../../flows/ring-due.ts'
-import { emptyFields, faultsFrom, faultsOf, historyOf, readFields, requestOf, type BookFields, type Faults } from './book-fields.ts'
+import { emptyFields, faultsFrom, faultsOf, historyOf, readFields, requestOf, timingFacts, type BookFields, type Faults } from './book-fields.ts'
 import { bookForm } from './book-form.ts'
 import type { Look } from './book-look.ts'
 import { field, type Answer, type Desk, type PageContent, type Sheet } from './page.ts'
@@ -42,6 +42,7 @@ function nextEmpty(fields: BookFields): keyof BookFields {
 async function book(sheet: Sheet, fields: BookFields): Promise<Answer> {
   const faults = faultsOf(fields)
   if (Object.keys(faults).length > 0) return { status: 422, page: await page(sheet, fields, faults) }
+  if (await isUnseen(sheet, fields)) return { status: 422, page: await page(sheet, fields, { time: BADLY_TIMED }) }
   try {
     const id = await keep(sheet, fields)
     return { to: sheet.at(`visits/${id}?said=booked`) }
@@ -49,6 +50,15 @@ async function book(sheet: Sheet, fields: BookFields): Promise<Answer> {
     if (!(error instanceof Failure)) throw error
     return { status: 409, page: await page(sheet, { ...fields, key: sheet.deps.newId('k') }, faultsFrom(error)) }
   }
+}
+
+const BADLY_TIMED = 'This visit is badly timed: read what stands beside it. Choose another time, or press again to book it all the same.'
+
+/** Whoever types faster than the panel answers, or without scripts, sees the verdict before a badly timed visit is booked. */
+async function isUnseen(sheet: Sheet, fields: BookFields): Promise<boolean> {
+  if (field(sheet, 'seen') === timingFacts(fields)) return false
+  const preview = (await lookOf(sheet, fields))?.preview
+  return preview !== undefined && preview !== null && !preview.judgement.keep
 }
 
 /** Books once, however often the button is pressed. */

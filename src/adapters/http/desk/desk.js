@@ -27,6 +27,9 @@
     if (event.target.closest('[data-print]')) window.print()
   })
 
+  // A page that the browser kept, and shows again on the way back, may hold what was typed of somebody else.
+  window.addEventListener('pageshow', (event) => event.persisted && window.location.reload())
+
   if (live()) {
     const source = new EventSource('/desk/events')
     source.addEventListener('news', refresh)
