@@ -37,7 +37,7 @@ describe('daysix text', () => {
       encoding: 'GSM-7',
       segments: 1,
       state: 'draft',
-      text: expect.stringContaining('du mer 18 mars 10h30 au RDV'),
+      text: expect.stringContaining('Du mer 18 mars 10h30 au RDV'),
     })
     expect(a!.grade).toBeLessThanOrEqual(6)
     expect(b).toMatchObject({ id: 2, error: { code: 'bad-input', field: 'kind' } })

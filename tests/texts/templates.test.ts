@@ -69,7 +69,7 @@ describe('a fault in the templates stops the start, with all faults in one list'
   })
 
   test('a first message that does not say how to stop, or how to reach the clinic', () => {
-    edit('es/sms.yaml', '¿Preguntas? {phone}.\n    Para no recibir textos, responda STOP.', 'Hasta pronto.')
+    edit('es/sms.yaml', '¿Preguntas? {phone}.\n    Para no recibir mensajes, responda STOP.', 'Hasta pronto.')
     const found = faults(() => loadTexts(folder))
     expect(found).toEqual([
       'es/sms.yaml › confirmation.full: It must say {phone}.',
