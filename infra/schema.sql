@@ -242,6 +242,14 @@ table slot
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)
   UNIQUE (clinic_id, clinician, starts_at)
+table text_approval
+  language text not null
+  key text not null
+  digest text not null
+  approved_by text not null
+  approved_on text not null
+  recorded_at timestamp with time zone not null
+  PRIMARY KEY (language, key, digest)
 table thread
   phone_print text not null
   sealed text not null
@@ -315,6 +323,7 @@ CREATE UNIQUE INDEX slot_clinic_id_clinician_starts_at_key ON daysix.slot USING 
 CREATE INDEX slot_held ON daysix.slot USING btree (held_until) WHERE (state = 'held'::text)
 CREATE INDEX slot_open ON daysix.slot USING btree (clinic_id, starts_at) WHERE (state <> 'taken'::text)
 CREATE UNIQUE INDEX slot_pkey ON daysix.slot USING btree (id)
+CREATE UNIQUE INDEX text_approval_pkey ON daysix.text_approval USING btree (language, key, digest)
 CREATE UNIQUE INDEX thread_pkey ON daysix.thread USING btree (phone_print)
 CREATE UNIQUE INDEX worker_pkey ON daysix.worker USING btree (id)
 

@@ -8,6 +8,7 @@ import { toE164 } from '../domain/phone.ts'
 import type { PrepPlan } from '../domain/prep/plan.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import type { Channel, Detail } from '../domain/texts/kinds.ts'
+import { refuseUnsendable } from './approved-texts.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { protocolOf } from './lookups.ts'
 import { agreed, countedSince, keepPlan, planFor } from './make-plan.ts'
@@ -52,6 +53,7 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
   const { clinician = '' } = request
   const asked = { ...request, clinicId: clinic.id, clinician, zone, visitAt: visitTime(deps, request.visit, zone), cycle: cycleOf(deps, request, zone) }
   protocolOf(deps, request.protocol)
+  refuseUnsendable(deps.approvedTexts, request.patient.language)
   const id = deps.newId('b')
   const [{ patient, before, optedOut, others }, free] = await Promise.all([patientOf(tx, deps, asked, clinic), takeTime(tx, deps, { ...asked, id })])
   const draft = draftOf(deps, { ...asked, id }, patient)

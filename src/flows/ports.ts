@@ -2,11 +2,13 @@ import type { FullProtocol } from '../domain/prep/protocol.ts'
 import type { Reading, ReplyContext } from '../domain/replies/reading.ts'
 import type { Channel, Detail, TextKind, TextValues } from '../domain/texts/kinds.ts'
 import type { CallWriter } from '../domain/voice/write-script.ts'
+import type { ApprovedTexts } from './approved-texts.ts'
 import type { AccessStore } from './access-ports.ts'
 import type { Gateway } from './gateway.ts'
 import type { Records } from './record-ports.ts'
 import type { RetentionRules } from './retention.ts'
 
+export type * from './approval-ports.ts'
 export type * from './dispatch-ports.ts'
 export type * from './record-ports.ts'
 
@@ -80,6 +82,8 @@ export interface Deps {
   hands: Hands
   gateways: ReadonlyMap<string, Gateway>
   protocols: ReadonlyMap<string, FullProtocol>
+  /** Which texts somebody has approved, and so which languages may be sent. */
+  approvedTexts: ApprovedTexts
   /** Address of the private page of a booking. */
   pageOf(bookingId: string): string
   render(request: RenderRequest): { text: string; state: 'approved' | 'draft' }

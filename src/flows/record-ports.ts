@@ -4,6 +4,7 @@ import type { FollowUp, FollowUpReason } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
 import type { Meaning, Reading } from '../domain/replies/reading.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
+import type { ApprovalRecords } from './approval-ports.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch-ports.ts'
 import type { Receipt } from './gateway.ts'
 
@@ -226,6 +227,7 @@ export interface IdempotencyRecords {
 
 /** All records, within one transaction or, for reads, outside any. */
 export interface Records {
+  approvals: ApprovalRecords
   clinics: ClinicRecords
   patients: PatientRecords
   optOuts: OptOutRecords

@@ -196,8 +196,8 @@ describe('who may do what', () => {
 describe('the rules', () => {
   it('know every route of the API and every page of the desk', async () => {
     const world = await TestWorld.create('2026-03-09T13:00:00Z')
-    const { deps, news } = world.composed
-    const routes = [...routesOf(api(deps), '/api/v1'), ...routesOf(desk(deps, news), '/desk')]
+    const { deps, news, wording } = world.composed
+    const routes = [...routesOf(api(deps), '/api/v1'), ...routesOf(desk(deps, news, wording), '/desk')]
     await world.close()
     expect(routes.length).toBeGreaterThan(20)
     expect(routes.filter(({ method, path }) => ruleFor(method, path) === null)).toEqual([])

@@ -36,7 +36,6 @@ describe('daysix text', () => {
       id: 'a',
       encoding: 'GSM-7',
       segments: 1,
-      state: 'draft',
       text: expect.stringContaining('Du mer 18 mars 10h30 au RDV'),
     })
     expect(a!.grade).toBeLessThanOrEqual(6)
@@ -57,7 +56,7 @@ describe('daysix texts', () => {
     expect(status).toBe(0)
     expect(rows).toHaveLength(20 * (2 + 4))
     expect(rows.find(({ kind, part }) => kind === 'prep' && part === 'full')).toMatchObject({
-      language: 'en', channel: 'sms', encoding: 'GSM-7', units: 160, segments: 1, state: 'approved', overBudget: null,
+      language: 'en', channel: 'sms', encoding: 'GSM-7', units: 160, segments: 1, state: 'draft', overBudget: null,
     }) // prettier-ignore
   })
 

@@ -8,6 +8,7 @@ import * as access from './migrations/0004-access.ts'
 import * as planBasis from './migrations/0005-plan-basis.ts'
 import * as growth from './migrations/0006-growth.ts'
 import * as words from './migrations/0007-words.ts'
+import * as textApprovals from './migrations/0008-text-approvals.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -18,6 +19,7 @@ const MIGRATIONS = {
   '0005-plan-basis': planBasis,
   '0006-growth': growth,
   '0007-words': words,
+  '0008-text-approvals': textApprovals,
 }
 
 /** Brings our schema and the queue's up to date. Safe to call from several processes at once. */
