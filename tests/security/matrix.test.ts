@@ -25,6 +25,7 @@ DELETE /api/v1/openings/{id}                     d a
 GET    /api/v1/follow-ups                        d a
 POST   /api/v1/follow-ups/{id}/close             d a
 POST   /api/v1/offers/{id}/settle                d a
+GET    /api/v1/languages                         d a
 GET    /api/v1/clinics                           d a
 PUT    /api/v1/clinics/{clinic}                  a
 GET    /api/v1/patients/{id}/export              a

@@ -11,8 +11,9 @@ const patient = (id: string, name: string): Patient => ({ id, name, phone: '+161
 const MARIT = patient('p_1', 'Marit Quillon')
 const ISAURA = patient('p_2', 'Isaura Skerrow')
 
-/** How 0002-desk-search kept what patients are found by, until 0007-words. */
+/** How 0002-desk-search kept what patients are found by, until 0007-words; what came later is taken back too. */
 const BEFORE = [
+  'drop table text_approval',
   'alter table patient drop column words',
   'create table patient_word (print text not null, patient_id text not null references patient (id) on delete cascade, primary key (print, patient_id))',
   `delete from kysely_migration where name >= '0007'`,

@@ -50,7 +50,7 @@ ${body}
 function silentBand({ deps, may, at }: Sheet): Html | null {
   if (anythingGoesOut(deps.approvedTexts)) return null
   const link = html`<a href="${at('texts')}">Read and approve them</a>`
-  const how = may('texts:read') ? link : 'An administrator can do so'
+  const how = may('texts:write') ? link : 'An administrator can do so'
   return html`<p class="note band">Nothing goes out until the texts of a language are approved. ${how}.
 Call patients meanwhile.</p>
 `
