@@ -1,4 +1,6 @@
 import { spawnSync } from 'node:child_process'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { describe, expect, test } from 'vitest'
 
@@ -6,7 +8,9 @@ const daysix = fileURLToPath(new URL('../../src/cli/daysix.mjs', import.meta.url
 
 function run(args: string[], lines: object[] = []): { out: string; status: number | null } {
   const input = lines.map((line) => JSON.stringify(line)).join('\n')
-  const { stdout, status } = spawnSync(process.execPath, [daysix, ...args], { input, encoding: 'utf8' })
+  // No database is at hand: nothing is approved.
+  const env = { ...process.env, DATABASE_URL: '', DATA_DIR: join(tmpdir(), 'daysix-that-is-not-there') }
+  const { stdout, status } = spawnSync(process.execPath, [daysix, ...args], { input, encoding: 'utf8', env })
   return { out: stdout, status }
 }
 
