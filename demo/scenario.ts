@@ -56,7 +56,7 @@ export function patients(random: () => number): DemoPatient[] {
   })
 }
 
-/** Mostly English, as the region is; the other texts are drafts and say so. */
+/** Mostly English, as the region is. */
 function languageOf(index: number): string {
   if (index < 10) return 'en'
   return ({ 1: 'fr', 2: 'es', 3: 'uk', 4: 'pa' } as Record<number, string>)[index % 10] ?? 'en'

@@ -229,6 +229,11 @@ table retention_run
   at timestamp with time zone not null
   counts text not null
   PRIMARY KEY (id)
+table sending_stop
+  scope text not null
+  at timestamp with time zone not null
+  sealed text not null
+  PRIMARY KEY (scope)
 table session
   hash text not null
   person_id text not null
@@ -251,6 +256,14 @@ table slot
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)
   UNIQUE (clinic_id, clinician, starts_at)
+table text_approval
+  language text not null
+  key text not null
+  digest text not null
+  approved_by text not null
+  approved_on text not null
+  recorded_at timestamp with time zone not null
+  PRIMARY KEY (language, key, digest)
 table thread
   id text not null
   phone_print text not null
@@ -321,6 +334,7 @@ CREATE UNIQUE INDEX reply_pkey ON daysix.reply USING btree (id)
 CREATE INDEX reply_received ON daysix.reply USING btree (received_at DESC, id DESC)
 CREATE INDEX reply_unacted ON daysix.reply USING btree (received_at) WHERE (done IS NULL)
 CREATE UNIQUE INDEX retention_run_pkey ON daysix.retention_run USING btree (id)
+CREATE UNIQUE INDEX sending_stop_pkey ON daysix.sending_stop USING btree (scope)
 CREATE INDEX session_person ON daysix.session USING btree (person_id)
 CREATE UNIQUE INDEX session_pkey ON daysix.session USING btree (hash)
 CREATE INDEX session_seen ON daysix.session USING btree (seen_at)
@@ -329,6 +343,7 @@ CREATE UNIQUE INDEX slot_clinic_id_clinician_starts_at_key ON daysix.slot USING 
 CREATE INDEX slot_held ON daysix.slot USING btree (held_until) WHERE (state = 'held'::text)
 CREATE INDEX slot_open ON daysix.slot USING btree (clinic_id, starts_at) WHERE (state <> 'taken'::text)
 CREATE UNIQUE INDEX slot_pkey ON daysix.slot USING btree (id)
+CREATE UNIQUE INDEX text_approval_pkey ON daysix.text_approval USING btree (language, key, digest)
 CREATE INDEX thread_phone ON daysix.thread USING btree (phone_print)
 CREATE UNIQUE INDEX thread_pkey ON daysix.thread USING btree (id)
 CREATE UNIQUE INDEX worker_pkey ON daysix.worker USING btree (id)

@@ -13,19 +13,15 @@ import { onceReachable } from './adapters/db/reachable.ts'
 import { createGateway } from './adapters/gateways/create-gateway.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { NewsDesk } from './adapters/http/news.ts'
-import type { PatientPages } from './adapters/http/patient-router.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
 import { idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
-import { loadCallPhrases } from './adapters/templates/load-call.ts'
-import { loadPageTexts } from './adapters/templates/load-page.ts'
 import { createMetrics, type Metrics } from './adapters/metrics/metrics.ts'
-import { loadProtocols } from './adapters/templates/load-protocols.ts'
-import { loadTexts } from './adapters/templates/load-texts.ts'
 import { loadVocabulary } from './adapters/templates/load-vocabulary.ts'
 import { checkLookUpKey, hasSealedData } from './adapters/db/reseal.ts'
+import { loadWording, type Wording } from './adapters/templates/load-wording.ts'
 import { sealingKeys } from './adapters/vault/key-file.ts'
 import { readKeyRing } from './adapters/vault/key-ring.ts'
 import { createVault, type Vault } from './adapters/vault/vault.ts'
@@ -34,6 +30,7 @@ import { readReply } from './domain/replies/read-reply.ts'
 import type { TextLibrary } from './domain/texts/library.ts'
 import { callWriter } from './domain/voice/write-script.ts'
 import { renderText } from './domain/texts/render.ts'
+import { ApprovalBook, approvedTexts } from './flows/approved-texts.ts'
 import type { Gateway } from './flows/gateway.ts'
 import type { AlarmQueue, Clock, Deps } from './flows/ports.ts'
 
@@ -69,8 +66,8 @@ export interface Composed {
   /** How the doors of API and pages are set. */
   doors: GateSettings
   metrics: Metrics
-  /** The patient's page in every language. */
-  patientPages: PatientPages
+  /** Everything that patients read or hear, in every language. */
+  wording: Wording
   close(): Promise<void>
 }
 
@@ -90,7 +87,11 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const gateways = (overrides.gateways ?? (await configuredGateways(config, time, random))).map(metrics.timed)
   const news = new NewsDesk()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
-  const library = loadTexts()
+  const book = new ApprovalBook(store.read.approvals)
+  await book.refresh()
+  const wording = loadWording(book.approvals, { siteFolder: config.siteTemplatesDir })
+  const { library, phrases, protocols, reviewables } = wording
+  const voice = gateways.some(({ channels }) => channels.includes('voice'))
   const newId = idMaker(time.clock, random)
   const deps: Deps = {
     store,
@@ -100,11 +101,12 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     queue,
     hands: { id: newId('w'), held: new Set(), steady: () => true },
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
-    protocols: loadProtocols(undefined, config.siteTemplatesDir),
+    protocols,
+    approvedTexts: approvedTexts(book, { reviewables, voice, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
     pageOf: pageMaker(config, vault),
     ...language(library),
-    calls: callWriter(library, loadCallPhrases(library)),
+    calls: callWriter(library, phrases),
     policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay, retention: config.retention },
     notice: (what, ids) => {
       tell(what, ids)
@@ -112,7 +114,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
       metrics.notice(what)
     },
   }
-  return { deps, log, database, vault, news, doors: doorsOf(config, vault, log), metrics, patientPages: { library, pages: loadPageTexts() }, close: () => database.close() }
+  const doors = doorsOf(config, vault, log)
+  return { deps, log, database, vault, news, doors, metrics, wording, close: () => database.close() }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */

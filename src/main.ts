@@ -5,6 +5,7 @@ import { startService, type Role } from './service.ts'
 import { firstAdministrator } from './adapters/access/people.ts'
 import { resealAll } from './adapters/db/reseal.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
+import { anythingGoesOut } from './flows/approved-texts.ts'
 import { retainDaily } from './flows/retention.ts'
 import { ensureFirstClinic } from './flows/first-clinic.ts'
 
@@ -24,6 +25,10 @@ const STOP_MS = 28_000
 const MINUTE_MS = 60_000
 const HOUR_MS = 60 * MINUTE_MS
 
+const NOTHING_APPROVED =
+  'Nothing goes out yet: nobody has approved the texts of a language. ' +
+  'Do so on the desk\'s page "Texts", or with: npx daysix texts --approve'
+
 async function run(role: Role): Promise<void> {
   const config = loadConfig()
   const composed = await compose(config)
@@ -32,6 +37,7 @@ async function run(role: Role): Promise<void> {
   }
   const running = await startService(config, composed, role)
   process.stdout.write(running.url ? `Daysix is ready at ${running.url}\n` : `Daysix is sending${running.healthUrl && `; its health is at ${running.healthUrl}`}\n`)
+  if (!anythingGoesOut(composed.deps.approvedTexts)) process.stdout.write(`${NOTHING_APPROVED}\n`)
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
   if (running.url) await welcome(composed, running.url)

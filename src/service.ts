@@ -5,10 +5,12 @@ import { createApp } from './adapters/http/app.ts'
 import { listen, type Listening } from './adapters/http/listen.ts'
 import { operations, type Readiness } from './adapters/http/operations.ts'
 import { problemHandler } from './adapters/http/problem.ts'
+import { startRhythm } from './adapters/worker/rhythm.ts'
 import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
+import { anythingGoesOut } from './flows/approved-texts.ts'
 import type { Heard, Receipt } from './flows/gateway.ts'
 import { callOf, hearKeys } from './flows/hear-keys.ts'
 import { hearReply } from './flows/hear-reply.ts'
@@ -37,10 +39,12 @@ export async function startService(config: Config, composed: Composed, role: Rol
   const { deps, log } = composed
   await startGateways(composed, role)
   const server = role === 'worker' ? await startHealth(config, composed) : await startWeb(config, composed, extra)
+  const stopHearing = hearOfApprovals(config, composed)
   const stopWorker = role === 'web' ? undefined : await startWorker(config, composed)
   const stops: Stop[] = [
     async () => server?.stop(),
     async () => stopWorker?.(),
+    async () => stopHearing?.(),
     () => deps.queue.stop(),
     async () => void (await Promise.all([...deps.gateways.values()].map((gateway) => gateway.stop()))),
     async () => stopWorker && deps.store.read.workers.leave(deps.hands.id),
@@ -49,6 +53,15 @@ export async function startService(config: Config, composed: Composed, role: Rol
     for (const each of stops) await each().catch((error: Error) => log.warn({ name: error.name }, 'not stopped in good order'))
   }
   return { url: role === 'worker' ? '' : server!.url, healthUrl: server?.url ?? '', stop }
+}
+
+/** Another process may record an approval at any time: a page, or the command. */
+const APPROVALS_MS = 5_000
+
+/** Without a rhythm of its own, whoever drives the clock records approvals in this very process. */
+function hearOfApprovals({ sweepSeconds }: Config, { deps, log }: Composed): Stop | undefined {
+  if (sweepSeconds === 0) return undefined
+  return startRhythm(APPROVALS_MS, () => deps.approvedTexts.refresh(), told(log, 'approvals not read'))
 }
 
 /** Gateways hear replies and receipts in every role: webhooks arrive at the web, sockets at the worker. */
@@ -105,9 +118,10 @@ function readiness({ deps }: Composed): () => Promise<Readiness> {
 }
 
 async function startWeb(config: Config, composed: Composed, extra?: Router): Promise<Listening> {
-  const { deps, log, news, patientPages, metrics, doors } = composed
+  const { deps, log, news, wording, metrics, doors } = composed
   const { apiKey } = config
-  const app = createApp({ deps, log, news, patientPages, metrics, apiKey, doors, ready: readiness(composed), ...(extra && { extra }) })
+  const ready = readiness(composed)
+  const app = createApp({ deps, log, news, wording, metrics, apiKey, doors, ready, ...(extra && { extra }) })
   const { url, stop } = await listen(app, config.host, config.port)
   return { url, stop: () => (news.close(), stop()) }
 }
@@ -115,7 +129,10 @@ async function startWeb(config: Config, composed: Composed, extra?: Router): Pro
 /** A worker has no pages; where it is given a port, it tells how it is. */
 async function startHealth(config: Config, composed: Composed): Promise<Listening | undefined> {
   if (config.healthPort === undefined) return undefined
-  const app = express().disable('x-powered-by').use(operations({ ready: readiness(composed), metrics: composed.metrics, apiKey: config.apiKey }))
+  const { deps } = composed
+  const sends = () => anythingGoesOut(deps.approvedTexts)
+  const app = express().disable('x-powered-by')
+  app.use(operations({ ready: readiness(composed), sends, metrics: composed.metrics, apiKey: config.apiKey }))
   app.use(problemHandler(composed.log))
   return listen(app, config.host, config.healthPort)
 }

@@ -5,7 +5,7 @@ import { loadProtocols } from '../adapters/templates/load-protocols.ts'
 import { loadTexts } from '../adapters/templates/load-texts.ts'
 import { badInput } from '../domain/failure.ts'
 import { knownZone, toInstant } from '../domain/local-time.ts'
-import type { Answer, FullProtocol } from '../domain/prep/protocol.ts'
+import type { FullProtocol } from '../domain/prep/protocol.ts'
 import { TEXT_KINDS, type TextValues } from '../domain/texts/kinds.ts'
 import type { TextLibrary } from '../domain/texts/library.ts'
 import { languageOf, renderText } from '../domain/texts/render.ts'
@@ -35,7 +35,7 @@ type Line = z.infer<typeof line>
 
 const HELP = `
   in  {"id":"a","kind":"prep","language":"fr","channel":"sms","detail":"full","visit":"2026-03-20T10:30","zone":"America/Halifax"}
-  out {"id":"a","text":"…","encoding":"GSM-7","segments":1,"grade":5.1,"state":"draft"}
+  out {"id":"a","text":"…","encoding":"GSM-7","segments":1,"grade":5.1}
 
 Also understood: voicePart (greeting, full, voicemail), choices (one to three times), protocol, topic or answer (kind
 answer), clinic, clinicPhone, page, periods (false: cycles play no part), fold (typographic signs to GSM-7). What is not given
@@ -58,11 +58,10 @@ function render(input: Line, library: TextLibrary, protocols: Map<string, FullPr
   const { code } = languageOf(library, input.language)
   const protocol = protocols.get(input.protocol) ?? badInput('protocol', `Use one of: ${[...protocols.keys()].join(', ')}.`)
   const answer = answerTo(input, protocol, code)
-  const values = valuesOf(input, protocol, answer?.sentence)
+  const values = valuesOf(input, protocol, answer)
   const rendered = renderText(library, { kind, language: code, channel, detail, values, fold, ...(voicePart && { voicePart }) })
   const { text, encoding, segments, grade } = rendered
-  // An answer is two texts in one: both must be approved.
-  return { text, encoding, segments, grade, state: answer?.state === 'draft' ? 'draft' : rendered.state }
+  return { text, encoding, segments, grade }
 }
 
 function valuesOf(input: Line, protocol: FullProtocol, answer: string | undefined): TextValues {
@@ -98,10 +97,11 @@ function exampleChoices(visit: Date, zone: string): Date[] {
 }
 
 /** The sentence given, else the protocol's answer to the topic; without a topic, its first. Only kind `answer` has one. */
-function answerTo({ kind, topic, answer }: Line, { answers }: FullProtocol, language: string): Answer | undefined {
+function answerTo({ kind, topic, answer }: Line, { answers }: FullProtocol, language: string): string | undefined {
   if (kind !== 'answer') return undefined
-  if (answer !== undefined) return { sentence: answer, state: 'draft' }
+  if (answer !== undefined) return answer
   const asked = topic ?? Object.keys(answers).find((candidate) => answers[candidate]![language])
   const found = asked === undefined ? undefined : answers[asked]?.[language]
-  return found ?? badInput('topic', `No answer to this topic in this language. Topics: ${Object.keys(answers).join(', ')}.`)
+  const topics = Object.keys(answers).join(', ')
+  return found?.sentence ?? badInput('topic', `No answer to this topic in this language. Topics: ${topics}.`)
 }

@@ -5,6 +5,7 @@ import { toE164 } from '../domain/phone.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import { knownZone } from '../domain/local-time.ts'
 import { nextAllowed } from '../domain/prep/sending-hours.ts'
+import { refuseUnsendable } from './approved-texts.ts'
 import { refuseFaults, refuseSecondVisit, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
 import { followPatient, lockVisits } from './follow-patient.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
@@ -81,6 +82,8 @@ function amended(deps: Deps, { booking, patient, clinic }: Whole, amendment: Ame
   if (amendment.protocol !== undefined) protocolOf(deps, amendment.protocol)
   if (amendment.cycle) refuseFaults(amendment.cycle, dateIn(deps.clock.now(), zone))
   const { phone, ...person } = given(amendment.patient ?? {})
+  const { language = patient.language } = person
+  if (language !== patient.language) refuseUnsendable(deps.approvedTexts, language)
   return {
     clinic,
     patient: {

@@ -8,6 +8,7 @@ import { toE164 } from '../domain/phone.ts'
 import type { PrepPlan } from '../domain/prep/plan.ts'
 import { dateIn } from '../domain/rebook/choose.ts'
 import type { Channel, Detail } from '../domain/texts/kinds.ts'
+import { refuseUnsendable } from './approved-texts.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { hasOtherVisitAt, protocolOf } from './lookups.ts'
 import { followPatient } from './follow-patient.ts'
@@ -53,6 +54,7 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
   const { clinician = '' } = request
   const asked = { ...request, clinicId: clinic.id, clinician, zone, visitAt: visitTime(deps, request.visit, zone), cycle: cycleOf(deps, request, zone) }
   protocolOf(deps, request.protocol)
+  refuseUnsendable(deps.approvedTexts, request.patient.language)
   const id = deps.newId('b')
   const [{ patient, before, optOut, others }, free] = await Promise.all([patientOf(tx, deps, asked, clinic), takeTime(tx, deps, { ...asked, id })])
   const draft = draftOf(deps, { ...asked, id }, patient)

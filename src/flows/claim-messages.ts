@@ -129,10 +129,16 @@ async function postpone(tx: Tx, deps: Deps, message: Message, about: Around, unt
 
 async function end(tx: Tx, deps: Deps, message: Message, about: Around, { state, code }: Refusal): Promise<Claim> {
   await tx.messages.move(message.id, [message.state], state, { code, endedAt: deps.clock.now() })
-  if (code !== 'plan-revised') await lostWorth(tx, deps, message, about)
+  // Words that nobody approved will not get better with time: whatever was to be said, a person says it.
+  const { kind } = message
+  if (code === 'draft-text' && !ENDS_CONTACT.has(kind)) await openFollowUp(tx, deps, about, 'not-delivered', { kind })
+  else if (code !== 'plan-revised') await lostWorth(tx, deps, message, about)
   deps.notice(`message-${state}`, idsOf(message))
   return { kind: 'nothing' }
 }
+
+/** Said last to a number that wants to be left alone. */
+const ENDS_CONTACT: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person'])
 
 /** Kinds that a person must make up for when they could not be sent. */
 const MUST_BE_TOLD: ReadonlySet<TextKind> = new Set(['prep', 'late-prep', 'offer', 'moved', 'cannot-offer', 'alarm'])

@@ -2,11 +2,13 @@ import type { FullProtocol } from '../domain/prep/protocol.ts'
 import type { Reading, ReplyContext } from '../domain/replies/reading.ts'
 import type { Channel, Detail, TextKind, TextValues } from '../domain/texts/kinds.ts'
 import type { CallWriter } from '../domain/voice/write-script.ts'
+import type { ApprovedTexts } from './approved-texts.ts'
 import type { AccessStore } from './access-ports.ts'
 import type { Gateway } from './gateway.ts'
 import type { Records } from './record-ports.ts'
 import type { RetentionRules } from './retention.ts'
 
+export type * from './approval-ports.ts'
 export type * from './dispatch-ports.ts'
 export type * from './record-ports.ts'
 export type * from './reply-ports.ts'
@@ -81,6 +83,8 @@ export interface Deps {
   hands: Hands
   gateways: ReadonlyMap<string, Gateway>
   protocols: ReadonlyMap<string, FullProtocol>
+  /** Which texts somebody has approved, and so which languages may be sent. */
+  approvedTexts: ApprovedTexts
   /** Keyed, so that nobody without the key can find out by guessing what it was made of: every digest of personal data is. */
   digest(text: string): string
   /** Address of the private page of a booking, as it is sent to this number. */

@@ -2,6 +2,7 @@ import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from 
 import type { FollowUp, FollowUpReason } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
 import type { Channel, TextKind } from '../domain/texts/kinds.ts'
+import type { ApprovalRecords } from './approval-ports.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch-ports.ts'
 import type { Receipt } from './gateway.ts'
 import type { ReplyRecords } from './reply-ports.ts'
@@ -204,6 +205,7 @@ export interface IdempotencyRecords {
 
 /** All records, within one transaction or, for reads, outside any. */
 export interface Records {
+  approvals: ApprovalRecords
   clinics: ClinicRecords
   patients: PatientRecords
   optOuts: OptOutRecords

@@ -1,4 +1,5 @@
 import type { Message } from '../domain/message.ts'
+import { anythingGoesOut } from './approved-texts.ts'
 import { claimDue, gripOf, type Claim, type Claimed } from './claim-messages.ts'
 import { gather, type Gathered } from './gather.ts'
 import type { SendOutcome } from './gateway.ts'
@@ -57,10 +58,13 @@ export async function sendMessage(deps: Deps, alarm: Alarm): Promise<void> {
   if (next) await setAlarms(deps, [next])
 }
 
+/** While no language may be sent, messages wait; what becomes worthless meanwhile is for a person. */
+const mayClaim = ({ hands, approvedTexts }: Deps): boolean => hands.steady() && anythingGoesOut(approvedTexts)
+
 /** When the commit fails nobody knows whether the claims stand: they are not sent, and the sweep puts back what stands. */
 async function claimTogether(deps: Deps, alarms: readonly Alarm[]): Promise<Claim[]> {
   // What is not claimed now, the sweep rings for again.
-  if (!deps.hands.steady()) return alarms.map(() => ({ kind: 'nothing' }))
+  if (!mayClaim(deps)) return alarms.map(() => ({ kind: 'nothing' }))
   const taken: string[] = []
   try {
     return await deps.store.transact((tx) => claimDue(tx, deps, alarms, taken))

@@ -170,12 +170,25 @@ describe('booking a visit', () => {
 })
 
 describe('the day sheet', () => {
-  it('lists a day with cycle days, preparation, what to ask, the checklist and when the vials must go', async () => {
+  it('lists a day with cycle days, preparation, what to ask, the checklist and what to send when', async () => {
     const words = await text('/day-sheet?date=2026-03-10')
     expect(words).toMatch(/Tuesday 10 March 2026 Harbour Clinic\. 1 visit/)
     expect(words).toMatch(/09:00 Isaura Skerrow about day 3 Days to avoid; LMP 8 Mar .*Short notice.*Bleeding today\?/)
-    expect(words).toContain("Remove the vial's safety seal before you begin.".replace("'", '&#39;'))
-    expect(words).toContain('send by Tuesday 21 April') // six weeks later, common practice, no source
+    expect(words).toContain("Check the vial's date, and open it by its maker's directions.".replaceAll("'", '&#39;'))
+    expect(words).toContain('Send with the next transport.')
+    // How long a specimen keeps is no deadline to send it.
+    expect(words).not.toMatch(/send by|laboratory limit/i)
+  })
+
+  it('names the laboratory limit where the site has set one, with its source', async () => {
+    const { protocols } = desk.world.composed.deps
+    const cytology = protocols.get('liquid-based-cytology')!
+    const before = cytology.vial
+    cytology.vial = { medium: 'the blue vial', keepsDays: 21, source: 'Our laboratory 2026' }
+    const words = await text('/day-sheet?date=2026-03-10')
+    cytology.vial = before
+    const limit = 'laboratory limit for the blue vial 21 days from collection to processing (Our laboratory 2026)'
+    expect(words).toContain(`Send with the next transport; ${limit}.`)
   })
 
   it('says when there is nobody, and reads a date that is none as today', async () => {

@@ -42,6 +42,13 @@ describe.skipIf(!here())('speech by espeak-ng', () => {
     expect((await say(['--help'])).seconds).toBeGreaterThan(0.2)
   })
 
+  it('says a Ukrainian word the same, whichever apostrophe somebody typed', async () => {
+    const { seconds } = await say(['п\u2019ятниця'], 'uk')
+    // Spelled out sign by sign it would take several times as long.
+    expect((await say(['п\u02bcятниця'], 'uk')).seconds).toBeCloseTo(seconds, 3)
+    expect((await say(["п'ятниця"], 'uk')).seconds).toBeCloseTo(seconds, 3)
+  })
+
   it('says so when its program is missing', async () => {
     const [path] = [process.env.PATH]
     process.env.PATH = folder

@@ -12,7 +12,8 @@ export interface Answered {
 
 /** The real HTTP service over a test world, on a free port of the loopback. */
 export async function serveApi(world: TestWorld, apiKey?: string) {
-  const app = createApp({ deps: world.deps, log: world.composed.log, news: world.composed.news, patientPages: world.composed.patientPages, apiKey, ready: async () => ({ database: true }) })
+  const { deps, log, news, wording } = world.composed
+  const app = createApp({ deps, log, news, wording, apiKey, ready: async () => ({ database: true }) })
   const server = createServer(app)
   await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
   const base = `http://127.0.0.1:${(server.address() as AddressInfo).port}`

@@ -13,6 +13,7 @@ import type { Deps } from '../../src/flows/ports.ts'
 import { sendMessage } from '../../src/flows/send-message.ts'
 import { sweep } from '../../src/flows/sweep.ts'
 import { takeReceipt } from '../../src/flows/take-receipt.ts'
+import { approveLanguages } from './approvals.ts'
 
 /** Invented data: a clinic and numbers reserved for fiction (NANPA 555-01xx). */
 export const CLINIC: Clinic = {
@@ -25,6 +26,11 @@ export const CLINIC: Clinic = {
 }
 
 const MINUTE = 60_000
+
+interface Site {
+  settings?: Record<string, string>
+  approved?: string[]
+}
 
 /** The service on virtual time with a simulated network and an embedded database in memory; nothing of ours is mocked. */
 export class TestWorld {
@@ -45,17 +51,21 @@ export class TestWorld {
   /**
    * @param databaseUrl a PostgreSQL database of its own; without it, the embedded one in memory.
    * @param more gateways beside the simulated network.
+   * @param site what it has set, and which languages it has approved.
    */
-  static async create(start: string, databaseUrl?: string, more: Gateway[] = []): Promise<TestWorld> {
+  static async create(start: string, databaseUrl?: string, more: Gateway[] = [], site: Site = {}): Promise<TestWorld> {
+    const { settings, approved = ['en'] } = site
     const clock = new VirtualClock(new Date(start))
     const after = (ms: number, work: () => Promise<void>) => clock.after(ms, work)
     const pocket = createPocketGateway({ clock, random: () => 0.5, after })
-    const config = { ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent' }), sweepSeconds: 0, port: 0, databaseUrl }
+    const loaded = loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent', ...settings })
+    const config = { ...loaded, sweepSeconds: 0, port: 0, databaseUrl }
     const queue = createVirtualQueue(clock)
     const composed = await compose(config, { time: { clock, after }, queue, gateways: [pocket, ...more], inMemory: true, notice: () => {} })
     const world = new TestWorld(clock, pocket, composed, config)
     await queue.start((alarm) => sendMessage(composed.deps, alarm))
     await pocket.start({ heard: (heard) => hearReply(composed.deps, heard), receipt: (receipt) => takeReceipt(composed.deps, receipt) })
+    await approveLanguages(composed.deps, ...approved)
     await world.putClinic()
     return world
   }

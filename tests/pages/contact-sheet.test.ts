@@ -3,22 +3,21 @@ import { renderContactSheet, type ContactSheet } from '../../src/adapters/http/p
 import { escapeHtml } from '../../src/adapters/http/pages/html.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
 import { surveyTexts } from '../../src/domain/texts/survey.ts'
-import { LANGUAGES, library, pageTexts, protocols } from './example-page.ts'
+import { REVIEWER } from '../harness/approvals.ts'
+import { LANGUAGES, library, pageTexts, protocols, wording } from './example-page.ts'
 
 const rows = surveyTexts(library, { ...EXAMPLE_SITE, answers: answersByLanguage(protocols.values()) })
 const sheet = (code: string, more: Partial<ContactSheet> = {}): string =>
-  renderContactSheet({
-    language: library.languages.get(code)!, languages: [...library.languages.values()], rows, protocols: protocols.values(), pages: pageTexts,
-    path: '/review/texts', ...more,
-  }) // prettier-ignore
+  renderContactSheet({ language: library.languages.get(code)!, rows, wording, path: '/review/texts', ...more })
 
 describe('the contact sheet', () => {
-  test('shows a reviewer every text, every answer and every sentence of the page, in each language', () => {
+  test('shows a reviewer every text, answer, key of a call and sentence of the page, in each language', () => {
     for (const code of LANGUAGES) {
       const shown = sheet(code)
       for (const { text } of rows.filter(({ language }) => language === code)) expect(shown).toContain(escapeHtml(text))
       for (const sentence of answersByLanguage(protocols.values())[code]!) expect(shown).toContain(escapeHtml(sentence))
       expect(shown).toContain(escapeHtml(pageTexts.get(code)!.words.urgent.text))
+      for (const said of Object.values(wording.phrases.get(code)!.says)) expect(shown).toContain(escapeHtml(said))
     }
   })
 
@@ -34,10 +33,10 @@ describe('the contact sheet', () => {
 
   test('says what each SMS costs, how hard it is to read, and who approved it', () => {
     expect(sheet('en')).toContain(
-      'GSM-7, 160 units, 1 segment · reading grade 4.3 · approved by Daysix demonstration reviewer (invented role) on ',
+      `GSM-7, 160 units, 1 segment · reading grade 4.3 · approved by ${REVIEWER.by} on ${REVIEWER.on}`,
     )
     expect(sheet('en')).toContain('All are approved.')
-    expect(sheet('uk')).toMatch(/\d+ are drafts: they are not sent in production until approved\./)
+    expect(sheet('uk')).toMatch(/\d+ are drafts, until your clinic approves them\./)
   })
 
   test('switches language in the service, and is one file with its style where there is no service', () => {

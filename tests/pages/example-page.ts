@@ -1,11 +1,10 @@
-import { loadPageTexts } from '../../src/adapters/templates/load-page.ts'
-import { loadProtocols } from '../../src/adapters/templates/load-protocols.ts'
-import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
+import { loadWording } from '../../src/adapters/templates/load-wording.ts'
 import type { PatientPage } from '../../src/adapters/http/pages/patient-page.ts'
+import { approvedIn } from '../harness/approvals.ts'
 
-export const library = loadTexts()
-export const pageTexts = loadPageTexts()
-export const protocols = loadProtocols()
+/** At a site that has approved English. */
+export const wording = loadWording(approvedIn('en'))
+export const { library, pages: pageTexts, protocols } = wording
 export const LANGUAGES = ['en', 'es', 'fr', 'pa', 'uk']
 
 /** The page of an invented booking: Friday 20 March 2026, 10:30 in Halifax, ten days ahead. */

@@ -11,7 +11,7 @@ import { STYLE_SHEET } from '../../src/adapters/http/pages/style-sheet.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
 import type { PageAnswer } from '../../src/flows/hear-on-page.ts'
 import { surveyTexts } from '../../src/domain/texts/survey.ts'
-import { examplePage, LANGUAGES, library, pageTexts, protocols } from './example-page.ts'
+import { examplePage, LANGUAGES, library, protocols, wording } from './example-page.ts'
 
 const CHROMIUM = process.env.CHROMIUM_PATH ?? '/usr/bin/chromium'
 const FLAGS = [
@@ -84,11 +84,7 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
     const rows = surveyTexts(library, { ...EXAMPLE_SITE, answers: answersByLanguage(protocols.values()) })
     for (const code of ['en', 'pa']) {
       const language = library.languages.get(code)!
-      const languages = [...library.languages.values()]
-      pages.set(
-        `/${code}/sheet`,
-        renderContactSheet({ language, languages, rows, protocols: protocols.values(), pages: pageTexts, path: '/sheet' }),
-      )
+      pages.set(`/${code}/sheet`, renderContactSheet({ language, rows, wording, path: '/sheet' }))
     }
     pages.set(examplePage('en').path, renderPatientPage(examplePage('en', { choices })))
     server = serve().listen(0, '127.0.0.1')

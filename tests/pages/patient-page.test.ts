@@ -83,7 +83,7 @@ describe('the patient’s page', () => {
   test('shows openings as buttons, in the order of their numbers', () => {
     const shown = page('es', { choices: [{ slotId: 'o_1', at: new Date('2026-03-26T13:00:00Z') }, { slotId: 'o_2', at: new Date('2026-03-27T18:20:00Z') }] })
     expect(shown).toContain('value="o_1">Tomar el jueves 26 de marzo, a las 10 de la mañana</button>')
-    expect(shown).toContain('value="o_2">Tomar el viernes 27 de marzo, a las 3:20 de la tarde</button>')
+    expect(shown).toContain('value="o_2">Tomar el viernes 27 de marzo, a las 3 y 20 de la tarde</button>')
   })
 
   test('is marked while its words are a draft, and not once they are approved', () => {

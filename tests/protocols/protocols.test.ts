@@ -54,10 +54,30 @@ describe('the shipped protocols', () => {
     expect([idealDay, idealWindow.first, idealWindow.last].map(onDay)).toEqual(['2026-03-15', '2026-03-11', '2026-03-19'])
   })
 
-  test('a liquid-based vial keeps six weeks (common practice, no source); a slide and a dry swab have no vial', () => {
-    expect(shipped.get('liquid-based-cytology')!.vialKeepsDays).toBe(42)
-    expect(shipped.get('conventional-smear')!.vialKeepsDays).toBeNull()
-    expect(shipped.get('self-collected-hpv')!.vialKeepsDays).toBeNull()
+  test('no shipped protocol says how long a specimen keeps: laboratories differ, so the site sets it', () => {
+    for (const { id, vial } of all) expect(vial, id).toBeNull()
+  })
+
+  // One maker's vial has a safety seal, marks on its cap, trays of 25 and six weeks of stability; others do not.
+  test('no shipped protocol says what one maker of vials directs', () => {
+    for (const { id, checklist, sources } of all) {
+      const said = [...checklist.flatMap(({ text, source }) => [text, source]), ...Object.values(sources)].join(' ')
+      expect(said, id).not.toMatch(/\bseal|\bmarks?\b|\btrays?\b|\b25\b|\b42\b|six weeks/i)
+      expect(said, id).not.toMatch(/room temperature|neither dark nor cold/i)
+    }
+  })
+
+  test('a quarter to half a turn is for the endocervical brush alone (common practice, no source)', () => {
+    for (const { id, checklist } of all) {
+      for (const { text, id: line } of checklist.filter((item) => /\b(quarter|half)\b/.test(item.text))) {
+        expect(`${id} ${line}`).toBe(`${id} brush`)
+        expect(text).toMatch(/^Endocervical brush - /)
+      }
+      const others = checklist.filter(({ text }) => /\b(broom|swab)\b/i.test(text))
+      for (const { text } of others) expect(text).not.toMatch(/quarter|half/)
+    }
+    const withBrush = all.filter(({ checklist }) => checklist.some(({ id }) => id === 'brush')).map(({ id }) => id)
+    expect(withBrush.sort()).toEqual(['clinician-hpv', 'conventional-smear', 'liquid-based-cytology'])
   })
 
   test('after a birth on 1 March 2026 the twelve-week rule allows 24 May (Scottish programme guidance 10.4.8)', () => {
@@ -87,10 +107,12 @@ describe('the shipped protocols', () => {
     }
   })
 
-  test('the checklist for the vial begins with its seal and leaves no device in it (common practice, no source)', () => {
+  test('the checklist begins with who the patient is, and leaves no device in the vial (common practice)', () => {
+    for (const { checklist } of all) expect(checklist[0]!.text).toMatch(/name and date of birth/)
     const steps = shipped.get('liquid-based-cytology')!.checklist.map(({ text }) => text)
-    expect(steps[0]).toMatch(/seal/)
     expect(steps.join(' ')).toMatch(/360 degrees.*quarter to half turn.*Do not leave a device/)
+    const withLid = steps.filter((text) => /\b(open|close)\b/i.test(text))
+    for (const step of withLid) expect(step).toMatch(/maker's directions/)
   })
 
   test('each is named in every language', () => {
@@ -139,12 +161,11 @@ describe('answers to preparation questions', () => {
     }
   })
 
-  test('English is approved as shipped, other languages are drafts', () => {
-    for (const { answers } of all) {
-      for (const byLanguage of Object.values(answers)) {
-        for (const [code, { state }] of Object.entries(byLanguage)) expect(state).toBe(code === 'en' ? 'approved' : 'draft')
-      }
-    }
+  test('are drafts as shipped: only a site approves', () => {
+    const byTopic = all.flatMap(({ answers }) => Object.values(answers))
+    const everyAnswer = byTopic.flatMap((byLanguage) => Object.values(byLanguage))
+    expect(everyAnswer.length).toBeGreaterThan(100)
+    for (const { state } of everyAnswer) expect(state).toBe('draft')
   })
 })
 
@@ -183,6 +204,16 @@ describe('a site', () => {
     expect(answers.lubricant!.en!.sentence).toBe('Lubricant is fine before this visit.')
     expect(answers.bath).toBeUndefined()
     expect(answers.pool).toEqual({ en: { sentence: 'A swim is fine.', state: 'approved' } })
+  })
+
+  test('sets how long a specimen keeps in its medium, with its source', () => {
+    write('lbc.yaml', [
+      'id: liquid-based-cytology', 'vial: { medium: the blue vial, keepsDays: 21, source: Our laboratory 2026 }',
+    ].join('\n')) // prettier-ignore
+    const { vial } = loadProtocols(undefined, site).get('liquid-based-cytology')!
+    expect(vial).toEqual({ medium: 'the blue vial', keepsDays: 21, source: 'Our laboratory 2026' })
+    write('lbc.yaml', 'id: liquid-based-cytology\nvial: { keepsDays: 21 }\n')
+    expect(() => loadProtocols(undefined, site)).toThrow(/vial\.source/)
   })
 
   test('adds a protocol of its own that any cycle day suits', () => {

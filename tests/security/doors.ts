@@ -56,8 +56,9 @@ export async function listenOn(handler: RequestListener, wanted = 0): Promise<Se
 
 /** The whole service, as in production but for TLS. */
 export function serveClosed(world: TestWorld, doors: GateSettings = CLOSED, port = 0): Promise<Served> {
-  const { deps, log, news, patientPages } = world.composed
-  return listenOn(createApp({ deps, log, news, patientPages, apiKey: doors.apiKey, doors, ready: async () => ({ database: true }) }), port)
+  const { deps, log, news, wording } = world.composed
+  const ready = async () => ({ database: true })
+  return listenOn(createApp({ deps, log, news, wording, apiKey: doors.apiKey, doors, ready }), port)
 }
 
 export function accessDeps(world: TestWorld) {

@@ -25,6 +25,7 @@ DELETE /api/v1/openings/{id}                     d a
 GET    /api/v1/follow-ups                        d a
 POST   /api/v1/follow-ups/{id}/close             d a
 POST   /api/v1/offers/{id}/settle                d a
+GET    /api/v1/languages                         d a
 GET    /api/v1/clinics                           d a
 PUT    /api/v1/clinics/{clinic}                  a
 GET    /api/v1/patients/{id}/export              a
@@ -201,8 +202,8 @@ describe('who may do what', () => {
 describe('the rules', () => {
   it('know every route of the API and every page of the desk', async () => {
     const world = await TestWorld.create('2026-03-09T13:00:00Z')
-    const { deps, news } = world.composed
-    const routes = [...routesOf(api(deps), '/api/v1'), ...routesOf(desk(deps, news), '/desk')]
+    const { deps, news, wording } = world.composed
+    const routes = [...routesOf(api(deps), '/api/v1'), ...routesOf(desk(deps, news, wording), '/desk')]
     await world.close()
     expect(routes.length).toBeGreaterThan(20)
     expect(routes.filter(({ method, path }) => ruleFor(method, path) === null)).toEqual([])

@@ -1,15 +1,17 @@
 /** What a front desk's program does over the API, for tests that run the real service in a process of its own. */
 export class Desk {
   readonly #base: string
+  readonly #headers: Record<string, string>
   #next = 0
 
-  constructor(base: string) {
+  constructor(base: string, apiKey?: string) {
     this.#base = base
+    this.#headers = { 'Content-Type': 'application/json', ...(apiKey && { Authorization: `Bearer ${apiKey}` }) }
   }
 
   async call(method: string, path: string, body?: unknown) {
-    const headers = { 'Content-Type': 'application/json' }
-    const response = await fetch(`${this.#base}/api/v1${path}`, { method, ...(body !== undefined && { headers, body: JSON.stringify(body) }) })
+    const sent = body === undefined ? {} : { body: JSON.stringify(body) }
+    const response = await fetch(`${this.#base}/api/v1${path}`, { method, headers: this.#headers, ...sent })
     const text = await response.text()
     // eslint-disable-next-line @typescript-eslint/no-explicit-any -- answers are looked into freely
     return { status: response.status, body: (text === '' ? null : JSON.parse(text)) as any }

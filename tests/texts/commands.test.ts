@@ -1,4 +1,6 @@
 import { spawnSync } from 'node:child_process'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { describe, expect, test } from 'vitest'
 
@@ -6,7 +8,9 @@ const daysix = fileURLToPath(new URL('../../src/cli/daysix.mjs', import.meta.url
 
 function run(args: string[], lines: object[] = []): { out: string; status: number | null } {
   const input = lines.map((line) => JSON.stringify(line)).join('\n')
-  const { stdout, status } = spawnSync(process.execPath, [daysix, ...args], { input, encoding: 'utf8' })
+  // No database is at hand: nothing is approved.
+  const env = { ...process.env, DATABASE_URL: '', DATA_DIR: join(tmpdir(), 'daysix-that-is-not-there') }
+  const { stdout, status } = spawnSync(process.execPath, [daysix, ...args], { input, encoding: 'utf8', env })
   return { out: stdout, status }
 }
 
@@ -36,8 +40,7 @@ describe('daysix text', () => {
       id: 'a',
       encoding: 'GSM-7',
       segments: 1,
-      state: 'draft',
-      text: expect.stringContaining('du mer 18 mars 10h30 au RDV'),
+      text: expect.stringContaining('Du mer 18 mars 10h30 au RDV'),
     })
     expect(a!.grade).toBeLessThanOrEqual(6)
     expect(b).toMatchObject({ id: 2, error: { code: 'bad-input', field: 'kind' } })
@@ -57,7 +60,7 @@ describe('daysix texts', () => {
     expect(status).toBe(0)
     expect(rows).toHaveLength(20 * (2 + 4))
     expect(rows.find(({ kind, part }) => kind === 'prep' && part === 'full')).toMatchObject({
-      language: 'en', channel: 'sms', encoding: 'GSM-7', units: 160, segments: 1, state: 'approved', overBudget: null,
+      language: 'en', channel: 'sms', encoding: 'GSM-7', units: 160, segments: 1, state: 'draft', overBudget: null,
     }) // prettier-ignore
   })
 

@@ -3,11 +3,8 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { TEMPLATES } from '../../src/adapters/templates/files.ts'
-import { loadProtocols } from '../../src/adapters/templates/load-protocols.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
-import { approve, reviewables } from '../../src/adapters/templates/write-approvals.ts'
 import { Failure } from '../../src/domain/failure.ts'
-import { renderText } from '../../src/domain/texts/render.ts'
 
 let folder: string
 beforeEach(() => {
@@ -69,7 +66,7 @@ describe('a fault in the templates stops the start, with all faults in one list'
   })
 
   test('a first message that does not say how to stop, or how to reach the clinic', () => {
-    edit('es/sms.yaml', '¿Preguntas? {phone}.\n    Para no recibir textos, responda STOP.', 'Hasta pronto.')
+    edit('es/sms.yaml', '¿Preguntas? {phone}.\n    Para no recibir mensajes, responda STOP.', 'Hasta pronto.')
     const found = faults(() => loadTexts(folder))
     expect(found).toEqual([
       'es/sms.yaml › confirmation.full: It must say {phone}.',
@@ -82,42 +79,5 @@ describe('a fault in the templates stops the start, with all faults in one list'
     rmSync(join(folder, 'uk/voice.yaml'))
     const found = faults(() => loadTexts(folder))
     expect(found).toEqual([expect.stringMatching(/^fr\/sms\.yaml: This is not YAML/), 'uk/voice.yaml: This file is missing.'])
-  })
-})
-
-describe('a reviewer approves the very words', () => {
-  const values = { clinic: 'Riverbend Medical Clinic', clinicPhone: '+1 613 555 0142', zone: 'UTC' }
-  const state = (language: string): string =>
-    renderText(loadTexts(folder), { kind: 'help', language, channel: 'sms', detail: 'full', values }).state
-
-  test('an approval by role and date makes the texts of a language fit to send', () => {
-    expect(state('fr')).toBe('draft')
-    expect(approve('fr', { by: 'Nurse educator, French', on: '2026-12-01' }, '', folder)).toBe(reviewables('fr', folder).size)
-    expect(state('fr')).toBe('approved')
-    expect(loadProtocols(folder).get('liquid-based-cytology')!.answers.bath!.fr!.state).toBe('approved')
-    expect(state('es')).toBe('draft')
-  })
-
-  test('an edited text is a draft again, and its neighbours stay approved', () => {
-    edit('en/sms.yaml', 'We text you about your visit.', 'We text you on your visit.')
-    expect(state('en')).toBe('draft')
-    expect(renderText(loadTexts(folder), { kind: 'alarm', language: 'en', channel: 'sms', detail: 'full', values }).state).toBe(
-      'approved',
-    )
-  })
-
-  test('an edited answer is a draft again', () => {
-    edit('en/answers.yaml', 'You do not need to shave or wax for this visit.', 'No need to shave.')
-    const { answers } = loadProtocols(folder).get('liquid-based-cytology')!
-    expect([answers.shave!.en!.state, answers.food!.en!.state]).toEqual(['draft', 'approved'])
-  })
-
-  test('a second reviewer may approve one kind; the rest keeps its first approval', () => {
-    approve('fr', { by: 'First', on: '2026-12-01' }, '', folder)
-    approve('fr', { by: 'Second', on: '2026-12-09' }, 'prep.', folder)
-    const { texts } = loadTexts(folder).languages.get('fr')!
-    expect(texts.get('prep.sms.full')!.approval).toEqual({ by: 'Second', on: '2026-12-09' })
-    expect(texts.get('help.sms.full')!.approval).toEqual({ by: 'First', on: '2026-12-01' })
-    expect(() => approve('fr', { by: 'Third', on: '2026-12-09' }, 'sauna.', folder)).toThrow(/No text begins with this/)
   })
 })

@@ -185,10 +185,10 @@ describe('how hard it is to read', () => {
 describe('what a text says', () => {
   test('preparation names what this protocol asks to avoid', () => {
     expect(say('prep', 'en')).toBe(
-      'Riverbend Medical Clinic: From Wed Mar 18 10:30am to visit: no sex, lube, douching or vaginal cream you bought. Keep prescribed medicine. Period? Reply STARTED.',
+      'Riverbend Medical Clinic: From Wed Mar 18 10:30am to visit: no sex, lube, douching or bought vaginal cream. Keep taking prescribed medicine. Period? Text BEGAN.',
     )
     expect(say('prep', 'en', { values: { ...values, avoid: ['tampon', 'douche'] } })).toContain('no tampons or douching.')
-    expect(say('prep', 'fr', { values: { ...values, avoid: ['tampon', 'sex'] } })).toContain('évitez: tampon ou sexe.')
+    expect(say('prep', 'fr', { values: { ...values, avoid: ['tampon', 'sex'] } })).toContain('évitez tampon ou sexe.')
   })
 
   test('nobody without periods is asked about a period', () => {
@@ -229,10 +229,10 @@ describe('what a text says', () => {
     expect(moved('uk')).toContain('пт 20 березня, 10:30.')
     expect(moved('pa')).toContain('ਸ਼ੁੱਕਰ 20 ਮਾਰਚ ਸਵੇਰੇ 10:30 ਵਜੇ')
     expect(moved('fr', 'voice')).toContain('vendredi 20 mars, à 10 heures 30')
-    expect(moved('es', 'voice')).toContain('viernes 20 de marzo, a las 10:30 de la mañana')
+    expect(moved('es', 'voice')).toContain('viernes 20 de marzo, a las 10 y media de la mañana')
     expect(say('moved', 'fr', { values: { ...values, visit: new Date('2026-08-01T13:00:00Z') } })).toContain('sam 1er aout 10h.')
     expect(say('moved', 'es', { channel: 'voice', values: { ...values, visit: new Date('2026-08-01T16:00:00Z') } })).toContain(
-      'sábado primero de agosto, a la 1 de la tarde',
+      'sábado primero de agosto, a la una de la tarde',
     )
   })
 
@@ -242,10 +242,10 @@ describe('what a text says', () => {
 })
 
 describe('what may go out', () => {
-  test('English is approved as shipped, every other language is a draft until somebody approves it', () => {
+  test('as shipped, every text of every language is a draft: only a site approves', () => {
     for (const { language, state, approvedBy, kind, part } of rows) {
-      expect(state, `${language} ${kind} ${part}`).toBe(language === 'en' ? 'approved' : 'draft')
-      expect(approvedBy !== null).toBe(state === 'approved')
+      expect(state, `${language} ${kind} ${part}`).toBe('draft')
+      expect(approvedBy).toBeNull()
     }
   })
 

@@ -10,6 +10,7 @@ import * as growth from './migrations/0006-growth.ts'
 import * as words from './migrations/0007-words.ts'
 import * as clinicPatients from './migrations/0008-clinic-patients.ts'
 import * as sendingStop from './migrations/0009-sending-stop.ts'
+import * as textApprovals from './migrations/0010-text-approvals.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -22,6 +23,7 @@ const MIGRATIONS = {
   '0007-words': words,
   '0008-clinic-patients': clinicPatients,
   '0009-sending-stop': sendingStop,
+  '0010-text-approvals': textApprovals,
 }
 
 /**

@@ -3,6 +3,7 @@ import type { Records, Store, Tx } from '../../flows/ports.ts'
 import type { Vault } from '../vault/vault.ts'
 import { migrate } from './migrate.ts'
 import type { Database } from './pool.ts'
+import { approvalRecords } from './records/approval.records.ts'
 import { bookingRecords } from './records/booking.records.ts'
 import { clinicRecords } from './records/clinic.records.ts'
 import { dispatchRecords, workerRecords } from './records/dispatch.records.ts'
@@ -17,6 +18,7 @@ import { inTransaction } from './transaction.ts'
 /** Made when they are asked for: most transactions need few of them. */
 function records(db: Db, vault: Vault): Records {
   return {
+    get approvals() { return approvalRecords(db) },
     get clinics() { return clinicRecords(db) },
     get patients() { return patientRecords(db, vault) },
     get optOuts() { return optOutRecords(db, vault) },

@@ -170,6 +170,16 @@ export interface IdempotencyTable {
   at: Date
 }
 
+/** Who approved which words; other words of the same text are another row. */
+export interface TextApprovalTable {
+  language: string
+  key: string
+  digest: string
+  approved_by: string
+  approved_on: string
+  recorded_at: Date
+}
+
 export interface Tables {
   clinic: ClinicTable
   patient: PatientTable
@@ -186,6 +196,7 @@ export interface Tables {
   follow_up: FollowUpTable
   happening: HappeningTable
   idempotency: IdempotencyTable
+  text_approval: TextApprovalTable
 }
 
 export type Db = Kysely<Tables>

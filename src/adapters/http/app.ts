@@ -2,9 +2,11 @@ import express, { type Express, type RequestHandler } from 'express'
 import helmet from 'helmet'
 import type { Logger } from 'pino'
 import { Failure } from '../../domain/failure.ts'
+import { anythingGoesOut } from '../../flows/approved-texts.ts'
 import type { Deps } from '../../flows/ports.ts'
 import { forRequest } from '../log/log.ts'
 import { requestLog } from '../log/request-log.ts'
+import type { Wording } from '../templates/load-wording.ts'
 import type { Metrics } from '../metrics/metrics.ts'
 import { createGate, usualSettings } from './access/gate.ts'
 import type { GateSettings } from './access/identify.ts'
@@ -19,7 +21,7 @@ import { elsewherePages } from './pages/sign-in-elsewhere.ts'
 import { signInPages } from './pages/sign-in.ts'
 import { STYLE_SHEET } from './pages/style-sheet.ts'
 import { operations, type Readiness } from './operations.ts'
-import { patientRouter, type PatientPages } from './patient-router.ts'
+import { patientRouter } from './patient-router.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './webhooks.ts'
 
@@ -27,7 +29,7 @@ export interface AppOptions {
   deps: Deps
   log: Logger
   news: NewsDesk
-  patientPages: PatientPages
+  wording: Wording
   /** Required as bearer token where set. */
   apiKey: string | undefined
   /** How the doors are set; by default the API key, or open to this machine without one. */
@@ -42,7 +44,8 @@ export interface AppOptions {
 const LARGEST_BODY = '64kb'
 
 /** The whole HTTP service: API, webhooks, health, pages. */
-export function createApp({ deps, log, news, patientPages, apiKey, doors = usualSettings(apiKey), extra, ready, metrics }: AppOptions): Express {
+export function createApp(options: AppOptions): Express {
+  const { deps, log, news, wording, apiKey, doors = usualSettings(options.apiKey), extra, ready, metrics } = options
   const app = express()
   const gate = createGate(deps, doors)
   app.disable('x-powered-by')
@@ -50,15 +53,15 @@ export function createApp({ deps, log, news, patientPages, apiKey, doors = usual
   app.set('trust proxy', doors.proxies)
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
   app.use(identify(deps), requestLog(log))
-  app.use(operations({ ready, apiKey, ...(metrics && { metrics }) }))
+  app.use(operations({ ready, sends: () => anythingGoesOut(deps.approvedTexts), apiKey, ...(metrics && { metrics }) }))
   app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
   app.use(API_BASE, gate.knowApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
   if (doors.provider) app.use(elsewherePages(gate, doors.provider))
   app.use(signInPages(gate), accountPages(gate), cautionsPage(doors.cover))
-  app.use('/v', gate.limits.page, patientRouter(deps, patientPages))
+  app.use('/v', gate.limits.page, patientRouter(deps, wording))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   app.get('/', startPage(deps, extra !== undefined))
-  app.use('/desk', gate.pages, desk(deps, news))
+  app.use('/desk', gate.pages, desk(deps, news, wording))
   app.use('/desk', troublePage(log))
   if (extra) app.use(extra)
   app.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is nothing at this address.' })))

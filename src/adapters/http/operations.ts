@@ -8,6 +8,8 @@ export type Readiness = Record<string, boolean>
 
 export interface OperationsOptions {
   ready: () => Promise<Readiness>
+  /** Whether any language may be sent. Without one it is ready all the same: texts are approved on its pages. */
+  sends: () => boolean
   metrics?: Metrics
   apiKey: string | undefined
 }
@@ -16,14 +18,14 @@ export interface OperationsOptions {
  * For those who run the service: whether it lives, whether it is ready for work, and what it measures. Metrics need the
  * key like the API; health does not, and tells nothing but yes or no.
  */
-export function operations({ ready, metrics, apiKey }: OperationsOptions): Router {
+export function operations({ ready, sends, metrics, apiKey }: OperationsOptions): Router {
   const router = Router()
   if (metrics) router.use(timing(metrics))
   router.get('/health/live', (_request, response) => void response.json({ live: true }))
   router.get('/health/ready', async (_request, response) => {
     const stores = await ready()
     const isReady = Object.values(stores).every(Boolean)
-    response.status(isReady ? 200 : 503).json({ ready: isReady, ...stores })
+    response.status(isReady ? 200 : 503).json({ ready: isReady, ...stores, ...(!sends() && { sends: false }) })
   })
   router.get('/metrics', async (request, response, next) => {
     if (!metrics) return next()

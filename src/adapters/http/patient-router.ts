@@ -5,11 +5,11 @@ import { readablePhone } from '../../domain/phone.ts'
 import { markOf } from '../../domain/prep/mark.ts'
 import type { FullProtocol } from '../../domain/prep/protocol.ts'
 import { dateIn } from '../../domain/rebook/choose.ts'
-import type { Language, TextLibrary } from '../../domain/texts/library.ts'
+import type { Language } from '../../domain/texts/library.ts'
 import { hearOnPage, saidOnPage } from '../../flows/hear-on-page.ts'
 import { protocolOf, wholeBooking } from '../../flows/lookups.ts'
 import type { Deps } from '../../flows/ports.ts'
-import type { PageTexts } from '../templates/load-page.ts'
+import type { Wording } from '../templates/load-wording.ts'
 import { sameSecret } from './access.ts'
 import { calendarFile } from './pages/calendar-file.ts'
 import { readPageAnswer } from './pages/patient-answers.ts'
@@ -20,10 +20,7 @@ const OPEN_AFTER_MS = 6 * 3_600_000
 /** How long a collection visit takes in a calendar. Common practice, no source. */
 const VISIT_MINUTES = 20
 
-export interface PatientPages {
-  library: TextLibrary
-  pages: ReadonlyMap<string, PageTexts>
-}
+export type PatientPages = Pick<Wording, 'library' | 'pages'>
 
 interface Open {
   booking: Booking

@@ -34,7 +34,7 @@ export function toHistory({ lmp, ...rest }: z.infer<typeof cycleSchema>, toldOn:
 const patientSchema = z.strictObject({
   name,
   phone: z.string().min(3).max(40).describe('Any usual national form, or + and country code.'),
-  language: z.string().min(2).max(10).default('en'),
+  language: z.string().min(2).max(10).default('en').describe('One of GET /languages.'),
   channel: z.enum(['sms', 'voice']).default('sms'),
   detail: z.enum(['full', 'discreet']).default('full').describe('`discreet` names neither test nor reason.'),
 })

@@ -1,8 +1,9 @@
 import { join } from 'node:path'
 import { z } from 'zod'
 import type { Answer, AvoidRule } from '../../domain/prep/protocol.ts'
+import { answerKey, type Approvals } from '../../domain/texts/approval.ts'
 import { fill } from '../../domain/texts/message.ts'
-import { digestOf, loadApprovals, type Approvals } from './approvals.ts'
+import { digestOf } from './digest.ts'
 import { foldersWith, readYaml, type Faults } from './files.ts'
 import type { ProtocolFile } from './load-protocols.ts'
 
@@ -19,7 +20,6 @@ export interface LanguageAnswers {
   topics: z.infer<typeof answersFile>
   /** Ids of the rules it has words for. */
   rules: string[]
-  approvals: Approvals
 }
 
 const rulesOnly = z.looseObject({ rules: z.record(z.string(), z.unknown()) })
@@ -30,19 +30,17 @@ export function loadAnswers(folder: string, faults: Faults): LanguageAnswers[] {
     code,
     topics: readYaml(join(folder, code, 'answers.yaml'), answersFile, faults) ?? {},
     rules: Object.keys(readYaml(join(folder, code, 'language.yaml'), rulesOnly, faults)?.rules ?? {}),
-    approvals: loadApprovals(join(folder, code, 'approvals.yaml'), faults),
   }))
 }
 
-/** The key under which a reviewer approves an answer, e.g. `answer.sex.avoid`. */
-export function answerKey(topic: string, variant: string): string {
-  return `answer.${topic}.${variant}`
-}
-
 /** The answers that hold for one protocol, topic → language → sentence. Topics without one are for a person. */
-export function answersOf(protocol: ProtocolFile, languages: LanguageAnswers[]): Record<string, Record<string, Answer>> {
+export function answersOf(
+  protocol: ProtocolFile,
+  languages: LanguageAnswers[],
+  approvals: Approvals,
+): Record<string, Record<string, Answer>> {
   const answers: Record<string, Record<string, Answer>> = {}
-  for (const { code, topics, approvals } of languages) {
+  for (const { code, topics } of languages) {
     for (const [topic, sentences] of Object.entries(topics)) {
       const answer = answerFor(topic, sentences, protocol, code, approvals)
       if (answer) (answers[topic] ??= {})[code] = answer
@@ -62,8 +60,13 @@ function answerFor(
   const variant = variantOf(sentences, rule, protocol.fine)
   const sentence = variant && sentences[variant]
   if (!sentence) return null
-  const state = approvals(answerKey(topic, variant), digestOf(sentence)) ? 'approved' : 'draft'
-  return { sentence: fill(sentence, code, { hours: rule?.hours ?? 0 }), state }
+  const digest = digestOf(sentence)
+  return {
+    sentence: fill(sentence, code, { hours: rule?.hours ?? 0 }),
+    get state() {
+      return approvals(code, answerKey(topic, variant), digest) ? 'approved' : 'draft'
+    },
+  }
 }
 
 function variantOf(sentences: Sentences, rule: AvoidRule | undefined, fine: string[]): 'avoid' | 'fine' | 'say' | null {

@@ -1,11 +1,12 @@
 import { join } from 'node:path'
 import { z } from 'zod'
+import { CALL_KEY, NOTHING_APPROVED, type Approvals } from '../../domain/texts/approval.ts'
 import { parseMessage, placeholders } from '../../domain/texts/message.ts'
 import type { Language, TextLibrary } from '../../domain/texts/library.ts'
 import { badWords } from '../../domain/texts/text-rules.ts'
 import { KEY_PHRASES, PERIOD_PHRASES } from '../../domain/voice/menu.ts'
 import type { CallPhrases } from '../../domain/voice/phrases.ts'
-import { digestOf, loadApprovals } from './approvals.ts'
+import { digestOf } from './digest.ts'
 import { Faults, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
@@ -21,9 +22,6 @@ const callFile = z.strictObject({
 })
 type CallFile = z.infer<typeof callFile>
 
-/** The key under which a reviewer approves what calls say in a language. */
-export const CALL_KEY = 'call'
-
 const VALUES = ['key', 'clinic']
 
 /**
@@ -31,7 +29,11 @@ const VALUES = ['key', 'clinic']
  *
  * @throws Failure `bad-input` listing all faults of all files.
  */
-export function loadCallPhrases(library: TextLibrary, folder: string = TEMPLATES): Map<string, CallPhrases> {
+export function loadCallPhrases(
+  library: TextLibrary,
+  folder: string = TEMPLATES,
+  approvals: Approvals = NOTHING_APPROVED,
+): Map<string, CallPhrases> {
   const faults = new Faults(folder)
   const found = new Map<string, CallPhrases>()
   for (const language of library.languages.values()) {
@@ -40,8 +42,13 @@ export function loadCallPhrases(library: TextLibrary, folder: string = TEMPLATES
     if (!read) continue
     check(read, language, (where, message) => faults.add(file, where, message))
     const digest = digestOf(JSON.stringify(read))
-    const approvals = loadApprovals(join(folder, language.code, 'approvals.yaml'), faults)
-    found.set(language.code, { ...read, digest, state: approvals(CALL_KEY, digest) ? 'approved' : 'draft' })
+    found.set(language.code, {
+      ...read,
+      digest,
+      get state() {
+        return approvals(language.code, CALL_KEY, digest) ? 'approved' : 'draft'
+      },
+    })
   }
   faults.throwIfAny()
   return found

@@ -1,7 +1,8 @@
 import { join } from 'node:path'
 import { z } from 'zod'
+import { NOTHING_APPROVED, PAGE_KEY, type Approvals } from '../../domain/texts/approval.ts'
 import { parseMessage } from '../../domain/texts/message.ts'
-import { digestOf, loadApprovals } from './approvals.ts'
+import { digestOf } from './digest.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
@@ -35,18 +36,18 @@ export type PageWords = z.infer<typeof pageFile>
 export interface PageTexts {
   words: PageWords
   digest: string
-  state: 'approved' | 'draft'
+  readonly state: 'approved' | 'draft'
 }
-
-/** The key under which a reviewer approves the page of a language. */
-export const PAGE_KEY = 'page'
 
 /**
  * Reads `page.yaml` of every language.
  *
  * @throws Failure `bad-input` listing all faults of all files.
  */
-export function loadPageTexts(folder: string = TEMPLATES): Map<string, PageTexts> {
+export function loadPageTexts(
+  folder: string = TEMPLATES,
+  approvals: Approvals = NOTHING_APPROVED,
+): Map<string, PageTexts> {
   const faults = new Faults(folder)
   const pages = new Map<string, PageTexts>()
   for (const code of foldersWith(folder, 'language.yaml')) {
@@ -55,8 +56,13 @@ export function loadPageTexts(folder: string = TEMPLATES): Map<string, PageTexts
     if (!read) continue
     checkMessages(read, code, (where, message) => faults.add(file, where, message))
     const digest = digestOf(JSON.stringify(read))
-    const state = loadApprovals(join(folder, code, 'approvals.yaml'), faults)(PAGE_KEY, digest) ? 'approved' : 'draft'
-    pages.set(code, { words: read, digest, state })
+    pages.set(code, {
+      words: read,
+      digest,
+      get state() {
+        return approvals(code, PAGE_KEY, digest) ? 'approved' : 'draft'
+      },
+    })
   }
   faults.throwIfAny()
   return pages

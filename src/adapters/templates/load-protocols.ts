@@ -2,7 +2,8 @@ import { existsSync, readdirSync } from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
 import type { FullProtocol } from '../../domain/prep/protocol.ts'
-import { digestOf } from './approvals.ts'
+import { NOTHING_APPROVED, type Approvals } from '../../domain/texts/approval.ts'
+import { digestOf } from './digest.ts'
 import { answersOf, loadAnswers, type LanguageAnswers } from './load-answers.ts'
 import { checkData, Faults, readYaml, TEMPLATES } from './files.ts'
 
@@ -28,7 +29,7 @@ const protocolFile = z.strictObject({
   ideal: z
     .strictObject({ day: z.int().min(1).max(45), ...cycleDays })
     .refine(({ day, first, last }) => first <= day && day <= last, 'The ideal day lies between the first and the last day.'),
-  vial: z.strictObject({ keepsDays: z.int().min(1), source: words }).nullable(),
+  vial: z.strictObject({ medium: words.optional(), keepsDays: z.int().min(1), source: words }).nullable(),
   deferrals: z.array(
     z.strictObject({ after: words, days: z.int().min(1).nullable(), source: words, conflicts: z.array(words).default([]) }),
   ),
@@ -46,7 +47,11 @@ export type ProtocolFile = z.infer<typeof protocolFile>
  *
  * @throws Failure `bad-input` listing all faults of all files.
  */
-export function loadProtocols(folder: string = TEMPLATES, siteFolder?: string): Map<string, FullProtocol> {
+export function loadProtocols(
+  folder: string = TEMPLATES,
+  siteFolder?: string,
+  approvals: Approvals = NOTHING_APPROVED,
+): Map<string, FullProtocol> {
   const faults = new Faults(folder)
   const languages = loadAnswers(folder, faults)
   const files = new Map<string, { file: string; raw: Record<string, unknown> }>()
@@ -59,7 +64,7 @@ export function loadProtocols(folder: string = TEMPLATES, siteFolder?: string): 
     const checked = checkData(file, raw, protocolFile, faults)
     if (!checked) continue
     nameless(checked, languages).forEach((message) => faults.add(file, 'avoid', message))
-    protocols.set(checked.id, protocolOf(checked, languages))
+    protocols.set(checked.id, protocolOf(checked, languages, approvals))
   }
   faults.throwIfAny()
   return protocols
@@ -83,7 +88,7 @@ function protocolFiles(root: string): string[] {
     .map((name) => join(folder, name))
 }
 
-function protocolOf(file: ProtocolFile, languages: LanguageAnswers[]): FullProtocol {
+function protocolOf(file: ProtocolFile, languages: LanguageAnswers[], approvals: Approvals): FullProtocol {
   const { avoidDays, ideal, vial } = file
   return {
     id: file.id,
@@ -95,12 +100,12 @@ function protocolOf(file: ProtocolFile, languages: LanguageAnswers[]): FullProto
     avoidDays: avoidDays && { first: avoidDays.first, last: avoidDays.last },
     idealDay: ideal.day,
     idealWindow: { first: ideal.first, last: ideal.last },
-    sources: { ...(avoidDays && { avoidDays: avoidDays.source }), ideal: ideal.source, ...(vial && { vial: vial.source }) },
+    sources: { ...(avoidDays && { avoidDays: avoidDays.source }), ideal: ideal.source },
     avoid: file.avoid,
     fine: file.fine,
-    vialKeepsDays: vial?.keepsDays ?? null,
+    vial,
     deferrals: file.deferrals,
     checklist: file.checklist,
-    answers: answersOf(file, languages),
+    answers: answersOf(file, languages, approvals),
   }
 }

@@ -1,5 +1,6 @@
 import { join } from 'node:path'
 import { z } from 'zod'
+import { NOTHING_APPROVED, type Approvals } from '../../domain/texts/approval.ts'
 import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/texts/kinds.ts'
 import {
   READING_FORMULAS,
@@ -12,7 +13,7 @@ import {
 } from '../../domain/texts/library.ts'
 import { parseMessage, placeholders } from '../../domain/texts/message.ts'
 import { textFaults } from '../../domain/texts/text-rules.ts'
-import { digestOf, loadApprovals, type Approvals } from './approvals.ts'
+import { digestOf } from './digest.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
@@ -59,22 +60,22 @@ type TextsByKind = Record<string, { [part in TextPart]?: string | undefined }>
  *
  * @throws Failure `bad-input` listing all faults of all files.
  */
-export function loadTexts(folder: string = TEMPLATES): TextLibrary {
+export function loadTexts(folder: string = TEMPLATES, approvals: Approvals = NOTHING_APPROVED): TextLibrary {
   const faults = new Faults(folder)
   const languages = new Map<string, Language>()
   for (const code of foldersWith(folder, 'language.yaml')) {
-    const language = loadLanguage(join(folder, code), faults)
+    const language = loadLanguage(join(folder, code), approvals, faults)
     if (language) languages.set(language.code, language)
   }
   faults.throwIfAny()
   return { languages }
 }
 
-function loadLanguage(folder: string, faults: Faults): Language | null {
+function loadLanguage(folder: string, approvals: Approvals, faults: Faults): Language | null {
   const head = readYaml(join(folder, 'language.yaml'), languageFile, faults)
   if (!head) return null
-  const approvals = loadApprovals(join(folder, 'approvals.yaml'), faults)
-  const texts = [...loadSms(folder, head.locale, approvals, faults), ...loadVoice(folder, head.locale, approvals, faults)]
+  const compile = compilerFor(head, approvals)
+  const texts = [...loadSms(folder, compile, faults), ...loadVoice(folder, compile, faults)]
   const language = { ...head, texts: new Map(texts.map((text) => [textKey(text.kind, text.channel, text.part), text])) }
   for (const text of texts) {
     for (const fault of textFaults(text, language))
@@ -83,12 +84,12 @@ function loadLanguage(folder: string, faults: Faults): Language | null {
   return language
 }
 
-function loadSms(folder: string, locale: string, approvals: Approvals, faults: Faults): Text[] {
+function loadSms(folder: string, compile: Compile, faults: Faults): Text[] {
   const file = join(folder, 'sms.yaml')
-  return textsOf(file, 'sms', readYaml(file, smsFile, faults) ?? {}, locale, approvals, faults)
+  return textsOf(file, 'sms', readYaml(file, smsFile, faults) ?? {}, compile, faults)
 }
 
-function loadVoice(folder: string, locale: string, approvals: Approvals, faults: Faults): Text[] {
+function loadVoice(folder: string, compile: Compile, faults: Faults): Text[] {
   const file = join(folder, 'voice.yaml')
   const read = readYaml(file, voiceFile, faults)
   if (!read) return []
@@ -97,21 +98,14 @@ function loadVoice(folder: string, locale: string, approvals: Approvals, faults:
     const own: Partial<Record<TextPart, string | undefined>> = { ...read.defaults, ...parts }
     whole[kind] = Object.fromEntries(VOICE_PARTS.map((part) => [part, own[part]]))
   }
-  return textsOf(file, 'voice', whole, locale, approvals, faults)
+  return textsOf(file, 'voice', whole, compile, faults)
 }
 
-function textsOf(
-  file: string,
-  channel: Channel,
-  read: TextsByKind,
-  locale: string,
-  approvals: Approvals,
-  faults: Faults,
-): Text[] {
+function textsOf(file: string, channel: Channel, read: TextsByKind, compile: Compile, faults: Faults): Text[] {
   return Object.entries(read).flatMap(([kind, parts]) =>
     Object.entries(parts).flatMap(([part, words]) => {
       try {
-        return words === undefined ? [] : [compile(kind as TextKind, channel, part as TextPart, words, locale, approvals)]
+        return words === undefined ? [] : [compile(kind as TextKind, channel, part as TextPart, words)]
       } catch (error) {
         faults.add(file, `${kind}.${part}`, `This is not ICU MessageFormat: ${(error as Error).message}`)
         return []
@@ -120,9 +114,18 @@ function textsOf(
   )
 }
 
-function compile(kind: TextKind, channel: Channel, part: TextPart, words: string, locale: string, approvals: Approvals): Text {
-  const digest = digestOf(words)
-  const approval = approvals(textKey(kind, channel, part), digest)
-  const message = parseMessage(words, locale)
-  return { kind, channel, part, words, message, asks: placeholders(message), digest, ...(approval && { approval }) }
+type Compile = (kind: TextKind, channel: Channel, part: TextPart, words: string) => Text
+
+function compilerFor({ code, locale }: z.infer<typeof languageFile>, approvals: Approvals): Compile {
+  return (kind, channel, part, words) => {
+    const digest = digestOf(words)
+    const message = parseMessage(words, locale)
+    return {
+      kind, channel, part, words, message, asks: placeholders(message), digest,
+      // Asked for each time: it may be approved while the service runs.
+      get approval() {
+        return approvals(code, textKey(kind, channel, part), digest)
+      },
+    } // prettier-ignore
+  }
 }

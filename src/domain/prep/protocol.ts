@@ -28,6 +28,13 @@ export interface Deferral {
   conflicts: string[]
 }
 
+/** How long a specimen keeps in its medium, from collection to processing: the site sets it. */
+export interface StorageLimit {
+  medium?: string | undefined
+  keepsDays: number
+  source: string
+}
+
 /** One line of the clinician's checklist for the day. */
 export interface ChecklistItem {
   id: string
@@ -38,7 +45,7 @@ export interface ChecklistItem {
 /** An answer to a preparation question that may be sent, because a reviewer approved the very words. */
 export interface Answer {
   sentence: string
-  state: 'approved' | 'draft'
+  readonly state: 'approved' | 'draft'
 }
 
 /** A whole protocol, as read from `templates/protocols`. */
@@ -55,8 +62,8 @@ export interface FullProtocol extends Protocol {
   avoid: AvoidRule[]
   /** Topics that stay as they are, e.g. `prescribed-medicine`, `shower`. */
   fine: string[]
-  /** How long the vial keeps after collection, in days; null where there is no vial. */
-  vialKeepsDays: number | null
+  /** How long a specimen keeps; null, as shipped, while the site has not said so. */
+  vial: StorageLimit | null
   deferrals: Deferral[]
   checklist: ChecklistItem[]
   /** Approved answers: topic → language → answer. */

@@ -1,4 +1,5 @@
 import type { IntlMessageFormat } from 'intl-messageformat'
+import type { Approval } from './approval.ts'
 import type { Channel, TextKind } from './kinds.ts'
 
 /**
@@ -8,12 +9,6 @@ import type { Channel, TextKind } from './kinds.ts'
 export const SMS_PARTS = ['full', 'discreet'] as const
 export const VOICE_PARTS = ['greeting', 'full', 'discreet', 'voicemail'] as const
 export type TextPart = (typeof SMS_PARTS)[number] | (typeof VOICE_PARTS)[number]
-
-/** A reviewer's yes: a role, never a name of a person, and a date. It holds only for the very words approved. */
-export interface Approval {
-  by: string
-  on: string
-}
 
 /** One text as written in `templates/<language>`. */
 export interface Text {
@@ -27,8 +22,8 @@ export interface Text {
   asks: ReadonlySet<string>
   /** Changes with every change of `words`. */
   digest: string
-  /** Missing: a draft. */
-  approval?: Approval
+  /** Undefined: a draft, as long as nobody has approved these words. */
+  readonly approval: Approval | undefined
 }
 
 /** How a language writes and speaks dates. Data, not `Intl`, so that the words sent are the words reviewed. */

@@ -29,9 +29,9 @@ export interface SurveyRow {
   grade: number | null
   /** Ease on the scale of the language's formula. */
   ease: number | null
-  state: 'approved' | 'draft'
-  approvedBy: string | null
-  approvedOn: string | null
+  readonly state: 'approved' | 'draft'
+  readonly approvedBy: string | null
+  readonly approvedOn: string | null
   /** What breaks the budget of the language, in words; null when nothing does. */
   overBudget: string | null
 }
@@ -54,7 +54,16 @@ function surveyOne(text: Text, language: Language, values: TextValues): SurveyRo
   return {
     language: language.code, kind, channel, part, text: rendered.text, encoding, units,
     segments: rendered.segments, grade: rendered.grade, ease: ease === null ? null : Math.round(ease * 10) / 10,
-    state: rendered.state, approvedBy: text.approval?.by ?? null, approvedOn: text.approval?.on ?? null,
+    // The rest takes long to work out and stays; who has approved it changes.
+    get state() {
+      return text.approval ? 'approved' : 'draft'
+    },
+    get approvedBy() {
+      return text.approval?.by ?? null
+    },
+    get approvedOn() {
+      return text.approval?.on ?? null
+    },
     overBudget: isSms(part, channel) ? overBudget(rendered.text, language) : null,
   } // prettier-ignore
 }

@@ -8,5 +8,5 @@ export interface CallPhrases {
   period: Record<PeriodPhrase | 'when', string>
   says: { noted: string; person: string; stopped: string; wrongNumber: string; notAKey: string; goodbye: string }
   digest: string
-  state: 'approved' | 'draft'
+  readonly state: 'approved' | 'draft'
 }

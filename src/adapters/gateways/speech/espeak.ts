@@ -27,11 +27,8 @@ export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINU
     speaks: (language) => Object.hasOwn(voices, language),
     ready: async () => (await runs('espeak-ng')) && (await runs('sox')),
     speak: async (say, { language, locale }, file, silence) => {
-      // `[[` would begin phonemes. Words go by standard input: an argument could be taken for an option.
-      const words = ssml(
-        say.map((each) => each.replace(/\[\[|\]\]/g, ' ')),
-        locale,
-      )
+      // Words go by standard input: an argument could be taken for an option.
+      const words = ssml(say.map(sayable), locale)
       const spoken = await output(
         'espeak-ng',
         ['-v', voices[language] ?? language, '-s', String(wordsPerMinute), '-m', '--stdin', '--stdout'],
@@ -47,6 +44,14 @@ export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINU
       return { file, seconds: (size - WAV_HEADER_BYTES) / BYTES_A_SECOND - silence }
     },
   }
+}
+
+/**
+ * What espeak-ng would not take for the words they are: `[[` would begin phonemes, and the letter apostrophe of Ukrainian
+ * (U+02BC, as in пʼятниця) makes version 1.51 spell the word in English. It says the typographic one (U+2019) right.
+ */
+function sayable(words: string): string {
+  return words.replace(/\[\[|\]\]/g, ' ').replaceAll('\u02bc', '\u2019')
 }
 
 /** A pipe cannot know its length, so sox leaves it out of the header; players trust the header. */

@@ -34,6 +34,7 @@ const API: Rule[] = [
   { methods: READ, path: '/api/v1/follow-ups', may: 'calls:read', namesClinic: true },
   { methods: ADD, path: '/api/v1/follow-ups/{id}/close', may: 'calls:write' },
   { methods: ADD, path: '/api/v1/offers/{id}/settle', may: 'visits:write' },
+  { methods: READ, path: '/api/v1/languages', may: 'visits:read', quiet: true },
   { methods: READ, path: '/api/v1/clinics', may: 'clinics:read', quiet: true },
   { methods: ['PUT'], path: '/api/v1/clinics/{clinic}', may: 'clinics:write' },
   { methods: READ, path: '/api/v1/patients/{id}/export', may: 'rights:use', everywhere: true },

@@ -1,6 +1,7 @@
 import { DateTime } from 'luxon'
 import { toE164 } from '../../../domain/phone.ts'
 import { knownZone } from '../../../domain/local-time.ts'
+import { languagesOnOffer } from '../../../flows/approved-texts.ts'
 import { closeFollowUp } from '../../../flows/close-follow-up.ts'
 import { badInput } from '../../../domain/failure.ts'
 import { found } from '../../../flows/lookups.ts'
@@ -94,6 +95,13 @@ export function followUpRoutes(deps: Deps): Route[] {
 
 export function clinicRoutes(deps: Deps): Route[] {
   return [
+    route({
+      method: 'get',
+      path: '/languages',
+      summary: 'Languages that a patient may be booked in: those whose texts the site has approved.',
+      answers: { 200: 'Their codes.' },
+      handle: async () => ({ status: 200, body: { languages: languagesOnOffer(deps.approvedTexts) } }),
+    }),
     route({
       method: 'get',
       path: '/clinics',

@@ -87,7 +87,7 @@ export function requestOf(sheet: Sheet, fields: BookFields, today: string): Book
     patient: {
       name: fields.name,
       phone: fields.phone,
-      language: sheet.library.languages.has(fields.language) ? fields.language : 'en',
+      language: fields.language || USUAL.language!,
       channel: fields.channel === 'voice' ? 'voice' : 'sms',
       detail: fields.detail === 'discreet' ? 'discreet' : 'full',
     },
@@ -100,6 +100,7 @@ export function requestOf(sheet: Sheet, fields: BookFields, today: string): Book
 const FIELD_OF: Record<string, keyof BookFields> = {
   'patient.phone': 'phone',
   'patient.name': 'name',
+  'patient.language': 'language',
   visit: 'time',
   zone: 'date',
   protocol: 'protocol',

@@ -1,3 +1,4 @@
+import { languagesOnOffer } from '../../../flows/approved-texts.ts'
 import type { Preview } from '../../../flows/preview-visit.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CONSENT_WORDING, type BookFields, type Faults } from './book-fields.ts'
@@ -43,13 +44,18 @@ ${select(form, 'protocol', [...sheet.deps.protocols.values()].map(({ id, names }
 <fieldset class="f-messages"><legend>Messages</legend>
 <div class="field wide"><p class="read-out" id="wording">Read out: “${CONSENT_WORDING}”</p>
 <label class="plain"><input type="checkbox" id="consent" name="consent" value="yes" aria-describedby="wording"${fields.consent === 'yes' && html` checked`}${form.focus === 'consent' && html` autofocus`}>She agreed</label></div>
-${select(form, 'language', [...sheet.library.languages.values()].map(({ code, name }) => [code, name]), 'Language')}
+${select(form, 'language', languages(sheet), 'Language')}
 ${select(form, 'channel', [['sms', 'Text'], ['voice', 'Call']], 'By')}
 ${select(form, 'detail', [['full', 'Name the preparation'], ['discreet', 'Discreet: name neither test nor reason']], 'How open')}
 </fieldset>
 <p class="f-book"><button class="main">Book the visit</button> <button class="look" formaction="${sheet.at('book/look')}">Look again</button></p>
 ${textsPanel(sheet, look?.preview ?? null, fields)}
 </form>`
+}
+
+/** Those whose texts may be sent. */
+function languages({ deps, library }: Sheet): [value: string, words: string][] {
+  return languagesOnOffer(deps.approvedTexts).map((code) => [code, library.languages.get(code)!.name])
 }
 
 function summary(faults: Faults): Html {

@@ -1,5 +1,5 @@
 import { addDays } from '../../../domain/cycle/days.ts'
-import type { FullProtocol } from '../../../domain/prep/protocol.ts'
+import type { FullProtocol, StorageLimit } from '../../../domain/prep/protocol.ts'
 import { dateIn } from '../../../domain/rebook/choose.ts'
 import { html, type Html } from '../pages/html.ts'
 import { sheetTable } from './day-sheet-table.ts'
@@ -36,7 +36,7 @@ async function daySheet(sheet: Sheet): Promise<Answer> {
 <section id="sheet" class="sheet${visits.length <= FEW ? ' few' : ''}" data-live hx-get="${sheet.at(`day-sheet?date=${date}&clinician=${encodeURIComponent(chosen)}`)}" hx-trigger="news" hx-select="#sheet" hx-swap="outerHTML" aria-label="Visits of the day">
 <p class="headline"><b>${dateWords(date, 'cccc d LLLL yyyy')}</b> ${clinic.name}${chosen && `, ${chosen}`}. ${visits.length === 1 ? '1 visit' : `${visits.length} visits`}. <small>As of ${dayAndClock(sheet.now, clinic.zone)}, times ${clinic.zone}</small></p>
 ${visits.length === 0 ? html`<p class="empty">No visits on this day.${sheet.may('visits:write') && html` <a href="${sheet.at(`book?date=${date}`)}">Book a visit</a>`}</p>` : sheetTable(sheet, visits)}
-${protocols.map((protocol) => checklist(protocol, date, visits))}
+${protocols.map((protocol) => checklist(protocol, visits))}
 <p class="caution">Cycle days are likely, not certain: she knows best. For timing a specimen only, never for contraception or conception. The clinic's own protocol, licensed practice and the laboratory's directory prevail over everything on this sheet.</p>
 </section>`,
   }
@@ -51,9 +51,18 @@ ${clinicians.length > 1 && html`<div class="field"><label for="clinician">Clinic
 </form>`
 }
 
-function checklist({ names, checklist: items, vialKeepsDays, avoidDays, avoid }: FullProtocol, date: string, visits: readonly Visit[]): Html {
+function checklist({ names, checklist: items, vial, avoidDays, avoid }: FullProtocol, visits: readonly Visit[]): Html {
   const several = new Set(visits.map(({ protocol }) => protocol.id)).size > 1
+  const asked = avoid.map(({ what, hours }) => `${what.replaceAll('-', ' ')} ${hours} h`)
+  const days = avoidDays && `Not on cycle days ${avoidDays.first} to ${avoidDays.last}.`
   return html`<div class="checklist"><h2>${several ? `At collection: ${names.en}` : 'At collection'}</h2>
 <ol>${items.map(({ text }) => html`<li>${text}</li>`)}</ol>
-<p>${vialKeepsDays !== null && html`<b>Vials of this day: send by ${dateWords(addDays(date, vialKeepsDays), 'cccc d LLLL')}</b> (they keep ${vialKeepsDays} days). `}${avoidDays && `Not on cycle days ${avoidDays.first} to ${avoidDays.last}. `}${avoid.length > 0 && `Asked to avoid: ${avoid.map(({ what, hours }) => `${what.replaceAll('-', ' ')} ${hours} h`).join(', ')}. Prescribed medicine is not meant.`}</p></div>`
+<p><b>Send with the next transport${vial && `; ${limitWords(vial)}`}.</b> ${days}
+${avoid.length > 0 && `Asked to avoid: ${asked.join(', ')}. Prescribed medicine is not meant.`}</p></div>`
+}
+
+/** A storage limit is no deadline to send: the laboratory needs its part of it. */
+function limitWords({ medium, keepsDays, source }: StorageLimit): string {
+  const vials = medium === undefined ? '' : ` for ${medium}`
+  return `laboratory limit${vials} ${keepsDays} days from collection to processing (${source})`
 }

@@ -1,7 +1,7 @@
 import express, { Router } from 'express'
 import { Failure } from '../../../domain/failure.ts'
 import type { Deps } from '../../../flows/ports.ts'
-import { loadTexts } from '../../templates/load-texts.ts'
+import type { Wording } from '../../templates/load-wording.ts'
 import type { NewsDesk } from '../news.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { deskAssets } from './assets.ts'
@@ -22,15 +22,21 @@ import { Desk } from './page.ts'
 
 const LARGEST_FORM = '64kb'
 
+const MOUNTS = [
+  mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet, mountReplies, mountConversation, mountOpenings,
+  mountService, mountSending,
+] // prettier-ignore
+
 /** The front desk's pages: `/desk/CLINIC/…`. Rendered here; they work without scripts. */
-export function desk(deps: Deps, news: NewsDesk): Router {
+export function desk(deps: Deps, news: NewsDesk, wording: Wording): Router {
   const router = Router()
   router.get('/events', events(news))
   router.use('/assets', deskAssets())
   router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }))
   router.get('/', clinicsPage(deps))
-  const pages = new Desk(router, deps, loadTexts())
-  for (const mount of [mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet, mountReplies, mountConversation, mountOpenings, mountTexts, mountService, mountSending]) mount(pages)
+  const own = new Desk(router, deps, wording.library)
+  for (const mount of MOUNTS) mount(own)
+  mountTexts(own, wording)
   router.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is no such page.' })))
   return router
 }

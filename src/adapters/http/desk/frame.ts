@@ -1,4 +1,5 @@
 import type { Permission } from '../../../domain/access/roles.ts'
+import { anythingGoesOut } from '../../../flows/approved-texts.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import type { Sheet } from './page.ts'
@@ -38,13 +39,23 @@ export function frame({ sheet, title, here, body, rules = false }: Frame): Html 
     html`${top(sheet, here)}
 ${stoppedBand(sheet)}
 <main id="content" tabindex="-1">
-<p id="said" role="status" class="said">${sheet.said}</p>
+${silentBand(sheet)}<p id="said" role="status" class="said">${sheet.said}</p>
 <p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button" data-refresh>Show it</button></p>
 <h1>${title}</h1>
 ${body}
 </main>
 <footer><p>${CAUTION}</p>${rules && html`<p>${RULES_CAUTION}</p>`}</footer>`,
   )
+}
+
+/** Until the site has approved a language, whoever books must know that nobody is told anything. */
+function silentBand({ deps, may, at }: Sheet): Html | null {
+  if (anythingGoesOut(deps.approvedTexts)) return null
+  const link = html`<a href="${at('texts')}">Read and approve them</a>`
+  const how = may('texts:write') ? link : 'An administrator can do so'
+  return html`<p class="note band">Nothing goes out until the texts of a language are approved. ${how}.
+Call patients meanwhile.</p>
+`
 }
 
 function top({ clinic, at, calls, among, now, may, who }: Sheet, here: string): Html {

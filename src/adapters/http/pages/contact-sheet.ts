@@ -1,19 +1,16 @@
-import type { FullProtocol } from '../../../domain/prep/protocol.ts'
 import type { Language } from '../../../domain/texts/library.ts'
 import type { SurveyRow } from '../../../domain/texts/survey.ts'
-import type { PageTexts, PageWords } from '../../templates/load-page.ts'
+import type { CallPhrases } from '../../../domain/voice/phrases.ts'
+import type { Wording } from '../../templates/load-wording.ts'
 import { html, type Html } from './html.ts'
 import { languageLink, layout } from './layout.ts'
 
 /** Every text of one language, for a reviewer to read, print and approve; beside it the English, where it is another. */
 export interface ContactSheet {
   language: Language
-  /** All languages, to switch to. */
-  languages: readonly Language[]
   /** The survey of `language` and of English. */
   rows: readonly SurveyRow[]
-  protocols: Iterable<FullProtocol>
-  pages: ReadonlyMap<string, PageTexts>
+  wording: Wording
   /** Address of this page; the switch adds `?lang=…`. Null for a page that is opened as a file: no switch then. */
   path: string | null
   /** Style sheet to put into the page, for a file. */
@@ -37,6 +34,7 @@ export function renderContactSheet(sheet: ContactSheet): string {
   const groups: [string, Entry[]][] = [
     ...byKind(sheet),
     ['Answers to preparation questions', answers(sheet)],
+    ['What calls say around a message', calls(sheet)],
     ['The patient’s page', page(sheet)],
   ]
   const drafts = groups.flatMap(([, entries]) => entries).filter(({ approved }) => !approved).length
@@ -49,7 +47,7 @@ export function renderContactSheet(sheet: ContactSheet): string {
     body: html`<header>
 <h1>Texts for review: <span lang="${language.locale}">${language.name}</span></h1>
 <p>Each text is shown at its longest, with an invented clinic. ${state(drafts)}</p>
-<p class="screen">To approve what you have read:
+<p class="screen">To approve what you have read: the desk’s page “Texts”, or
 <code>npx daysix texts --language ${language.code} --approve "your role" --on YYYY-MM-DD</code>.
 Change a word, and that text is a draft again.</p>
 <p>Local protocol and licensed practice prevail over every text here.</p>
@@ -63,13 +61,13 @@ ${groups.map(([title, entries]) => group(title, entries, language))}
 }
 
 function state(drafts: number): string {
-  return drafts === 0 ? 'All are approved.' : `${drafts} are drafts: they are not sent in production until approved.`
+  return drafts === 0 ? 'All are approved.' : `${drafts} are drafts, until your clinic approves them.`
 }
 
-function switcher({ path, languages, language }: ContactSheet): Html | null {
+function switcher({ path, wording: { library }, language }: ContactSheet): Html | null {
   if (path === null) return null
   return html`<nav aria-label="Language" class="screen"><ul class="languages">
-${languages.map((each) => languageLink(each, path, language.code))}</ul></nav>`
+${[...library.languages.values()].map((each) => languageLink(each, path, language.code))}</ul></nav>`
 }
 
 function group(title: string, entries: Entry[], language: Language): Html | null {
@@ -142,8 +140,8 @@ function textEntry(row: SurveyRow, others: SurveyRow[], english: string | null):
   }
 }
 
-function answers({ protocols, language }: ContactSheet): Entry[] {
-  const all = [...protocols].flatMap(({ id, answers: topics }) =>
+function answers({ wording: { protocols }, language }: ContactSheet): Entry[] {
+  const all = [...protocols.values()].flatMap(({ id, answers: topics }) =>
     Object.entries(topics).map(([topic, byLanguage]) => ({
       id,
       topic,
@@ -162,22 +160,34 @@ function answers({ protocols, language }: ContactSheet): Entry[] {
   }))
 }
 
-function page({ pages, language }: ContactSheet): Entry[] {
-  const own = pages.get(language.code)
-  if (!own) return []
-  const english = language.code === 'en' ? null : pages.get('en')
-  return flatten(own.words).map(([where, words]) => ({
-    heading: where,
+function page({ wording: { pages }, language: { code } }: ContactSheet): Entry[] {
+  const own = pages.get(code)
+  return own ? wholeGroup(own.words, code === 'en' ? undefined : pages.get('en')?.words, own.state) : []
+}
+
+function calls({ wording: { phrases }, language: { code } }: ContactSheet): Entry[] {
+  const own = phrases.get(code)
+  const english = code === 'en' ? undefined : phrases.get('en')
+  return own ? wholeGroup(saidIn(own), english && saidIn(english), own.state) : []
+}
+
+const saidIn = ({ keys, period, says }: CallPhrases) => ({ keys, period, says })
+
+/** Words that are approved together. */
+function wholeGroup(own: object, english: object | undefined, state: CallPhrases['state']): Entry[] {
+  const inEnglish = new Map(flatten(english ?? {}))
+  return flatten(own).map(([heading, words]) => ({
+    heading,
     also: [],
     words,
-    english: english ? (new Map(flatten(english.words)).get(where) ?? null) : null,
-    facts: [own.state],
-    approved: own.state === 'approved',
+    english: inEnglish.get(heading) ?? null,
+    facts: [state],
+    approved: state === 'approved',
   }))
 }
 
-function flatten(words: PageWords | Record<string, unknown>, at: string[] = []): [string, string][] {
+function flatten(words: object, at: string[] = []): [string, string][] {
   return Object.entries(words).flatMap(([key, value]): [string, string][] =>
-    typeof value === 'string' ? [[[...at, key].join(' › '), value]] : flatten(value as Record<string, unknown>, [...at, key]),
+    typeof value === 'string' ? [[[...at, key].join(' › '), value]] : flatten(value as object, [...at, key]),
   )
 }
