@@ -64,7 +64,10 @@ function configOf({ config, rtp, controlPort, silence }: EngineSettings): string
   return `${lines.join('\n')}\n`
 }
 
-/** A transferred call would let the called party place calls at our cost. Against redirected ones there is no setting: see `Gate`. */
+/**
+ * A transferred call would let the called party place calls at our cost. Against redirected ones there is no setting: see
+ * `Gate`.
+ */
 function accountOf({ config, password, firstHop }: EngineSettings): string {
   const { user, domain, localAddress, auth } = config
   const credentials = auth ? `;auth_user=${auth.user};auth_pass=${password}` : ''

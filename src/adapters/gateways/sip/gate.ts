@@ -126,7 +126,7 @@ export class Gate {
     if (peer) this.#send(this.#outside, message, { address: peer[1]!, port: Number(peer[2]) })
   }
 
-  /** Without a state of its own (RFC 3261 §16.11): the same request gets the same branch, and so does what takes it back. */
+  /** As RFC 3261 §16.11 has it: the same request gets the same branch, and so does what takes it back. */
   #stamp(message: SipMessage, sender: Socket, more = ''): void {
     const branch = /;\s*branch=([^;,\s]+)/i.exec(message.first('Via') ?? '')?.[1] ?? ''
     message.unshift('Via', `${sentBy(sender)};rport;branch=${COOKIE}gate-${branch.replace(COOKIE, '')}${more}`)
