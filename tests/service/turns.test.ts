@@ -1,14 +1,14 @@
-import { createServer, type ServerResponse } from 'node:http'
-import type { AddressInfo } from 'node:net'
 import { setTimeout as pause } from 'node:timers/promises'
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it, vi } from 'vitest'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
+import type { Message } from '../../src/domain/message.ts'
 import type { Gateway, Outgoing, SendOutcome, Turn } from '../../src/flows/gateway.ts'
 import { hearReply } from '../../src/flows/hear-reply.ts'
 import { cancelBooking } from '../../src/flows/amend-booking.ts'
 import type { Alarm } from '../../src/flows/ports.ts'
 import { createSender, sendMessage, type Sender } from '../../src/flows/send-message.ts'
 import { sweep } from '../../src/flows/sweep.ts'
+import { SlowProvider } from '../gateways/peers/slow-provider.ts'
 import { TestWorld } from '../harness/world.ts'
 
 const GATEWAY = 'peer'
@@ -194,54 +194,53 @@ describe('messages whose gateway has them wait for a turn', () => {
 })
 
 describe('a provider that is slow and well', () => {
-  const ANSWER_MS = 300
   const DUE = 60
+  // As 15 s of patience, 4 s for an answer and 20 connections, a fifth of it: all of them take twice the patience.
+  const LIMITS = { timeoutMs: 3_000, maxConnections: 3 }
+  const ANSWER_MS = 300
+  let world: TestWorld
+  let gateway: Gateway
+  let provider: SlowProvider
 
-  it('leaves nothing in doubt, however many messages are due at once', async () => {
-    let open = 0
-    let most = 0
-    const answer = (response: ServerResponse) => {
-      open--
-      response.end('ok')
-    }
-    const server = createServer((_request, response) => {
-      most = Math.max(most, ++open)
-      setTimeout(answer, ANSWER_MS, response)
-    })
-    await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
-    const { port } = server.address() as AddressInfo
-    const request = { method: 'GET', url: `http://127.0.0.1:${port}/`, query: { to: '{to}' } }
-    // As 15 s to 4 s and 20 connections: a tenth of it.
-    const described = { kind: 'http', name: GATEWAY, timeoutMs: 1_500, maxConnections: 3, request }
+  beforeAll(async () => {
+    provider = await SlowProvider.start(ANSWER_MS)
+    const request = { method: 'GET', url: `http://127.0.0.1:${provider.port}/`, query: { to: '{to}' } }
     const deps = { clock: { now: () => new Date(START) }, random: () => 0.5, after: () => {}, secret: () => undefined }
-    const gateway = createGateway(described, deps)
-    const world = await TestWorld.create(START, undefined, [gateway])
+    gateway = createGateway({ kind: 'http', name: GATEWAY, request, ...LIMITS }, deps)
     await gateway.start({ receipt: async () => {}, heard: async () => {} })
+    world = await TestWorld.create(START, undefined, [gateway])
     await world.putClinic({ gateway: GATEWAY })
-    const ids: string[] = []
-    for (let n = 0; n < DUE; n++) {
-      const phone = `+178255501${String(n).padStart(2, '0')}`
-      const clock = `${String(8 + (n % 10)).padStart(2, '0')}:${n % 20 < 10 ? '00' : '30'}`
-      const visit = `2026-03-${20 + Math.floor(n / 20)}T${clock}`
-      ids.push((await world.book({ visit, phone, name: `Patient ${n}`, cycle: { status: 'no-periods' } })).booking.id)
-    }
-    const sender = createSender(world.deps, pause)
-    const confirmations = async () => {
-      const all = await Promise.all(ids.map((id) => world.deps.store.read.messages.ofBooking(id)))
-      return all.flat().filter(({ kind }) => kind === 'confirmation')
-    }
-    for (const { id, revision, attempt, sendAt } of await confirmations()) {
-      void sender.send({ messageId: id, revision, attempt, at: sendAt })
-    }
-    const under = new Set(['planned', 'queued', 'sending'])
-    const waits = async () => (await confirmations()).some(({ state }) => under.has(state))
-    await vi.waitUntil(async () => !(await waits()), { timeout: 90_000, interval: 200 })
-    expect((await confirmations()).map(({ state, code }) => [state, code])).toEqual(Array(DUE).fill(['sent', null]))
-    expect(await world.reasons()).not.toContain('send-unknown')
-    expect(most).toBe(3)
-    await sender.stop()
+  })
+  afterAll(async () => {
     await gateway.stop()
     await world.close()
-    await new Promise((done) => server.close(done))
+    await provider.stop()
+  })
+
+  async function book(n: number): Promise<Message> {
+    const phone = `+178255501${String(n).padStart(2, '0')}`
+    const clock = `${String(8 + (n % 10)).padStart(2, '0')}:${n % 20 < 10 ? '00' : '30'}`
+    const visit = `2026-03-${20 + Math.floor(n / 20)}T${clock}`
+    const { booking } = await world.book({ visit, phone, name: `Patient ${n}`, cycle: { status: 'no-periods' } })
+    const messages = await world.deps.store.read.messages.ofBooking(booking.id)
+    return messages.find(({ kind }) => kind === 'confirmation')!
+  }
+
+  it('leaves nothing in doubt, however many messages are due at once', async () => {
+    const messages: Message[] = []
+    for (let n = 0; n < DUE; n++) messages.push(await book(n))
+    const sender = createSender(world.deps, pause)
+    for (const { id, revision, attempt, sendAt } of messages)
+      void sender.send({ messageId: id, revision, attempt, at: sendAt })
+
+    const now = () => Promise.all(messages.map(async ({ id }) => (await world.deps.store.read.messages.get(id))!))
+    const under = new Set(['planned', 'queued', 'sending'])
+    const over = async () => !(await now()).some(({ state }) => under.has(state))
+    await vi.waitUntil(over, { timeout: 90_000, interval: 1_000 })
+    await sender.stop()
+    expect((await now()).map(({ state, code }) => [state, code])).toEqual(Array(DUE).fill(['sent', null]))
+    expect(await world.reasons()).not.toContain('send-unknown')
+    expect(provider.open).toHaveLength(DUE)
+    expect(Math.max(...provider.open)).toBe(LIMITS.maxConnections)
   })
 })
