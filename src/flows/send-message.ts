@@ -53,6 +53,8 @@ export function createSender(deps: Deps, pause: Pause): Sender {
 
   async function attempt(ring: Ring): Promise<void> {
     const claim = await claims.add(ring)
+    // The next one may go at once.
+    if (claim.kind !== 'go') ring.turn?.turn.release()
     if (claim.kind === 'wait') return stopped ? leave(deps, [ring]) : line.add(ring, claim.place)
     if (claim.kind === 'later') await setAlarms(deps, [claim.alarm])
     if (claim.kind !== 'go') return
