@@ -99,7 +99,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     clock: time.clock,
     newId,
     queue,
-    hands: { id: newId('w'), held: new Set(), steady: () => true },
+    hands: { id: newId('w'), held: new Set(), waiting: new Set(), steady: () => true },
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, voice, allowDrafts: config.allowDrafts }),

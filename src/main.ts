@@ -21,7 +21,7 @@ export async function main(role: Role): Promise<void> {
 }
 
 /** A stop that takes longer than this is cut short: what was in flight is recovered by whoever comes next. */
-const STOP_MS = 28_000
+const STOP_MS = 175_000
 const MINUTE_MS = 60_000
 const HOUR_MS = 60 * MINUTE_MS
 

@@ -31,23 +31,31 @@ export interface Running {
 
 type Stop = () => Promise<void>
 
+/** A worker stops in two steps. */
+interface Worker {
+  /** Claims nothing new, and finishes the sends in flight. It lives as long as that takes. */
+  finish: Stop
+  /** Says good-bye: what it still held would be taken over by others at once. */
+  leave: Stop
+}
+
 /**
- * Starts the parts that a role needs, and returns how to stop them: the web answers what it was asked, the worker claims
- * nothing new and finishes the sends in flight. Pages come first, so that health can be seen while a queue is still away.
+ * Starts the parts that a role needs, and returns how to stop them: the worker finishes the sends in flight, then the
+ * web answers what it was asked. Pages come first, so that health can be seen while a queue is still away.
  */
 export async function startService(config: Config, composed: Composed, role: Role, extra?: Router): Promise<Running> {
   const { deps, log } = composed
   await startGateways(composed, role)
   const server = role === 'worker' ? await startHealth(config, composed) : await startWeb(config, composed, extra)
   const stopHearing = hearOfApprovals(config, composed)
-  const stopWorker = role === 'web' ? undefined : await startWorker(config, composed)
+  const worker = role === 'web' ? undefined : await startWorker(config, composed)
   const stops: Stop[] = [
+    async () => worker?.finish(),
     async () => server?.stop(),
-    async () => stopWorker?.(),
     async () => stopHearing?.(),
     () => deps.queue.stop(),
     async () => void (await Promise.all([...deps.gateways.values()].map((gateway) => gateway.stop()))),
-    async () => stopWorker && deps.store.read.workers.leave(deps.hands.id),
+    async () => worker?.leave(),
   ]
   const stop = async () => {
     for (const each of stops) await each().catch((error: Error) => log.warn({ name: error.name }, 'not stopped in good order'))
@@ -84,8 +92,7 @@ function alsoTell(log: Logger, what: string): (error: Error) => never {
   }
 }
 
-/** @returns how to keep it from claiming anything new; the queue's own stop waits for what it is doing. */
-async function startWorker(config: Config, { deps, log, database, metrics }: Composed): Promise<Stop> {
+async function startWorker(config: Config, { deps, log, database, metrics }: Composed): Promise<Worker> {
   // Only one process can have the embedded database, so whoever claimed in it before is gone.
   if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.hands.id)
   const tell = (what: string) => told(log, what)
@@ -101,9 +108,14 @@ async function startWorker(config: Config, { deps, log, database, metrics }: Com
   await replanChanged(deps).catch(tell('plans not renewed'))
   await closeAllPast(deps).catch(tell('calls about past visits not closed'))
   const stopSweeping = rhythm ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed')) : undefined
-  return async () => {
-    await stopSweeping?.()
-    stopBeating?.()
+  return {
+    finish: async () => {
+      await Promise.all([stopSweeping?.(), deps.queue.quiet().finally(() => sender.stop())])
+    },
+    leave: async () => {
+      await stopBeating?.()
+      await deps.store.read.workers.leave(deps.hands.id)
+    },
   }
 }
 

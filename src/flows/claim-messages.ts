@@ -6,6 +6,7 @@ import type { TextKind } from '../domain/texts/kinds.ts'
 import type { Outgoing } from './gateway.ts'
 import type { Alarm, Deps, Surroundings, Tx } from './ports.ts'
 import { idsOf, openFollowUp } from './records-made.ts'
+import type { Place, PlaceTurn } from './waiting-line.ts'
 import { wordsOf } from './words-of.ts'
 
 /** Said even to a number that wants no messages: they confirm that wish, or answer what was written since. */
@@ -19,8 +20,17 @@ export interface Claimed {
   outgoing: Outgoing
 }
 
-/** What came of one alarm. `later`: it must ring again, at that time. */
-export type Claim = { kind: 'go'; claimed: Claimed } | { kind: 'later'; alarm: Alarm } | { kind: 'nothing' }
+/** An alarm that rings, with the turn at a gateway that was waited for. */
+export interface Ring extends Alarm {
+  turn?: PlaceTurn
+}
+
+/** What came of one alarm. `wait`: it must have a turn there first. `later`: it must ring again, at that time. */
+export type Claim =
+  | { kind: 'go'; claimed: Claimed }
+  | { kind: 'wait'; place: Place }
+  | { kind: 'later'; alarm: Alarm }
+  | { kind: 'nothing' }
 
 /** How an attempt is held: the message alone would not do, since the next attempt may begin before the last is let go. */
 export const gripOf = ({ id, attempt }: Pick<Message, 'id' | 'attempt'>): string => `${id} ${attempt}`
@@ -36,20 +46,23 @@ interface Around {
 
 /**
  * Decides about many messages in one transaction, and claims those that may go. Everything is checked again here: time
- * has passed since the plan was made.
+ * has passed since the plan was made. Nothing is claimed that could not be handed over at once.
  *
  * @param taken filled with the grips on what is being claimed, before it is.
  * @returns a claim for each alarm, in order.
  */
-export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], taken: string[]): Promise<Claim[]> {
+export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Ring[], taken: string[]): Promise<Claim[]> {
   const now = deps.clock.now()
   // Two alarms may ring for one message at once, the first and a repeated one: it goes to one of them.
   const first = new Map([...alarms].reverse().map((alarm) => [alarm.messageId, alarm]))
-  const messages = await tx.dispatch.due([...first.values()], now)
+  const due = await tx.dispatch.due([...first.values()], now)
+  const waiting = due.filter((message) => mustWait(deps, message, first.get(message.id)!.turn))
+  const messages = due.filter((message) => !waiting.includes(message))
   const found = await tx.dispatch.surroundings(messages, new Date(now.getTime() - WEEK_MS))
   // Those that go together must not forget each other.
   const known = { ...found, lately: [...found.lately] }
   const claims = new Map<string, Claim>()
+  for (const { id, gateway, channel } of waiting) claims.set(id, { kind: 'wait', place: { gateway, channel } })
   for (const message of messages) {
     const claim = await decide(tx, deps, message, around(message, known), known)
     if (claim.kind === 'go' && message.unsolicited) known.lately.push({ phone: message.phone, id: message.id, at: now })
@@ -59,6 +72,13 @@ export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Alarm[], tak
   taken.push(...going.map(({ message }) => nextGripOf(message)))
   await hold(tx, deps, going)
   return alarms.map((alarm) => (first.get(alarm.messageId) === alarm && claims.get(alarm.messageId)) || { kind: 'nothing' })
+}
+
+/** Its gateway has it wait for a turn, and this is none. */
+function mustWait({ gateways }: Deps, { gateway, channel }: Message, turn: PlaceTurn | undefined): boolean {
+  const there = gateways.get(gateway)
+  if (!there?.turn || !there.channels.includes(channel)) return false
+  return turn?.gateway !== gateway || turn.channel !== channel
 }
 
 async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void> {

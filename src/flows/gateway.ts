@@ -73,6 +73,12 @@ export interface Ears {
   script?(messageId: string): Promise<CallScript | null>
 }
 
+/** Leave to put one message on the wire at once: its peer takes no more at a time, or in a second, than was agreed. */
+export interface Turn {
+  /** Gives it back, used or not. Harmless when it was given back before. */
+  release(): void
+}
+
 /** Why nothing goes through, and since when, as long as that is so. */
 export type GatewayHealth = { ok: true } | { ok: false; code: string; since: Date }
 
@@ -85,7 +91,15 @@ export interface Gateway {
   /** False where the peer never says what was delivered; then accepted is all that can be known. */
   readonly receipts?: boolean
   start(ears: Ears): Promise<void>
-  send(message: Outgoing): Promise<SendOutcome>
+  /**
+   * Waits until another message of this channel may go. It is asked for before a message is claimed, so that nothing
+   * has to wait that was checked already. Absent where none ever has to wait.
+   * @param until ends the waiting.
+   * @returns undefined when the waiting was ended.
+   */
+  turn?(channel: Channel, until: AbortSignal): Promise<Turn | undefined>
+  /** @param turn one for this message; without it the message waits for a moment at most, or comes back `throttled`. */
+  send(message: Outgoing, turn?: Turn): Promise<SendOutcome>
   /** Whether messages go through; where that is known. */
   health?(): GatewayHealth
   /** Asks the peer what became of a message, where it can say. */

@@ -41,6 +41,8 @@ export interface AlarmQueue {
   /** Whether its store answers. */
   ready(): Promise<boolean>
   start(ring: (alarm: Alarm) => Promise<void>): Promise<void>
+  /** Rings no more; rings in progress go on, and alarms can still be set. */
+  quiet(): Promise<void>
   /** Lets rings in progress finish. */
   stop(): Promise<void>
 }
@@ -68,6 +70,8 @@ export interface Hands {
   id: string
   /** Attempts it has claimed, or is about to: see `gripOf`. */
   held: Set<string>
+  /** Messages that wait here for a turn at their gateway: see `waitKey`. */
+  waiting: Set<string>
   /** False when it has been silent so long that others may believe it gone: then it must not send what it claimed before. */
   steady(): boolean
 }

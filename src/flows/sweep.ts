@@ -10,6 +10,7 @@ import { ringDue, setAlarms } from './ring-due.ts'
 import { actOnText } from './hear-reply.ts'
 import { applyReceipt } from './take-receipt.ts'
 import { leaveToPerson } from './take-reply.ts'
+import { waitKey } from './waiting-line.ts'
 
 const MINUTE = 60_000
 const BATCH = 200
@@ -165,7 +166,10 @@ async function lapseOffers(deps: Deps): Promise<void> {
 /** Rung again, and told apart from the first alarm, which may hang in a process that is gone, or wait by a clock that jumped. */
 async function ringOverdue(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - OVERDUE_MS)
-  await setInTurn(deps, (await deps.store.read.dispatch.overdue(before, MOST_ALARMS)).map((alarm) => ({ ...alarm, again: true })))
+  const overdue = await deps.store.read.dispatch.overdue(before, MOST_ALARMS)
+  // Those that wait here for a turn have been heard.
+  const unheard = overdue.filter((alarm) => !deps.hands.waiting.has(waitKey(alarm)))
+  await setInTurn(deps, unheard.map((alarm) => ({ ...alarm, again: true }))) // prettier-ignore
 }
 
 /** Sets every alarm again, e.g. when the queue's store was lost or changed. Setting one twice is harmless. */

@@ -103,10 +103,32 @@ describe('an exchange over a real connection', () => {
 
   it('was not made while it waited for a free connection', async () => {
     const { port, requests } = await peer(() => {})
-    const gateway = await gatewayTo(port, { maxConnections: 1 })
+    const gateway = await gatewayTo(port, { maxConnections: 1, timeoutMs: 4_000 })
     const [first, second] = await Promise.all([gateway.send(message('a')), gateway.send(message('b'))])
     expect(first.kind).toBe('unknown')
-    expect(second).toEqual({ kind: 'later', code: 'timeout' })
+    expect(second).toMatchObject({ kind: 'throttled', code: 'no-turn' })
+    expect(requests()).toBe(1)
+  })
+
+  it('has all the time for its answer from when it has a connection, however long it waited for one', async () => {
+    const { port } = await peer((socket) => setTimeout(() => socket.write(OK), 250))
+    const gateway = await gatewayTo(port, { maxConnections: 1, timeoutMs: 600 })
+    const outcomes = await Promise.all([1, 2, 3, 4, 5].map((n) => gateway.send(message(`m${n}`))))
+    expect(outcomes.map(({ kind }) => kind)).toEqual(Array(5).fill('accepted'))
+  })
+
+  it('is heard that has been answered while this process stood still, also when the time is over', async () => {
+    const { port } = await peer((socket) => {
+      socket.write(OK)
+      for (const until = performance.now() + 700; performance.now() < until; );
+    })
+    expect(await (await gatewayTo(port)).send(message())).toEqual({ kind: 'accepted' })
+  })
+
+  it('was certainly not made while the connection was not secure', async () => {
+    const { port, requests } = await peer(() => {}) // takes the greeting, and says nothing
+    const gateway = await gatewayTo(port, {}, 'https')
+    expect(await gateway.send(message())).toEqual({ kind: 'later', code: 'connect-timeout' })
     expect(requests()).toBe(1)
   })
 

@@ -24,11 +24,12 @@ export class Desk {
     await this.done('PUT', '/clinics/main', { name: 'Harbour Clinic', phone: '+16135550100', zone, country: 'CA', settings: { gateway } })
   }
 
-  /** Books a visit in some weeks, for a patient of her own; the confirmation goes out at once. @returns its id */
-  async book(): Promise<string> {
+  /** Books a visit in some weeks, for a new patient; the confirmation goes out at once. @returns its id */
+  async book(number?: string): Promise<string> {
     const n = this.#next++
     const visit = new Date(Date.now() + (20 * 24 + n) * 3_600_000).toISOString()
-    const patient = { name: `Patient ${n}`, phone: `+1613555${String(110 + (n % 90)).padStart(4, '0')}`, language: 'en', channel: 'sms', detail: 'full' }
+    const phone = number ?? `+1613555${String(110 + (n % 90)).padStart(4, '0')}`
+    const patient = { name: `Patient ${n}`, phone, language: 'en', channel: 'sms', detail: 'full' }
     const request = { protocol: 'liquid-based-cytology', visit, patient, cycle: { lmp: 'no-periods' }, consent: { recordedBy: 'desk' }, by: 'desk' }
     return (await this.done('POST', '/bookings', request)).booking.id as string
   }

@@ -87,7 +87,12 @@ export class Life {
     this.#world = world
     this.#die = die
     this.ended.catch(() => {})
-    const hands = { id: base.newId('w'), held: new Set<string>(), steady: () => !this.#silent }
+    const hands = {
+      id: base.newId('w'),
+      held: new Set<string>(),
+      waiting: new Set<string>(),
+      steady: () => !this.#silent,
+    }
     this.deps = {
       ...base,
       hands,
@@ -165,7 +170,9 @@ export class Life {
 
   #queue(): AlarmQueue {
     const set = (alarms: readonly Alarm[]) => this.#step('queue', () => this.#world.queue().set(alarms))
-    return { set, setSoon: (alarms) => void set(alarms).catch(() => {}), ready: async () => true, start: async () => {}, stop: async () => {} }
+    const nothing = async () => {}
+    const setSoon = (alarms: readonly Alarm[]) => void set(alarms).catch(() => {})
+    return { set, setSoon, ready: async () => true, start: nothing, quiet: nothing, stop: nothing }
   }
 
   #gateway(gateway: Gateway): Gateway {
@@ -176,6 +183,11 @@ export class Life {
       onUnknown,
       start: async () => {},
       stop: async () => {},
+      // Every message waits for a turn: whatever happens meanwhile must count.
+      turn: async () => {
+        await this.#step('turn', async () => {}).catch(() => {})
+        return { release: () => {} }
+      },
       ...(lookUp && { lookUp: (id) => this.#step('look up', () => lookUp(id)) }),
       send: async (message) => {
         try {

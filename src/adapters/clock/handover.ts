@@ -25,6 +25,7 @@ export function createHandOverTime(start: Date): HandOverTime {
       setSoon: (alarms) => queue.setSoon(alarms),
       ready: () => queue.ready(),
       start: (listener) => queue.start((ring = listener)),
+      quiet: () => queue.quiet(),
       stop: () => queue.stop(),
     },
     after: (ms, work) => {

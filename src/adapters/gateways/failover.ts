@@ -1,5 +1,21 @@
+import type { Channel } from '../../domain/texts/kinds.ts'
 import { isAboutHer } from '../../domain/voice/retry-call.ts'
-import type { Callback, CallbackGateway, Ears, Gateway, GatewayHealth, Outgoing, SendOutcome } from '../../flows/gateway.ts'
+import type {
+  Callback,
+  CallbackGateway,
+  Ears,
+  Gateway,
+  GatewayHealth,
+  Outgoing,
+  SendOutcome,
+  Turn,
+} from '../../flows/gateway.ts'
+
+/** A turn with one of the members. */
+interface MembersTurn extends Turn {
+  member: Gateway
+  turn: Turn | undefined
+}
 
 type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
 
@@ -31,11 +47,19 @@ export class Failover implements CallbackGateway {
     await Promise.all(this.#members.map((member) => member.start(this.#earsFor(ears))))
   }
 
-  async send(message: Outgoing): Promise<SendOutcome> {
-    const able = this.#members.filter((member) => member.channels.includes(message.channel))
+  /** With the member that would be tried first and goes. A message that comes to another one has no turn there. */
+  async turn(channel: Channel, until: AbortSignal): Promise<MembersTurn | undefined> {
+    const able = this.#able(channel)
+    const member = able.find((one) => one.health?.().ok !== false) ?? able[0]
+    if (!member?.turn) return member && { member, turn: undefined, release: () => {} }
+    const turn = await member.turn(channel, until)
+    return turn && { member, turn, release: () => turn.release() }
+  }
+
+  async send(message: Outgoing, given?: Turn): Promise<SendOutcome> {
     const refusals: SendOutcome[] = []
-    for (const member of able) {
-      const outcome = await member.send(message)
+    for (const member of this.#able(message.channel)) {
+      const outcome = await member.send(message, turnWith(member, given))
       // Who does not pick up would only be rung again at once.
       if (!PASS_ON.has(outcome.kind) || isAboutHer(message, outcome)) return this.#marked(member, outcome)
       refusals.push(outcome)
@@ -72,6 +96,10 @@ export class Failover implements CallbackGateway {
     await Promise.all(this.#members.map((member) => member.stop()))
   }
 
+  #able(channel: Channel): Gateway[] {
+    return this.#members.filter((member) => member.channels.includes(channel))
+  }
+
   #marked(member: Gateway, outcome: SendOutcome): SendOutcome {
     return outcome.kind === 'accepted' && outcome.ref !== undefined
       ? { ...outcome, ref: `${member.name}/${outcome.ref}` }
@@ -89,4 +117,8 @@ export class Failover implements CallbackGateway {
       }),
     }
   }
+}
+
+function turnWith(member: Gateway, given: Turn | undefined): Turn | undefined {
+  return given !== undefined && 'member' in given && given.member === member ? (given as MembersTurn).turn : undefined
 }

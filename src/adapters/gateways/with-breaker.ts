@@ -73,7 +73,7 @@ export function withBreaker(gateway: Gateway, options: BreakerOptions): Gateway 
   const breaker = new Breaker(options)
   return {
     ...facadeOf(gateway),
-    send: (message) => breaker.send(message, (one) => gateway.send(one)),
+    send: (message, turn) => breaker.send(message, (one) => gateway.send(one, turn)),
     health: () => breaker.health(),
   }
 }
@@ -85,9 +85,10 @@ function facadeOf(gateway: Gateway): Gateway {
     ...{ name, channels, onUnknown },
     ...(receipts !== undefined && { receipts }),
     start: (ears) => gateway.start(ears),
-    send: (message) => gateway.send(message),
+    send: (message, turn) => gateway.send(message, turn),
     stop: () => gateway.stop(),
   }
+  if (gateway.turn) facade.turn = (channel, until) => gateway.turn!(channel, until)
   if (gateway.lookUp) facade.lookUp = (messageId) => gateway.lookUp!(messageId)
   if ('callback' in gateway) (facade as CallbackGateway).callback = (callback) => (gateway as CallbackGateway).callback(callback)
   return facade

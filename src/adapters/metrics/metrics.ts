@@ -83,9 +83,9 @@ function gaugesOf(store: Store, clock: Clock, registers: Registry[]): void {
 
 /** The gateway may be of any class and answer more calls than we know of: only `send` is touched. */
 function timed(gateway: Gateway, sends: Histogram): Gateway {
-  const send: Gateway['send'] = async (message) => {
+  const send: Gateway['send'] = async (message, turn) => {
     const stop = sends.startTimer({ gateway: gateway.name })
-    const outcome = await gateway.send(message)
+    const outcome = await gateway.send(message, turn)
     // That she is out says nothing about the network.
     stop({ outcome: isAboutHer(message, outcome) ? 'not-reached' : outcome.kind })
     return outcome

@@ -54,6 +54,7 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
       worker.on('failed', (job, error) => onError(error, (job?.data as JobData | undefined)?.m))
       // Not waited for: a store that is away now comes back later, and the start must not hang on it.
     },
+    quiet: async () => worker?.pause(true),
     stop: async () => {
       // A store that is away must not keep the process from stopping.
       await Promise.race([later.flush().then(() => closeAll(worker, queue)), pause(STOP_MS)])

@@ -24,6 +24,9 @@ export function createVirtualQueue(clock: VirtualClock): AlarmQueue {
     start: async (listener) => {
       ring = listener
     },
+    quiet: async () => {
+      ring = null
+    },
     stop: async () => {
       ring = null
     },

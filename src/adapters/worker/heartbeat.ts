@@ -6,21 +6,23 @@ const STEADY_MS = 20_000
 
 /**
  * Lets the database know that this process lives, and this process know when it may no longer be sure of that.
- * @returns how to say good-bye.
+ * @returns how to stop; a beat under way is finished.
  */
 export function startHeartbeat({ store, hands }: Pick<Deps, 'store' | 'hands'>, onError: (error: Error) => void): () => Promise<void> {
   let heard = moment()
+  let beating: Promise<void> | undefined
   const beat = async () => {
     const asked = moment()
     await store.read.workers.beat(hands.id)
     heard = asked
   }
-  const timer = setInterval(() => void beat().catch(onError), BEAT_MS)
-  void beat().catch(onError)
+  const again = () => (beating = beat().catch(onError))
+  const timer = setInterval(() => void again(), BEAT_MS)
+  void again()
   hands.steady = () => elapsed(heard) < STEADY_MS
   return async () => {
     clearInterval(timer)
-    await store.read.workers.leave(hands.id).catch(onError)
+    await beating
   }
 }
 

@@ -1,4 +1,5 @@
 import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
+import dgram from 'node:dgram'
 import { once } from 'node:events'
 import net, { type AddressInfo } from 'node:net'
 import { createInterface } from 'node:readline'
@@ -54,5 +55,14 @@ export async function freePort(): Promise<number> {
   const { port } = server.address() as AddressInfo
   server.close()
   await once(server, 'close')
+  return port
+}
+
+/** The same for datagrams. */
+export async function freeUdpPort(): Promise<number> {
+  const socket = dgram.createSocket('udp4').bind(0, '127.0.0.1')
+  await once(socket, 'listening')
+  const { port } = socket.address()
+  await new Promise<void>((done) => socket.close(done))
   return port
 }

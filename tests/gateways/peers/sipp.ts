@@ -2,7 +2,7 @@ import { spawnSync } from 'node:child_process'
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { freePort, present, Program } from './programs.ts'
+import { freeUdpPort, present, Program } from './programs.ts'
 
 /**
  * SIPp as the phone that is called: an independent SIP stack, told in scenarios how to behave. Its exit code says
@@ -22,7 +22,7 @@ function starts(program: string, option: string): boolean {
   return found
 }
 
-const HEADERS = '[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\n[last_CSeq:]'
+export const HEADERS = '[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\n[last_CSeq:]'
 const CONTACT = 'Contact: <sip:[local_ip]:[local_port];transport=[transport]>'
 const SDP = [
   'v=0',
@@ -36,9 +36,9 @@ const SDP = [
   'a=fmtp:101 0-15',
 ].join('\n')
 
-const send = (message: string, attributes = '') => `<send${attributes}><![CDATA[\n${message}\n\n]]></send>`
+export const send = (message: string, attributes = '') => `<send${attributes}><![CDATA[\n${message}\n\n]]></send>`
 const plain = (status: string) => `SIP/2.0 ${status}\n${HEADERS}\n${CONTACT}\nContent-Length: 0`
-const capture = (header: string, name: string) => `<ereg regexp=".*" search_in="hdr" header="${header}:" assign_to="${name}"/>`
+export const capture = (header: string, name: string) => `<ereg regexp=".*" search_in="hdr" header="${header}:" assign_to="${name}"/>`
 
 export const INVITE = `<recv request="INVITE"><action>
 <ereg regexp="sip:[+]?([0-9]+)@" search_in="hdr" header="To:" assign_to="whole,number"/>${capture('CSeq', 'cseq')}
@@ -101,16 +101,14 @@ export class Phone {
   static async start(steps: string[], mediaPort: number, calls?: number): Promise<Phone> {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-sipp-'))
     const all = steps.join('\n')
-    const unread = ['whole', 'number', 'cseq', 'from', 'to'].filter(
-      (name) => !all.includes(`[$${name}]`) && all.includes(`${name}"`),
-    )
+    const names = [...all.matchAll(/assign_to="([^"]+)"/g)].flatMap(([, list]) => list!.split(','))
     // SIPp refuses variables that nobody reads.
-    const reference = `<Reference variables="${['whole', ...unread.filter((name) => name !== 'whole')].join(',')}"/>`
+    const reference = `<Reference variables="${[...new Set(names)].join(',')}"/>`
     await writeFile(
       join(folder, 'phone.xml'),
       `<?xml version="1.0" encoding="ISO-8859-1"?>\n<scenario name="phone">\n${all}\n${reference}\n</scenario>\n`,
     )
-    const port = await freePort()
+    const port = await freeUdpPort()
     const args = [
       '-sf',
       'phone.xml',

@@ -11,6 +11,8 @@ export interface Taken {
   to: string
   text: string
   part?: [reference: number, total: number, number: number]
+  /** By this machine's clock. */
+  at: number
 }
 
 interface Told {
@@ -59,10 +61,10 @@ export class TestSmsc {
     for (const session of this.sessions) session.destroy()
   }
 
-  /** Sends a reply over every session; told again when it is refused for now. */
-  say(said: Said): void {
+  /** Sends a reply over every session; told again when it is refused for now. Resolves when it is acknowledged. */
+  async say(said: Said): Promise<void> {
     const fields = { source_addr_ton: 1, destination_addr: '80001', ...said }
-    for (const session of this.receivers) this.#tell({ fields, session })
+    await Promise.all([...this.receivers].map((session) => this.#tell({ fields, session })))
   }
 
   #serve(session: smpp.Session): void {
@@ -86,7 +88,7 @@ export class TestSmsc {
     const refused = this.refuseNext.shift() ?? REFUSALS[to] ?? 0
     if (refused !== 0) return void session.send(pdu.response({ command_status: refused }))
     const id = (this.#next++).toString(16).toUpperCase()
-    this.taken.push({ id, to, ...textOf(pdu) })
+    this.taken.push({ id, to, ...textOf(pdu), at: Date.now() })
     if (to === FATES.silent) return
     if (to === FATES.drop) return session.destroy()
     if (to === FATES.earlyReceipt) this.#receipt(pdu, id, to)
@@ -102,13 +104,14 @@ export class TestSmsc {
     const number = String(parseInt(id, 16)).padStart(10, '0')
     const text = `id:${number} sub:001 dlvrd:001 submit date:2603171200 done date:2603171201 stat:${stat} text:...`
     const fields = { source_addr: pdu.destination_addr, esm_class: 4, data_coding: 0, short_message: Buffer.from(text) }
-    for (const session of this.receivers) this.#tell({ fields, session })
+    for (const session of this.receivers) void this.#tell({ fields, session })
   }
 
-  #tell({ fields, session }: Told): void {
-    session.deliver_sm({ ...fields }, (answer) => {
-      if (answer.command_status !== 0) setTimeout(() => this.#tell({ fields, session }), 50)
-    })
+  async #tell({ fields, session }: Told): Promise<void> {
+    const answer = await new Promise<smpp.PDU>((resolve) => session.deliver_sm({ ...fields }, resolve))
+    if (answer.command_status === 0) return
+    await new Promise((resume) => setTimeout(resume, 50))
+    return this.#tell({ fields, session })
   }
 }
 

@@ -41,7 +41,10 @@ const IDLE_MS = 4_000
 /** Connections that are through: one may pass from a request to a waiting one without Node calling it used before. */
 const open = new WeakSet<object>()
 
-/** Sends one request and reads its answer. Never throws: a fault says whether the request may have been seen. */
+/**
+ * Sends one request and reads its answer. Never throws: a fault says whether the request may have been seen.
+ * @param timeoutMs for making the connection, and from then on for the whole answer.
+ */
 export function exchange(request: WireRequest, agent: http.Agent, timeoutMs: number): Promise<WireAnswer | WireFault> {
   // An address in place of a name is never looked up, so the agent's guard does not see it.
   if (isRefusedLiteral(request.url.hostname)) return Promise.resolve({ fault: 'not-sent', code: 'egress_refused' })
@@ -50,22 +53,40 @@ export function exchange(request: WireRequest, agent: http.Agent, timeoutMs: num
     const { method, headers, body } = request
     const sending = (secure ? https : http).request(request.url, { method, headers, agent })
     let handedOver = false
-    const patience = setTimeout(
-      () => sending.destroy(Object.assign(new Error('no answer in time'), { code: 'timeout' })),
-      timeoutMs,
-    )
+    const giveUp = (code: string) => sending.destroy(Object.assign(new Error(code), { code }))
+    const within = (code: string) => patience(timeoutMs, () => giveUp(code))
+    let stopWaiting = within('connect-timeout')
     const settle = (result: WireAnswer | WireFault) => {
-      clearTimeout(patience)
+      stopWaiting()
       resolve(result)
     }
+    // Only now does the peer know of it: how long it takes to answer is counted from here.
+    const through = () => {
+      handedOver = true
+      stopWaiting()
+      stopWaiting = within('timeout')
+    }
     sending.on('socket', (socket) => {
-      if (open.has(socket)) handedOver = true
-      else socket.once(secure ? 'secureConnect' : 'connect', () => (open.add(socket), (handedOver = true)))
+      if (open.has(socket)) through()
+      else socket.once(secure ? 'secureConnect' : 'connect', () => (open.add(socket), through()))
     })
     sending.on('error', (error) => settle(faultOf(error, handedOver)))
     sending.on('response', (response) => void readAnswer(response).then(settle, (error: Error) => settle(faultOf(error, true))))
     sending.end(body)
   })
+}
+
+/**
+ * Ends after a while, but hears first what has come meanwhile: this process may have stood still, and not its peer.
+ * @returns how to end it before.
+ */
+function patience(ms: number, over: () => void): () => void {
+  let last: NodeJS.Immediate | undefined
+  const timer = setTimeout(() => (last = setImmediate(over)), ms)
+  return () => {
+    clearTimeout(timer)
+    clearImmediate(last)
+  }
 }
 
 async function readAnswer(response: http.IncomingMessage): Promise<WireAnswer> {

@@ -1,8 +1,18 @@
-import type { Callback, CallbackGateway, Ears, Heard, Outgoing, Receipt, SendOutcome } from '../../../flows/gateway.ts'
+import type { Channel } from '../../../domain/texts/kinds.ts'
+import type {
+  Callback,
+  CallbackGateway,
+  Ears,
+  Heard,
+  Outgoing,
+  Receipt,
+  SendOutcome,
+  Turn,
+} from '../../../flows/gateway.ts'
 import { badInput, Failure } from '../../../domain/failure.ts'
 import { measureSms } from '../../../domain/texts/sms.ts'
 import { InFlight } from '../in-flight.ts'
-import { Pace } from '../pace.ts'
+import { NO_TURN, Turns } from '../turns.ts'
 import { requestBuilder, type BuildRequest } from './build-request.ts'
 import { connections, exchange } from './exchange.ts'
 import { readHttpConfig, secretNames, type HttpConfig, type ReceiptMapping, type ReplyMapping } from './http-config.ts'
@@ -47,7 +57,7 @@ class HttpGateway implements CallbackGateway {
   readonly #desks: Partial<Record<Callback['path'], Desk>>
   readonly #addresses: Fields
   readonly #inFlight = new InFlight()
-  readonly #pace: Pace
+  readonly #turns: Turns
   #agent: ReturnType<typeof connections> | undefined
   #ears: Ears | undefined
 
@@ -59,7 +69,7 @@ class HttpGateway implements CallbackGateway {
     this.channels = config.channels
     this.onUnknown = config.onUnknown
     this.receipts = config.receipts !== undefined
-    this.#pace = new Pace(config.ratePerSecond)
+    this.#turns = new Turns(config.maxConnections, config.ratePerSecond)
     this.#build = requestBuilder(config.request, secrets)
     this.#read = answerReader(config)
     this.#desks = desksOf(config, secrets)
@@ -71,8 +81,12 @@ class HttpGateway implements CallbackGateway {
     this.#agent = connections(new URL(this.#config.request.url).protocol, this.#config.maxConnections)
   }
 
-  send(message: Outgoing): Promise<SendOutcome> {
-    return this.#inFlight.run(() => this.#send(message))
+  turn(_channel: Channel, until: AbortSignal): Promise<Turn | undefined> {
+    return this.#turns.take(until)
+  }
+
+  send(message: Outgoing, turn?: Turn): Promise<SendOutcome> {
+    return this.#inFlight.run(() => this.#send(message, turn))
   }
 
   async stop(): Promise<void> {
@@ -101,13 +115,22 @@ class HttpGateway implements CallbackGateway {
     }
   }
 
-  async #send(message: Outgoing): Promise<SendOutcome> {
+  async #send(message: Outgoing, given: Turn | undefined): Promise<SendOutcome> {
+    const agent = this.#agent
+    if (agent === undefined) return { kind: 'later', code: 'not-started' }
+    if (message.notAfter <= this.#deps.clock.now()) return { kind: 'rejected', code: 'expired' }
+    const turn = await this.#turns.thisOrSoon(given)
+    try {
+      return (await turn?.mayWrite()) ? await this.#order(message, agent) : NO_TURN
+    } finally {
+      turn?.release()
+    }
+  }
+
+  async #order(message: Outgoing, agent: ReturnType<typeof connections>): Promise<SendOutcome> {
     const now = this.#deps.clock.now()
-    if (this.#agent === undefined) return { kind: 'later', code: 'not-started' }
-    if (message.notAfter <= now) return { kind: 'rejected', code: 'expired' }
-    await this.#pace.turn()
     const wire = this.#build(this.#fieldsOf(message, now), now)
-    return this.#read(await exchange(wire, this.#agent, this.#config.timeoutMs), this.#deps.clock.now())
+    return this.#read(await exchange(wire, agent, this.#config.timeoutMs), this.#deps.clock.now())
   }
 
   #fieldsOf(message: Outgoing, now: Date): Fields {

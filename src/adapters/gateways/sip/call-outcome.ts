@@ -22,6 +22,8 @@ export function outcomeOf(cause: string): SendOutcome {
   const status = Number(/^[3-6]\d\d\b/.exec(cause)?.[0])
   const known = BY_STATUS.find(([statuses]) => statuses.includes(status))
   if (known) return known[1]
+  // Who may be called is decided here, not where the call went.
+  if (status < 400) return { kind: 'rejected', code: 'redirected' }
   if (OUR_OWN_FAULT.includes(status)) return { kind: 'misconfigured', code: `sip-${status}` }
   if (status) return { kind: 'later', code: `sip-${status}` }
   return { kind: 'later', code: /timed out/i.test(cause) ? 'trunk-silent' : 'call-broken' }

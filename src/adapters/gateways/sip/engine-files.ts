@@ -7,6 +7,8 @@ export interface EngineSettings {
   password: string | undefined
   rtp: { from: number; to: number }
   controlPort: number
+  /** Where its requests for a call go, wherever the number is. */
+  firstHop: string
   /** Played until something is to be said: sound would otherwise begin before the call is answered (183). */
   silence: string
 }
@@ -62,9 +64,13 @@ function configOf({ config, rtp, controlPort, silence }: EngineSettings): string
   return `${lines.join('\n')}\n`
 }
 
-/** A transferred call would let the called party place calls at our cost. */
-function accountOf({ config, password }: EngineSettings): string {
+/**
+ * A transferred call would let the called party place calls at our cost. Against redirected ones there is no setting: see
+ * `Gate`.
+ */
+function accountOf({ config, password, firstHop }: EngineSettings): string {
   const { user, domain, localAddress, auth } = config
   const credentials = auth ? `;auth_user=${auth.user};auth_pass=${password}` : ''
-  return `<sip:${user}@${domain ?? localAddress}>;regint=0;audio_codecs=PCMU/8000/1,PCMA/8000/1;call_transfer=no${credentials}\n`
+  const ways = `regint=0;audio_codecs=PCMU/8000/1,PCMA/8000/1;call_transfer=no;outbound="${firstHop}"`
+  return `<sip:${user}@${domain ?? localAddress}>;${ways}${credentials}\n`
 }

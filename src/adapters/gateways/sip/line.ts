@@ -4,6 +4,7 @@ import net, { type AddressInfo } from 'node:net'
 import { setTimeout as pause } from 'node:timers/promises'
 import { Control, type EngineEvent } from './control.ts'
 import { writeEngineFiles, type EngineSettings } from './engine-files.ts'
+import { Gate } from './gate.ts'
 
 /** What happens on a line, in order. */
 export type LineEvent =
@@ -28,14 +29,16 @@ const MOST_SECONDS = 400
 export class Line {
   readonly #child: ChildProcess
   readonly #control: Control
+  readonly #gate: Gate
   readonly #exited: Promise<unknown>
   readonly #events: LineEvent[] = []
   #wake: () => void = () => {}
   #open = false
   #gone = false
 
-  private constructor(child: ChildProcess, connect: (tell: (event: EngineEvent) => void) => Control) {
+  private constructor(child: ChildProcess, gate: Gate, connect: (tell: (event: EngineEvent) => void) => Control) {
     this.#child = child
+    this.#gate = gate
     this.#exited = once(child, 'exit').then(() => this.#end('engine-gone'))
     this.#control = connect((event) => this.#hear(event))
   }
@@ -45,18 +48,26 @@ export class Line {
    *
    * @throws EngineMissing, or an Error when it does not come up.
    */
-  static async open(folder: string, settings: Omit<EngineSettings, 'controlPort'>): Promise<Line> {
+  static async open(folder: string, settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>): Promise<Line> {
+    const gate = await Gate.open(settings.config)
+    return Line.#start(folder, settings, gate).catch((error: unknown) => {
+      gate.close()
+      throw error
+    })
+  }
+
+  static async #start(folder: string, settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>, gate: Gate): Promise<Line> {
     const controlPort = await freePort()
-    await writeEngineFiles(folder, { ...settings, controlPort })
+    await writeEngineFiles(folder, { ...settings, controlPort, firstHop: gate.uri })
     const engine = ['baresip', '-4', '-f', folder, '-t', String(MOST_SECONDS)]
     const env = { PATH: '/usr/bin:/bin', HOME: folder }
     const child = spawn('setpriv', ['--no-new-privs', '--pdeathsig', 'TERM', '--', ...engine], { stdio: 'ignore', env })
     const failed = once(child, 'error').then(() => true)
     failed.catch(() => {})
-    return Line.#attach(child, controlPort)
+    return Line.#attach(child, controlPort, gate)
   }
 
-  static async #attach(child: ChildProcess, port: number): Promise<Line> {
+  static async #attach(child: ChildProcess, port: number, gate: Gate): Promise<Line> {
     let missing = false
     child.on('error', () => (missing = true))
     for (const until = performance.now() + READY_MS; performance.now() < until; await pause(20)) {
@@ -65,7 +76,7 @@ export class Line {
       if (child.exitCode !== null || child.signalCode !== null) break
       let hear: (event: EngineEvent) => void = () => {}
       const control = await Control.connect(port, (event) => hear(event)).catch(() => undefined)
-      if (control) return new Line(child, (tell) => ((hear = tell), control))
+      if (control) return new Line(child, gate, (tell) => ((hear = tell), control))
     }
     child.kill('SIGKILL')
     throw new Error('the engine did not come up')
@@ -74,6 +85,7 @@ export class Line {
   /** @param uri made of checked parts only: the engine would take a space or a line end for more. */
   dial(uri: string): Promise<boolean> {
     this.#open = true
+    this.#gate.allow(uri)
     return this.#control.command('dial', uri)
   }
 
@@ -99,6 +111,7 @@ export class Line {
     }
     await this.#exited
     this.#control.close()
+    this.#gate.close()
   }
 
   /** Process of the engine. */
@@ -132,7 +145,7 @@ export class Line {
     if (type === 'CALL_DTMF_START') this.#add({ kind: 'digit', digit: param })
     if (type === 'VU_RX_REPORT' && Number.isFinite(Number.parseFloat(param)))
       this.#add({ kind: 'level', decibels: Number.parseFloat(param) })
-    if (type === 'CALL_CLOSED') this.#close(param)
+    if (type === 'CALL_CLOSED') this.#close(this.#gate.redirect ?? param)
   }
 
   #end(cause: string): void {

@@ -4,11 +4,12 @@ import { join } from 'node:path'
 import { badInput } from '../../../domain/failure.ts'
 import type { CallScript, Step } from '../../../domain/voice/call-script.ts'
 import { codeOf, type Pressed } from '../../../domain/voice/pressed.ts'
-import type { Ears, Gateway, Outgoing, SendOutcome } from '../../../flows/gateway.ts'
+import type { Channel } from '../../../domain/texts/kinds.ts'
+import type { Ears, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/gateway.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
 import { SpeechFault, type Speech } from '../speech/speech.ts'
-import { Window } from '../window.ts'
+import { NO_TURN, Turns } from '../turns.ts'
 import { outcomeOf } from './call-outcome.ts'
 import { converse, type CallEnd } from './conversation.ts'
 import { EngineMissing, Line } from './line.ts'
@@ -40,7 +41,7 @@ export class SipGateway implements Gateway {
   readonly #speech: Speech
   readonly #password: string | undefined
   readonly #inFlight = new InFlight()
-  readonly #lines: Window
+  readonly #turns: Turns
   readonly #freeLines: number[]
   #ears: Ears | undefined
   #stopping = false
@@ -58,7 +59,7 @@ export class SipGateway implements Gateway {
           : { wordsPerMinute: config.speech.wordsPerMinute },
       )
     this.#password = passwordOf(config, deps)
-    this.#lines = new Window(config.lines)
+    this.#turns = new Turns(config.lines)
     this.#freeLines = Array.from({ length: config.lines }, (_, line) => line)
   }
 
@@ -67,12 +68,21 @@ export class SipGateway implements Gateway {
     this.#stopping = false
   }
 
-  async send(message: Outgoing): Promise<SendOutcome> {
+  turn(_channel: Channel, until: AbortSignal): Promise<Turn | undefined> {
+    return this.#turns.take(until)
+  }
+
+  /** A line is free again when the call is over, which is long after this is answered. */
+  async send(message: Outgoing, given?: Turn): Promise<SendOutcome> {
     const refusal = this.#refusalOf(message)
     if (refusal) return refusal
-    return new Promise(
-      (resolve) => void this.#inFlight.run(() => this.#lines.run(() => this.#onLine(message, message.voice!, resolve))),
-    )
+    return new Promise((resolve) => void this.#inFlight.run(() => this.#place(message, given, resolve)))
+  }
+
+  async #place(message: Outgoing, given: Turn | undefined, settle: (outcome: SendOutcome) => void): Promise<void> {
+    const turn = await this.#turns.thisOrSoon(given)
+    if (turn === undefined) return settle(NO_TURN)
+    await this.#onLine(message, message.voice!, settle).finally(() => turn.release())
   }
 
   /** Calls under way are talked to their end. */
@@ -92,8 +102,6 @@ export class SipGateway implements Gateway {
   }
 
   async #onLine(message: Outgoing, script: CallScript, settle: (outcome: SendOutcome) => void): Promise<void> {
-    // It may have waited long for a line.
-    if (message.notAfter <= this.#deps.clock.now()) return settle({ kind: 'rejected', code: 'expired' })
     const number = this.#freeLines.pop()!
     const folder = await mkdtemp(join(tmpdir(), 'daysix-call-'))
     try {

@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs'
 import { badInput } from '../../../domain/failure.ts'
-import type { Ears, Gateway, Outgoing, SendOutcome } from '../../../flows/gateway.ts'
+import type { Channel } from '../../../domain/texts/kinds.ts'
+import type { Ears, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/gateway.ts'
 import { InFlight } from '../in-flight.ts'
 import { patientOf } from './addresses.ts'
 import { BoundLink, type BoundLinkOptions } from './bound-link.ts'
@@ -72,11 +73,15 @@ class SmppGateway implements Gateway {
     await Promise.all([this.#sender.start(START_PATIENCE_MS), this.#receiver?.start(START_PATIENCE_MS)])
   }
 
-  async send(message: Outgoing): Promise<SendOutcome> {
+  turn(_channel: Channel, until: AbortSignal): Promise<Turn | undefined> {
+    return this.#submitter.turn(until)
+  }
+
+  async send(message: Outgoing, turn?: Turn): Promise<SendOutcome> {
     const now = this.#deps.clock.now()
     if (this.#ears === undefined) return { kind: 'later', code: 'not-started' }
     if (message.notAfter <= now) return { kind: 'rejected', code: 'expired' }
-    return this.#inFlight.run(() => this.#submitter.send(message, now))
+    return this.#inFlight.run(() => this.#submitter.send(message, now, turn))
   }
 
   async stop(): Promise<void> {

@@ -1,6 +1,5 @@
-import type { Outgoing, SendOutcome } from '../../../flows/gateway.ts'
-import { Pace } from '../pace.ts'
-import { Window } from '../window.ts'
+import type { Outgoing, SendOutcome, Turn } from '../../../flows/gateway.ts'
+import { NO_TURN, Turns, type HeldTurn } from '../turns.ts'
 import { destinationOf, sourceOf } from './addresses.ts'
 import type { BoundLink } from './bound-link.ts'
 import type { Fields, Pdu } from './pdu.ts'
@@ -20,8 +19,8 @@ export class Submitter {
   readonly #config: SmppConfig
   readonly #bound: BoundLink
   readonly #book: SentBook
-  readonly #window: Window
-  readonly #pace: Pace
+  /** One for each part of a message. */
+  readonly #turns: Turns
   readonly #underWay = new Set<Promise<unknown>>()
   #reference: number
   #pausedUntil = 0
@@ -31,21 +30,31 @@ export class Submitter {
     this.#config = config
     this.#bound = bound
     this.#book = book
-    this.#window = new Window(config.window)
-    this.#pace = new Pace(config.ratePerSecond)
+    this.#turns = new Turns(config.window, config.ratePerSecond)
     this.#reference = Math.floor(random() * 256)
     this.#pauseMs = config.pauseMs
   }
 
-  async send(message: Outgoing, now: Date): Promise<SendOutcome> {
+  turn(until: AbortSignal): Promise<Turn | undefined> {
+    return this.#turns.take(until)
+  }
+
+  async send(message: Outgoing, now: Date, given: Turn | undefined): Promise<SendOutcome> {
     const left = this.#pausedUntil - Date.now()
     if (left > 0) return { kind: 'throttled', code: 'paused', retryAfterMs: left }
+    const turn = await this.#turns.thisOrSoon(given)
+    return turn === undefined ? NO_TURN : this.#send(message, now, turn)
+  }
+
+  async #send(message: Outgoing, now: Date, turn: HeldTurn): Promise<SendOutcome> {
     const segments = segmentsOf(message.text, this.#config, this.#nextReference())
     const common = this.#commonFields(message, now)
     const sent = this.#book.open(message.id, segments.length)
     for (const [n, segment] of segments.entries()) {
-      const submit = () => this.#submit({ ...common, ...segment }, (ref) => this.#book.accepted(sent, ref))
-      const outcome = n === 0 ? await submit() : await this.#persist(submit)
+      const accepted = (ref: string) => this.#book.accepted(sent, ref)
+      const fields = { ...common, ...segment }
+      const submit = (turn: HeldTurn, mostMs?: number) => this.#submit(fields, accepted, turn, mostMs)
+      const outcome = n === 0 ? await submit(turn) : await this.#persist(submit)
       if (outcome.kind !== 'accepted') return outcome
     }
     return sent.ref === undefined ? { kind: 'accepted' } : { kind: 'accepted', ref: sent.ref }
@@ -77,23 +86,26 @@ export class Submitter {
   }
 
   /** With one part out the message can no longer be sent again from the start: it is finished here, or its fate is unknown. */
-  async #persist(submit: () => Promise<SendOutcome>): Promise<SendOutcome> {
+  async #persist(submit: (turn: HeldTurn, mostMs: number) => Promise<SendOutcome>): Promise<SendOutcome> {
     for (let tries = 0; tries < REST_TRIES; tries++) {
-      const outcome = await submit()
+      const outcome = await submit(await this.#turns.take(), Infinity)
       if (outcome.kind !== 'throttled' && outcome.kind !== 'later') return outcome
       await new Promise((resume) => setTimeout(resume, Math.max(this.#pausedUntil - Date.now(), this.#config.pauseMs)))
     }
     return { kind: 'unknown', code: 'partly-sent' }
   }
 
-  #submit(fields: Fields, accepted: (ref: string) => void): Promise<SendOutcome> {
-    const submitting = this.#window.run(() => this.#exchange(fields, accepted)).finally(() => this.#underWay.delete(submitting))
+  #submit(fields: Fields, accepted: (ref: string) => void, turn: HeldTurn, mostMs?: number): Promise<SendOutcome> {
+    const exchange = async () => ((await turn.mayWrite(mostMs)) ? this.#exchange(fields, accepted) : NO_TURN)
+    const submitting = exchange().finally(() => {
+      this.#underWay.delete(submitting)
+      turn.release()
+    })
     this.#underWay.add(submitting)
     return submitting
   }
 
   async #exchange(fields: Fields, accepted: (ref: string) => void): Promise<SendOutcome> {
-    await this.#pace.turn()
     const { link, trouble } = this.#bound
     if (link === undefined) return trouble
     const note = (pdu: Pdu) => {

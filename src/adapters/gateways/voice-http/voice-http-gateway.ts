@@ -1,10 +1,20 @@
 import { z } from 'zod'
 import { badInput } from '../../../domain/failure.ts'
+import type { Channel } from '../../../domain/texts/kinds.ts'
 import type { CallScript, Step } from '../../../domain/voice/call-script.ts'
 import { codeOf, pressedOf, type Pressed } from '../../../domain/voice/pressed.ts'
 import { NOT_REACHED } from '../../../domain/voice/retry-call.ts'
 import { answerXml, voicemailXml, voiceXml } from '../../../domain/voice/voice-xml.ts'
-import type { Callback, CallbackGateway, Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../../flows/gateway.ts'
+import type {
+  Callback,
+  CallbackGateway,
+  Ears,
+  Gateway,
+  Outgoing,
+  Receipt,
+  SendOutcome,
+  Turn,
+} from '../../../flows/gateway.ts'
 import { gatewayName, readDescribed, secretReference } from '../described.ts'
 import { createHttpGateway, type HttpGatewayDeps } from '../http/http-gateway.ts'
 import { grantOf, signedAddress, type Grant, type Purpose } from './signed-address.ts'
@@ -61,8 +71,12 @@ class VoiceHttpGateway implements CallbackGateway {
     await this.#orders.start({ ...ears, receipt: (receipt) => ears.receipt(this.#translated(receipt)) })
   }
 
-  async send(message: Outgoing): Promise<SendOutcome> {
-    return message.voice === undefined ? { kind: 'rejected', code: 'no-script' } : this.#orders.send(message)
+  async turn(channel: Channel, until: AbortSignal): Promise<Turn | undefined> {
+    return this.#orders.turn!(channel, until)
+  }
+
+  async send(message: Outgoing, turn?: Turn): Promise<SendOutcome> {
+    return message.voice === undefined ? { kind: 'rejected', code: 'no-script' } : this.#orders.send(message, turn)
   }
 
   async stop(): Promise<void> {

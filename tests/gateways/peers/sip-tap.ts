@@ -1,0 +1,59 @@
+import { execFileSync } from 'node:child_process'
+import { mkdtemp, rm } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { Program } from './programs.ts'
+
+/** Writes down all of the loopback's datagrams with tshark, whose own dissector finds the SIP in them. Needs root. */
+export class SipTap {
+  readonly #folder: string
+  readonly #capture: Program
+
+  private constructor(folder: string, capture: Program) {
+    this.#folder = folder
+    this.#capture = capture
+  }
+
+  static async start(): Promise<SipTap> {
+    const folder = await mkdtemp(join(tmpdir(), 'daysix-sip-tap-'))
+    const capture = new Program('tshark', ['-i', 'lo', '-f', 'udp', '-w', join(folder, 'wire.pcap'), '-q'])
+    for (let tries = 0; tries < 100 && !capture.lines.some((line) => /Capturing/.test(line)); tries++)
+      await new Promise((resume) => setTimeout(resume, 100))
+    return new SipTap(folder, capture)
+  }
+
+  /** Everything is written down from here on. */
+  async stop(): Promise<void> {
+    await this.#capture.stop()
+  }
+
+  close(): Promise<void> {
+    return rm(this.#folder, { recursive: true })
+  }
+
+  /** Requests for a call by this caller, in order. */
+  invites(caller: string): { target: string; to: string; port: number }[] {
+    const filter = `sip.Method == "INVITE" && sip.Request-Line && sip.from.user == "${caller}"`
+    return this.#rows(filter, 'sip.r-uri', 'sip.to.addr', 'udp.dstport').map(([target, to, port]) => ({
+      target: target!,
+      to: to!,
+      port: Number(port),
+    }))
+  }
+
+  /** Methods of the requests to a port, in order. */
+  requestsTo(port: number): string[] {
+    return this.#rows(`sip.Request-Line && udp.dstport == ${port}`, 'sip.Method').map(([method]) => method!)
+  }
+
+  #rows(filter: string, ...fields: string[]): string[][] {
+    const asked = fields.flatMap((field) => ['-e', field])
+    const how = ['-Y', filter, '-T', 'fields', '-E', 'separator=|', ...asked]
+    const options = { maxBuffer: 1e8, stdio: ['ignore', 'pipe', 'ignore'] as ('ignore' | 'pipe')[] }
+    const table = execFileSync('tshark', ['-r', join(this.#folder, 'wire.pcap'), ...how], options).toString()
+    return table
+      .split('\n')
+      .filter((line) => line !== '')
+      .map((line) => line.split('|'))
+  }
+}
