@@ -1,6 +1,6 @@
 import type { Booking, Patient } from '../domain/booking.ts'
 import { isAboutTheNumber } from '../domain/replies/decide.ts'
-import type { Meaning, Reading } from '../domain/replies/reading.ts'
+import type { Meaning, Question, Reading } from '../domain/replies/reading.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
 import { MOST_CHOICES } from '../domain/rebook/choose.ts'
 import type { Heard } from './gateway.ts'
@@ -73,12 +73,19 @@ export async function gather(tx: Tx, deps: Deps, reply: ReplyRecord): Promise<He
   const from = new Date(deps.clock.now().getTime() - STILL_ABOUT_MS)
   const patientIds = known.map(({ id }) => id)
   const visits = known.length === 0 ? [] : await tx.bookings.list({ patientIds, from, state: 'booked', limit: 20 })
-  return { reply, asked: thread?.asked ?? null, askedWhen: last !== undefined && ASKS_WHEN.has(last), ...(await locked(tx, phone, known, visits)) }
+  const lastAsked = last && ASKS[last]
+  return { reply, asked: thread?.asked ?? null, lastAsked, ...(await locked(tx, phone, known, visits)) }
 }
 
 const WEEK_MS = 7 * 86_400_000
-/** Texts that ask for the day her period started. */
-const ASKS_WHEN: ReadonlySet<TextKind> = new Set(['lmp-question', 'cycle-check'])
+/** What the texts that ask something ask. */
+const ASKS: Partial<Record<TextKind, Question>> = {
+  'cycle-check': 'started',
+  'lmp-question': 'day',
+  'day-before': 'either',
+  'which-visit': 'which-visit',
+  offer: 'which-time',
+}
 
 /**
  * The visits, locked so that the desk cannot move one between what is read here and what is done about it; and what may have
@@ -101,7 +108,7 @@ async function locked(tx: Tx, phone: string, known: Patient[], visits: Booking[]
   return { patients, talks, offers: offers.filter(({ bookingId }) => talks.some(({ booking }) => booking.id === bookingId)) }
 }
 
-function readIt(deps: Deps, { reply, patients, talks, asked, askedWhen, offers }: Hearing): Reading {
+function readIt(deps: Deps, { reply, patients, talks, asked, lastAsked, offers }: Hearing): Reading {
   const [talk] = talks
   const offered = asked
     ? asked.bookingIds.map((id) => talks.find(({ booking }) => booking.id === id)?.booking.visitAt).filter((at) => at !== undefined)
@@ -113,7 +120,7 @@ function readIt(deps: Deps, { reply, patients, talks, asked, askedWhen, offers }
     ...(talk && { visit: talk.booking.visitAt }),
     choices: asked ? asked.bookingIds.length : offered.length,
     offered,
-    askedWhen,
+    ...(lastAsked && { asked: lastAsked }),
   })
   const threshold = talk?.clinic.settings.minConfidence ?? 0
   return reading.confidence < threshold && !isAboutTheNumber(reading.meaning) ? { ...reading, meaning: 'unclear' } : reading

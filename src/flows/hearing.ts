@@ -1,4 +1,5 @@
 import type { Booking, Clinic, Patient } from '../domain/booking.ts'
+import type { Question } from '../domain/replies/reading.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
 import type { Deps, ReplyRecord, Thread, Tx } from './ports.ts'
 import { newAnswer } from './records-made.ts'
@@ -18,8 +19,8 @@ export interface Hearing {
   patients: Patient[]
   talks: Talk[]
   asked: NonNullable<Thread['asked']> | null
-  /** The last thing said to her asked when her period started. */
-  askedWhen: boolean
+  /** What the last thing said asked for. */
+  lastAsked: Question | undefined
   /** Bookings with an offer that waits for a number, with its instants. */
   offers: { bookingId: string; instants: Date[] }[]
 }

@@ -58,6 +58,7 @@ export const MEANING: Record<Meaning, string> = {
   'prep-lapse': 'Preparation did not go as asked',
   urgent: 'Alarming words',
   'wrong-person': 'Not her number',
+  died: 'The patient has died',
   thanks: 'Thanks',
   unclear: 'Unclear',
 }
