@@ -61,7 +61,7 @@ describe('bleeding that is not only a start', () => {
     'Thanks!',
   ])('is not marked where it is an ordinary one: "%s"', (text) => expect(read(text).clinical).toBeUndefined())
 
-  it('that she wants to stop is no wish to get no more texts', () => {
+  it('that the patient wants to stop is no wish to get no more texts', () => {
     for (const text of [
       'the bleeding is awful, I want it to stop',
       'So much pain, please make it stop',

@@ -116,7 +116,7 @@ describe('words beside a quotation', () => {
       expect(read(text).meaning).toBe('unclear')
   })
 
-  it('are not taken for a quotation when she only tells that somebody wrote', () => {
+  it('are not taken for a quotation in a patient’s tale that somebody wrote', () => {
     expect(read('On Monday my doctor wrote: come anyway. My period started yesterday').startedOn).toBe('2026-03-17')
     expect(read('on 3/14 she wrote: come anyway. My period started yesterday').startedOn).toBe('2026-03-17')
   })
