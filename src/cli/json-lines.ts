@@ -42,16 +42,30 @@ function answerLine<S extends z.ZodType>(schema: S, answer: (input: z.infer<S>) 
   }
 }
 
+/**
+ * All faults of a line in one message, each with its field where there are several: nobody should have to mend
+ * them one by one.
+ */
+function faultsOf({ issues }: z.ZodError): string {
+  if (issues.length === 1) return issues[0]!.message
+  const faults = issues.map((issue) => (fieldOf(issue) ? `${fieldOf(issue)}: ${issue.message}` : issue.message))
+  return `${faults.map((fault) => fault.replace(/\.$/, '')).join('; ')}.`
+}
+
+function fieldOf(issue: z.core.$ZodIssue): string {
+  return issue.code === 'unrecognized_keys' ? issue.keys.join(', ') : issue.path.join('.')
+}
+
 function describe(error: unknown): LineError {
   if (error instanceof z.ZodError) {
-    const first = error.issues[0]!
-    const field = first.path.join('.')
-    return { code: 'bad-input', message: first.message, ...(field && { field }) }
+    const field = fieldOf(error.issues[0]!)
+    return { code: 'bad-input', message: faultsOf(error), ...(field && { field }) }
   }
   if (error instanceof Failure) {
     const { message, field } = error.detail
     return { code: error.code, message, ...(field && { field }) }
   }
-  if (error instanceof SyntaxError) return { code: 'bad-json', message: 'This line is not a JSON object. Put one whole object on each line.' }
+  if (error instanceof SyntaxError)
+    return { code: 'bad-json', message: 'This line is not a JSON object. Put one whole object on each line.' }
   throw error
 }

@@ -53,7 +53,7 @@ export function cycleBefore({ talks }: Hearing, { bookingId }: Done, { meaning }
   return talk ? { cycleBefore: talk.patient.cycle } : {}
 }
 
-function readIt(deps: Deps, { reply, patients, talks, asked, askedWhen, offers }: Hearing): Reading {
+function readIt(deps: Deps, { reply, patients, talks, asked, lastAsked, said, offers }: Hearing): Reading {
   const [talk] = talks
   const offered = asked
     ? asked.bookingIds.map((id) => talks.find(({ booking }) => booking.id === id)?.booking.visitAt).filter((at) => at !== undefined)
@@ -65,7 +65,8 @@ function readIt(deps: Deps, { reply, patients, talks, asked, askedWhen, offers }
     ...(talk && { visit: talk.booking.visitAt }),
     choices: asked ? asked.bookingIds.length : offered.length,
     offered,
-    askedWhen,
+    ...(lastAsked && { asked: lastAsked }),
+    said,
   })
   const threshold = talk?.clinic.settings.minConfidence ?? 0
   return reading.confidence < threshold && !isAboutTheNumber(reading.meaning) ? { ...reading, meaning: 'unclear' } : reading

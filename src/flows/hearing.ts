@@ -1,5 +1,7 @@
 import type { Booking, Clinic, Patient } from '../domain/booking.ts'
 import { addresseeOf } from '../domain/replies/addressee.ts'
+import { SAID, type Message } from '../domain/message.ts'
+import type { Question } from '../domain/replies/reading.ts'
 import type { TextKind } from '../domain/texts/kinds.ts'
 import { lockVisits } from './follow-patient.ts'
 import type { Deps, ReplyRecord, Thread, Tx } from './ports.ts'
@@ -27,8 +29,10 @@ export interface Hearing {
   everybody: Patient[]
   talks: Talk[]
   asked: NonNullable<Thread['asked']> | null
-  /** The last thing said asked when the period started. */
-  askedWhen: boolean
+  /** What the last thing said asked for. */
+  lastAsked: Question | undefined
+  /** What the clinic said to the number lately, in its words: a phone may quote it back. */
+  said: string[]
   /** Bookings with an offer that waits for a number, with its instants. */
   offers: { bookingId: string; instants: Date[] }[]
 }
@@ -36,8 +40,14 @@ export interface Hearing {
 /** What came of a reply: the visit it was about, and a word for what was done. */
 export type Done = { bookingId: string | null; done: string }
 
-/** Texts that ask for the day on which the period started. */
-const ASKS_WHEN: ReadonlySet<TextKind> = new Set(['lmp-question', 'cycle-check'])
+/** What the texts that ask something ask. */
+const ASKS: Partial<Record<TextKind, Question>> = {
+  'cycle-check': 'started',
+  'lmp-question': 'day',
+  'day-before': 'either',
+  'which-visit': 'which-visit',
+  offer: 'which-time',
+}
 
 /** What is known of whoever wrote. The visits stay locked until the transaction ends, so that the desk cannot move one meanwhile. */
 export async function loadHearing(tx: Tx, deps: Deps, heard: ReplyRecord): Promise<Hearing> {
@@ -45,10 +55,10 @@ export async function loadHearing(tx: Tx, deps: Deps, heard: ReplyRecord): Promi
   const known = await tx.patients.byPhone(phone)
   const reply = { ...heard, clinicId: heard.clinicId ?? (await addresseeAmong(tx, deps, heard, known)) }
   const clinic = reply.clinicId === null ? undefined : await tx.clinics.get(reply.clinicId)
-  if (!clinic) return { reply, clinic: null, patients: [], everybody: known, talks: [], asked: null, askedWhen: false, offers: [] }
-  const [thread, last, talks] = await Promise.all([
+  if (!clinic) return { reply, clinic: null, patients: [], everybody: known, talks: [], asked: null, lastAsked: undefined, said: [], offers: [] }
+  const [thread, recent, talks] = await Promise.all([
     tx.replies.thread(phone, clinic.id),
-    tx.messages.lastSaid(phone, clinic.id, new Date(receivedAt.getTime() - WEEK_MS), receivedAt),
+    tx.messages.toPhone(phone, clinic.id, new Date(receivedAt.getTime() - WEEK_MS)),
     lockTalks(tx, deps, known, clinic),
   ])
   // Read once the visits are locked: whoever held them may have changed what is known.
@@ -59,8 +69,15 @@ export async function loadHearing(tx: Tx, deps: Deps, heard: ReplyRecord): Promi
     ...{ reply, clinic, patients, everybody, offers },
     talks: talksOf(talks, patients, clinic),
     asked: thread?.asked ?? null,
-    askedWhen: last !== undefined && ASKS_WHEN.has(last),
+    ...heardBefore(recent, receivedAt),
   }
+}
+
+/** What had been said when the text was written: what it may answer, and what it may quote. */
+function heardBefore(recent: readonly Message[], receivedAt: Date): Pick<Hearing, 'lastAsked' | 'said'> {
+  const before = recent.filter(({ state, sentAt }) => SAID.includes(state) && (sentAt === null || sentAt <= receivedAt))
+  const last = before.at(-1)
+  return { lastAsked: last && ASKS[last.kind], said: before.flatMap(({ text }) => text ?? []) }
 }
 
 async function addresseeAmong(tx: Tx, deps: Deps, { phone, receivedAt }: ReplyRecord, known: readonly Patient[]): Promise<string | null> {

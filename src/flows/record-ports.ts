@@ -1,7 +1,7 @@
 import type { Booking, Clinic, Consent, Offer, OfferState, Patient, Slot } from '../domain/booking.ts'
 import type { FollowUp, FollowUpReason } from '../domain/follow-up.ts'
 import type { Message, MessageState } from '../domain/message.ts'
-import type { Channel, TextKind } from '../domain/texts/kinds.ts'
+import type { Channel } from '../domain/texts/kinds.ts'
 import type { ApprovalRecords } from './approval-ports.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch-ports.ts'
 import type { Receipt } from './gateway.ts'
@@ -130,8 +130,6 @@ export interface MessageRecords {
   keepEarlyReceipt(receipt: Receipt): Promise<void>
   /** Everything a clinic said to a number since, newest last. */
   toPhone(phone: string, clinicId: string, since: Date): Promise<Message[]>
-  /** The kind of the newest message that a clinic sent to a number between these instants. */
-  lastSaid(phone: string, clinicId: string, since: Date, until: Date): Promise<TextKind | undefined>
   /** Clinics that have written to a number, and when last, latest first. */
   writers(phone: string, until: Date): Promise<{ clinicId: string; at: Date }[]>
   /** A patient's unsent messages that belong to no plan and are no answers: what the desk wrote or told. */

@@ -1,4 +1,5 @@
 import type { CycleHistory } from '../domain/cycle/history.ts'
+import type { FollowUp } from '../domain/follow-up.ts'
 import { decideForVisit, type Effect } from '../domain/replies/decide.ts'
 import type { Reading } from '../domain/replies/reading.ts'
 import type { Answer } from '../domain/prep/protocol.ts'
@@ -9,7 +10,7 @@ import { protocolOf } from './lookups.ts'
 import { makePlan } from './make-plan.ts'
 import { acceptChoice, offerOpenings, overtake } from './move-visit.ts'
 import type { Deps, Tx } from './ports.ts'
-import { note, openFollowUp } from './records-made.ts'
+import { closeFollowUps, note, openFollowUp } from './records-made.ts'
 
 /** Which visit a reply is about: never guessed. */
 export function whichVisit(deps: Deps, { talks, asked, offers }: Hearing, reading: Reading): { talk: Talk; reading: Reading } | 'ask' {
@@ -95,9 +96,13 @@ async function learn(tx: Tx, deps: Deps, { talks }: Hearing, about: Talk, cycle:
     const { booking } = await makePlan(tx, deps, { ...talk, patient: about.patient })
     if (booking.id === about.booking.id) about.booking = booking
   }
+  await closeFollowUps(tx, deps, about.booking.id, asksForTheDay, 'the day was told')
   // A visit that may stay makes an older offer pointless; one that may not gets a new one.
   await overtake(tx, about.booking.id)
 }
+
+/** "Yes, it has started": the call that waited for the day. */
+const asksForTheDay = ({ reason, detail }: FollowUp) => reason === 'unclear-reply' && detail.meaning === 'period-started'
 
 async function say(tx: Tx, deps: Deps, hearing: Hearing, about: Talk, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
   const sentence = topic && protocolOf(deps, about.booking.protocol).answers[topic]?.[about.patient.language]?.sentence

@@ -21,12 +21,13 @@ function situation(read: Reading, more: Partial<Situation> = {}): Situation {
 const done = (given: Situation) => decideForVisit(given).map((effect) => ('kind' in effect ? `say ${effect.kind}` : 'reason' in effect && effect.do === 'follow-up' ? `follow-up ${effect.reason}` : effect.do))
 
 describe('what follows from a reply about the number', () => {
-  it('STOP opts out, is confirmed once, and the desk prepares her by telephone', () => {
-    expect(decideForNumber(reading('stop', { words: ['STOP'] }))).toEqual([
-      { do: 'opt-out' },
-      { do: 'say', kind: 'stopped' },
-      { do: 'follow-up', reason: 'opted-out' },
-    ])
+  it('STOP opts out and is confirmed once; whom nobody tells now is for the plans to say', () => {
+    expect(decideForNumber(reading('stop', { words: ['STOP'] }))).toEqual([{ do: 'opt-out', reason: 'stop' }, { do: 'say', kind: 'stopped' }])
+  })
+
+  it('a death is reported; it gets no alarm text, and a STOP beside it holds', () => {
+    expect(decideForNumber(reading('died', { also: ['urgent'] }))).toEqual([{ do: 'report-death' }])
+    expect(decideForNumber(reading('died', { also: ['stop'] }))).toContainEqual({ do: 'opt-out', reason: 'stop' })
   })
 
   it('"cancel" alone opts out, but a person checks whether she meant the visit', () => {
@@ -47,6 +48,22 @@ describe('what follows from a reply about the number', () => {
 describe('what follows from a reply about a visit', () => {
   it('a start that leaves the visit good is learned and reassured', () => {
     expect(done(situation(reading('period-started', { startedOn: '2026-03-09' })))).toEqual(['learn', 'say no-change'])
+  })
+
+  it.each([
+    ['after more than a year without', reading('period-started', { startedOn: '2026-03-08' }), { status: 'cycling', lmp: '2025-01-10' }],
+    ['at 55', reading('period-started', { startedOn: '2026-03-08' }), { status: 'cycling', lmp: '2026-02-09', age: 55 }],
+    ['on the ninth day', reading('still-bleeding'), { status: 'cycling', lmp: '2026-03-01' }],
+    ['where no periods are expected', reading('bleeding-ended'), { status: 'no-periods' }],
+    ['by the words', reading('confirm', { clinical: 'bleeding' }), { status: 'cycling', lmp: '2026-02-20' }],
+  ] as const)('bleeding %s is for a clinician: nothing is learned or offered', (_when, read, history) => {
+    const effects = done(situation(read, { history, keeps: () => false }))
+    expect(effects).toEqual(expect.arrayContaining(['say unclear', 'follow-up unexpected-bleeding']))
+    expect(effects).not.toEqual(expect.arrayContaining([expect.stringMatching(/learn|offer/)]))
+  })
+
+  it('bleeding on the eighth day is a period', () => {
+    expect(done(situation(reading('still-bleeding'), { history: { status: 'cycling', lmp: '2026-03-02' } }))).toEqual(['learn', 'say no-change'])
   })
 
   it('a start that spoils the visit leads to an offer, and no second text', () => {

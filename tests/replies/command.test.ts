@@ -56,6 +56,87 @@ describe('daysix read-reply', () => {
     expect(status).toBe(2)
   })
 
+  it('takes what was asked, offered and said, as they bear on what is meant', () => {
+    const receivedAt = '2026-03-18T14:00:00-03:00'
+    const said = [
+      'Demo Clinic: Your visit is on Fri Mar 20. If your period has started, or you cannot come, reply now.',
+    ]
+    const inputs = [
+      { id: 1, text: 'yes', receivedAt, asked: 'started' },
+      { id: 2, text: 'no', receivedAt, asked: 'started' },
+      { id: 3, text: 'Monday', receivedAt, asked: 'day' },
+      { id: 4, text: 'yes', receivedAt, asked: 'either' },
+      { id: 5, text: 'yes', receivedAt, asked: 'coming' },
+      {
+        id: 6,
+        text: 'friday works',
+        receivedAt,
+        asked: 'which-time',
+        offered: ['2026-03-26T09:00-03:00', '2026-03-27T09:00-03:00'],
+      },
+      { id: 7, text: '1', receivedAt, asked: 'which-visit', choices: 2 },
+      { id: 8, text: `${said[0]} see you tomorrow`, receivedAt, said },
+      { id: 9, text: 'she died', receivedAt },
+      { id: 10, text: 'been bleeding for 20 days', receivedAt },
+    ]
+    const answers = run([], inputs.map((each) => JSON.stringify(each)).join('\n'))
+    const read = answers.stdout
+      .trim()
+      .split('\n')
+      .map((each) => JSON.parse(each) as Record<string, unknown>)
+    expect(read.map(({ meaning }) => meaning)).toEqual([
+      'period-started',
+      'not-started',
+      'period-started',
+      'unclear',
+      'confirm',
+      'choice',
+      'choice',
+      'confirm',
+      'died',
+      'period-started',
+    ])
+    expect(read[0]).not.toHaveProperty('startedOn')
+    expect(read[2]).toMatchObject({ startedOn: '2026-03-16' })
+    expect(read[5]).toMatchObject({ choice: 2 })
+    expect(read[9]).toMatchObject({ clinical: 'bleeding' })
+    expect(answers.status).toBe(0)
+  })
+
+  it('names all that is wrong with a line in one message, unknown fields by name', () => {
+    const inputs = [
+      { id: 1, text: 'hello', receivedAt: '2026-03-18T14:00:00-03:00', recievedAt: 'x', askedWhen: true },
+      { id: 2, receivedAt: 'yesterday', zone: 'Moon/Crater', asked: 'why', said: 'words' },
+    ]
+    const { stdout } = run([], inputs.map((each) => JSON.stringify(each)).join('\n'))
+    const [unknown, many] = stdout
+      .trim()
+      .split('\n')
+      .map((each) => JSON.parse(each) as { error: { message: string; field: string } })
+    expect(unknown!.error.message).toMatch(/recievedAt.*askedWhen/)
+    expect(unknown!.error.field).toBe('recievedAt, askedWhen')
+    for (const field of ['text', 'receivedAt', 'zone', 'asked', 'said'])
+      expect(many!.error.message).toContain(`${field}:`)
+  })
+
+  it('describes every field of its input in --help', () => {
+    const { stdout } = run(['--help'])
+    for (const field of [
+      'id',
+      'text',
+      'language',
+      'receivedAt',
+      'zone',
+      'visit',
+      'choices',
+      'offered',
+      'asked',
+      'said',
+    ])
+      expect(stdout).toMatch(new RegExp(`^ {2}${field} +\\S`, 'm'))
+    expect(stdout).toContain('started, day, either, which-visit, which-time, coming')
+  })
+
   const folder = mkdtempSync(join(tmpdir(), 'daysix-score-'))
   afterAll(() => rmSync(folder, { recursive: true }))
 

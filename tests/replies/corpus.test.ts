@@ -49,7 +49,7 @@ describe('everyday texts that concern none of this', () => {
     .filter((line) => line !== '' && !line.startsWith('#'))
     .map((line) => line.split('\t') as [string, string])
 
-  it('are never read as a period that started, nor as a stop', () => {
+  it('are never read as a period that started, a stop or a death, nor marked for a clinician', () => {
     const read = everyday.map(([language, text]) => ({
       text,
       ...readReply(
@@ -58,8 +58,10 @@ describe('everyday texts that concern none of this', () => {
         vocabulary,
       ),
     }))
-    const misread = read.filter(({ meaning, also }) =>
-      [meaning, ...(also ?? [])].some((each) => each === 'period-started' || each === 'stop'),
+    const misread = read.filter(
+      ({ meaning, also, clinical }) =>
+        clinical !== undefined ||
+        [meaning, ...(also ?? [])].some((each) => each === 'period-started' || each === 'stop' || each === 'died'),
     )
     expect(everyday.length).toBeGreaterThan(300)
     expect(misread.map(({ text, meaning }) => `"${text}" read as ${meaning}`)).toEqual([])

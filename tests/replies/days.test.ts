@@ -6,7 +6,11 @@ import { readReply } from '../../src/domain/replies/read-reply.ts'
 
 const vocabulary = loadVocabulary()
 const read = (text: string, receivedAt: string, zone = 'America/Halifax', language = 'en') =>
-  readReply(text, { language, receivedAt: DateTime.fromISO(receivedAt, { zone }).toJSDate(), zone, choices: 0 }, vocabulary)
+  readReply(
+    text,
+    { language, receivedAt: DateTime.fromISO(receivedAt, { zone }).toJSDate(), zone, choices: 0 },
+    vocabulary,
+  )
 const startOf = (...told: Parameters<typeof read>) => read(...told).startedOn
 
 // Expected dates are counted on a calendar by hand; what a phrase means is common practice, no source.
@@ -93,6 +97,55 @@ describe('the day a period started', () => {
     }
   })
 
+  it.each([
+    ['en', 'my period started a fortnight ago', '2026-03-04'],
+    ['en', "it didn't start until yesterday", '2026-03-17'],
+    ['en', 'My period did not come until this morning', '2026-03-18'],
+    ['en', 'my period only started yesterday', '2026-03-17'],
+    ['fr', "mes règles n'ont commencé qu'hier", '2026-03-17'],
+    ['es', 'no me bajó hasta ayer', '2026-03-17'],
+    ['es', 'me bajó la regla hace quince días', '2026-03-03'],
+    ['es', 'me bajó la regla hace 15 dias', '2026-03-03'],
+    ['uk', 'місячні почалися лише вчора', '2026-03-17'],
+    ['pa', 'ਮਾਹਵਾਰੀ ਪੰਜ ਦਿਨ ਪਹਿਲਾਂ ਸ਼ੁਰੂ ਹੋਈ', '2026-03-13'],
+    ['pa', '3 ਦਿਨ ਪਹਿਲਾਂ ਮਾਹਵਾਰੀ ਸ਼ੁਰੂ ਹੋਈ', '2026-03-15'],
+    ['pa', 'ਮਾਹਵਾਰੀ ੩ ਦਿਨ ਪਹਿਲਾਂ ਸ਼ੁਰੂ ਹੋਈ', '2026-03-15'],
+    ['pa', 'ਮਾਹਵਾਰੀ ਦੋ ਹਫ਼ਤੇ ਪਹਿਲਾਂ ਸ਼ੁਰੂ ਹੋਈ', '2026-03-04'],
+    ['en', 'my period started Saturday the 14th', '2026-03-14'],
+    ['en', 'day 3 today', '2026-03-16'],
+    ['en', 'got my period 3 days ago', '2026-03-15'],
+    ['en', 'period 2 days ago', '2026-03-16'],
+    ['en', "I've been on my period for 3 days since Sunday", '2026-03-15'],
+  ])('is read from %s "%s"', (language, text, day) => {
+    expect(startOf(text, '2026-03-18T14:00', 'America/Halifax', language)).toBe(day)
+  })
+
+  it.each([
+    ['en', 'my period started tuesday last week'],
+    ['en', 'started last week tuesday'],
+    ['en', 'it started a week ago monday'],
+    ['en', 'my period started 1 week and 2 days ago'],
+    ['en', 'started yesterday, I mean monday'],
+    ['en', 'my period started yesterday no monday'],
+    ['en', 'my period started 3-4 days ago'],
+    ['en', 'my period started twenty one days ago'],
+    ['en', 'my period started two weeks 3 days ago'],
+    ['en', 'my period started a week and a half ago'],
+    ['en', 'my period started on Monday the 10th'],
+    ['fr', 'mes règles ont commencé il y a une quinzaine'],
+    ['fr', 'mes règles ont commencé il y a une quinzaine de jours'],
+    ['fr', 'mes règles ont commencé lundi de la semaine dernière'],
+    ['fr', 'mes règles ont commencé il y a dix-sept jours'],
+    ['es', 'me bajó la regla el lunes de la semana pasada'],
+    ['es', 'me bajó la regla hace una semana y dos días'],
+    ['uk', 'місячні почалися півтора тижні тому'],
+    ['pa', 'ਮਾਹਵਾਰੀ ਸ਼ੁਰੂ ਹੋਈ ਡੇਢ ਹਫ਼ਤਾ ਪਹਿਲਾਂ'],
+  ])('is left open rather than guessed where the words were not wholly understood: %s "%s"', (language, text) => {
+    const reading = read(text, '2026-03-18T14:00', 'America/Halifax', language)
+    expect(reading.meaning).toBe('period-started')
+    expect(reading.startedOn).toBeUndefined()
+  })
+
   it('is the date where she names weekday and date, and open where she names two', () => {
     for (const words of ['on Monday March 9th', 'Monday the 9th', 'on the 9th, Monday', 'Monday 9'])
       expect(startOf(`my period started ${words}`, '2026-03-18T14:00'), words).toBe('2026-03-09')
@@ -103,10 +156,16 @@ describe('the day a period started', () => {
   })
 
   it('is read from a day alone where she was asked for it, and only there', () => {
-    const answer = (text: string, askedWhen: boolean) =>
+    const answer = (text: string, asked?: 'day') =>
       readReply(
         text,
-        { language: 'en', receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0, askedWhen },
+        {
+          language: 'en',
+          receivedAt: new Date(Date.UTC(2026, 2, 18, 17)),
+          zone: 'America/Halifax',
+          choices: 0,
+          ...(asked && { asked }),
+        },
         vocabulary,
       )
     for (const [text, day] of [
@@ -116,15 +175,17 @@ describe('the day a period started', () => {
       ['the 15th', '2026-03-15'],
       ['It was on March 3', '2026-03-03'],
     ]) {
-      expect(answer(text!, true)).toMatchObject({ meaning: 'period-started', startedOn: day })
-      expect(answer(text!, false).meaning, text).not.toBe('period-started')
+      expect(answer(text!, 'day')).toMatchObject({ meaning: 'period-started', startedOn: day })
+      expect(answer(text!).meaning, text).not.toBe('period-started')
     }
     for (const text of ['Monday works', 'see you Monday', 'tomorrow', 'can I come on the 15th', 'NOT SURE'])
-      expect(answer(text, true).meaning, text).not.toBe('period-started')
+      expect(answer(text, 'day').meaning, text).not.toBe('period-started')
   })
 
   it('is not taken from the visit she speaks of', () => {
-    expect(startOf('my period started yesterday and my appointment is on Monday', '2026-03-18T14:00')).toBe('2026-03-17')
+    expect(startOf('my period started yesterday and my appointment is on Monday', '2026-03-18T14:00')).toBe(
+      '2026-03-17',
+    )
     expect(startOf('I am booked for Friday but my period came today', '2026-03-18T14:00')).toBe('2026-03-18')
   })
 
@@ -148,11 +209,19 @@ describe('the day a period started', () => {
       'Feb 29',
     )
     const says = fc.constantFrom('my period started', 'started', 'got my period', 'it came', 'my last period was')
-    const moment = fc.date({ min: new Date(Date.UTC(2025, 0, 1)), max: new Date(Date.UTC(2029, 0, 1)), noInvalidDate: true })
+    const moment = fc.date({
+      min: new Date(Date.UTC(2025, 0, 1)),
+      max: new Date(Date.UTC(2029, 0, 1)),
+      noInvalidDate: true,
+    })
     const zone = fc.constantFrom('America/Halifax', 'Pacific/Auckland', 'Asia/Kolkata', 'America/St_Johns', 'UTC')
     fc.assert(
       fc.property(says, words, moment, zone, (phrase, day, receivedAt, where) => {
-        const { startedOn } = readReply(`${phrase} ${day}`, { language: 'en', receivedAt, zone: where, choices: 0 }, vocabulary)
+        const { startedOn } = readReply(
+          `${phrase} ${day}`,
+          { language: 'en', receivedAt, zone: where, choices: 0 },
+          vocabulary,
+        )
         const today = DateTime.fromJSDate(receivedAt, { zone: where }).toISODate()!
         expect(startedOn === undefined || startedOn <= today).toBe(true)
       }),

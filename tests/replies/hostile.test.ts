@@ -6,7 +6,11 @@ import { MEANINGS } from '../../src/domain/replies/reading.ts'
 
 const vocabulary = loadVocabulary()
 const read = (text: string, language = 'en') =>
-  readReply(text, { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 3 }, vocabulary)
+  readReply(
+    text,
+    { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 3 },
+    vocabulary,
+  )
 
 /** Milliseconds of processor time; a loaded machine does not count. */
 function cost(work: () => unknown): number {
@@ -79,6 +83,9 @@ describe('a hostile text', () => {
     ['accents', 'é\u0301'.repeat(5000)],
     ['single letters', 's t o p '.repeat(1250)],
     ['emoji', '🩸👍🏽'.repeat(2500)],
+    ['quotation marks', '“"'.repeat(5000)],
+    ['words that mail uses', 'on 1 wrote: '.repeat(900)],
+    ['reactions', 'Liked “'.repeat(1400)],
     ['a million letters', 'x y '.repeat(250_000)],
   ]
   it.each(LONG)('of 10,000 characters and more of %s takes bounded time', (_, text) => {
@@ -100,6 +107,54 @@ describe('a hostile text', () => {
     const long = Math.min(...[1, 2, 3].map(() => cost(() => read(unit.repeat(160)))))
     // Twenty times the length; three times more is left for the machine's moods.
     expect(long).toBeLessThan(60 * Math.max(short, 0.5))
+  })
+
+  it('of bytes that were no text confirms and chooses nothing, in any language', () => {
+    const bytes = Array.from({ length: 32 }, (_, i) => String.fromCharCode(i)).concat(
+      Array.from({ length: 129 }, (_, i) => String.fromCharCode(127 + i)),
+    )
+    const junk = [
+      'ÿ',
+      'ÿþ',
+      'ÿ ÿ',
+      '\ufffd',
+      '\u0301',
+      ' \u0308\u0301 ',
+      'y\u0308',
+      'k\u0301',
+      '\u0001y\u0002',
+      '\ufffdy\ufffd',
+      '\ufffd2\ufffd',
+      '\ud83d',
+      'ÿØÿà\u0000\u0010JFIF',
+    ]
+    for (const text of [...bytes, ...junk]) {
+      for (const language of ['en', 'fr', 'es', 'uk', 'pa'])
+        expect(read(text, language).meaning, `${language} ${JSON.stringify(text)}`).toBe('unclear')
+    }
+  })
+
+  it('of control, replacement and half characters and lone marks, with a letter by chance, is never words', () => {
+    const junk = fc.constantFrom('\u0000', '\u0001', '\u0007', '\u0081', '\ufffd', 'ÿ', '\ud800', ' \u0301', '\ue000')
+    const letter = fc.constantFrom('', '', 'y', 'k', '2', 'n', '1', 'x', 'ok', 'si')
+    const piece = fc.tuple(junk, letter, junk, junk).map((parts) => parts.join(''))
+    fc.assert(
+      fc.property(
+        fc.array(piece, { minLength: 1, maxLength: 8 }),
+        fc.constantFrom('en', 'fr', 'es', 'uk', 'pa'),
+        (pieces, language) => {
+          expect(read(pieces.join(' '), language).meaning).toBe('unclear')
+        },
+      ),
+      { numRuns: 500 },
+    )
+  })
+
+  it('that was padded, or sent in two bytes a letter, is still read', () => {
+    expect(read('stop\u0000\u0000\u0000').meaning).toBe('stop')
+    expect(read('s\u0000t\u0000o\u0000p\u0000').meaning).toBe('stop')
+    expect(read("I can't come\u0000").meaning).toBe('cannot-come')
+    expect(read('my period started today \ufffd').meaning).toBe('period-started')
   })
 
   it('cannot hide a stop by disguise', () => {

@@ -32,7 +32,8 @@ describe('carrier words', () => {
     'arrêt',
     'PLEASE STOP TEXTING ME',
   ])('"%s" ends the texts in every language', (word) => {
-    for (const language of ['en', 'fr', 'es', 'uk', 'pa']) expect(read(word, { language }).meaning, language).toBe('stop')
+    for (const language of ['en', 'fr', 'es', 'uk', 'pa'])
+      expect(read(word, { language }).meaning, language).toBe('stop')
   })
 
   it.each(['HELP', 'INFO', 'AIDE', 'AYUDA'])('"%s" asks for help', (word) => expect(read(word).meaning).toBe('help'))
@@ -47,6 +48,33 @@ describe('carrier words', () => {
     expect(read('cancel')).toMatchObject({ meaning: 'stop', also: ['cannot-come'] })
     expect(read('cancel my appointment').meaning).toBe('cannot-come')
     expect(read('cancel these texts').meaning).toBe('stop')
+  })
+})
+
+describe('what is only supposed', () => {
+  it('tells of no bleeding', () => {
+    for (const text of ["What if I'm on my period friday?", 'will I still be able to come if im bleeding'])
+      expect(read(text).meaning, text).toBe('unclear')
+  })
+})
+
+describe('an apostrophe', () => {
+  it('tells "I’ll" from "ill" and "we’d" from Wednesday', () => {
+    for (const text of [
+      "It's raining so I'll be a bit late",
+      'so I’ll see you then',
+      "so I'll",
+      'running behind so ill be late',
+      'so I ll call',
+      "we're very happy",
+    ])
+      expect([read(text).meaning, ...(read(text).also ?? [])], text).not.toContain('urgent')
+    for (const text of ["I'm so ill", 'I am very ill', 'really ill today'])
+      expect(read(text).meaning, text).toBe('urgent')
+    for (const text of ["I'll be there", 'Ill be there', 'I’ll be there', "ok so I'll come"])
+      expect(read(text).meaning, text).toBe('confirm')
+    expect(read("my period started, we'd love to come another day").startedOn).toBe('2026-03-18')
+    expect(read("it started, we'd rather not come").startedOn).not.toBe('2026-03-11')
   })
 })
 
@@ -70,7 +98,9 @@ describe('the words our own texts ask for', () => {
     ['uk', 'НЕ ЗНАЮ', 'unclear'],
     ['pa', 'ਆ ਗਈ', 'period-started'],
     ['pa', 'ਅਜੇ ਨਹੀਂ', 'not-started'],
-  ])('are understood: %s "%s" is %s', (language, text, meaning) => expect(read(text, { language }).meaning).toBe(meaning))
+  ])('are understood: %s "%s" is %s', (language, text, meaning) =>
+    expect(read(text, { language }).meaning).toBe(meaning),
+  )
 })
 
 describe('two meanings in one text', () => {
@@ -91,7 +121,9 @@ describe('two meanings in one text', () => {
 })
 
 describe('an open offer', () => {
-  const offered = [Date.UTC(2026, 2, 31, 13), Date.UTC(2026, 3, 2, 12, 30), Date.UTC(2026, 3, 2, 18)].map((ms) => new Date(ms))
+  const offered = [Date.UTC(2026, 2, 31, 13), Date.UTC(2026, 3, 2, 12, 30), Date.UTC(2026, 3, 2, 18)].map(
+    (ms) => new Date(ms),
+  )
   const open = { choices: 3, offered }
 
   it('is answered by number, ordinal, weekday or time', () => {

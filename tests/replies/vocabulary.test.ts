@@ -23,6 +23,9 @@ const MEANING: Record<string, string> = {
   'stop-alone': 'stop',
   'cancel-word': 'stop',
   'late-some-days': 'not-started',
+  'not-until': 'period-started',
+  'stop-it': 'stop',
+  'kin-died': 'died',
 }
 const REMARKS = HELPER_SENSES.filter((sense) => !(sense in MEANING))
 
@@ -52,7 +55,9 @@ describe('the vocabulary files', () => {
     const others = entries.filter(
       ({ language, sense, texts }) => readReply(texts[0]!, context(language), vocabulary).meaning !== sense,
     )
-    expect(others.map(({ language, sense, pattern, texts }) => `${language} ${sense} "${pattern}": "${texts[0]}"`)).toEqual([])
+    expect(
+      others.map(({ language, sense, pattern, texts }) => `${language} ${sense} "${pattern}": "${texts[0]}"`),
+    ).toEqual([])
   })
 
   it('let no way of writing an entry read as another meaning, unless as an alarm or as unclear', () => {
@@ -70,9 +75,11 @@ describe('the vocabulary files', () => {
   it('let no misspelling be a number, ordinal or weekday of the language', () => {
     for (const source of readVocabularyFiles()) {
       const language = vocabulary.languages.get(source.language)!
-      const clashes = [...Object.keys(source.numbers), ...Object.keys(source.ordinals), ...Object.keys(source.weekdays)].filter(
-        (word) => language.variants.has(word),
-      )
+      const clashes = [
+        ...Object.keys(source.numbers),
+        ...Object.keys(source.ordinals),
+        ...Object.keys(source.weekdays),
+      ].filter((word) => language.variants.has(word))
       expect(clashes, source.language).toEqual([])
     }
   })
@@ -107,6 +114,9 @@ describe('a language of a clinic’s own', () => {
     ['a pattern without words', 'phrases: {thanks: ["..."]}', /no words/],
     ['a section that does not exist', 'sentences: {}', /sentences/],
     ['text that is not YAML', 'phrases: {thanks: [', /not valid YAML/],
+    ['a way of quoting that does not exist', 'quoted: {hated: [gehasst]}', /hated/],
+    ['mail without its two words', 'quoted: {mail: [schrieb]}', /"\.\.\."/],
+    ['a class in what a phone quotes with', 'quoted: {approved: ["<period> gefallen"]}', /plain words/],
     ['a kind of day that does not exist', 'days: {sometime: [irgendwann]}', /sometime/],
   ])('is refused for %s, and told where', (_, yaml, message) => {
     write('de', yaml)

@@ -48,7 +48,6 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     'the figures': ({ dispatch }) => dispatch.figures(NOW),
     'the counts of the service page': ({ messages }) => messages.figures(NOW, NOW),
     'what was said to a number': ({ messages }) => messages.toPhone(PHONE, CLINIC, NOW),
-    'what was said to a number last': ({ messages }) => messages.lastSaid(PHONE, CLINIC, NOW, NOW),
     'clinics that wrote to a number': ({ messages }) => messages.writers(PHONE, NOW),
     'notices to a patient': ({ messages }) => messages.unsentNotices('p_7'),
     'replies not acted on': ({ replies }) => replies.unacted(NOW, 200),

@@ -118,7 +118,7 @@ function isClosed(deps: Deps, { visitAt, state }: Booking): boolean {
  */
 async function opened(deps: Deps, token: string): Promise<Open> {
   const id = `b_${token.split('.')[0]}`
-  const booking = await deps.store.read.bookings.get(id)
+  const booking = ID.test(id) ? await deps.store.read.bookings.get(id) : undefined
   const whole = booking && (await wholeBooking(deps.store.read, booking))
   const path = new URL(deps.pageOf(id, whole?.patient.phone ?? '')).pathname
   if (!sameSecret(path, `/v/${token}`) || !whole || (await hasEnded(deps, whole.patient))) {
@@ -126,6 +126,8 @@ async function opened(deps: Deps, token: string): Promise<Open> {
   }
   return { ...whole, protocol: protocolOf(deps, whole.booking.protocol), path }
 }
+
+const ID = /^b_[0-9a-z]{1,40}$/
 
 async function hasEnded({ store }: Deps, { phone, reportedDead }: Patient): Promise<boolean> {
   return reportedDead === true || (await store.read.optOuts.get(phone))?.reason === 'wrong-person'

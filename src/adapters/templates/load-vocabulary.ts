@@ -35,6 +35,7 @@ const file = z.strictObject({
   topics: lists,
   phrases: lists,
   whole: lists,
+  quoted: lists,
 })
 
 /**

@@ -1,4 +1,9 @@
 import { DateTime } from 'luxon'
+import { bareAnswer } from './answers.ts'
+import { overlaps } from './clauses.ts'
+import type { DayRun } from './dates.ts'
+import { valueOf } from './numbers.ts'
+import { dayNumber } from './receipt.ts'
 import type { Scene } from './scene.ts'
 import type { Match, Run } from './matching.ts'
 import { isUnderstood } from './senses.ts'
@@ -10,21 +15,62 @@ export interface Choice extends Run {
 }
 
 /**
- * Reads "2", "2nd one", "the Tuesday one", "the 10:30" while an offer is open. A clause must hold nothing but the choice
- * and words of choosing: "2 days ago" is none.
+ * Reads "2", "2nd one", "the Tuesday one", "the 10:30" while an offer is open. A clause must hold nothing but the
+ * choice and words of choosing: "2 days ago" is none. A word of refusal, or a day on which the opening is not,
+ * takes it back: a visit moved against the patient's will is worse than a question. `told`: days of something
+ * else, such as a start.
  */
-export function findChoice(scene: Scene, senses: Match<Sense>[]): Choice | undefined {
-  if (scene.context.choices < 1 || scene.isPart) return undefined
+export function findChoice(scene: Scene, senses: Match<Sense>[], told: DayRun[]): Choice | undefined {
+  if (scene.isPart || scene.classes.some((found) => found.has('refused'))) return undefined
+  const choice = namedChoice(scene, senses) ?? takenChoice(scene, senses, told)
+  return choice && !namesAnotherDay(choice, scene, told) ? choice : undefined
+}
+
+/** A plain yes to the only opening, with neither a day nor a question beside it. */
+function takenChoice(scene: Scene, senses: Match<Sense>[], told: DayRun[]): Choice | undefined {
+  if (scene.context.choices !== 1 || scene.days.some((day) => isForVisit(day, told))) return undefined
+  if (scene.tokens.some(({ asks }) => asks)) return undefined
+  if (bareAnswer(scene) === 'yes') return { from: 0, to: scene.tokens.length, choice: 1 }
+  const taken = senses.find(({ sense }) => sense === 'takes')
+  return taken && { from: taken.from, to: taken.to, choice: 1 }
+}
+
+function namesAnotherDay({ choice }: Choice, scene: Scene, told: DayRun[]): boolean {
+  const start = scene.context.offered?.[choice - 1]
+  if (!start) return false
+  const at = DateTime.fromJSDate(start, { zone: scene.context.zone })
+  return scene.days.some((day) => namesDay(day, scene) && isForVisit(day, told) && !isOn(at, day, scene))
+}
+
+function namesDay(day: DayRun, scene: Scene): boolean {
+  return day.date !== undefined || weekdayWord(day, scene) !== ''
+}
+
+/** By its date where that was told, else by its weekday. */
+function isOn(start: DateTime, day: DayRun, scene: Scene): boolean {
+  if (day.date !== undefined) return day.date === dayNumber(start.year, start.month, start.day)
+  return start.weekday === scene.language.weekdays.get(weekdayWord(day, scene))
+}
+
+function isForVisit(day: DayRun, told: DayRun[]): boolean {
+  return !told.some((other) => overlaps(other, day))
+}
+
+function namedChoice(scene: Scene, senses: Match<Sense>[]): Choice | undefined {
   const named = scene.clauses.runs
     .flatMap((clause) => readClause(clause, scene) ?? [])
     .filter((choice) => isInPlace(choice, senses, scene))
+  // "Either 1 or 2" leaves it open.
+  if (named.some(({ from }) => scene.classes[from]!.has('either'))) return undefined
   const first = named[0]
   return first && named.every((other) => other.choice === first.choice) ? first : undefined
 }
 
-/** At the beginning or the end; in between only where all the rest is understood. */
+/** At the beginning or the end; in between, and "first" alone ("First, is there parking?"), if all is understood. */
 function isInPlace(choice: Choice, senses: Match<Sense>[], scene: Scene): boolean {
-  if (choice.from === 0 || choice.to === scene.tokens.length) return true
+  const isOrdinal = choice.to - choice.from === 1 && scene.language.values.has(scene.tokens[choice.from]!.word)
+  const isAtEdge = choice.from === 0 || choice.to === scene.tokens.length
+  if (isAtEdge && !(isOrdinal && scene.classes[choice.from]!.has('nth'))) return true
   return scene.clauses.runs.every((run) => run.from === choice.from || isUnderstood(run, senses, scene))
 }
 
@@ -40,7 +86,9 @@ function readClause(clause: Run, scene: Scene): Choice | undefined {
   const strong = named.filter((each) => !scene.classes[each.from]!.has('choosing'))
   const choices = new Set((strong.length > 0 ? strong : named).map((each) => each.choice))
   const [choice] = choices
-  return choices.size === 1 && choice! >= 1 && choice! <= scene.context.choices ? { ...clause, choice: choice! } : undefined
+  return choices.size === 1 && choice! >= 1 && choice! <= scene.context.choices
+    ? { ...clause, choice: choice! }
+    : undefined
 }
 
 const CHOOSING = ['choosing', 'filler', 'joint']
@@ -48,19 +96,26 @@ const CHOOSING = ['choosing', 'filler', 'joint']
 function readAt(at: number, scene: Scene): Choice | undefined {
   const classes = scene.classes[at]!
   const { word } = scene.tokens[at]!
-  const here = (choice: number | undefined, to = at + 1) => (choice === undefined ? undefined : { choice, from: at, to })
+  const here = (choice: number | undefined, to = at + 1) =>
+    choice === undefined ? undefined : { choice, from: at, to }
   if (classes.has('last')) return here(scene.context.choices)
-  const day = scene.days.find((run) => run.from === at && run.kind === 'weekday')
+  const day = scene.days.find((run) => run.from === at && (run.kind === 'weekday' || run.date !== undefined))
   if (day)
     return here(
-      offered(scene, (start) => start.weekday === scene.language.weekdays.get(weekdayWord(day, scene))),
+      offered(scene, (start) => isOn(start, day, scene)),
       day.to,
     )
-  if (/^\d{1,2}:\d{2}$/.test(word)) return here(offered(scene, (start) => start.toFormat('H:mm') === word.replace(/^0/, '')))
+  if (/^\d{1,2}:\d{2}$/.test(word))
+    return here(offered(scene, (start) => start.toFormat('H:mm') === word.replace(/^0/, '')))
   if (!classes.has('n') && !classes.has('nth')) return undefined
-  const value = /^\d/.test(word) ? Number.parseInt(word, 10) : scene.language.values.get(word)
-  const byDate = classes.has('nth') && value! > scene.context.choices ? offered(scene, (start) => start.day === value) : undefined
-  return here(byDate ?? value)
+  const value = valueOf(word, scene.language)
+  const byDate =
+    classes.has('nth') && value! > scene.context.choices ? offered(scene, (start) => start.day === value) : undefined
+  const byHour =
+    value! > scene.context.choices && !classes.has('nth')
+      ? offered(scene, (start) => start.minute === 0 && start.hour % 12 === value! % 12)
+      : 0
+  return here(byDate ?? (byHour || value))
 }
 
 function weekdayWord(day: Run, scene: Scene): string {

@@ -1,5 +1,6 @@
 import { badInput } from '../failure.ts'
 import { readPattern, type Step } from './pattern.ts'
+import { compileQuotes } from './quotes.ts'
 import { tolerate } from './spelling.ts'
 import { cleanText, foldWord, tokenise } from './tokens.ts'
 import {
@@ -40,7 +41,8 @@ export function compileVocabulary(sources: VocabularySource[]): Vocabulary {
   const words = new Map<string, number[]>()
   for (const [i, language] of order.entries())
     for (const word of new Set([...language.known, ...language.variants.keys()])) push(words, word, i)
-  return { languages: new Map(order.map((language) => [language.code, language])), words, order }
+  const languages = new Map(order.map((language) => [language.code, language]))
+  return { languages, words, order, quotes: compileQuotes(sources) }
 }
 
 function compileLanguage(source: VocabularySource): Language {
@@ -70,14 +72,16 @@ function addWords(language: Language, source: VocabularySource): void {
   for (const [right, wrong] of Object.entries(source.spellings)) {
     language.known.add(foldWord(right))
     // A frequent word is itself, even where it is also a common slip for another.
-    for (const variant of wrong.map(foldWord)) if (!language.known.has(variant)) language.variants.set(variant, foldWord(right))
+    for (const variant of wrong.map(foldWord))
+      if (!language.known.has(variant)) language.variants.set(variant, foldWord(right))
   }
   for (const word of source.tolerate) language.known.add(foldWord(word))
   for (const month of language.months) language.known.add(month)
 }
 
 function addClasses(language: Language, source: VocabularySource): void {
-  for (const [name, members] of Object.entries(source.classes)) for (const member of members) addMember(language, name, member)
+  for (const [name, members] of Object.entries(source.classes))
+    for (const member of members) addMember(language, name, member)
   const numbers = [
     ['n', source.numbers, language.values],
     ['nth', source.ordinals, language.values],
@@ -107,7 +111,10 @@ function spellOut(language: Language, name: string, steps: Step[]): string[][] {
   return steps.reduce<string[][]>(
     (runs, step) => {
       if (step.kind !== 'word')
-        return badInput(`${language.code} classes.${name}`, 'A class holds plain words: no <class> and no "..." inside it.')
+        return badInput(
+          `${language.code} classes.${name}`,
+          'A class holds plain words: no <class> and no "..." inside it.',
+        )
       return runs.flatMap((run) => [...step.words].map((word) => [...run, language.variants.get(word) ?? word]))
     },
     [[]],
@@ -118,7 +125,10 @@ function addPatterns(language: Language, source: VocabularySource): void {
   const days = new Set<string>(DAY_KINDS)
   for (const [kind, patterns] of Object.entries(source.days)) {
     if (!days.has(kind))
-      badInput(`${language.code} days.${kind}`, `There is no kind of day "${kind}". Use one of: ${DAY_KINDS.join(', ')}.`)
+      badInput(
+        `${language.code} days.${kind}`,
+        `There is no kind of day "${kind}". Use one of: ${DAY_KINDS.join(', ')}.`,
+      )
     for (const pattern of patterns) addPattern(language, language.days, kind as DayKind, pattern, false, source)
   }
   for (const [section, whole] of [
@@ -127,7 +137,10 @@ function addPatterns(language: Language, source: VocabularySource): void {
   ] as const) {
     for (const [sense, patterns] of Object.entries(source[section])) {
       if (!SENSES.has(sense))
-        badInput(`${language.code} ${section}.${sense}`, `There is no sense "${sense}". Use one of: ${[...SENSES].join(', ')}.`)
+        badInput(
+          `${language.code} ${section}.${sense}`,
+          `There is no sense "${sense}". Use one of: ${[...SENSES].join(', ')}.`,
+        )
       for (const pattern of patterns) addPattern(language, language.phrases, sense as Sense, pattern, whole, source)
     }
   }

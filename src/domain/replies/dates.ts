@@ -3,7 +3,7 @@ import { strict as spanish } from 'chrono-node/es'
 import { strict as french } from 'chrono-node/fr'
 import { strict as ukrainian } from 'chrono-node/uk'
 import type { ClassRuns, Run } from './matching.ts'
-import { pastDate, type DayNumber, type Receipt } from './receipt.ts'
+import { dayNumber, pastDate, type DayNumber, type Receipt } from './receipt.ts'
 import type { Token } from './tokens.ts'
 import type { DayKind, Language } from './vocabulary.ts'
 
@@ -12,6 +12,8 @@ export interface DayReading {
   /** `past`: today or before. `ahead`: after the receipt. `vague`: past, but no one day ("last week"). */
   tense: 'past' | 'ahead' | 'vague'
   day?: DayNumber
+  /** Of a date ahead, which no period began on: that date. An opening may be chosen by it. */
+  date?: DayNumber
   /** 0..1: how surely the words mean this very day. */
   certainty: number
 }
@@ -19,6 +21,11 @@ export interface DayReading {
 /** A day spoken of in the text. */
 export interface DayRun extends Run, DayReading {
   kind: DayKind | 'numeric' | 'calendar'
+}
+
+/** The same words, as a day that is not known. */
+export function openDay({ from, to }: Run): DayRun {
+  return { from, to, tense: 'vague', certainty: 0.3, kind: 'vague' }
 }
 
 /** A period that began longer ago than this is not told by day and month alone: it would be a date of last year. */
@@ -67,7 +74,9 @@ function readNumbers(parts: (number | undefined)[], language: Language, receipt:
 
 function recent(receipt: Receipt, month: number, day: number, year?: number): DayReading | undefined {
   const found = pastDate(receipt.today, month, day, year)
-  return found === undefined || receipt.today - found > OLDEST_DAYS ? undefined : { tense: 'past', day: found, certainty: 0.97 }
+  return found === undefined || receipt.today - found > OLDEST_DAYS
+    ? undefined
+    : { tense: 'past', day: found, certainty: 0.97 }
 }
 
 function isDate(a: number, b: number): boolean {
@@ -77,7 +86,8 @@ function isDate(a: number, b: number): boolean {
 /** English in the Americas writes the month first; everyone else the day. Common practice, no source. */
 function isMonthFirst(language: Language, { local }: Receipt): boolean {
   return (
-    language.code === 'en' && (/^(America|US)\/|^Pacific\/(Honolulu|Guam)/.test(local.zoneName ?? '') || local.offset <= -150)
+    language.code === 'en' &&
+    (/^(America|US)\/|^Pacific\/(Honolulu|Guam)/.test(local.zoneName ?? '') || local.offset <= -150)
   )
 }
 
@@ -85,7 +95,12 @@ function isMonthFirst(language: Language, { local }: Receipt): boolean {
 const LAST_CALENDAR_DATE = 100
 
 /** Dates with the name of a month, which a library reads: asked only where a month stands near a number. */
-export function calendarDays(tokens: Token[], classes: ClassRuns, language: Language, receipt: () => Receipt): DayRun[] {
+export function calendarDays(
+  tokens: Token[],
+  classes: ClassRuns,
+  language: Language,
+  receipt: () => Receipt,
+): DayRun[] {
   const parser = CALENDARS[language.code]
   if (!parser || language.months.size === 0) return []
   return tokens.flatMap((token, at): DayRun[] => {
@@ -100,6 +115,12 @@ export function calendarDays(tokens: Token[], classes: ClassRuns, language: Lang
   })
 }
 
+/** The date in that year, or the next one that is not over. The library saw to it that it exists. */
+function comingDate({ today, local }: Receipt, month: number, day: number, year?: number): DayNumber {
+  const thisYear = dayNumber(year ?? local.year, month, day)
+  return year !== undefined || thisYear >= today ? thisYear : dayNumber(local.year + 1, month, day)
+}
+
 function isNumber(classes: Map<string, number[]> | undefined): boolean {
   return classes !== undefined && (classes.has('n') || classes.has('nth'))
 }
@@ -111,7 +132,12 @@ function calendarDay(tokens: Token[], offset: number, parser: CalendarParser, re
     if (!start.isCertain('day') || !start.isCertain('month')) return []
     const from = offset + text.slice(0, index).split(' ').length - 1
     const year = start.isCertain('year') ? start.get('year')! : undefined
-    const reading = recent(receipt, start.get('month')!, start.get('day')!, year) ?? { tense: 'ahead', certainty: 0.6 }
+    const [month, day] = [start.get('month')!, start.get('day')!]
+    const reading = recent(receipt, month, day, year) ?? {
+      tense: 'ahead',
+      certainty: 0.6,
+      date: comingDate(receipt, month, day, year),
+    }
     return [{ ...reading, from, to: from + words.split(' ').length, kind: 'calendar' }]
   })
 }

@@ -3,6 +3,7 @@ import { daysBetween } from '../cycle/days.ts'
 import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../cycle/hear.ts'
 import type { FollowUpReason } from '../follow-up.ts'
 import type { TextKind } from '../texts/kinds.ts'
+import { isMoreThanAPeriod } from './bleeding.ts'
 import type { Meaning, Reading } from './reading.ts'
 
 /** What a reply leads to, as data. A flow carries it out in one transaction. */
@@ -48,11 +49,15 @@ export function isAboutTheNumber(meaning: Meaning): boolean {
 /** What to do about a reply that concerns the number, not one visit. An alarm beside anything else is never overlooked. */
 export function decideForNumber(reading: Reading): Effect[] {
   const effects = byNumber(reading)
+  // Whoever tells of a death is not told to call an emergency number.
+  if (reading.meaning === 'died') return effects
+  const bleedingToo = reading.meaning !== 'urgent' && reading.clinical === 'bleeding'
+  if (bleedingToo) effects.push(follow('unexpected-bleeding'))
   const alarmToo = reading.meaning !== 'urgent' && reading.also?.includes('urgent')
   return alarmToo ? [...effects, { do: 'say', kind: 'alarm' }, follow('alarm')] : effects
 }
 
-function byNumber({ meaning, also = [] }: Reading): Effect[] {
+function byNumber({ meaning, also = [] }: Pick<Reading, 'meaning' | 'also'>): Effect[] {
   switch (meaning) {
     case 'stop':
       // "Cancel" is a carrier word for stopping messages, but may have been meant for the visit.
@@ -60,7 +65,7 @@ function byNumber({ meaning, also = [] }: Reading): Effect[] {
     case 'wrong-person':
       return [{ do: 'opt-out', reason: 'wrong-person' }, { do: 'say', kind: 'wrong-person' }]
     case 'died':
-      return [{ do: 'report-death' }]
+      return [{ do: 'report-death' }, ...(also.includes('stop') ? byNumber({ meaning: 'stop' }) : [])]
     case 'help':
       return [{ do: 'say', kind: 'help' }]
     case 'rejoin':
@@ -74,20 +79,38 @@ function byNumber({ meaning, also = [] }: Reading): Effect[] {
 
 /** What to do about a reply that concerns one visit. The first `say` or `offer` is her answer; there is only ever one. */
 export function decideForVisit(situation: Situation): Effect[] {
-  const { reading } = situation
-  const effects = [...byMeaning(situation), ...besides(reading)]
+  const { reading, history, today } = situation
+  if (isMoreThanAPeriod(reading, history, today)) return forClinician(reading)
+  const effects = [...(clinical(situation) ?? byMeaning(situation)), ...besides(reading)]
   // "Started this morning, so Friday won't work": whatever her dates say, the visit must move.
   const wantsMove = reading.also?.includes('cannot-come') && !effects.some((effect) => effect.do === 'offer' || effect.do === 'accept')
   return wantsMove ? [...effects.filter((effect) => effect.do !== 'say'), { do: 'offer', reason: 'cannot-come' }] : effects
 }
 
+/** Nothing is learned from it and no other time is offered: a clinician hears of it today, and the visit stays. */
+function forClinician({ meaning, also = [], startedOn }: Reading): Effect[] {
+  const comes = meaning === 'confirm' || also.includes('confirm')
+  const detail = startedOn === undefined ? {} : { startedOn }
+  return [...(comes ? [{ do: 'confirm' } as const] : []), ...say('unclear'), follow('unexpected-bleeding', detail)]
+}
+
+/** What a clinician is told, where the reply says nothing else. Prescribed medicine goes on, and is no lapse. */
+function clinical({ reading, topics }: Situation): Effect[] | undefined {
+  if (reading.clinical === undefined || reading.meaning !== 'unclear') return undefined
+  const keepTaking = reading.clinical === 'prescribed' && topics.includes(PRESCRIPTION)
+  return [...(keepTaking ? [{ do: 'say', kind: 'answer', topic: PRESCRIPTION } as const] : say('unclear')), follow('clinician')]
+}
+
+const PRESCRIPTION = 'prescription'
+
 /** What a second meaning adds, without a text of its own: "yes but I used a cream" confirms, and tells of a lapse. */
-function besides({ meaning, also = [] }: Reading): Effect[] {
+function besides({ meaning, also = [], clinical }: Reading): Effect[] {
   const second = (each: Meaning) => meaning !== each && also.includes(each)
   return [
     ...(second('confirm') ? [{ do: 'confirm' } as const] : []),
     ...(second('prep-lapse') ? [{ do: 'note-lapse' } as const, follow('lapse')] : []),
     ...(second('prep-question') ? [follow('prep-question')] : []),
+    ...(clinical !== undefined && meaning !== 'unclear' ? [follow('clinician')] : []),
   ]
 }
 
@@ -120,8 +143,7 @@ function byMeaning(situation: Situation): Effect[] {
 }
 
 /** New dates: keep the visit and say so, or offer better times. Dates that contradict the record go to a person. */
-function learned({ keeps, history }: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
-  if (history.status === 'no-periods') return [...say('unclear'), follow('unexpected-bleeding')]
+function learned({ keeps }: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
   if (heard.contradiction) return [...say('unclear'), follow('contradiction', { why: heard.contradiction })]
   const learn: Effect = { do: 'learn', history: heard.history }
   return keeps(heard.history) ? [learn, ...say('no-change')] : [learn, { do: 'offer', reason: 'no-opening' }]
@@ -129,6 +151,8 @@ function learned({ keeps, history }: Situation, heard: { history: CycleHistory; 
 
 function notStarted(situation: Situation): Effect[] {
   const { history, today } = situation
+  // "No" to a question that was none for this patient.
+  if (history.status === 'no-periods') return unclear()
   const late = history.lmp !== undefined && daysBetween(history.lmp, today) > LATE_AFTER_DAYS
   if (!late) return learned(situation, heardNotStarted(history, today))
   return [{ do: 'learn', history: heardNotStarted(history, today).history }, ...say('cannot-offer'), follow('late-period')]

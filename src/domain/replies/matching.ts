@@ -75,7 +75,7 @@ export function findPatterns<S extends string>(tokens: Token[], classes: ClassRu
   const walker: Walker<S> = { tokens, classes, from: 0, matches: [] }
   for (walker.from = 0; walker.from < tokens.length; walker.from++) step(walker, root, walker.from)
   const { matches } = walker
-  return matches.some((match) => match.part) ? matches.filter((match) => isWholeGroup(match, matches)) : matches
+  return matches.some((match) => match.part) ? wholeGroups(matches) : matches
 }
 
 interface Walker<S extends string> {
@@ -119,10 +119,11 @@ function skip<S extends string>(walker: Walker<S>, node: PatternNode<S>, at: num
   }
 }
 
-function isWholeGroup<S extends string>(match: Match<S>, matches: Match<S>[]): boolean {
-  if (!match.part) return true
-  const { group, of } = match.part
-  return new Set(matches.flatMap((other) => (other.part?.group === group ? [other.part.index] : []))).size === of
+/** Of `a & b` only what has all its parts. */
+function wholeGroups<S extends string>(matches: Match<S>[]): Match<S>[] {
+  const found = new Map<string, Set<number>>()
+  for (const { part } of matches) if (part) found.set(part.group, (found.get(part.group) ?? new Set()).add(part.index))
+  return matches.filter(({ part }) => !part || found.get(part.group)!.size === part.of)
 }
 
 const BEFORE_CLAUSE = ['filler', 'joint', 'day']

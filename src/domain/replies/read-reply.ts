@@ -1,21 +1,42 @@
-import { PRECEDENCE, readScene } from './meanings.ts'
-import type { Reading, ReplyContext } from './reading.ts'
+import { readScene } from './meanings.ts'
+import { cutQuotes, withoutSaid } from './own-words.ts'
+import { CLINICAL, type Meaning, type Reading, type ReplyContext } from './reading.ts'
 import { receiptOf, type Receipt } from './receipt.ts'
 import { lookAt } from './scene.ts'
 import { rightWord } from './spelling.ts'
-import { cleanText, tokenise, type Token } from './tokens.ts'
+import { PRECEDENCE } from './told.ts'
+import { cleanText, isJunk, tokenise, type Token } from './tokens.ts'
 import type { Language, Vocabulary } from './vocabulary.ts'
 
 const NOTHING: Reading = { meaning: 'unclear', confidence: 0.5, words: [] }
+/** Approval of a text of ours answers nothing that it asked. */
+const APPROVED: Reading = { meaning: 'thanks', confidence: 0.9, words: [] }
+/** Heard even among bytes that were no text. */
+const ALWAYS_HEARD = new Set<Meaning>(['stop', 'urgent'])
 
 /**
- * What a reply means: a meaning, a day where one is meant, a confidence in 0..1, the words relied on, and further meanings
- * in the same text. It is read in the patient's language, or in the one it is written in. Pure; never throws for what a
- * patient wrote; takes time in proportion to the length of the text.
+ * What a reply means: a meaning, a day where one is meant, a confidence in 0..1, the words relied on, and further
+ * meanings in the same text. It is read in the patient's language, or in the one it is written in. What the phone
+ * quotes of our texts is not read. Pure; never throws for what a patient wrote; takes time in proportion to the
+ * length of the text.
  */
 export function readReply(text: string, context: ReplyContext, vocabulary: Vocabulary): Reading {
-  const tokens = tokenise(cleanText(text))
-  if (tokens.length === 0) return NOTHING
+  const { text: own, reaction } = cutQuotes(cleanText(text), vocabulary.quotes)
+  const tokens = ownTokens(tokenise(own), context)
+  if (tokens.length === 0) return reaction === 'approved' ? APPROVED : NOTHING
+  const reading = readTokens(tokens, context, vocabulary)
+  return !ALWAYS_HEARD.has(reading.meaning) && isJunk(text) ? NOTHING : reading
+}
+
+/** A reply to an offer of no more words than this may repeat one of its lines: "2: Thu Mar 26 9:30am". */
+const LINE_OF_OFFER = 8
+
+function ownTokens(tokens: Token[], { said = [], choices }: ReplyContext): Token[] {
+  const isLine = choices > 0 && tokens.length <= LINE_OF_OFFER
+  return said.length === 0 || isLine ? tokens : withoutSaid(tokens, said)
+}
+
+function readTokens(tokens: Token[], context: ReplyContext, vocabulary: Vocabulary): Reading {
   let known: Receipt | undefined
   const receipt = () => (known ??= receiptOf(context.receivedAt, context.zone))
   const parts = cutUp(tokens)
@@ -26,7 +47,7 @@ export function readReply(text: string, context: ReplyContext, vocabulary: Vocab
     const reading = readIn(language)
     const named = language.code === context.language ? reading : { ...reading, language: language.code }
     if (reading.meaning !== 'unclear') return sameInOwn(named, context.language, vocabulary, readIn) ?? named
-    best ??= named
+    if (!best?.clinical) best = reading.clinical ? named : (best ?? named)
   }
   return best ?? NOTHING
 }
@@ -51,16 +72,22 @@ function cutUp(tokens: Token[]): Token[][] {
 /** The most important of the readings of a text's parts; what the others say becomes `also`. */
 function mostImportant(readings: Reading[]): Reading {
   if (readings.length === 1) return readings[0]!
+  const clinical = CLINICAL.find((mark) => readings.some((reading) => reading.clinical === mark))
   const told = readings
     .filter((reading) => reading.meaning !== 'unclear')
     .sort((a, b) => PRECEDENCE.indexOf(a.meaning) - PRECEDENCE.indexOf(b.meaning))
   const [first] = told
-  if (!first) return readings[0]!
+  if (!first) return { ...readings[0]!, ...(clinical && { clinical }) }
   const also = [...new Set(told.flatMap((reading) => [reading.meaning, ...(reading.also ?? [])]))].filter(
     (meaning) => meaning !== first.meaning,
   )
   const dated = told.find((reading) => reading.startedOn !== undefined)
-  return { ...first, ...(dated && { startedOn: dated.startedOn! }), ...(also.length > 0 && { also }) }
+  return {
+    ...first,
+    ...(dated && { startedOn: dated.startedOn! }),
+    ...(also.length > 0 && { also }),
+    ...(clinical && { clinical }),
+  }
 }
 
 /** The reading in her own language, when it comes to the same: "STOP" or "ok" is no change of language. */
@@ -86,9 +113,10 @@ const CLOSE_IN_FEW = 0.5
 /** The languages that know the most of the words, the patient's own first among equals. */
 function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabulary): Language[] {
   const scores = order.map((language) => (language.code === own ? 0.5 : 0))
-  for (let at = 0; at < tokens.length && at < LANGUAGE_SAMPLE; at++) for (const i of words.get(tokens[at]!.word) ?? NONE) scores[i]!++
-  if (Math.max(...scores) < 1) return order.filter((language) => language.code === own || isMisspeltIn(tokens, language))
+  for (let at = 0; at < tokens.length && at < LANGUAGE_SAMPLE; at++)
+    for (const i of words.get(tokens[at]!.word) ?? NONE) scores[i]!++
   const top = Math.max(...scores)
+  if (top < 1) return order.filter((language) => language.code === own || isMisspeltIn(tokens, language))
   const close = order
     .map((_, i) => i)
     .filter((i) => scores[i]! >= 1 && scores[i]! >= top * (tokens.length > FEW_WORDS ? CLOSE : CLOSE_IN_FEW))
@@ -97,5 +125,8 @@ function languagesToTry(tokens: Token[], own: string, { order, words }: Vocabula
 
 /** A short text without one known word may be a single misspelt or disguised one: "ЅТОР", "yeeees". */
 function isMisspeltIn(tokens: Token[], language: Language): boolean {
-  return tokens.length < 12 && tokens.some((token) => rightWord(token.word, language) !== token.word || token.word.length === 1)
+  return (
+    tokens.length < 12 &&
+    tokens.some((token) => rightWord(token.word, language) !== token.word || token.word.length === 1)
+  )
 }

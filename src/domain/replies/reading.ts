@@ -22,6 +22,21 @@ export const MEANINGS = [
 ] as const
 export type Meaning = (typeof MEANINGS)[number]
 
+/**
+ * What the last thing said asked for: whether the period has started, the day it did, which of several visits is
+ * meant, a choice among openings, whether the patient is coming; `either`: whether the period has started or the
+ * patient cannot come.
+ */
+export const QUESTIONS = ['started', 'day', 'either', 'which-visit', 'which-time', 'coming'] as const
+export type Question = (typeof QUESTIONS)[number]
+
+/**
+ * What a clinician is told, whatever the meaning: bleeding that is not only a start, use of prescribed medicine,
+ * prescribed medicine that was stopped, a patient without a cervix or who is a man.
+ */
+export const CLINICAL = ['bleeding', 'stopped-medicine', 'prescribed', 'anatomy'] as const
+export type Clinical = (typeof CLINICAL)[number]
+
 /** What was known when the reply came in. */
 export interface ReplyContext {
   /** Language stored for the patient, e.g. `en`. */
@@ -29,8 +44,10 @@ export interface ReplyContext {
   receivedAt: Date
   /** IANA zone of the patient: decides what "today" is. */
   zone: string
-  /** The last thing she was asked is when her period started: then a date alone is the answer. */
-  askedWhen?: boolean
+  /** What was asked last. A yes, a no or a day alone is its answer. */
+  asked?: Question
+  /** Our last texts to that number: what is quoted of them is not the patient's word. */
+  said?: readonly string[]
   /** The visit the conversation is about, if any. */
   visit?: Date
   /** Openings on offer, 0 if none. */
@@ -50,8 +67,10 @@ export interface Reading {
   confidence: number
   /** The words it relied on, as written. */
   words: string[]
-  /** A second meaning in the same text, e.g. `cannot-come` beside `period-started`. */
+  /** Further meanings of the same text, e.g. `cannot-come` beside `period-started`. */
   also?: Meaning[]
+  /** For a clinician, today where it is bleeding. */
+  clinical?: Clinical
   /** With `prep-question`: the protocol's topic, e.g. `bath`. */
   topic?: string
   /** The language it was written in, where that could be told and differs from the stored one. */

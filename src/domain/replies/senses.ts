@@ -1,13 +1,24 @@
 import { clausesAround, contains, isFilled, overlaps } from './clauses.ts'
 import type { Match, Run } from './matching.ts'
 import type { Scene } from './scene.ts'
-import { HELPER_SENSES, type Sense } from './vocabulary.ts'
+import { CLINICAL_SENSES, HELPER_SENSES, type Sense } from './vocabulary.ts'
 
 type Found = Match<Sense>
 
 const HELPERS = new Set<Sense>(HELPER_SENSES)
 // Helpers that still say what their clause is about.
-const CARRYING = new Set<Sense>(['started-short', 'ended-short', 'late-some-days', 'cancel-word', 'aside'])
+const CARRYING = new Set<Sense>([
+  'started-short',
+  'ended-short',
+  'late-some-days',
+  'cancel-word',
+  'aside',
+  'not-until',
+  'stop-it',
+  'kin-died',
+  'takes',
+  ...CLINICAL_SENSES,
+])
 // Said beside a meaning, not instead of one: never masked.
 const REMARKS = new Set<Sense>([
   'mask',
@@ -21,9 +32,14 @@ const REMARKS = new Set<Sense>([
   'clock',
   'ask',
   'aside',
+  'mourner',
 ])
+// They hide nothing, and nothing hides them.
+const APART = new Set<Sense>([...REMARKS, ...CLINICAL_SENSES])
 // Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
 const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
+// Where they hold more words than a mask inside them, they are meant.
+const MORE_THAN_MASKS = new Set<Sense>([...NEVER_HIDDEN, ...CLINICAL_SENSES])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
 const WITH_DAY = new Set<Sense>([
   'period-started',
@@ -33,6 +49,8 @@ const WITH_DAY = new Set<Sense>([
   'confirm',
   'still-bleeding',
   'late-some-days',
+  'not-until',
+  'died',
 ])
 // Carrier words that say something else inside a longer text.
 const ALONE = new Set<Sense>(['stop-alone', 'cancel-word'])
@@ -40,7 +58,14 @@ const ALONE = new Set<Sense>(['stop-alone', 'cancel-word'])
 const HERS_AND_REAL = new Set<Sense>(['period-started', 'started-short', 'bleeding-ended', 'ended-short', 'prep-lapse'])
 // What makes no sense where there are no periods.
 const AWAITS = new Set<Sense>(['not-started', 'bleeding-ended', 'ended-short'])
-const HERS = new Set<Sense>([...HERS_AND_REAL, 'still-bleeding', 'not-started'])
+const REAL = new Set<Sense>([...HERS_AND_REAL, 'died', 'kin-died'])
+const HERS = new Set<Sense>([...HERS_AND_REAL, 'not-started', 'still-bleeding', 'not-until'])
+/** What a remark in the same clause takes away. */
+const GUARDED: Partial<Record<Sense, Set<Sense>>> = {
+  unreal: REAL,
+  'what-if': new Set<Sense>([...REAL, 'not-started', 'still-bleeding']),
+  'someone-else': HERS,
+}
 
 /** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */
 export function holdingSenses(scene: Scene): Found[] {
@@ -48,9 +73,10 @@ export function holdingSenses(scene: Scene): Found[] {
   const seen = (isAdvert(scene) ? scene.matches.filter((match) => match.sense !== 'stop') : scene.matches).filter(
     (match) =>
       REMARKS.has(match.sense) ||
-      !masks.some((mask) => overlaps(mask, match) && !(NEVER_HIDDEN.has(match.sense) && isWider(match, mask))),
+      !masks.some((mask) => overlaps(mask, match) && !(MORE_THAN_MASKS.has(match.sense) && isWider(match, mask))),
   )
-  const unhidden = seen.filter((match) => REMARKS.has(match.sense) || !seen.some((other) => hides(other, match, scene)))
+  const hiding = seen.filter((match) => !match.whole && !APART.has(match.sense))
+  const unhidden = seen.filter((match) => APART.has(match.sense) || !hiding.some((other) => hides(other, match, scene)))
   const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
   return complete.filter((match) => isHersAndReal(match, complete, scene))
 }
@@ -70,10 +96,10 @@ export function holdsNo(run: Run, { classes }: Scene): boolean {
 }
 
 function hides(other: Found, match: Found, scene: Scene): boolean {
+  if (other.sense === match.sense || !isWider(other, match)) return false
   if (NEVER_HIDDEN.has(match.sense) && other.sense !== 'late-some-days') return false
   // "My period never came" holds "never came", which is what it says.
-  if (other.sense === 'period-started' && match.sense === 'not-started' && holdsNo(match, scene)) return false
-  return other.sense !== match.sense && !other.whole && !REMARKS.has(other.sense) && isWider(other, match)
+  return !(other.sense === 'period-started' && match.sense === 'not-started' && holdsNo(match, scene))
 }
 
 /** A pattern of the `whole` kind fills its clause, and every other clause says something that is understood. */
@@ -88,9 +114,13 @@ function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
       : ['filler', 'joint']
   if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, fillers)
   if (!isFilled(clause, runs, scene.classes, fillers)) return false
-  if (match.sense === 'started-short' && scene.tokens.length <= SHORT_ANSWER && scene.days.some((day) => overlaps(day, clause)))
+  if (
+    match.sense === 'started-short' &&
+    scene.tokens.length <= SHORT_ANSWER &&
+    scene.days.some((day) => overlaps(day, clause))
+  )
     return true
-  if (match.sense === 'stop' && isPlainStop(match, clause, scene)) return true
+  if ((match.sense === 'stop' || match.sense === 'stop-it') && isPlainStop(match, clause, scene)) return true
   return scene.clauses.runs.every((run) => overlaps(run, clause) || isUnderstood(run, matches, scene))
 }
 
@@ -140,14 +170,15 @@ function isPlainStop(match: Found, clause: Run, { tokens, classes }: Scene): boo
 }
 
 function isHersAndReal(match: Found, matches: Found[], scene: Scene): boolean {
+  const { sense } = match
+  if (!HERS.has(sense) && !REAL.has(sense)) return true
+  if (AWAITS.has(sense) && matches.some((other) => other.sense === 'no-cycle' || other.sense === 'past-cycles'))
+    return false
+  if (HERS_AND_REAL.has(sense) && sense !== 'prep-lapse' && matches.some((other) => other.sense === 'past-cycles'))
+    return false
   const clause = clausesAround(match, scene.clauses)
-  const guards = matches.filter((guard) => guard.from < match.to && overlaps(guard, clause) && !(guard.from >= clause.to))
-  if (HERS_AND_REAL.has(match.sense) && guards.some((guard) => guard.sense === 'unreal' || guard.sense === 'what-if'))
-    return false
-  if (AWAITS.has(match.sense) && matches.some((other) => other.sense === 'no-cycle' || other.sense === 'past-cycles'))
-    return false
-  if (HERS_AND_REAL.has(match.sense) && match.sense !== 'prep-lapse' && matches.some((other) => other.sense === 'past-cycles'))
-    return false
-  if (match.sense === 'not-started' && guards.some((guard) => guard.sense === 'what-if')) return false
-  return !(HERS.has(match.sense) && guards.some((guard) => guard.sense === 'someone-else'))
+  const guards = matches.filter(
+    (other) => GUARDED[other.sense] && other.from < match.to && other.from < clause.to && overlaps(other, clause),
+  )
+  return !guards.some((guard) => GUARDED[guard.sense]!.has(sense))
 }

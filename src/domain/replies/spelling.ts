@@ -77,7 +77,9 @@ function undisguised(word: string, spelling: Spelling): string | undefined {
 function plainForms(word: string): string[] {
   const forms: string[] = []
   const latin =
-    NEEDS_LATIN.test(word) && /^\p{L}/u.test(word) ? Array.from(word, (letter) => LOOKALIKE[letter] ?? letter).join('') : word
+    NEEDS_LATIN.test(word) && /^\p{L}/u.test(word)
+      ? Array.from(word, (letter) => LOOKALIKE[letter] ?? letter).join('')
+      : word
   if (latin !== word && !NEEDS_LATIN.test(latin)) forms.push(latin)
   if (/(.)\1\1/.test(latin)) forms.push(latin.replace(/(.)\1\1+/g, '$1$1'), latin.replace(/(.)\1+/g, '$1'))
   return forms
@@ -131,15 +133,20 @@ export function respell(tokens: Token[], spelling: Spelling): Token[] {
   const result: Token[] = []
   for (const token of joinSpaced(tokens)) {
     const last = result.at(-1)
-    const joined =
-      last && token.before === 0 && (LONE_LETTER.test(token.word) || LONE_LETTER.test(last.word)) ? last.word + token.word : ''
-    if (last && joined && spelling.known.has(joined)) {
+    const joined = last && joinedWord(last, token, spelling)
+    if (last && joined !== undefined) {
       result[result.length - 1] = { ...last, word: joined, written: `${last.written} ${token.written}` }
       continue
     }
     for (const part of partGlued(token, spelling)) result.push(part)
   }
   return result
+}
+
+/** "don t" is "dont", but "i ll" is not "ill". */
+function joinedWord(last: Token, token: Token, spelling: Spelling): string | undefined {
+  if (token.before > 0 || !(LONE_LETTER.test(token.word) || LONE_LETTER.test(last.word))) return undefined
+  return [`${last.word}'${token.word}`, last.word + token.word].find((word) => spelling.known.has(word))
 }
 
 function partGlued(token: Token, spelling: Spelling): Token[] {
@@ -167,7 +174,8 @@ function partGlued(token: Token, spelling: Spelling): Token[] {
 
 /** "S T O P" and "s.t.o.p" become one token: four or more single letters in a row. */
 function joinSpaced(tokens: Token[]): Token[] {
-  if (!tokens.some((token, i) => i > 2 && [0, 1, 2, 3].every((back) => isLetter(tokens[i - back]!)) && token)) return tokens
+  if (!tokens.some((token, i) => i > 2 && [0, 1, 2, 3].every((back) => isLetter(tokens[i - back]!)) && token))
+    return tokens
   const result: Token[] = []
   for (let i = 0; i < tokens.length; i++) {
     let end = i

@@ -1,11 +1,11 @@
 import { clausesAround, isFilled, overlaps, type Clauses } from './clauses.ts'
 import type { Run } from './matching.ts'
 import type { Scene } from './scene.ts'
-import type { DayRun } from './dates.ts'
+import { openDay, type DayRun } from './dates.ts'
 
 /**
- * The day that belongs to an event told at `match`: inside its words, else the nearest in its clause that is not about the
- * visit, else one that stands alone ("My period started. Yesterday.").
+ * The day that belongs to an event told at `match`: inside its words, else the nearest in its clause that is not
+ * about the visit, else one that stands alone ("My period started. Yesterday.").
  */
 export function dayOf(match: Run, scene: Scene): DayRun | undefined {
   const clause = clausesAround(match, scene.clauses)
@@ -20,10 +20,30 @@ export function dayOf(match: Run, scene: Scene): DayRun | undefined {
     ) ??
     nearest(own, match) ??
     apart[0]
-  return day && countedBack(day, [...own, ...apart], scene)
+  return day && (isContradicted(day, [...own, ...apart]) ? openDay(day) : countedBack(day, [...own, ...apart], scene))
 }
 
-/** "Day 1 was yesterday", "day 3 today": the numbered day is the other day named, so the first lies that much before it. */
+const LASTING = new Set<string>(['for-days', 'for-a-week'])
+
+/**
+ * "Yesterday, I mean Monday", "Tuesday last week": two days that are not the same, or one and a stretch of time.
+ * Which is meant was not understood, so it is asked rather than guessed. A numbered day ("day 3 today") and a
+ * duration stand beside any.
+ */
+function isContradicted(day: DayRun, all: DayRun[]): boolean {
+  if (all.some(({ kind }) => kind === 'cycle-day')) return false
+  return all.some(
+    (other) =>
+      other.tense !== 'ahead' &&
+      (other.tense === 'vague' || (!LASTING.has(other.kind) && !LASTING.has(day.kind))) &&
+      other.day !== day.day,
+  )
+}
+
+/**
+ * "Day 1 was yesterday", "day 3 today": the numbered day is the other day named, so the first lies that much
+ * before it.
+ */
 function countedBack(day: DayRun, own: DayRun[], scene: Scene): DayRun {
   const numbered = own.find((other) => other.kind === 'cycle-day')
   const named = own.find((other) => other.kind !== 'cycle-day' && other.tense === 'past' && other.day !== undefined)
@@ -39,8 +59,8 @@ function nearest(days: DayRun[], match: Run): DayRun | undefined {
 }
 
 /**
- * "Appointment on Friday", "come Monday", "Friday doesn't work": a day of the visit. A day inside or right after the event's
- * words is the event's.
+ * "Appointment on Friday", "come Monday", "Friday doesn't work": a day of the visit. A day inside or right after
+ * the event's words is the event's.
  */
 function isOfVisit(day: DayRun, match: Run, scene: Scene): boolean {
   if (overlaps(day, match) || day.from === match.to) return false

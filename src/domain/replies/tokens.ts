@@ -20,8 +20,8 @@ const PLAIN = /^[\t\n\r\x20-\x7e]*$/
 const INVISIBLE =
   /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u00ad\u034f\u061c\u115f\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufe00-\ufe0f\ufeff]|[\u{e0000}-\u{e007f}]|[\u{1f3fb}-\u{1f3ff}]/gu
 
-// In this order: text faces, clock times, numeric dates, words (with apostrophes), emoji, any other mark. Plain texts, which
-// are most, are cut with ASCII classes only, which is faster.
+// In this order: text faces, clock times, numeric dates, words (with apostrophes), emoji, any other mark. Plain
+// texts, which are most, are cut with ASCII classes only, which is faster.
 const LETTER = String.raw`\p{L}\p{M}\p{N}`
 const PIECE = pieces(LETTER, "'’‘\u0060´ʼ", 'gu')
 const PLAIN_PIECE = pieces('A-Za-z0-9', "'\u0060", 'g')
@@ -42,26 +42,77 @@ const LINK = /(?:https?:\/\/|www\.)\S*/gi
 const FACE = /^[<:;=]./
 const APOSTROPHES = /['’‘`´ʼ]/g
 const MARKS = /[\u0300-\u036f]/g
+// "à", "é", "ó" are words; any other letter that stands alone with a mark is not that letter, but how a stray byte
+// looks: "ÿ".
+const LONE_MARKED = /^(?![aeiou])\p{L}[\u0300-\u036f]+$/u
 const LATIN_WITH_MARKS = /[\u00c0-\u024f\u1e00-\u1eff\u0300-\u036f]/
 const WORDLIKE = /^[\p{L}\p{M}\p{N}]|^\p{Extended_Pictographic}/u
 const SENTENCE_END = /[.!?。！？।¿¡]/
 const SOFT = /[,;:()[\]{}–—|&•…]/
 
+// Control characters, replacement characters, half characters, marks without a letter, and ÿ, which is a byte of ones.
+const JUNK =
+  /(?:(?![\t\n\r])\p{Cc}|[\ufffd\u00ffÿ]|\p{Cs}|\p{Co}|\p{Cn}|(?<![\p{L}\p{M}\p{N}\p{P}\p{S}\u200d])\p{M})+/gu
+const WORD_CHARACTERS = /[\p{L}\p{N}\p{Extended_Pictographic}]/gu
+const ENTITIES: Record<string, string> = {
+  '&lt;': '<',
+  '&gt;': '>',
+  '&amp;': '&',
+  '&quot;': '"',
+  '&#39;': "'",
+  '&apos;': "'",
+}
+const ENTITY = /&(?:lt|gt|amp|quot|apos|#39);/g
+// ¹ ² ³ are bytes of old alphabets, not numbers: they would pass for a choice. Gurmukhi digits are numbers.
+const LOST_DIGIT = /[\u00b9\u00b2\u00b3]/g
+const GURMUKHI_DIGIT = /[\u0a66-\u0a6f]/g
+
 /**
- * Removes what cannot be seen, unifies full-width and similar forms, leaves only "http" of a link, and shortens a text beyond
- * 20,000 characters.
+ * Removes what cannot be seen, unifies full-width and similar forms, leaves only "http" of a link, and shortens a
+ * text beyond 20,000 characters. What a gateway wrote as markup ("&lt;3") is put back.
  */
 export function cleanText(text: string): string {
   const cut = text.length > LONGEST ? `${text.slice(0, HEAD)}\n${text.slice(text.length - (LONGEST - HEAD))}` : text
-  const seen = PLAIN.test(cut) ? cut : cut.normalize('NFKC').replace(INVISIBLE, '').normalize('NFC')
-  return seen.includes('://') || seen.includes('www.') ? seen.replace(LINK, ' http ') : seen
+  const seen = PLAIN.test(cut) ? cut : unified(cut)
+  const plain = seen.includes('&') ? seen.replace(ENTITY, (entity) => ENTITIES[entity]!) : seen
+  return plain.includes('://') || plain.includes('www.') ? plain.replace(LINK, ' http ') : plain
 }
 
-/** Lower case, without apostrophes and (Latin letters only) without accents: й and ї, ਂ and ੀ are letters of their own. */
+function unified(text: string): string {
+  const digits = text.replace(LOST_DIGIT, ' ').replace(GURMUKHI_DIGIT, (digit) => String(digit.charCodeAt(0) - 0x0a66))
+  return digits.normalize('NFKC').replace(INVISIBLE, '').normalize('NFC')
+}
+
+/**
+ * Bytes that were no text, with a letter among them by chance. Runs are counted, so that a word that was padded or
+ * sent in two bytes a letter ("stop" with zeros) is still one.
+ */
+export function isJunk(text: string): boolean {
+  if (PLAIN.test(text)) return false
+  const runs = text.match(JUNK)?.length ?? 0
+  return runs > 0 && runs >= (text.replace(JUNK, '').match(WORD_CHARACTERS)?.length ?? 0)
+}
+
+const BARE = /^[a-z0-9]+$/
+// Without its apostrophe each of these is another word: "so I'll" is not "so ill", nor "we'd" Wednesday.
+const CONTRACTED = /^(?:i['’‘`´ʼ]ll|we['’‘`´ʼ](?:ll|d|re)|s?he['’‘`´ʼ](?:ll|d))$/
+
+/**
+ * Lower case, without accents (Latin letters only: й and ї, ਂ and ੀ are letters of their own) and without
+ * apostrophes, but for those that tell two words apart.
+ */
 export function foldWord(word: string): string {
-  const lower = word.toLowerCase().replace(APOSTROPHES, '')
-  if (!LATIN_WITH_MARKS.test(lower)) return lower
-  return lower.normalize('NFD').replace(MARKS, '').replace(/œ/g, 'oe').replace(/æ/g, 'ae').replace(/ß/g, 'ss').normalize('NFC')
+  const small = word.toLowerCase()
+  if (BARE.test(small)) return small
+  const lower = small.replace(APOSTROPHES, CONTRACTED.test(small) ? "'" : '')
+  if (!LATIN_WITH_MARKS.test(lower) || LONE_MARKED.test(lower.normalize('NFD'))) return lower
+  return lower
+    .normalize('NFD')
+    .replace(MARKS, '')
+    .replace(/œ/g, 'oe')
+    .replace(/æ/g, 'ae')
+    .replace(/ß/g, 'ss')
+    .normalize('NFC')
 }
 
 /** Cuts a cleaned text into tokens. Punctuation is kept only as what stands before a token, and as `asks`. */

@@ -1,5 +1,19 @@
+import type { Quotes } from './quotes.ts'
 import { MEANINGS, type Meaning } from './reading.ts'
 import type { Spelling } from './spelling.ts'
+
+/** Said beside any meaning, for a clinician. */
+export const CLINICAL_SENSES = [
+  'abnormal-bleeding',
+  'bleeding-risk',
+  'prescribed',
+  'stopped-medicine',
+  'anatomy',
+  'age',
+  'bleeding-days',
+  'bleeding-weeks',
+  'bleeding-since',
+] as const
 
 /**
  * What a pattern says, finer than a meaning.
@@ -14,6 +28,12 @@ import type { Spelling } from './spelling.ts'
  *   not hers.
  * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside a day.
  * - `late-some-days`: her period is late by days.
+ * - `not-until`: denies a start before a day, and so tells one on it ("it didn't start until yesterday").
+ * - `takes`: a yes to the one opening on offer.
+ * - `stop-it`: wants something to stop, not said what.
+ * - `kin-died`: of a relative who may be the patient. `mourner`: the words of a patient who is alive.
+ * - `abnormal-bleeding`, `prescribed`, `stopped-medicine`, `anatomy`: for a clinician. So are `bleeding-risk` ("after
+ *   the birth") and a high `age` where blood is spoken of, and long `bleeding-days`, `bleeding-weeks`, `bleeding-since`.
  */
 export const HELPER_SENSES = [
   'started-short',
@@ -32,6 +52,12 @@ export const HELPER_SENSES = [
   'aside',
   'late-some-days',
   'clock',
+  'not-until',
+  'takes',
+  'stop-it',
+  'kin-died',
+  'mourner',
+  ...CLINICAL_SENSES,
 ] as const
 export type Sense = Exclude<Meaning, 'unclear'> | (typeof HELPER_SENSES)[number]
 
@@ -57,10 +83,12 @@ export const DAY_KINDS = [
   'a-day-ago',
   'days-ago',
   'a-week-ago',
+  'a-fortnight-ago',
   'weeks-ago',
   'hours-ago',
   'minutes-ago',
   'for-days',
+  'for-a-week',
   'cycle-day',
   'day-of-month',
   'day-of-last-month',
@@ -91,6 +119,8 @@ export interface VocabularySource {
   phrases: Record<string, string[]>
   /** Sense → patterns that count only when they fill their part of the text. */
   whole: Record<string, string[]>
+  /** How phones and mail quote a text that they send back. */
+  quoted: Record<string, string[]>
 }
 
 /** What it means to have come to the end of a pattern. */
@@ -137,4 +167,5 @@ export interface Vocabulary {
   /** Every known word or misspelling → the languages it is a word of, as indices into `order`. */
   words: Map<string, number[]>
   order: Language[]
+  quotes: Quotes
 }

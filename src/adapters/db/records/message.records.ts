@@ -100,9 +100,6 @@ const quoted = (states: readonly MessageState[]) => states.map((state) => `'${st
 const UNSOLICITED_TO = `select send_at, sent_at from message
   where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SAID])})
     and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
-const LAST_SAID = `select kind from message
-  where phone_print = $1 and clinic_id = $4 and send_at >= $2 and state in (${quoted(SAID)}) and (sent_at is null or sent_at <= $3)
-  order by send_at desc, id desc limit 1`
 const WRITERS = `select clinic_id as "clinicId", max(sent_at) as at from message
   where phone_print = $1 and state in (${quoted(SAID)}) and sent_at <= $2 group by clinic_id order by at desc`
 const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and prompted'
@@ -132,8 +129,6 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
       ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
     toPhone: (phone, clinicId, since) =>
       many(all().where('phone_print', '=', print(phone)).where('clinic_id', '=', clinicId).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
-    lastSaid: async (phone, clinicId, since, until) =>
-      (await rowsOf<{ kind: Message['kind'] }>(db, LAST_SAID, [print(phone), since, until, clinicId]))[0]?.kind,
     writers: (phone, until) => rowsOf<{ clinicId: string; at: Date }>(db, WRITERS, [print(phone), until]),
     unsentNotices: (patientId) =>
       many(all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT]).where('revision', 'is', null).where('prompted', '=', false)),
