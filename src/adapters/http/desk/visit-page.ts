@@ -61,6 +61,7 @@ function facts(sheet: Sheet, visit: Visit): Html {
   const { booking, patient, protocol, open } = visit
   const cancelled = booking.state === 'cancelled'
   return html`<p class="headline"><b>${patient.name}</b> ${longDay(booking.visitAt, booking.zone)}, <b>${clock(booking.visitAt, booking.zone)}</b>${booking.clinician && `, ${booking.clinician}`}${cancelled && html` <span class="act">cancelled</span>`}</p>
+${patient.reportedDead && html`<p class="note">Somebody wrote that the patient has died: nothing is sent. If that is not so, correct the meaning of that text in the <a href="${sheet.at(`replies/${patient.id}`)}">conversation</a>.</p>`}
 <dl class="facts">
 <div><dt>Telephone</dt><dd><a href="tel:${patient.phone}">${phoneWords(patient.phone)}</a></dd></div>
 <div><dt>Specimen</dt><dd>${protocol.names.en}</dd></div>
