@@ -1,5 +1,5 @@
-import type { Clinic } from '../src/domain/booking.ts'
-import { USUAL_SETTINGS } from '../src/flows/first-clinic.ts'
+import type { Clinic } from '../src/domain/visits/booking.ts'
+import { USUAL_SETTINGS } from '../src/flows/region/first-clinic.ts'
 
 /**
  * The invented Skerry Isles health region: three clinics and sixty patients. Nobody and nothing here is real; all

@@ -1,5 +1,5 @@
 import { DateTime } from 'luxon'
-import { toE164 } from '../src/domain/phone.ts'
+import { toE164 } from '../src/domain/patients/phone.ts'
 import { Desk, type BookedAnswer } from './desk.ts'
 import { CLINICS, ZONE, type DemoPatient } from './scenario.ts'
 import type { Transcript } from './transcript.ts'

@@ -1,14 +1,14 @@
 import { DateTime } from 'luxon'
 import { createHandOverTime, type HandOverTime } from '../src/adapters/clock/handover.ts'
 import { createPocketGateway, type PocketGateway } from '../src/adapters/gateways/pocket/pocket-gateway.ts'
-import { phonePages } from '../src/adapters/http/pages/phones.ts'
+import { phonePages } from '../src/adapters/http/phones/phones.ts'
 import { compose, type Composed } from '../src/compose.ts'
 import { loadConfig, type Config } from '../src/config.ts'
-import { approveTexts } from '../src/flows/approved-texts.ts'
-import { sweep } from '../src/flows/sweep.ts'
+import { approveTexts } from '../src/flows/messages/approved-texts.ts'
+import { sweep } from '../src/flows/messages/sweep.ts'
 import { startService, type Running } from '../src/service.ts'
 import { CLINICS, ZONE, chance, patients, type DemoPatient } from './scenario.ts'
-import { toE164 } from '../src/domain/phone.ts'
+import { toE164 } from '../src/domain/patients/phone.ts'
 
 export const STORY_DAYS = 28
 const SWEEP_MINUTES = 60

@@ -2,12 +2,12 @@ import { Failure } from './domain/failure.ts'
 import { compose, type Composed } from './compose.ts'
 import { loadConfig } from './config.ts'
 import { startService, type Role } from './service.ts'
-import { firstAdministrator } from './adapters/access/people.ts'
+import { firstAdministrator } from './adapters/sign-in/people.ts'
 import { resealAll } from './adapters/db/reseal.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
-import { anythingGoesOut } from './flows/approved-texts.ts'
-import { retainDaily } from './flows/retention.ts'
-import { ensureFirstClinic } from './flows/first-clinic.ts'
+import { anythingGoesOut } from './flows/messages/approved-texts.ts'
+import { retainDaily } from './flows/patients/retention.ts'
+import { ensureFirstClinic } from './flows/region/first-clinic.ts'
 
 /** Runs the service until it is told to stop. The only place that ends the process. */
 export async function main(role: Role): Promise<void> {

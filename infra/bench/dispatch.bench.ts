@@ -7,7 +7,7 @@ import { connections, exchange } from '../../src/adapters/gateways/http/exchange
 import { databaseQueueStore, redisQueueStore, type QueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig, type Config } from '../../src/config.ts'
-import type { Message } from '../../src/domain/message.ts'
+import type { Message } from '../../src/domain/messages/message.ts'
 import { startService } from '../../src/service.ts'
 import { composedWithDue, sentSoFar } from './due-messages.ts'
 import { benchStores, describedLoopback, loopbackGateway, type BenchStore } from './stores.ts'

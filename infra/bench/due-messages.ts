@@ -1,8 +1,8 @@
 import { compose, type Composed } from '../../src/compose.ts'
 import type { Config } from '../../src/config.ts'
-import { DEFAULT_HOURS } from '../../src/domain/prep/sending-hours.ts'
-import type { Message } from '../../src/domain/message.ts'
-import type { Patient, Booking } from '../../src/domain/booking.ts'
+import { DEFAULT_HOURS } from '../../src/domain/preparation/sending-hours.ts'
+import type { Message } from '../../src/domain/messages/message.ts'
+import type { Patient, Booking } from '../../src/domain/visits/booking.ts'
 
 const VISITS = 100
 const ALL_DAY = { from: '00:00', to: '23:59' }

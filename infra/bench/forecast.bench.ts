@@ -1,6 +1,6 @@
-import { forecastDays } from '../../src/domain/cycle/forecast.ts'
-import type { CycleHistory } from '../../src/domain/cycle/history.ts'
-import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
+import { forecastDays } from '../../src/domain/preparation/cycle/forecast.ts'
+import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
+import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
 
 const RANGE = { from: '2026-03-20', to: '2026-04-18' }
 const LMP: CycleHistory = { status: 'cycling', lmp: '2026-03-02' }

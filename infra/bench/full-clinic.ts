@@ -1,7 +1,7 @@
-import type { Booking, Clinic, Patient } from '../../src/domain/booking.ts'
-import type { Message } from '../../src/domain/message.ts'
-import type { Deps, ReplyRecord, Tx } from '../../src/flows/ports.ts'
-import { newMessage, openFollowUp } from '../../src/flows/records-made.ts'
+import type { Booking, Clinic, Patient } from '../../src/domain/visits/booking.ts'
+import type { Message } from '../../src/domain/messages/message.ts'
+import type { Deps, ReplyRecord, Tx } from '../../src/flows/ports/deps.ts'
+import { newMessage, openFollowUp } from '../../src/flows/factories.ts'
 
 export const VISITS = 10_000
 const BATCH = 500

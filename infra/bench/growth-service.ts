@@ -3,9 +3,9 @@ import { Queue } from 'bullmq'
 import { databaseQueueStore, redisQueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { compose } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
-import { replanChanged } from '../../src/flows/replan-changed.ts'
-import { ringDue } from '../../src/flows/ring-due.ts'
-import { resetAlarms, sweep } from '../../src/flows/sweep.ts'
+import { replanChanged } from '../../src/flows/preparation/replan-changed.ts'
+import { ringDue } from '../../src/flows/messages/enqueue-due.ts'
+import { resetAlarms, sweep } from '../../src/flows/messages/sweep.ts'
 import { startService, type Role } from '../../src/service.ts'
 
 const PAUSE_MS = 500

@@ -1,4 +1,4 @@
-import type { NewId } from '../flows/ports.ts'
+import type { NewId } from '../flows/ports/deps.ts'
 
 const ALPHABET = '0123456789abcdefghjkmnpqrstvwxyz'
 

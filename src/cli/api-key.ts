@@ -2,7 +2,7 @@ import { Command } from 'commander'
 import { DateTime } from 'luxon'
 import { ALL_PERMISSIONS, isPermission } from '../domain/access/roles.ts'
 import { badInput } from '../domain/failure.ts'
-import { makeApiKey, revokeApiKey } from '../adapters/access/api-keys.ts'
+import { makeApiKey, revokeApiKey } from '../adapters/sign-in/api-keys.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {

@@ -1,6 +1,6 @@
 import { Command } from 'commander'
 import { badInput } from '../domain/failure.ts'
-import { verifyAudit } from '../flows/audit.ts'
+import { verifyAudit } from '../flows/access/audit.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {

@@ -1,5 +1,5 @@
-import type { FullProtocol } from '../domain/prep/protocol.ts'
-import type { SurveySite } from '../domain/texts/survey.ts'
+import type { FullProtocol } from '../domain/preparation/protocol.ts'
+import type { SurveySite } from '../domain/messages/texts/survey.ts'
 
 /**
  * What the commands fill in where the user gives nothing: an invented clinic of 24 characters, a number reserved for

@@ -6,11 +6,11 @@ import { Command } from 'commander'
 import express from 'express'
 import { checkGateway } from '../adapters/gateways/check-gateway.ts'
 import { createGateway, nameOf } from '../adapters/gateways/create-gateway.ts'
-import { webhooks } from '../adapters/http/webhooks.ts'
+import { webhooks } from '../adapters/http/messages/webhooks.ts'
 import { loadConfig } from '../config.ts'
 import { badInput, Failure } from '../domain/failure.ts'
-import type { Gateway } from '../flows/gateway.ts'
-import type { Deps } from '../flows/ports.ts'
+import type { Gateway } from '../flows/ports/gateway.ts'
+import type { Deps } from '../flows/ports/deps.ts'
 
 interface Options {
   to: string

@@ -1,6 +1,6 @@
 import { Command, Option } from 'commander'
 import { ROLES, type Role } from '../domain/access/roles.ts'
-import { disable, invite, reinvite } from '../adapters/access/people.ts'
+import { disable, invite, reinvite } from '../adapters/sign-in/people.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {

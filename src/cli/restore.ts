@@ -6,7 +6,7 @@ import { createVault } from '../adapters/vault/vault.ts'
 import { compose, type Overrides } from '../compose.ts'
 import { loadConfig, type Config } from '../config.ts'
 import { Failure } from '../domain/failure.ts'
-import { settleRestored } from '../flows/settle-restored.ts'
+import { settleRestored } from '../flows/messages/settle-restored.ts'
 import { refuseServer } from './backup.ts'
 import { plainly } from './plainly.ts'
 

@@ -1,5 +1,5 @@
 import { Command, Option } from 'commander'
-import { REGION, resumeSending, stopSending, type Backlog, type Hand } from '../flows/stop-sending.ts'
+import { REGION, resumeSending, stopSending, type Backlog, type Hand } from '../flows/messages/stop-sending.ts'
 import { withService } from './with-service.ts'
 
 const OPERATOR: Hand = { kind: 'operator', id: 'command', by: 'operator' }

@@ -1,7 +1,7 @@
-import type { Booking, Clinic, Patient } from '../domain/booking.ts'
+import type { Booking, Clinic, Patient } from '../domain/visits/booking.ts'
 import { Failure } from '../domain/failure.ts'
-import type { FullProtocol } from '../domain/prep/protocol.ts'
-import type { Deps, Records } from './ports.ts'
+import type { FullProtocol } from '../domain/preparation/protocol.ts'
+import type { Deps, Records } from './ports/deps.ts'
 
 /** @throws bad-input when there is no such protocol. */
 export function protocolOf(deps: Pick<Deps, 'protocols'>, id: string): FullProtocol {

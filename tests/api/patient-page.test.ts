@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import type { Booked } from '../../src/flows/book-visit.ts'
+import type { Booked } from '../../src/flows/visits/book-visit.ts'
 import { serveApi } from '../harness/api.ts'
 import { TestWorld } from '../harness/world.ts'
 
@@ -105,7 +105,7 @@ describe('the private page of a booking', () => {
   })
 
   it('closes after the visit, and when it is cancelled', async () => {
-    const { cancelBooking } = await import('../../src/flows/amend-booking.ts')
+    const { cancelBooking } = await import('../../src/flows/visits/amend-booking.ts')
     const { booking } = await book({ visit: '2026-04-01T10:30' })
     await cancelBooking(world.deps, booking.id, 'desk')
     const cancelled = await get(path(booking.id))

@@ -1,8 +1,8 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import type { Deps } from '../../src/flows/ports.ts'
-import { amendBooking } from '../../src/flows/amend-booking.ts'
-import { sendMessage } from '../../src/flows/send-message.ts'
-import { takeReceipt } from '../../src/flows/take-receipt.ts'
+import type { Deps } from '../../src/flows/ports/deps.ts'
+import { amendBooking } from '../../src/flows/visits/amend-booking.ts'
+import { sendMessage } from '../../src/flows/messages/send-message.ts'
+import { takeReceipt } from '../../src/flows/messages/take-receipt.ts'
 import { TestWorld } from '../harness/world.ts'
 
 const MINUTE = 60_000

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
-import { drawCalendar, FORECAST_CAUTION } from '../../src/domain/cycle/calendar.ts'
-import { forecastDays } from '../../src/domain/cycle/forecast.ts'
-import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
+import { drawCalendar, FORECAST_CAUTION } from '../../src/domain/preparation/cycle/calendar.ts'
+import { forecastDays } from '../../src/domain/preparation/cycle/forecast.ts'
+import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
 
 describe('the calendar for a person', () => {
   const days = forecastDays(

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
-import { calendarDate, dayNumber } from '../../src/domain/cycle/days.ts'
-import { forecastDays } from '../../src/domain/cycle/forecast.ts'
-import { nextStart } from '../../src/domain/cycle/next-start.ts'
-import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
+import { calendarDate, dayNumber } from '../../src/domain/preparation/cycle/days.ts'
+import { forecastDays } from '../../src/domain/preparation/cycle/forecast.ts'
+import { nextStart } from '../../src/domain/preparation/cycle/next-start.ts'
+import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
 import {
   ALL_COMERS,
   type Case,

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
-import { checkHistory } from '../../src/domain/cycle/check-history.ts'
-import { forecastDays } from '../../src/domain/cycle/forecast.ts'
-import type { CycleHistory } from '../../src/domain/cycle/history.ts'
-import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
+import { checkHistory } from '../../src/domain/preparation/cycle/check-history.ts'
+import { forecastDays } from '../../src/domain/preparation/cycle/forecast.ts'
+import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
+import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
 
 const TODAY = '2026-03-20'
 const base: CycleHistory = { status: 'cycling', lmp: '2026-03-02' }

@@ -1,6 +1,6 @@
 import { spawnSync } from 'node:child_process'
 import { describe, expect, it } from 'vitest'
-import { addDays } from '../../src/domain/cycle/days.ts'
+import { addDays } from '../../src/domain/preparation/cycle/days.ts'
 
 const DAYSIX = new URL('../../src/cli/daysix.mjs', import.meta.url).pathname
 

@@ -1,11 +1,11 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { addDays, calendarDate, dayNumber } from '../../src/domain/cycle/days.ts'
-import { forecastDays } from '../../src/domain/cycle/forecast.ts'
-import { naturalGrid } from '../../src/domain/cycle/grid.ts'
-import type { CalendarDate, CycleHistory } from '../../src/domain/cycle/history.ts'
-import { nextStart } from '../../src/domain/cycle/next-start.ts'
-import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
+import { addDays, calendarDate, dayNumber } from '../../src/domain/preparation/cycle/days.ts'
+import { forecastDays } from '../../src/domain/preparation/cycle/forecast.ts'
+import { naturalGrid } from '../../src/domain/preparation/cycle/grid.ts'
+import type { CalendarDate, CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
+import { nextStart } from '../../src/domain/preparation/cycle/next-start.ts'
+import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
 
 const LMP = '2026-03-02'
 const known: CycleHistory = { status: 'cycling', lmp: LMP, usualCycleDays: 29 }

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
-import { checkHistory } from '../../src/domain/cycle/check-history.ts'
-import { sortEvidence } from '../../src/domain/cycle/evidence.ts'
-import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../../src/domain/cycle/hear.ts'
-import type { CycleHistory } from '../../src/domain/cycle/history.ts'
+import { checkHistory } from '../../src/domain/preparation/cycle/check-history.ts'
+import { sortEvidence } from '../../src/domain/preparation/cycle/evidence.ts'
+import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../../src/domain/preparation/cycle/hear.ts'
+import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
 
 const base: CycleHistory = { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 29, age: 34 }
 

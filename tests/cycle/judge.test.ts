@@ -1,12 +1,12 @@
 import { describe, expect, it } from 'vitest'
-import { cycleCheckDate } from '../../src/domain/cycle/cycle-check.ts'
-import { addDays, daysBetween } from '../../src/domain/cycle/days.ts'
-import { durationOf, frequencyOf, regularityOf } from '../../src/domain/cycle/figo.ts'
-import { forecastDays } from '../../src/domain/cycle/forecast.ts'
-import { goodDates } from '../../src/domain/cycle/good-dates.ts'
-import type { CycleHistory } from '../../src/domain/cycle/history.ts'
-import { judgeVisit } from '../../src/domain/cycle/judge.ts'
-import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
+import { cycleCheckDate } from '../../src/domain/preparation/cycle/cycle-check.ts'
+import { addDays, daysBetween } from '../../src/domain/preparation/cycle/days.ts'
+import { durationOf, frequencyOf, regularityOf } from '../../src/domain/preparation/cycle/figo.ts'
+import { forecastDays } from '../../src/domain/preparation/cycle/forecast.ts'
+import { goodDates } from '../../src/domain/preparation/cycle/good-dates.ts'
+import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
+import { judgeVisit } from '../../src/domain/preparation/cycle/judge.ts'
+import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
 
 const known: CycleHistory = { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 29 }
 const judge = (date: string, history = known) => judgeVisit(history, date, USUAL_TIMING, '2026-03-10')

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import type { Cell } from '../../src/domain/cycle/cells.ts'
-import { naturalGrid } from '../../src/domain/cycle/grid.ts'
+import type { Cell } from '../../src/domain/preparation/cycle/cells.ts'
+import { naturalGrid } from '../../src/domain/preparation/cycle/grid.ts'
 import { chanceFrom, meanOf } from './simulated-women.ts'
 
 /** Cycles of simulated women drawn from what the forecast believes of their age before it knows anything else. */

@@ -1,5 +1,5 @@
-import { calendarDate, dayNumber } from '../../src/domain/cycle/days.ts'
-import type { CycleHistory } from '../../src/domain/cycle/history.ts'
+import { calendarDate, dayNumber } from '../../src/domain/preparation/cycle/days.ts'
+import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
 
 /**
  * Simulated women whose cycles follow other laws than the forecast's own, so that agreement is earned. Figures behind the laws

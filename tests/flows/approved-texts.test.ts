@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { amendBooking } from '../../src/flows/amend-booking.ts'
-import { bookAndRing } from '../../src/flows/book-visit.ts'
+import { amendBooking } from '../../src/flows/visits/amend-booking.ts'
+import { bookAndRing } from '../../src/flows/visits/book-visit.ts'
 import { approveOnly } from '../harness/approvals.ts'
 import { TestWorld } from '../harness/world.ts'
 

@@ -1,6 +1,6 @@
 import { DateTime } from 'luxon'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import type { Gateway, Outgoing, SendOutcome } from '../../src/flows/gateway.ts'
+import type { Gateway, Outgoing, SendOutcome } from '../../src/flows/ports/gateway.ts'
 import { TestWorld } from '../harness/world.ts'
 
 /** A telephone line at the other end that is busy, or picks up. Only the peer is played; everything of ours is real. */
@@ -34,7 +34,7 @@ describe('preparation by telephone', () => {
 
   it('is tried three times at different parts of the day within sending hours, then the desk calls', async () => {
     const { booking } = await world.deps.store.transact(async (tx) => {
-      const { bookVisit } = await import('../../src/flows/book-visit.ts')
+      const { bookVisit } = await import('../../src/flows/visits/book-visit.ts')
       return bookVisit(tx, world.deps, {
         clinic: 'harbour',
         protocol: 'liquid-based-cytology',
@@ -45,7 +45,7 @@ describe('preparation by telephone', () => {
         by: 'desk',
       })
     })
-    const { ringDue } = await import('../../src/flows/ring-due.ts')
+    const { ringDue } = await import('../../src/flows/messages/enqueue-due.ts')
     await ringDue(world.deps)
     await world.passUntil('2026-03-12T13:00:00Z', 15)
 

@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import type { FollowUpReason } from '../../src/domain/follow-up.ts'
-import type { CycleHistory } from '../../src/domain/cycle/history.ts'
+import type { FollowUpReason } from '../../src/domain/calls/follow-up.ts'
+import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
 import { TestWorld } from '../harness/world.ts'
 
 // Replies that are more than a period that began, and how a clinic would want them handled. Bleeds over 8 days: FIGO 2018

@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { replanChanged } from '../../src/flows/replan-changed.ts'
-import type { Deps } from '../../src/flows/ports.ts'
+import { replanChanged } from '../../src/flows/preparation/replan-changed.ts'
+import type { Deps } from '../../src/flows/ports/deps.ts'
 import { TestWorld } from '../harness/world.ts'
 
 describe('a protocol that changes between two starts', () => {

@@ -1,7 +1,7 @@
 import { afterAll, beforeAll, beforeEach, describe, expect, it } from 'vitest'
-import { amendBooking } from '../../src/flows/amend-booking.ts'
-import { correctReading } from '../../src/flows/correct-reading.ts'
-import { writeByHand } from '../../src/flows/write-by-hand.ts'
+import { amendBooking } from '../../src/flows/visits/amend-booking.ts'
+import { correctReading } from '../../src/flows/replies/correct-reading.ts'
+import { writeByHand } from '../../src/flows/messages/write-by-hand.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
 import { serveApi } from '../harness/api.ts'
 import { TestWorld } from '../harness/world.ts'
@@ -48,7 +48,7 @@ describe('what changes about a patient is followed by every visit', () => {
     const person = { name: 'Nobody Twice', phone: last4('178') }
     const first = await world.book({ ...person, visit: '2026-04-08T10:00' })
     const patient = { ...person, language: 'es', channel: 'sms', detail: 'discreet' } as const
-    const { bookAndRing } = await import('../../src/flows/book-visit.ts')
+    const { bookAndRing } = await import('../../src/flows/visits/book-visit.ts')
     await bookAndRing(world.deps, { clinic: 'harbour', protocol: 'liquid-based-cytology', visit: '2026-04-15T10:00', patient, cycle: { status: 'no-periods' }, consent: null, by: 'desk' })
     const planned = (await world.deps.store.read.messages.ofBooking(first.booking.id)).filter(({ state, kind }) => state === 'planned' && kind === 'prep')
     expect(planned.map(({ language, detail }) => [language, detail])).toEqual([['es', 'discreet']])

@@ -1,6 +1,6 @@
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest'
 import { toInstant } from '../../src/domain/local-time.ts'
-import { hearReply } from '../../src/flows/hear-reply.ts'
+import { hearReply } from '../../src/flows/replies/hear-text.ts'
 import { serveApi } from '../harness/api.ts'
 import { TestWorld } from '../harness/world.ts'
 
@@ -100,7 +100,7 @@ describe('acting on a reply fails', () => {
   })
 
   it('on the page: it answers, and a person reads it', async () => {
-    const { hearOnPage } = await import('../../src/flows/hear-on-page.ts')
+    const { hearOnPage } = await import('../../src/flows/replies/hear-on-page.ts')
     const { booking } = await world.book({ ...somebody(), visit: '2026-04-08T10:00' })
     takeAway()
     await expect(hearOnPage(world.deps, booking.id, { reading: { meaning: 'cannot-come', confidence: 1, words: [] } })).resolves.toMatch(/^t_/)

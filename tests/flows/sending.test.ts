@@ -42,7 +42,7 @@ describe('sending', () => {
   })
 
   it('a visit moved by the desk leaves no queued message of the old plan', async () => {
-    const { amendBooking } = await import('../../src/flows/amend-booking.ts')
+    const { amendBooking } = await import('../../src/flows/visits/amend-booking.ts')
     const { booking } = await world.book({ ...fresh(), visit: '2026-03-13T09:00' })
     const amended = await amendBooking(world.deps, booking.id, { visit: '2026-03-26T09:00', by: 'desk' })
     const unsent = (await world.deps.store.read.messages.ofBooking(booking.id)).filter(({ state }) => state === 'planned' || state === 'queued')
@@ -54,7 +54,7 @@ describe('sending', () => {
   })
 
   it('a cancelled visit is silent and its time can be booked again', async () => {
-    const { cancelBooking } = await import('../../src/flows/amend-booking.ts')
+    const { cancelBooking } = await import('../../src/flows/visits/amend-booking.ts')
     const { booking } = await world.book({ ...fresh(), visit: '2026-03-27T09:00' })
     await cancelBooking(world.deps, booking.id, 'desk')
     expect(await world.kindsOf(booking.id, 'planned')).toEqual([])
@@ -86,7 +86,7 @@ describe('sending', () => {
   })
 
   it('where the clinic wants to approve moves, the choice waits for the desk', async () => {
-    const { settleMove } = await import('../../src/flows/move-visit.ts')
+    const { settleMove } = await import('../../src/flows/visits/move-visit.ts')
     await world.putClinic({ movePolicy: 'desk-approves' })
     const { booking } = await world.book({ ...fresh(), visit: '2026-03-20T11:20', cycle: { status: 'cycling', lmp: '2026-02-18' } })
     await world.reply(e164(), 'period started today')

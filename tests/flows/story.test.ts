@@ -154,7 +154,7 @@ describe('replies about one visit', () => {
 
   it('the same text delivered twice is heard once', async () => {
     const { booking } = await world.book({ ...fresh(), visit: '2026-03-30T12:40' })
-    const { hearReply } = await import('../../src/flows/hear-reply.ts')
+    const { hearReply } = await import('../../src/flows/replies/hear-text.ts')
     const heard = { gateway: 'pocket', key: 'same-key', from: e164(), text: 'parking?', at: world.clock.now() }
     await Promise.all([hearReply(world.deps, heard), hearReply(world.deps, heard)])
     const list = await world.deps.store.read.followUps.list({ bookingId: booking.id, open: true, limit: 10 })

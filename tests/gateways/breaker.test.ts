@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { createPocketGateway, type PocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { withBreaker } from '../../src/adapters/gateways/with-breaker.ts'
-import type { Gateway } from '../../src/flows/gateway.ts'
+import type { Gateway } from '../../src/flows/ports/gateway.ts'
 import { recordingEars } from './recording-ears.ts'
 import { VirtualTime } from './virtual-time.ts'
 

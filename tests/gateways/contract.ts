@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
-import type { Gateway, Outgoing, Receipt, SendOutcome } from '../../src/flows/gateway.ts'
+import type { Gateway, Outgoing, Receipt, SendOutcome } from '../../src/flows/ports/gateway.ts'
 import { call } from '../voice/example-calls.ts'
 import { FATES, PATIENT, type Fate } from './fates.ts'
 import type { RecordingEars } from './recording-ears.ts'

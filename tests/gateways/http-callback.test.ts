@@ -1,7 +1,7 @@
 import { createHmac } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
 import { createHttpGateway } from '../../src/adapters/gateways/http/http-gateway.ts'
-import type { Callback } from '../../src/flows/gateway.ts'
+import type { Callback } from '../../src/flows/ports/gateway.ts'
 import { recordingEars } from './recording-ears.ts'
 
 const NOW = new Date('2026-03-17T12:00:00Z')

@@ -1,6 +1,6 @@
 import { describe, expect, it, onTestFinished, vi } from 'vitest'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
-import type { CallbackGateway } from '../../src/flows/gateway.ts'
+import type { CallbackGateway } from '../../src/flows/ports/gateway.ts'
 import { gatewayContract, message, type Rig } from './contract.ts'
 import { FATES, PATIENT } from './fates.ts'
 import { FakeHandset, Kannel, kannelDescription, kannelPresent } from './peers/kannel.ts'

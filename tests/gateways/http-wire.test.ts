@@ -3,7 +3,7 @@ import net from 'node:net'
 import tls from 'node:tls'
 import { afterEach, describe, expect, it } from 'vitest'
 import { createHttpGateway } from '../../src/adapters/gateways/http/http-gateway.ts'
-import type { CallbackGateway } from '../../src/flows/gateway.ts'
+import type { CallbackGateway } from '../../src/flows/ports/gateway.ts'
 import { TEST_CERTIFICATE, TEST_KEY } from './certificate.ts'
 import { recordingEars } from './recording-ears.ts'
 

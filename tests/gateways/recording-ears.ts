@@ -1,4 +1,4 @@
-import type { Answered, Ears, Heard, Receipt } from '../../src/flows/gateway.ts'
+import type { Answered, Ears, Heard, Receipt } from '../../src/flows/ports/gateway.ts'
 
 /** Ears that write down what they hear; `refuse(n)` makes the next n calls fail as a database that is away would. */
 export function recordingEars() {

@@ -13,7 +13,7 @@ import { readSmppConfig } from '../../src/adapters/gateways/smpp/smpp-config.ts'
 import { refusal } from '../../src/adapters/gateways/smpp/status.ts'
 import { validityPeriod } from '../../src/adapters/gateways/smpp/times.ts'
 import type { Failure } from '../../src/domain/failure.ts'
-import { measureSms, outsideGsm7 } from '../../src/domain/texts/sms.ts'
+import { measureSms, outsideGsm7 } from '../../src/domain/messages/texts/sms.ts'
 import { present } from './peers/programs.ts'
 
 const IDS = { accept: 'decimal', receipt: 'decimal' } as const

@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
-import type { Gateway } from '../../src/flows/gateway.ts'
+import type { Gateway } from '../../src/flows/ports/gateway.ts'
 import { gatewayContract, message, type Rig } from './contract.ts'
 import { FATES, PATIENT } from './fates.ts'
 import { joinParts } from './join-parts.ts'

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest'
 import { Failover } from '../../src/adapters/gateways/failover.ts'
 import { createPocketGateway, type PocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { withBreaker } from '../../src/adapters/gateways/with-breaker.ts'
-import type { Gateway, Outgoing, SendOutcome } from '../../src/flows/gateway.ts'
+import type { Gateway, Outgoing, SendOutcome } from '../../src/flows/ports/gateway.ts'
 import { message } from './contract.ts'
 import { FATES } from './fates.ts'
 

@@ -1,5 +1,5 @@
 import { createVoiceHttpGateway } from '../../src/adapters/gateways/voice-http/voice-http-gateway.ts'
-import type { CallScript } from '../../src/domain/voice/call-script.ts'
+import type { CallScript } from '../../src/domain/messages/voice/call-script.ts'
 import { gatewayContract } from './contract.ts'
 import { platformConfig, TestPlatform } from './peers/test-platform.ts'
 import { recordingEars } from './recording-ears.ts'

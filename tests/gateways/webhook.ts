@@ -1,7 +1,7 @@
 import { once } from 'node:events'
 import { createServer } from 'node:http'
 import type { AddressInfo } from 'node:net'
-import type { Callback, CallbackGateway } from '../../src/flows/gateway.ts'
+import type { Callback, CallbackGateway } from '../../src/flows/ports/gateway.ts'
 
 /** A bare web server that hands callbacks to a gateway, as the service does. */
 export class Webhook {

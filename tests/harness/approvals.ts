@@ -1,7 +1,7 @@
-import type { Approvals } from '../../src/domain/texts/approval.ts'
-import { approveTexts } from '../../src/flows/approved-texts.ts'
+import type { Approvals } from '../../src/domain/messages/texts/approval.ts'
+import { approveTexts } from '../../src/flows/messages/approved-texts.ts'
 import type { Composed } from '../../src/compose.ts'
-import type { Deps } from '../../src/flows/ports.ts'
+import type { Deps } from '../../src/flows/ports/deps.ts'
 
 /** An invented role, as a site would name its own. */
 export const REVIEWER = { by: 'Nurse educator of the tests', on: '2026-02-01' }

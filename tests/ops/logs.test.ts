@@ -9,7 +9,7 @@ import { eventually, freePort, isReady } from '../../infra/chaos/service-process
 import { createLog } from '../../src/adapters/log/log.ts'
 import { compose } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
-import { ensureFirstClinic } from '../../src/flows/first-clinic.ts'
+import { ensureFirstClinic } from '../../src/flows/region/first-clinic.ts'
 import { startService } from '../../src/service.ts'
 
 /** One line of the log. */

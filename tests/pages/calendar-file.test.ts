@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest'
-import { calendarFile } from '../../src/adapters/http/pages/calendar-file.ts'
-import { badWords } from '../../src/domain/texts/text-rules.ts'
+import { calendarFile } from '../../src/adapters/http/private-page/calendar-file.ts'
+import { badWords } from '../../src/domain/messages/texts/text-rules.ts'
 import { LANGUAGES, library, pageTexts } from './example-page.ts'
 
 const entry = {

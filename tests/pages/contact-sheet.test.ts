@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest'
-import { renderContactSheet, type ContactSheet } from '../../src/adapters/http/pages/contact-sheet.ts'
+import { renderContactSheet, type ContactSheet } from '../../src/adapters/http/messages/contact-sheet.ts'
 import { escapeHtml } from '../../src/adapters/http/pages/html.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
-import { surveyTexts } from '../../src/domain/texts/survey.ts'
+import { surveyTexts } from '../../src/domain/messages/texts/survey.ts'
 import { REVIEWER } from '../harness/approvals.ts'
 import { LANGUAGES, library, pageTexts, protocols, wording } from './example-page.ts'
 

@@ -1,5 +1,5 @@
 import { loadWording } from '../../src/adapters/templates/load-wording.ts'
-import type { PatientPage } from '../../src/adapters/http/pages/patient-page.ts'
+import type { PatientPage } from '../../src/adapters/http/private-page/patient-page.ts'
 import { approvedIn } from '../harness/approvals.ts'
 
 /** At a site that has approved English. */

@@ -1,9 +1,9 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
-import { readPageAnswer } from '../../src/adapters/http/pages/patient-answers.ts'
-import { renderClosedPage, renderPatientPage } from '../../src/adapters/http/pages/patient-page.ts'
-import { readingCounts, readingEase, readingGrade } from '../../src/domain/texts/grade.ts'
-import { badWords } from '../../src/domain/texts/text-rules.ts'
+import { readPageAnswer } from '../../src/adapters/http/private-page/patient-answers.ts'
+import { renderClosedPage, renderPatientPage } from '../../src/adapters/http/private-page/patient-page.ts'
+import { readingCounts, readingEase, readingGrade } from '../../src/domain/messages/texts/grade.ts'
+import { badWords } from '../../src/domain/messages/texts/text-rules.ts'
 import { examplePage, LANGUAGES, library, pageTexts, protocols } from './example-page.ts'
 
 const page = (language: string, more: Parameters<typeof examplePage>[1] = {}): string =>

@@ -2,8 +2,8 @@ import { Temporal } from 'temporal-polyfill'
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { toInstant, withOffset } from '../../src/domain/local-time.ts'
-import { bestPrepTime, leavesRoom, markOf, prepTime } from '../../src/domain/prep/mark.ts'
-import { DEFAULT_HOURS, mayRing } from '../../src/domain/prep/sending-hours.ts'
+import { bestPrepTime, leavesRoom, markOf, prepTime } from '../../src/domain/preparation/deadline.ts'
+import { DEFAULT_HOURS, mayRing } from '../../src/domain/preparation/sending-hours.ts'
 
 // RFC 5545 §3.3.6: "-PT48H" is elapsed time, "-P2D" keeps the wall clock; computed with tzdata 2025b.
 const TABLE = [

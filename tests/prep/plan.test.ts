@@ -2,9 +2,9 @@ import fc from 'fast-check'
 import { Temporal } from 'temporal-polyfill'
 import { describe, expect, it } from 'vitest'
 import { toInstant, withOffset } from '../../src/domain/local-time.ts'
-import { markOf } from '../../src/domain/prep/mark.ts'
-import { planMessages, type PlanInput } from '../../src/domain/prep/plan.ts'
-import { DEFAULT_HOURS } from '../../src/domain/prep/sending-hours.ts'
+import { markOf } from '../../src/domain/preparation/deadline.ts'
+import { planMessages, type PlanInput } from '../../src/domain/preparation/plan.ts'
+import { DEFAULT_HOURS } from '../../src/domain/preparation/sending-hours.ts'
 
 const zone = 'America/Halifax'
 const at = (local: string) => toInstant(local, zone, 'at')

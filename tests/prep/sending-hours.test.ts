@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { toInstant, withOffset } from '../../src/domain/local-time.ts'
-import { withinCaps } from '../../src/domain/prep/caps.ts'
-import { checkHours, lastAllowed, mayRing, nextAllowed } from '../../src/domain/prep/sending-hours.ts'
+import { withinCaps } from '../../src/domain/preparation/caps.ts'
+import { checkHours, lastAllowed, mayRing, nextAllowed } from '../../src/domain/preparation/sending-hours.ts'
 
 const zone = 'America/New_York'
 const at = (local: string) => toInstant(local, zone, 'at')

@@ -7,8 +7,8 @@ import { loadProtocols } from '../../src/adapters/templates/load-protocols.ts'
 import { loadVocabulary } from '../../src/adapters/templates/load-vocabulary.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
 import type { Failure } from '../../src/domain/failure.ts'
-import { COMMON_RULES } from '../../src/domain/texts/kinds.ts'
-import { badWords } from '../../src/domain/texts/text-rules.ts'
+import { COMMON_RULES } from '../../src/domain/messages/texts/kinds.ts'
+import { badWords } from '../../src/domain/messages/texts/text-rules.ts'
 
 const shipped = loadProtocols()
 const all = [...shipped.values()]

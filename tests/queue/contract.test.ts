@@ -9,7 +9,7 @@ import { openServer } from '../../src/adapters/db/server.ts'
 import { createBullQueue } from '../../src/adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore, type QueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { createVirtualQueue } from '../../src/adapters/queue/virtual-queue.ts'
-import type { Alarm, AlarmQueue, Clock } from '../../src/flows/ports.ts'
+import type { Alarm, AlarmQueue, Clock } from '../../src/flows/ports/deps.ts'
 import { freshDatabase, serverAddress, testVault } from '../harness/servers.ts'
 
 interface Subject {

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
-import { addDays, calendarDate, dayNumber, daysBetween } from '../../src/domain/cycle/days.ts'
-import type { CycleHistory } from '../../src/domain/cycle/history.ts'
-import { USUAL_TIMING } from '../../src/domain/cycle/timing.ts'
-import { rankOpenings } from '../../src/domain/rebook/rank.ts'
+import { addDays, calendarDate, dayNumber, daysBetween } from '../../src/domain/preparation/cycle/days.ts'
+import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
+import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
+import { rankOpenings } from '../../src/domain/visits/rank-openings.ts'
 import {
   ALL_COMERS,
   type Case,

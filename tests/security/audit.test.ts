@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { verifyAudit } from '../../src/flows/audit.ts'
+import { verifyAudit } from '../../src/flows/access/audit.ts'
 import { TestWorld } from '../harness/world.ts'
 import { API_KEY, bearer, cookieOf, hire, serveClosed, type Served } from './doors.ts'
 

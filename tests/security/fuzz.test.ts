@@ -4,7 +4,7 @@ import fc from 'fast-check'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import { RULES } from '../../src/adapters/http/access/rules.ts'
-import type { CallbackGateway } from '../../src/flows/gateway.ts'
+import type { CallbackGateway } from '../../src/flows/ports/gateway.ts'
 import { TestWorld } from '../harness/world.ts'
 import { serveClosed, type Served } from './doors.ts'
 

@@ -9,8 +9,8 @@ import { readKeyRing } from '../../src/adapters/vault/key-ring.ts'
 import { createVault } from '../../src/adapters/vault/vault.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
-import { ensureFirstClinic } from '../../src/flows/first-clinic.ts'
-import { bookAndRing } from '../../src/flows/book-visit.ts'
+import { ensureFirstClinic } from '../../src/flows/region/first-clinic.ts'
+import { bookAndRing } from '../../src/flows/visits/book-visit.ts'
 
 const key = () => randomBytes(32).toString('base64')
 

@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { makeApiKey } from '../../src/adapters/access/api-keys.ts'
+import { makeApiKey } from '../../src/adapters/sign-in/api-keys.ts'
 import { TestWorld } from '../harness/world.ts'
 import { accessDeps, bearer, cookieOf, hire, serveClosed, type Served } from './doors.ts'
 
@@ -84,7 +84,7 @@ describe('a clinic that books a number known to another clinic', () => {
 
   it('does not hear what is answered to the other clinic', async () => {
     // The other clinic writes last: the text is an answer to it, and about its visit only.
-    const { amendBooking } = await import('../../src/flows/amend-booking.ts')
+    const { amendBooking } = await import('../../src/flows/visits/amend-booking.ts')
     await amendBooking(world.deps, at.harbour.booking, { visit: '2026-03-26T09:20', by: 'desk' })
     await world.passUntil(new Date(world.clock.now().getTime() + 60_000).toISOString())
     await world.reply(HER, 'I cannot come that day, SECRETTHIRD')

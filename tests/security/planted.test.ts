@@ -11,7 +11,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { createPocketGateway, type PocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
-import { ensureFirstClinic } from '../../src/flows/first-clinic.ts'
+import { ensureFirstClinic } from '../../src/flows/region/first-clinic.ts'
 import { startService, type Running } from '../../src/service.ts'
 
 const LMP = DateTime.now().minus({ days: 12 }).toISODate()

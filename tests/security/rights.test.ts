@@ -1,8 +1,8 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { HELD_TABLES, KEPT_TABLES } from '../../src/adapters/db/records/rights.records.ts'
-import { exportPatient } from '../../src/flows/export-patient.ts'
-import { erasePatient } from '../../src/flows/erase-patient.ts'
-import { retain, retainDaily } from '../../src/flows/retention.ts'
+import { HELD_TABLES, KEPT_TABLES } from '../../src/adapters/db/patients/rights.records.ts'
+import { exportPatient } from '../../src/flows/patients/export-patient.ts'
+import { erasePatient } from '../../src/flows/patients/erase-patient.ts'
+import { retain, retainDaily } from '../../src/flows/patients/retention.ts'
 import { TestWorld } from '../harness/world.ts'
 import { API_KEY, bearer, serveClosed } from './doors.ts'
 

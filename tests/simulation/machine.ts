@@ -1,8 +1,8 @@
-import type { Gateway } from '../../src/flows/gateway.ts'
-import type { Alarm, AlarmQueue, Deps, Records } from '../../src/flows/ports.ts'
-import { replanChanged } from '../../src/flows/replan-changed.ts'
-import { createSender, type Sender } from '../../src/flows/send-message.ts'
-import { resetAlarms, sweep } from '../../src/flows/sweep.ts'
+import type { Gateway } from '../../src/flows/ports/gateway.ts'
+import type { Alarm, AlarmQueue, Deps, Records } from '../../src/flows/ports/deps.ts'
+import { replanChanged } from '../../src/flows/preparation/replan-changed.ts'
+import { createSender, type Sender } from '../../src/flows/messages/send-message.ts'
+import { resetAlarms, sweep } from '../../src/flows/messages/sweep.ts'
 import { NOBODY, type Turns } from './turns.ts'
 
 /** What befalls one call to the outside. The connection breaks, or the process dies: before it was done, or after. */

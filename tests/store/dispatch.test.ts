@@ -1,9 +1,9 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import type { Message } from '../../src/domain/message.ts'
-import { claimDue, gripOf } from '../../src/flows/claim-messages.ts'
-import { newMessage } from '../../src/flows/records-made.ts'
-import { sweep } from '../../src/flows/sweep.ts'
-import type { Alarm } from '../../src/flows/ports.ts'
+import type { Message } from '../../src/domain/messages/message.ts'
+import { claimDue, gripOf } from '../../src/flows/messages/claim-messages.ts'
+import { newMessage } from '../../src/flows/factories.ts'
+import { sweep } from '../../src/flows/messages/sweep.ts'
+import type { Alarm } from '../../src/flows/ports/deps.ts'
 import type { TestWorld } from '../harness/world.ts'
 import { STORES, type OpenedWorld } from './stores.ts'
 
@@ -127,7 +127,7 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
   })
 
   it('keep a delivery receipt that was quicker than the record of the acceptance', async () => {
-    const { takeReceipt } = await import('../../src/flows/take-receipt.ts')
+    const { takeReceipt } = await import('../../src/flows/messages/take-receipt.ts')
     const [message] = await dueMessages(1)
     await claim([alarmFor(message!)])
     await takeReceipt(world.deps, { gateway: 'pocket', messageId: message!.id, state: 'delivered', at: now() })

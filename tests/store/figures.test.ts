@@ -2,7 +2,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import type { Database } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
-import type { Store } from '../../src/flows/ports.ts'
+import type { Store } from '../../src/flows/ports/deps.ts'
 import { testVault } from '../harness/servers.ts'
 
 describe('what the service page counts', () => {

@@ -4,8 +4,8 @@ import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import { migrate } from '../../src/adapters/db/migrate.ts'
 import type { Database } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
-import { findableBy } from '../../src/domain/people/search-words.ts'
-import type { Store } from '../../src/flows/ports.ts'
+import { findableBy } from '../../src/domain/patients/search-words.ts'
+import type { Store } from '../../src/flows/ports/deps.ts'
 import { testVault } from '../harness/servers.ts'
 
 // Rows as an older version wrote them, brought up to date by the migrations after it. Invented people.

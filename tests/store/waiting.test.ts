@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { hearReply } from '../../src/flows/hear-reply.ts'
-import type { Tx } from '../../src/flows/ports.ts'
+import { hearReply } from '../../src/flows/replies/hear-text.ts'
+import type { Tx } from '../../src/flows/ports/deps.ts'
 import type { TestWorld } from '../harness/world.ts'
 import { STORES, type OpenedWorld } from './stores.ts'
 

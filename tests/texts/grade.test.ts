@@ -7,8 +7,8 @@ import {
   kandelMolesEase,
   readingCounts,
   readingGrade,
-} from '../../src/domain/texts/grade.ts'
-import { countSyllables } from '../../src/domain/texts/syllables.ts'
+} from '../../src/domain/messages/texts/grade.ts'
+import { countSyllables } from '../../src/domain/messages/texts/syllables.ts'
 
 describe('reading formulas', () => {
   test('the platypus sentence has grade 11.3 (published example of Flesch-Kincaid, 13 words and 24 syllables)', () => {

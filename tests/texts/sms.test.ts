@@ -3,7 +3,7 @@ import fc from 'fast-check'
 import { SegmentedMessage } from 'sms-segments-calculator'
 import * as splitSmsPackage from 'split-sms'
 import { describe, expect, test } from 'vitest'
-import { foldTypography, measureSms, outsideGsm7, splitSms, type Encoding } from '../../src/domain/texts/sms.ts'
+import { foldTypography, measureSms, outsideGsm7, splitSms, type Encoding } from '../../src/domain/messages/texts/sms.ts'
 
 const a = (count: number): string => 'a'.repeat(count)
 

@@ -2,10 +2,10 @@ import { beforeAll, describe, expect, test } from 'vitest'
 import { loadProtocols } from '../../src/adapters/templates/load-protocols.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
-import { TEXT_KINDS, type TextValues } from '../../src/domain/texts/kinds.ts'
-import { renderText } from '../../src/domain/texts/render.ts'
-import { measureSms } from '../../src/domain/texts/sms.ts'
-import { surveyTexts, type SurveyRow } from '../../src/domain/texts/survey.ts'
+import { TEXT_KINDS, type TextValues } from '../../src/domain/messages/texts/kinds.ts'
+import { renderText } from '../../src/domain/messages/texts/render.ts'
+import { measureSms } from '../../src/domain/messages/texts/sms.ts'
+import { surveyTexts, type SurveyRow } from '../../src/domain/messages/texts/survey.ts'
 
 const library = loadTexts()
 const protocols = loadProtocols()

@@ -5,9 +5,9 @@ import { describe, expect, test } from 'vitest'
 import { parse } from 'yaml'
 import { TEMPLATES } from '../../src/adapters/templates/files.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
-import { TEXT_KINDS } from '../../src/domain/texts/kinds.ts'
-import { renderText } from '../../src/domain/texts/render.ts'
-import { ssml } from '../../src/domain/voice/ssml.ts'
+import { TEXT_KINDS } from '../../src/domain/messages/texts/kinds.ts'
+import { renderText } from '../../src/domain/messages/texts/render.ts'
+import { ssml } from '../../src/domain/messages/voice/ssml.ts'
 import { present } from '../gateways/peers/programs.ts'
 
 const LANGUAGES = ['en', 'es', 'fr', 'pa', 'uk'] as const

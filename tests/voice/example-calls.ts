@@ -1,8 +1,8 @@
 import { loadCallPhrases } from '../../src/adapters/templates/load-call.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
-import type { TextKind, TextValues } from '../../src/domain/texts/kinds.ts'
-import type { CallScript } from '../../src/domain/voice/call-script.ts'
-import { callWriter, type ScriptRequest } from '../../src/domain/voice/write-script.ts'
+import type { TextKind, TextValues } from '../../src/domain/messages/texts/kinds.ts'
+import type { CallScript } from '../../src/domain/messages/voice/call-script.ts'
+import { callWriter, type ScriptRequest } from '../../src/domain/messages/voice/write-script.ts'
 
 export const library = loadTexts()
 export const writer = callWriter(library, loadCallPhrases(library))

@@ -1,8 +1,8 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import type { Step } from '../../src/domain/voice/call-script.ts'
-import type { Pressed } from '../../src/domain/voice/pressed.ts'
-import { callOf, hearKeys } from '../../src/flows/hear-keys.ts'
-import type { Deps } from '../../src/flows/ports.ts'
+import type { Step } from '../../src/domain/messages/voice/call-script.ts'
+import type { Pressed } from '../../src/domain/messages/voice/pressed.ts'
+import { callOf, hearKeys } from '../../src/flows/replies/hear-keys.ts'
+import type { Deps } from '../../src/flows/ports/deps.ts'
 import { TestWorld } from '../harness/world.ts'
 import { writer } from './example-calls.ts'
 

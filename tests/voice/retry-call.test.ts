@@ -1,8 +1,8 @@
 import { DateTime } from 'luxon'
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { DEFAULT_HOURS, mayRing } from '../../src/domain/prep/sending-hours.ts'
-import { afterCall, MOST_CALLS, NOT_REACHED } from '../../src/domain/voice/retry-call.ts'
+import { DEFAULT_HOURS, mayRing } from '../../src/domain/preparation/sending-hours.ts'
+import { afterCall, MOST_CALLS, NOT_REACHED } from '../../src/domain/messages/voice/retry-call.ts'
 
 const ZONE = 'America/Halifax'
 const at = (local: string) => DateTime.fromISO(local, { zone: ZONE }).toJSDate()

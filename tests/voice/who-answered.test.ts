@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { quietFor, whoAnswered, type Loudness } from '../../src/domain/voice/who-answered.ts'
+import { quietFor, whoAnswered, type Loudness } from '../../src/domain/messages/voice/who-answered.ts'
 
 /** Levels every half second, as a meter gives them; `#` is speech, `.` is quiet. */
 const levels = (sounds: string): Loudness[] =>

@@ -1,4 +1,4 @@
-import type { Clock } from '../../flows/ports.ts'
+import type { Clock } from '../../flows/ports/deps.ts'
 
 export const systemClock: Clock = { now: () => new Date() }
 

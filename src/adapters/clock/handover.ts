@@ -1,4 +1,4 @@
-import type { Alarm, AlarmQueue, Clock } from '../../flows/ports.ts'
+import type { Alarm, AlarmQueue, Clock } from '../../flows/ports/deps.ts'
 import { createVirtualQueue } from '../queue/virtual-queue.ts'
 import { VirtualClock, systemClock } from './clocks.ts'
 

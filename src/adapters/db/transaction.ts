@@ -1,6 +1,6 @@
 import { Kysely, PostgresDialect, type CompiledQuery, type DatabaseConnection, type Driver } from 'kysely'
 import type { Pool, PoolClient, QueryResult } from './pool.ts'
-import { nameOf, readyMade } from './ready-made.ts'
+import { nameOf, readyMade } from './prepared-statements.ts'
 
 /**
  * Runs `work` in one transaction: commits when it resolves, rolls back when it throws.

@@ -1,6 +1,6 @@
-import { measureSms } from '../../domain/texts/sms.ts'
-import { testCall } from '../../domain/voice/test-call.ts'
-import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../flows/gateway.ts'
+import { measureSms } from '../../domain/messages/texts/sms.ts'
+import { testCall } from '../../domain/messages/voice/test-call.ts'
+import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../flows/ports/gateway.ts'
 
 export interface CheckOptions {
   /** E.164 number that gets the test message. */

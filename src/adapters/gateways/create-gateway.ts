@@ -1,7 +1,7 @@
 import { parse } from 'yaml'
 import { z } from 'zod'
 import { badInput } from '../../domain/failure.ts'
-import type { CallbackGateway, Gateway } from '../../flows/gateway.ts'
+import type { CallbackGateway, Gateway } from '../../flows/ports/gateway.ts'
 import { gatewayName, readDescribed } from './described.ts'
 import { Failover } from './failover.ts'
 import { createHttpGateway } from './http/http-gateway.ts'

@@ -1,5 +1,5 @@
-import type { Channel } from '../../domain/texts/kinds.ts'
-import { isAboutHer } from '../../domain/voice/retry-call.ts'
+import type { Channel } from '../../domain/messages/texts/kinds.ts'
+import { isAboutHer } from '../../domain/messages/voice/retry-call.ts'
 import type {
   Callback,
   CallbackGateway,
@@ -9,7 +9,7 @@ import type {
   Outgoing,
   SendOutcome,
   Turn,
-} from '../../flows/gateway.ts'
+} from '../../flows/ports/gateway.ts'
 
 /** A turn with one of the members. */
 interface MembersTurn extends Turn {

@@ -1,4 +1,4 @@
-import type { SendOutcome, Turn } from '../../flows/gateway.ts'
+import type { SendOutcome, Turn } from '../../flows/ports/gateway.ts'
 
 /** A message that is claimed waits no longer than this until it is on the wire: what was checked must still hold. */
 const SOON_MS = 2_000

@@ -1,5 +1,5 @@
-import { isAboutHer } from '../../domain/voice/retry-call.ts'
-import type { CallbackGateway, Gateway, GatewayHealth, Outgoing, SendOutcome } from '../../flows/gateway.ts'
+import { isAboutHer } from '../../domain/messages/voice/retry-call.ts'
+import type { CallbackGateway, Gateway, GatewayHealth, Outgoing, SendOutcome } from '../../flows/ports/gateway.ts'
 
 export interface BreakerOptions {
   clock: { now(): Date }

@@ -1,1 +1,1 @@
-export { sameSecret } from '../access/same-secret.ts'
+export { sameSecret } from '../sign-in/same-secret.ts'

@@ -1,6 +1,6 @@
 import { Router, type Request, type RequestHandler } from 'express'
 import type { Metrics } from '../metrics/metrics.ts'
-import { sameSecret } from '../access/same-secret.ts'
+import { sameSecret } from '../sign-in/same-secret.ts'
 import { Failure } from '../../domain/failure.ts'
 
 /** Whether each store answers, by name. */

@@ -1,6 +1,6 @@
 import { z } from 'zod'
-import type { CycleHistory } from '../../domain/cycle/history.ts'
-import { checkHours } from '../../domain/prep/sending-hours.ts'
+import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import { checkHours } from '../../domain/preparation/sending-hours.ts'
 
 /** Request bodies and queries of the API. The OpenAPI document is generated from these. */
 

@@ -1,13 +1,13 @@
-import type { Booking, Offer, Patient, Slot } from '../../domain/booking.ts'
-import { FORECAST_CAUTION } from '../../domain/cycle/calendar.ts'
-import type { VisitJudgement } from '../../domain/cycle/judge.ts'
-import type { CycleHistory } from '../../domain/cycle/history.ts'
-import { FOLLOW_UP_REASONS, type FollowUp } from '../../domain/follow-up.ts'
+import type { Booking, Offer, Patient, Slot } from '../../domain/visits/booking.ts'
+import { FORECAST_CAUTION } from '../../domain/preparation/cycle/calendar.ts'
+import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
+import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import { FOLLOW_UP_REASONS, type FollowUp } from '../../domain/calls/follow-up.ts'
 import { withOffset } from '../../domain/local-time.ts'
-import type { Message } from '../../domain/message.ts'
-import type { PrepPlan } from '../../domain/prep/plan.ts'
-import type { Standing } from '../../domain/prep/standing.ts'
-import type { Happening } from '../../flows/ports.ts'
+import type { Message } from '../../domain/messages/message.ts'
+import type { PrepPlan } from '../../domain/preparation/plan.ts'
+import type { Standing } from '../../domain/preparation/prep-status.ts'
+import type { Happening } from '../../flows/ports/deps.ts'
 
 /** What the API answers, in the API's own shapes. Instants are local with offset. */
 

@@ -1,7 +1,7 @@
 import { Counter, Gauge, Histogram, Registry, collectDefaultMetrics } from 'prom-client'
-import { isAboutHer } from '../../domain/voice/retry-call.ts'
-import type { Gateway } from '../../flows/gateway.ts'
-import type { Clock, Store } from '../../flows/ports.ts'
+import { isAboutHer } from '../../domain/messages/voice/retry-call.ts'
+import type { Gateway } from '../../flows/ports/gateway.ts'
+import type { Clock, Store } from '../../flows/ports/deps.ts'
 
 /** What this process measures, in the Prometheus format. Labels are our own words: no ids, nothing about anybody. */
 export interface Metrics {

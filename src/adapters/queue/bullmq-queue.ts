@@ -1,6 +1,6 @@
 import { Queue, Worker } from 'bullmq'
-import type { Alarm, AlarmQueue, Clock } from '../../flows/ports.ts'
-import { alarmKey } from './alarm-key.ts'
+import type { Alarm, AlarmQueue, Clock } from '../../flows/ports/deps.ts'
+import { alarmKey } from './job-key.ts'
 import type { QueueStore } from './queue-store.ts'
 
 const NAME = 'alarms'

@@ -1,6 +1,6 @@
-import type { Alarm, AlarmQueue } from '../../flows/ports.ts'
+import type { Alarm, AlarmQueue } from '../../flows/ports/deps.ts'
 import type { VirtualClock } from '../clock/clocks.ts'
-import { alarmKey } from './alarm-key.ts'
+import { alarmKey } from './job-key.ts'
 
 /** The alarm clock that rings by virtual time. Same promises as the real one: an alarm set twice rings once. */
 export function createVirtualQueue(clock: VirtualClock): AlarmQueue {

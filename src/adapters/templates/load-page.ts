@@ -1,7 +1,7 @@
 import { join } from 'node:path'
 import { z } from 'zod'
-import { NOTHING_APPROVED, PAGE_KEY, type Approvals } from '../../domain/texts/approval.ts'
-import { parseMessage } from '../../domain/texts/message.ts'
+import { NOTHING_APPROVED, PAGE_KEY, type Approvals } from '../../domain/messages/texts/approval.ts'
+import { parseMessage } from '../../domain/messages/texts/message.ts'
 import { digestOf } from './digest.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
 

@@ -1,7 +1,7 @@
 import { join } from 'node:path'
 import { z } from 'zod'
-import { NOTHING_APPROVED, type Approvals } from '../../domain/texts/approval.ts'
-import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/texts/kinds.ts'
+import { NOTHING_APPROVED, type Approvals } from '../../domain/messages/texts/approval.ts'
+import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/messages/texts/kinds.ts'
 import {
   READING_FORMULAS,
   textKey,
@@ -10,9 +10,9 @@ import {
   type Text,
   type TextLibrary,
   type TextPart,
-} from '../../domain/texts/library.ts'
-import { parseMessage, placeholders } from '../../domain/texts/message.ts'
-import { textFaults } from '../../domain/texts/text-rules.ts'
+} from '../../domain/messages/texts/library.ts'
+import { parseMessage, placeholders } from '../../domain/messages/texts/message.ts'
+import { textFaults } from '../../domain/messages/texts/text-rules.ts'
 import { digestOf } from './digest.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
 

@@ -1,4 +1,4 @@
-import type { FullProtocol } from '../../domain/prep/protocol.ts'
+import type { FullProtocol } from '../../domain/preparation/protocol.ts'
 import {
   answerKey,
   CALL_KEY,
@@ -6,9 +6,9 @@ import {
   PAGE_KEY,
   type Approvals,
   type Reviewables,
-} from '../../domain/texts/approval.ts'
-import type { TextLibrary } from '../../domain/texts/library.ts'
-import type { CallPhrases } from '../../domain/voice/phrases.ts'
+} from '../../domain/messages/texts/approval.ts'
+import type { TextLibrary } from '../../domain/messages/texts/library.ts'
+import type { CallPhrases } from '../../domain/messages/voice/phrases.ts'
 import { digestOf } from './digest.ts'
 import { Faults, TEMPLATES } from './files.ts'
 import { loadAnswers, type LanguageAnswers } from './load-answers.ts'

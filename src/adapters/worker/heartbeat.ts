@@ -1,4 +1,4 @@
-import type { Deps } from '../../flows/ports.ts'
+import type { Deps } from '../../flows/ports/deps.ts'
 
 const BEAT_MS = 5_000
 /** Well before the others give this process up for gone. */

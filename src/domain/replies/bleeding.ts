@@ -1,5 +1,5 @@
-import { daysBetween } from '../cycle/days.ts'
-import type { CalendarDate, CycleHistory } from '../cycle/history.ts'
+import { daysBetween } from '../preparation/cycle/days.ts'
+import type { CalendarDate, CycleHistory } from '../preparation/cycle/history.ts'
 import type { Meaning, Reading } from './reading.ts'
 
 /** A bleed of more than so many days is prolonged: FIGO 2018 System 1 (Munro, IJGO 143:393), as a manual cites it. */

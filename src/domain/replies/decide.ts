@@ -1,8 +1,8 @@
-import type { CalendarDate, CycleHistory } from '../cycle/history.ts'
-import { daysBetween } from '../cycle/days.ts'
-import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../cycle/hear.ts'
-import type { FollowUpReason } from '../follow-up.ts'
-import type { TextKind } from '../texts/kinds.ts'
+import type { CalendarDate, CycleHistory } from '../preparation/cycle/history.ts'
+import { daysBetween } from '../preparation/cycle/days.ts'
+import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../preparation/cycle/hear.ts'
+import type { FollowUpReason } from '../calls/follow-up.ts'
+import type { TextKind } from '../messages/texts/kinds.ts'
 import { isMoreThanAPeriod } from './bleeding.ts'
 import type { Meaning, Reading } from './reading.ts'
 

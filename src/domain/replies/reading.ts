@@ -1,4 +1,4 @@
-import type { CalendarDate } from '../cycle/history.ts'
+import type { CalendarDate } from '../preparation/cycle/history.ts'
 
 /** Everything a reply can mean. */
 export const MEANINGS = [

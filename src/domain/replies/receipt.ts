@@ -1,5 +1,5 @@
 import { DateTime } from 'luxon'
-import type { CalendarDate } from '../cycle/history.ts'
+import type { CalendarDate } from '../preparation/cycle/history.ts'
 
 /** A calendar day as a count of days since 1970-01-01, so that "two days before" is plain subtraction. */
 export type DayNumber = number

@@ -1,4 +1,4 @@
-import type { Channel } from '../../../domain/texts/kinds.ts'
+import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type {
   Callback,
   CallbackGateway,
@@ -8,9 +8,9 @@ import type {
   Receipt,
   SendOutcome,
   Turn,
-} from '../../../flows/gateway.ts'
+} from '../../../flows/ports/gateway.ts'
 import { badInput, Failure } from '../../../domain/failure.ts'
-import { measureSms } from '../../../domain/texts/sms.ts'
+import { measureSms } from '../../../domain/messages/texts/sms.ts'
 import { InFlight } from '../in-flight.ts'
 import { NO_TURN, Turns } from '../turns.ts'
 import { requestBuilder, type BuildRequest } from './build-request.ts'

@@ -1,5 +1,5 @@
 import { DateTime } from 'luxon'
-import type { SendOutcome } from '../../../flows/gateway.ts'
+import type { SendOutcome } from '../../../flows/ports/gateway.ts'
 import { safeCode } from '../safe-code.ts'
 import type { WireAnswer, WireFault } from './exchange.ts'
 import type { HttpConfig, Rule } from './http-config.ts'

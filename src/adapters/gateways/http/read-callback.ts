@@ -1,6 +1,6 @@
 import { createHash } from 'node:crypto'
 import { DateTime } from 'luxon'
-import type { Heard, Receipt } from '../../../flows/gateway.ts'
+import type { Heard, Receipt } from '../../../flows/ports/gateway.ts'
 import { e164 } from '../e164.ts'
 import { safeCode } from '../safe-code.ts'
 import type { ReceiptMapping, ReplyMapping, TextEncoding } from './http-config.ts'

@@ -1,4 +1,4 @@
-import type { Callback } from '../../../flows/gateway.ts'
+import type { Callback } from '../../../flows/ports/gateway.ts'
 import type { CallbackAuth } from './http-config.ts'
 import { sameSecret, sign } from './signature.ts'
 import type { Secrets } from './template.ts'

@@ -1,4 +1,4 @@
-import type { SendOutcome } from '../../../flows/gateway.ts'
+import type { SendOutcome } from '../../../flows/ports/gateway.ts'
 
 /**
  * How the simulated network treats the messages to one number. Everything left out is normal:

@@ -1,5 +1,5 @@
-import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../../flows/gateway.ts'
-import type { Channel } from '../../../domain/texts/kinds.ts'
+import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../../flows/ports/gateway.ts'
+import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import { InFlight } from '../in-flight.ts'
 import { answerOf, keepsMessage, type NetworkPlan } from './network-plan.ts'
 

@@ -1,4 +1,4 @@
-import type { SendOutcome } from '../../../flows/gateway.ts'
+import type { SendOutcome } from '../../../flows/ports/gateway.ts'
 
 /** A trunk that is too busy says when to come back, but the engine does not tell us. */
 const OVERLOADED_MS = 30_000

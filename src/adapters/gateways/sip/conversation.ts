@@ -1,7 +1,7 @@
-import { INPUT_SECONDS, ROUNDS, stepOf, type CallScript, type KeyAct, type Step } from '../../../domain/voice/call-script.ts'
-import type { Pressed } from '../../../domain/voice/pressed.ts'
-import { quietFor, whoAnswered, type Loudness } from '../../../domain/voice/who-answered.ts'
-import type { Receipt } from '../../../flows/gateway.ts'
+import { INPUT_SECONDS, ROUNDS, stepOf, type CallScript, type KeyAct, type Step } from '../../../domain/messages/voice/call-script.ts'
+import type { Pressed } from '../../../domain/messages/voice/pressed.ts'
+import { quietFor, whoAnswered, type Loudness } from '../../../domain/messages/voice/who-answered.ts'
+import type { Receipt } from '../../../flows/ports/gateway.ts'
 import type { Prompt } from '../speech/speech.ts'
 import type { Line, LineEvent } from './line.ts'
 

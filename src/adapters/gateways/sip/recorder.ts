@@ -1,5 +1,5 @@
 import { join } from 'node:path'
-import { INPUT_SECONDS, type CallScript, type Step } from '../../../domain/voice/call-script.ts'
+import { INPUT_SECONDS, type CallScript, type Step } from '../../../domain/messages/voice/call-script.ts'
 import { writeSilence } from '../speech/silence.ts'
 import type { Prompt, Speech } from '../speech/speech.ts'
 

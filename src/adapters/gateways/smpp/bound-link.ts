@@ -1,4 +1,4 @@
-import type { SendOutcome } from '../../../flows/gateway.ts'
+import type { SendOutcome } from '../../../flows/ports/gateway.ts'
 import type { Link } from './link.ts'
 import { connectLink, NoLink, type LinkOptions, type OnRequest } from './link.ts'
 import type { Fields } from './pdu.ts'

@@ -1,4 +1,4 @@
-import type { Receipt } from '../../../flows/gateway.ts'
+import type { Receipt } from '../../../flows/ports/gateway.ts'
 import { safeCode } from '../safe-code.ts'
 import type { SmppConfig } from './smpp-config.ts'
 

@@ -1,4 +1,4 @@
-import { splitSms } from '../../../domain/texts/sms.ts'
+import { splitSms } from '../../../domain/messages/texts/sms.ts'
 import { encodeGsm7, encodeLatin1, encodeUcs2 } from './alphabets.ts'
 import type { Fields } from './pdu.ts'
 import type { SmppConfig } from './smpp-config.ts'

@@ -1,5 +1,5 @@
 import type { ReceiptFacts } from './receipts.ts'
-import type { Receipt } from '../../../flows/gateway.ts'
+import type { Receipt } from '../../../flows/ports/gateway.ts'
 
 interface Sent {
   messageId: string

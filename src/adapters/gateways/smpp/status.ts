@@ -1,4 +1,4 @@
-import type { SendOutcome } from '../../../flows/gateway.ts'
+import type { SendOutcome } from '../../../flows/ports/gateway.ts'
 import type { SmppConfig } from './smpp-config.ts'
 
 type Refusal = 'rejected' | 'later' | 'throttled' | 'misconfigured'

@@ -1,4 +1,4 @@
-import type { Outgoing, SendOutcome, Turn } from '../../../flows/gateway.ts'
+import type { Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
 import { NO_TURN, Turns, type HeldTurn } from '../turns.ts'
 import { destinationOf, sourceOf } from './addresses.ts'
 import type { BoundLink } from './bound-link.ts'

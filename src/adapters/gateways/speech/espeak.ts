@@ -1,6 +1,6 @@
 import { spawn } from 'node:child_process'
 import { stat, writeFile } from 'node:fs/promises'
-import { ssml } from '../../../domain/voice/ssml.ts'
+import { ssml } from '../../../domain/messages/voice/ssml.ts'
 import { SpeechFault, type Speech } from './speech.ts'
 
 export interface EspeakOptions {

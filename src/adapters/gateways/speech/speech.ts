@@ -1,4 +1,4 @@
-import type { Step } from '../../../domain/voice/call-script.ts'
+import type { Step } from '../../../domain/messages/voice/call-script.ts'
 
 /** A prompt ready to be played: mono, 16 bit, 8000 Hz, with silence at its end. */
 export interface Prompt {

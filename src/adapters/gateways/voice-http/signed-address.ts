@@ -1,5 +1,5 @@
 import { createHmac } from 'node:crypto'
-import type { Callback } from '../../../flows/gateway.ts'
+import type { Callback } from '../../../flows/ports/gateway.ts'
 import { sameSecret } from '../http/signature.ts'
 
 /** What a peer may fetch at a signed address, or post to it. */

@@ -1,10 +1,10 @@
 import { z } from 'zod'
 import { badInput } from '../../../domain/failure.ts'
-import type { Channel } from '../../../domain/texts/kinds.ts'
-import type { CallScript, Step } from '../../../domain/voice/call-script.ts'
-import { codeOf, pressedOf, type Pressed } from '../../../domain/voice/pressed.ts'
-import { NOT_REACHED } from '../../../domain/voice/retry-call.ts'
-import { answerXml, voicemailXml, voiceXml } from '../../../domain/voice/voice-xml.ts'
+import type { Channel } from '../../../domain/messages/texts/kinds.ts'
+import type { CallScript, Step } from '../../../domain/messages/voice/call-script.ts'
+import { codeOf, pressedOf, type Pressed } from '../../../domain/messages/voice/pressed.ts'
+import { NOT_REACHED } from '../../../domain/messages/voice/retry-call.ts'
+import { answerXml, voicemailXml, voiceXml } from '../../../domain/messages/voice/voice-xml.ts'
 import type {
   Callback,
   CallbackGateway,
@@ -14,7 +14,7 @@ import type {
   Receipt,
   SendOutcome,
   Turn,
-} from '../../../flows/gateway.ts'
+} from '../../../flows/ports/gateway.ts'
 import { gatewayName, readDescribed, secretReference } from '../described.ts'
 import { createHttpGateway, type HttpGatewayDeps } from '../http/http-gateway.ts'
 import { grantOf, signedAddress, type Grant, type Purpose } from './signed-address.ts'

@@ -1,8 +1,8 @@
 import type { Request, RequestHandler } from 'express'
 import type { Actor } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
-import type { AccessStore, AuditEntry } from '../../../flows/access-ports.ts'
-import type { Auditor } from '../../../flows/audit.ts'
+import type { AccessStore, AuditEntry } from '../../../flows/ports/access.ts'
+import type { Auditor } from '../../../flows/access/audit.ts'
 import { ruleFor, type Rule } from './rules.ts'
 
 export interface AuthoriseDeps {

@@ -9,7 +9,7 @@ const A_DAY_S = 86_400
 export function deskAssets(): Router {
   const router = Router()
   const files: Record<string, [type: string, body: Buffer]> = {
-    'desk.css': ['text/css; charset=utf-8', readFileSync(new URL('../pages/desk.css', import.meta.url))],
+    'desk.css': ['text/css; charset=utf-8', readFileSync(new URL('./desk.css', import.meta.url))],
     'desk.js': ['text/javascript; charset=utf-8', readFileSync(new URL('desk.js', import.meta.url))],
     'htmx.js': ['text/javascript; charset=utf-8', readFileSync(find.resolve('htmx.org/dist/htmx.min.js'))],
   }

@@ -1,5 +1,5 @@
 import type { RequestHandler } from 'express'
-import type { NewsDesk } from '../news.ts'
+import type { NewsDesk } from '../change-feed.ts'
 
 /** Changes come in bursts, and are told inside the transaction that makes them: one word a little later serves both. */
 const GATHER_MS = 300

@@ -1,9 +1,9 @@
 import type { Permission } from '../../../domain/access/roles.ts'
-import { anythingGoesOut } from '../../../flows/approved-texts.ts'
+import { anythingGoesOut } from '../../../flows/messages/approved-texts.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import type { Sheet } from './page.ts'
-import { stoppedBand } from './sending-page.ts'
+import { stoppedBand } from '../messages/sending-page.ts'
 import { clockLine } from './when.ts'
 
 export interface Frame {

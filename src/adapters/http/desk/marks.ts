@@ -1,4 +1,4 @@
-import type { DayForecast, Rating } from '../../../domain/cycle/history.ts'
+import type { DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
 import { html, type Html } from '../pages/html.ts'
 import { chanceWords, cycleDayWords, TIMING } from './words.ts'
 

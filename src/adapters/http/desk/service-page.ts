@@ -1,5 +1,5 @@
-import type { Gateway } from '../../../flows/gateway.ts'
-import type { MessageFigures } from '../../../flows/ports.ts'
+import type { Gateway } from '../../../flows/ports/gateway.ts'
+import type { MessageFigures } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { Answer, Desk, Sheet } from './page.ts'
 import { age, dayAndClock } from './when.ts'

@@ -3,8 +3,8 @@ import { html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import { document } from './frame.ts'
 import { send } from './page.ts'
-import { regionBand } from './sending-page.ts'
-import type { Deps } from '../../../flows/ports.ts'
+import { regionBand } from '../messages/sending-page.ts'
+import type { Deps } from '../../../flows/ports/deps.ts'
 
 /** `/`: where to go from here. @param phones the simulated phones are part of this service */
 export function startPage({ access }: Deps, phones: boolean): RequestHandler {

@@ -1,10 +1,10 @@
-import type { Booking } from '../../../domain/booking.ts'
-import type { DayForecast, Rating } from '../../../domain/cycle/history.ts'
-import type { FollowUpReason } from '../../../domain/follow-up.ts'
-import type { MessageState } from '../../../domain/message.ts'
-import type { Standing } from '../../../domain/prep/standing.ts'
+import type { Booking } from '../../../domain/visits/booking.ts'
+import type { DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
+import type { FollowUpReason } from '../../../domain/calls/follow-up.ts'
+import type { MessageState } from '../../../domain/messages/message.ts'
+import type { Standing } from '../../../domain/preparation/prep-status.ts'
 import type { Meaning } from '../../../domain/replies/reading.ts'
-import type { TextKind } from '../../../domain/texts/kinds.ts'
+import type { TextKind } from '../../../domain/messages/texts/kinds.ts'
 
 /** Words of the screens for what the domain names. */
 

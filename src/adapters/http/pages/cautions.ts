@@ -1,6 +1,6 @@
 import { Router } from 'express'
 import { html } from './html.ts'
-import { accessPage, sendPage } from './sign-in.ts'
+import { accessPage, sendPage } from '../access/sign-in-pages.ts'
 
 /**
  * `/cautions`: what Daysix is not, and who answers urgent replies when the desk does not. Shown to everybody.

@@ -1,4 +1,4 @@
-import type { Language } from '../../../domain/texts/library.ts'
+import type { Language } from '../../../domain/messages/texts/library.ts'
 import { Html, html, type Child } from './html.ts'
 
 export interface PageFrame {

@@ -1,0 +1,68 @@
+import type { Person, PersonRecords } from '../../../flows/ports/access.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { AccessDb, PersonTable } from './access.tables.ts'
+
+type Sealed = Pick<Person, 'login' | 'name' | 'clinician' | 'totp' | 'subject'>
+
+function toRow(person: Person, vault: Vault): PersonTable {
+  const { login, name, clinician, totp, subject } = person
+  return {
+    id: person.id,
+    login_print: loginPrint(vault, login),
+    subject_print: subject === null ? null : subjectPrint(vault, subject),
+    role: person.role,
+    clinic_id: person.clinicId,
+    password_hash: person.passwordHash,
+    totp_step: person.totpStep,
+    failures: person.failures,
+    locked_until: person.lockedUntil,
+    code_hash: person.codeHash,
+    code_until: person.codeUntil,
+    disabled_at: person.disabledAt,
+    created_at: person.createdAt,
+    sealed: vault.seal(JSON.stringify({ login, name, clinician, totp, subject } satisfies Sealed)),
+  }
+}
+
+function toPerson(row: PersonTable, vault: Vault): Person {
+  return {
+    ...(JSON.parse(vault.open(row.sealed)) as Sealed),
+    id: row.id,
+    role: row.role,
+    clinicId: row.clinic_id,
+    passwordHash: row.password_hash,
+    totpStep: Number(row.totp_step),
+    failures: row.failures,
+    lockedUntil: row.locked_until,
+    codeHash: row.code_hash,
+    codeUntil: row.code_until,
+    disabledAt: row.disabled_at,
+    createdAt: row.created_at,
+  }
+}
+
+const loginPrint = (vault: Vault, login: string) => vault.fingerprint(`login ${login}`)
+const subjectPrint = (vault: Vault, subject: string) => vault.fingerprint(`subject ${subject}`)
+
+export function personRecords(db: AccessDb, vault: Vault): PersonRecords {
+  const all = () => db.selectFrom('person').selectAll()
+  const one = async (query: { executeTakeFirst(): Promise<PersonTable | undefined> }) => {
+    const row = await query.executeTakeFirst()
+    return row && toPerson(row, vault)
+  }
+  return {
+    get: (id) => one(all().where('id', '=', id)),
+    lock: (id) => one(all().where('id', '=', id).forUpdate()),
+    byLogin: (login) => one(all().where('login_print', '=', loginPrint(vault, login))),
+    bySubject: (subject) => one(all().where('subject_print', '=', subjectPrint(vault, subject))),
+    byCode: (codeHash) => one(all().where('code_hash', '=', codeHash).forUpdate()),
+    list: async () => (await all().orderBy('id').execute()).map((row) => toPerson(row, vault)),
+    insert: async (person) => {
+      await db.insertInto('person').values(toRow(person, vault)).execute()
+    },
+    update: async (person) => {
+      const { id, ...changes } = toRow(person, vault)
+      await db.updateTable('person').set(changes).where('id', '=', id).execute()
+    },
+  }
+}

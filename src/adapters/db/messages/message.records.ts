@@ -1,0 +1,169 @@
+import type { Message, MessageState } from '../../../domain/messages/message.ts'
+import { SAID, UNSENT } from '../../../domain/messages/message.ts'
+import type { MessageRecords } from '../../../flows/ports/deps.ts'
+import type { Vault } from '../../vault/vault.ts'
+import { insertRows, rowsOf } from '../prepared-statements.ts'
+import type { Db, MessageTable } from '../tables.ts'
+import { messageFigures } from './message-figures.ts'
+
+/** Encrypted part: where it goes and what it says. */
+interface Sealed {
+  phone: string
+  choices: string[]
+  answer: string | null
+  text: string | null
+}
+
+/** The sealed part of a message, with these words. */
+export function sealedWith({ phone, choices, answer }: Message, text: string | null, vault: Vault): string {
+  const sealed: Sealed = { phone, choices: choices.map((at) => at.toISOString()), answer, text }
+  return vault.seal(JSON.stringify(sealed))
+}
+
+function toRow(message: Message, vault: Vault): MessageTable {
+  return {
+    id: message.id,
+    booking_id: message.bookingId,
+    patient_id: message.patientId,
+    clinic_id: message.clinicId,
+    phone_print: vault.fingerprint(message.phone),
+    kind: message.kind,
+    channel: message.channel,
+    detail: message.detail,
+    language: message.language,
+    revision: message.revision,
+    unsolicited: message.unsolicited,
+    send_at: message.sendAt,
+    not_after: message.notAfter,
+    state: message.state,
+    attempt: message.attempt,
+    visit_at: message.visitAt,
+    gateway: message.gateway,
+    gateway_ref: message.gatewayRef,
+    sealed: sealedWith(message, message.text, vault),
+    claimed_at: message.claimedAt,
+    claimed_by: null,
+    sent_at: message.sentAt,
+    ended_at: message.endedAt,
+    code: message.code,
+    fallback_of: message.fallbackOf,
+    prompted: message.prompted,
+  }
+}
+
+export function toMessage(row: MessageTable, vault: Vault): Message {
+  const sealed = JSON.parse(vault.open(row.sealed)) as Sealed
+  return {
+    ...sealed,
+    choices: sealed.choices.map((at) => new Date(at)),
+    id: row.id,
+    bookingId: row.booking_id,
+    patientId: row.patient_id,
+    clinicId: row.clinic_id,
+    kind: row.kind as Message['kind'],
+    channel: row.channel as Message['channel'],
+    detail: row.detail as Message['detail'],
+    language: row.language,
+    revision: row.revision,
+    unsolicited: row.unsolicited,
+    sendAt: row.send_at,
+    notAfter: row.not_after,
+    state: row.state as MessageState,
+    attempt: row.attempt,
+    visitAt: row.visit_at,
+    gateway: row.gateway,
+    gatewayRef: row.gateway_ref,
+    claimedAt: row.claimed_at,
+    sentAt: row.sent_at,
+    endedAt: row.ended_at,
+    code: row.code,
+    fallbackOf: row.fallback_of,
+    prompted: row.prompted,
+  }
+}
+
+/** The facts of a move that are columns of their own. The words are sealed, so they need the whole message: see `move`. */
+function changesOf(facts: Partial<Message>): Partial<MessageTable> {
+  return {
+    ...(facts.sendAt && { send_at: facts.sendAt }),
+    ...(facts.attempt !== undefined && { attempt: facts.attempt }),
+    ...(facts.gatewayRef !== undefined && { gateway_ref: facts.gatewayRef }),
+    ...(facts.gateway && { gateway: facts.gateway }),
+    ...(facts.claimedAt !== undefined && { claimed_at: facts.claimedAt }),
+    ...(facts.sentAt !== undefined && { sent_at: facts.sentAt }),
+    ...(facts.endedAt !== undefined && { ended_at: facts.endedAt }),
+    ...(facts.code !== undefined && { code: facts.code }),
+  }
+}
+
+const quoted = (states: readonly MessageState[]) => states.map((state) => `'${state}'`).join(', ')
+const UNSOLICITED_TO = `select send_at, sent_at from message
+  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SAID])})
+    and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
+const WRITERS = `select clinic_id as "clinicId", max(sent_at) as at from message
+  where phone_print = $1 and state in (${quoted(SAID)}) and sent_at <= $2 group by clinic_id order by at desc`
+const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and prompted'
+
+export function messageRecords(db: Db, vault: Vault): MessageRecords {
+  const all = () => db.selectFrom('message').selectAll()
+  const many = async (query: { execute(): Promise<MessageTable[]> }) => (await query.execute()).map((row) => toMessage(row, vault))
+  const one = async (query: { executeTakeFirst(): Promise<MessageTable | undefined> }) => {
+    const row = await query.executeTakeFirst()
+    return row && toMessage(row, vault)
+  }
+  const print = (phone: string) => vault.fingerprint(phone)
+
+  return {
+    get: (id) => one(all().where('id', '=', id)),
+    lock: (id) => one(all().where('id', '=', id).forUpdate()),
+    byRef: (gateway, ref) => one(all().where('gateway', '=', gateway).where('gateway_ref', '=', ref)),
+    keepEarlyReceipt: async ({ gateway, ref, state, code, at }) => {
+      const row = { gateway, ref: ref!, state, code: code ?? null, at }
+      await db.insertInto('early_receipt').values(row).onConflict((on) => on.columns(['gateway', 'ref']).doUpdateSet({ state, code: row.code, at })).execute()
+    },
+    insert: async (messages) => {
+      await insertRows(db, 'message', messages.map((message) => toRow(message, vault))) // prettier-ignore
+    },
+    ofBooking: (bookingId) => many(all().where('booking_id', '=', bookingId).orderBy('send_at').orderBy('id')),
+    ofBookings: async (ids) =>
+      ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
+    toPhone: (phone, clinicId, since) =>
+      many(all().where('phone_print', '=', print(phone)).where('clinic_id', '=', clinicId).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
+    writers: (phone, until) => rowsOf<{ clinicId: string; at: Date }>(db, WRITERS, [print(phone), until]),
+    unsentNotices: (patientId) =>
+      many(all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT]).where('revision', 'is', null).where('prompted', '=', false)),
+    countAnswers: async (phone, since) => (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), since]))[0]!.count,
+    unsolicitedTo: async (phone, since, exceptUnsentOf) => {
+      const rows = await rowsOf<Pick<MessageTable, 'send_at' | 'sent_at'>>(db, UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
+      return rows.map((row) => row.sent_at ?? row.send_at)
+    },
+    move: async (id, from, to, facts = {}) => {
+      let sealed: { sealed?: string } = {}
+      if (facts.text !== undefined) {
+        const row = await all().where('id', '=', id).executeTakeFirstOrThrow()
+        sealed = { sealed: vault.seal(JSON.stringify({ ...(JSON.parse(vault.open(row.sealed)) as Sealed), text: facts.text })) }
+      }
+      const moved = await db
+        .updateTable('message')
+        .set({ state: to, ...changesOf(facts), ...sealed })
+        .where('id', '=', id)
+        .where('state', 'in', [...from])
+        .returning('id')
+        .executeTakeFirst()
+      return moved !== undefined
+    },
+    figures: (now, since) => messageFigures(db, now, since),
+    withdrawUnsent: async (where, code, now) => {
+      const rows = await db
+        .updateTable('message')
+        .set({ state: 'withdrawn', code, ended_at: now })
+        .where('state', 'in', [...UNSENT])
+        .$if('plan' in where, (query) => query.where('booking_id', '=', (where as { plan: string }).plan).where('revision', 'is not', null))
+        .$if('patient' in where, (query) => query.where('patient_id', '=', (where as { patient: string }).patient))
+        .$if('phone' in where, (query) => query.where('phone_print', '=', print((where as { phone: string }).phone)))
+        .returning('id')
+        .execute()
+      return rows.length
+    },
+  }
+}

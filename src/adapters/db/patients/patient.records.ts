@@ -1,0 +1,111 @@
+import { sql } from 'kysely'
+import type { Patient } from '../../../domain/visits/booking.ts'
+import { findableBy } from '../../../domain/patients/search-words.ts'
+import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports/deps.ts'
+import type { Vault } from '../../vault/vault.ts'
+import { insertRows, rowsOf } from '../prepared-statements.ts'
+import { lockNumbers } from '../number-lock.ts'
+import type { Db, PatientTable } from '../tables.ts'
+
+type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle' | 'reportedDead'>
+
+const COLUMNS = ['id', 'clinic_id', 'language', 'channel', 'detail', 'sealed'] as const
+/** 96 bits tell the words of all names apart. */
+const PRINT_LENGTH = 16
+
+const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`).slice(0, PRINT_LENGTH)
+
+function toRow(patient: Patient, vault: Vault): PatientTable {
+  const { id, clinicId, language, channel, detail, ...sealed } = patient
+  const words = findableBy(patient).map((word) => printOf(word, vault))
+  const prints = { phone_print: vault.fingerprint(patient.phone), words }
+  return { id, clinic_id: clinicId, language, channel, detail, ...prints, sealed: vault.seal(JSON.stringify(sealed)) }
+}
+
+function toPatient(row: Pick<PatientTable, (typeof COLUMNS)[number]>, vault: Vault): Patient {
+  const { id, clinic_id: clinicId, language, channel, detail } = row
+  return { id, clinicId, language, channel, detail, ...(JSON.parse(vault.open(row.sealed)) as Sealed) }
+}
+
+export function patientRecords(db: Db, vault: Vault): PatientRecords {
+  return {
+    get: async (id) => {
+      const row = await db.selectFrom('patient').select(COLUMNS).where('id', '=', id).executeTakeFirst()
+      return row && toPatient(row, vault)
+    },
+    many: async (ids) => {
+      if (ids.length === 0) return []
+      return (await db.selectFrom('patient').select(COLUMNS).where('id', 'in', [...ids]).execute()).map((row) => toPatient(row, vault))
+    },
+    byPhone: async (phone) => {
+      const rows = await rowsOf<PatientTable>(db, `select ${COLUMNS.join()} from patient where phone_print = $1 order by id`, [vault.fingerprint(phone)])
+      return rows.map((row) => toPatient(row, vault))
+    },
+    insert: (patient) => insertRows(db, 'patient', [toRow(patient, vault)]),
+    update: async (patient) => {
+      const { id, ...changes } = toRow(patient, vault)
+      await db.updateTable('patient').set(changes).where('id', '=', id).execute()
+    },
+    search: async (words, clinicId, limit) => {
+      if (words.length === 0) return []
+      const prints = words.map((word) => printOf(word, vault))
+      const { rows } = await sql<{ id: string }>`select id from patient
+        where words @> ${prints}::text[] and clinic_id = ${clinicId} order by id desc limit ${limit}`.execute(db)
+      return rows.map(({ id }) => id)
+    },
+    consents: async (patientId) => {
+      const rows = await db
+        .selectFrom('consent')
+        .selectAll()
+        .where('patient_id', '=', patientId)
+        .where('withdrawn_at', 'is', null)
+        .orderBy('id')
+        .execute()
+      return rows.map((row) => ({
+        channel: row.channel,
+        recordedBy: row.recorded_by,
+        recordedAt: row.recorded_at,
+        wording: row.wording,
+      }))
+    },
+    addConsent: async (patientId, consent) => {
+      const { channel, recordedBy, recordedAt, wording } = consent
+      await insertRows(db, 'consent', [{ patient_id: patientId, channel, recorded_by: recordedBy, recorded_at: recordedAt, wording, withdrawn_at: null }])
+    },
+    withdrawConsents: async (patientId, channel, at) => {
+      let query = db.updateTable('consent').set({ withdrawn_at: at }).where('patient_id', '=', patientId).where('withdrawn_at', 'is', null)
+      if (channel) query = query.where('channel', '=', channel)
+      return (await query.returning('id').execute()).length
+    },
+  }
+}
+
+const BATCH = 500
+
+/** Makes patients findable who were kept before names could be looked for. Does nothing once it has been done. */
+export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
+  const records = patientRecords(db, vault)
+  const without = db.selectFrom('patient').select('id').where('words', 'is', null).orderBy('id').limit(BATCH)
+  for (let rows = await without.execute(); rows.length > 0; rows = await without.execute()) {
+    for (const patient of await records.many(rows.map(({ id }) => id))) await records.update(patient)
+  }
+}
+
+export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
+  const optOutOf = async (phone: string): Promise<OptOut | undefined> =>
+    (await rowsOf<OptOut>(db, 'select at, reason from opt_out where phone_print = $1', [vault.fingerprint(phone)]))[0]
+  return {
+    has: async (phone) => (await optOutOf(phone)) !== undefined,
+    get: optOutOf,
+    add: async (phone, reason, at) => {
+      // After this, whatever is claimed for the number knows of it; what was claimed before is already on its way.
+      await lockNumbers(db, sql`values (${vault.fingerprint(phone)}::text)`)
+      const row = { phone_print: vault.fingerprint(phone), reason, at }
+      await db.insertInto('opt_out').values(row).onConflict((on) => on.column('phone_print').doNothing()).execute()
+    },
+    count: async () => Number((await db.selectFrom('opt_out').select((eb) => eb.fn.countAll().as('count')).executeTakeFirstOrThrow()).count),
+    remove: async (phone) => {
+      await db.deleteFrom('opt_out').where('phone_print', '=', vault.fingerprint(phone)).execute()
+    },
+  }
+}

@@ -1,0 +1,119 @@
+import { sql, type RawBuilder } from 'kysely'
+import type { Held, RightsRecords } from '../../../flows/ports/access.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { AccessDb } from '../access/access.tables.ts'
+
+/** Whose records: the patient's visits, and the number as long as this clinic reaches nobody else by it. */
+interface Scope {
+  patientId: string
+  clinicId: string
+  phonePrint: string
+  alone: boolean
+}
+
+const hers = ({ patientId }: Scope) => sql`(select id from booking where patient_id = ${patientId})`
+/** Found by number only: no telling whose they are where a number is shared. */
+const byNumber = ({ clinicId, phonePrint, alone }: Scope) => sql`(${alone}::boolean and clinic_id = ${clinicId} and phone_print = ${phonePrint})`
+
+/**
+ * Every table that holds something about a patient, and which of its rows are hers; children before parents. Both export
+ * and erasure follow this list, and a test compares it with the database's own catalogue.
+ */
+const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
+  follow_up: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${hers(scope)}`,
+  happening: (scope) => sql`booking_id in ${hers(scope)}`,
+  reply: (scope) => sql`booking_id in ${hers(scope)} or (booking_id is null and ${byNumber(scope)})`,
+  thread: byNumber,
+  message: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${hers(scope)}`,
+  offer: (scope) => sql`booking_id in ${hers(scope)}`,
+  slot: (scope) => sql`booking_id in ${hers(scope)}`,
+  consent: (scope) => sql`patient_id = ${scope.patientId}`,
+  booking: (scope) => sql`patient_id = ${scope.patientId}`,
+  patient: (scope) => sql`id = ${scope.patientId}`,
+}
+
+export const HELD_TABLES = Object.keys(HELD)
+
+/** A refusal to be written to is kept as a keyed hash even after erasure, so that it goes on being respected. */
+export const KEPT_TABLES = ['opt_out']
+const HASHES = ['phone_print', 'words', 'sealed', 'sealed_lapses']
+
+export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
+  return {
+    held: (patientId) => gather(db, vault, patientId),
+    erase: (patientId, now) => erase(db, vault, patientId, now),
+  }
+}
+
+async function scopeOf(db: AccessDb, patientId: string): Promise<Scope | undefined> {
+  const row = await db.selectFrom('patient').select(['phone_print', 'clinic_id']).where('id', '=', patientId).forUpdate().executeTakeFirst()
+  if (!row) return undefined
+  const { phone_print: phonePrint, clinic_id: clinicId } = row
+  const same = db.selectFrom('patient').select('id').where('phone_print', '=', phonePrint).where('clinic_id', '=', clinicId)
+  const others = await same.where('id', '<>', patientId).limit(1).execute()
+  return { patientId, clinicId, phonePrint, alone: others.length === 0 }
+}
+
+async function gather(db: AccessDb, vault: Vault, patientId: string): Promise<Held | undefined> {
+  const scope = await scopeOf(db, patientId)
+  if (!scope) return undefined
+  const held: Held = {}
+  for (const [table, where] of Object.entries(HELD)) {
+    const { rows } = await sql<Record<string, unknown>>`select * from ${sql.table(table)} where ${where(scope)}`.execute(db)
+    held[table] = rows.map((row) => opened(row, vault))
+  }
+  held.opt_out = (await db.selectFrom('opt_out').select('at').where('phone_print', '=', scope.phonePrint).execute()).map((row) => ({ ...row }))
+  return held
+}
+
+/** A row as a person may read it: sealed parts opened, hashes left out. */
+function opened(row: Record<string, unknown>, vault: Vault): Record<string, unknown> {
+  const plain = Object.fromEntries(Object.entries(row).filter(([column]) => !HASHES.includes(column)))
+  const open = (column: string) => (typeof row[column] === 'string' ? (JSON.parse(vault.open(row[column])) as object) : undefined)
+  const lapses = open('sealed_lapses')
+  return { ...plain, ...open('sealed'), ...(lapses && { lapses }) }
+}
+
+async function erase(db: AccessDb, vault: Vault, patientId: string, now: Date): Promise<Record<string, number> | undefined> {
+  const scope = await scopeOf(db, patientId)
+  if (!scope) return undefined
+  // Visits are locked first, as every flow does that changes one.
+  await sql`select id from booking where patient_id = ${patientId} order by id for update`.execute(db)
+  await tally(db, scope)
+  await sql`update slot set state = 'free', booking_id = null, held_until = null where booking_id in ${hers(scope)} and starts_at > ${now}`.execute(db)
+  await forgetAnswers(db, vault, patientId)
+  const counts: Record<string, number> = {}
+  for (const [table, where] of Object.entries(HELD)) {
+    const { numAffectedRows } = await sql`delete from ${sql.table(table)} where ${where(scope)}`.execute(db)
+    counts[table] = Number(numAffectedRows ?? 0)
+  }
+  return counts
+}
+
+/** What stays: how many visits, messages and replies each clinic had in each month. */
+async function tally(db: AccessDb, scope: Scope): Promise<void> {
+  const month = sql`to_char(b.visit_at at time zone b.zone, 'YYYY-MM')`
+  const add = (what: string, rows: RawBuilder<unknown>) =>
+    sql`insert into erased_count (month, clinic_id, what, count)
+      select ${month}, b.clinic_id, ${what}, count(*)::integer from ${rows} where b.patient_id = ${scope.patientId} group by 1, 2
+      on conflict (month, clinic_id, what) do update set count = erased_count.count + excluded.count`.execute(db)
+  await add('visits', sql`booking b`)
+  await add('messages', sql`booking b join message m on m.booking_id = b.id and m.sent_at is not null`)
+  await add('replies', sql`booking b join reply r on r.booking_id = b.id`)
+}
+
+const ANSWERS_AT_ONCE = 200
+
+/** Answers kept for repeated requests repeat her name; there are few, since they are kept for days only. */
+async function forgetAnswers(db: AccessDb, vault: Vault, patientId: string): Promise<void> {
+  const hersOnly = async (keys: { key: string; sealed: string }[]) => keys.filter(({ sealed }) => vault.open(sealed).includes(patientId)).map(({ key }) => key)
+  let after = ''
+  for (;;) {
+    const page = await db.selectFrom('idempotency').select(['key', 'sealed']).where('key', '>', after).orderBy('key').limit(ANSWERS_AT_ONCE).execute()
+    const keys = await hersOnly(page)
+    if (keys.length > 0) await db.deleteFrom('idempotency').where('key', 'in', keys).execute()
+    if (page.length < ANSWERS_AT_ONCE) return
+    after = page.at(-1)!.key
+  }
+}
+

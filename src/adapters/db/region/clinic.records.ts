@@ -1,0 +1,28 @@
+import type { Clinic, ClinicSettings } from '../../../domain/visits/booking.ts'
+import type { ClinicRecords } from '../../../flows/ports/deps.ts'
+import { rowsOf } from '../prepared-statements.ts'
+import type { ClinicTable, Db } from '../tables.ts'
+
+const COLUMNS = 'id, name, phone, zone, country, settings'
+
+const toClinic = (row: ClinicTable): Clinic => ({ ...row, settings: JSON.parse(row.settings) as ClinicSettings })
+
+/** Those of these that exist, in any order. */
+export async function clinicsById(db: Db, ids: readonly string[]): Promise<Clinic[]> {
+  return ids.length === 0 ? [] : (await db.selectFrom('clinic').selectAll().where('id', 'in', [...ids]).execute()).map(toClinic)
+}
+
+export function clinicRecords(db: Db): ClinicRecords {
+  return {
+    get: async (id) => {
+      const [row] = await rowsOf<ClinicTable>(db, `select ${COLUMNS} from clinic where id = $1`, [id])
+      return row && toClinic(row)
+    },
+    list: async () => (await rowsOf<ClinicTable>(db, `select ${COLUMNS} from clinic order by id`)).map(toClinic),
+    put: async (clinic) => {
+      const { id, ...rest } = clinic
+      const changes = { ...rest, settings: JSON.stringify(clinic.settings) }
+      await db.insertInto('clinic').values({ id, ...changes }).onConflict((on) => on.column('id').doUpdateSet(changes)).execute()
+    },
+  }
+}

@@ -1,0 +1,93 @@
+import { z } from 'zod'
+import { verifyAudit } from '../../../flows/access/audit.ts'
+import { erasePatient } from '../../../flows/patients/erase-patient.ts'
+import { exportPatient } from '../../../flows/patients/export-patient.ts'
+import { withdrawConsent } from '../../../flows/patients/withdraw-consent.ts'
+import type { Deps } from '../../../flows/ports/deps.ts'
+import { route, type Route } from '../route.ts'
+
+const day = z.iso.date('Write the date as YYYY-MM-DD; it must exist.')
+
+const auditSchema = z.strictObject({
+  actor: z.string().max(64).optional().describe('Id of a person or key.'),
+  subject: z.string().max(64).optional().describe('Id of a patient, visit, follow-up, person or key.'),
+  from: day.optional(),
+  to: day.optional().describe('Exclusive.'),
+  before: z.coerce.number().int().positive().optional().describe('`next` of the page before.'),
+  limit: z.coerce.number().int().min(1).max(500).default(100),
+})
+
+const withdrawSchema = z.strictObject({ channel: z.enum(['sms', 'voice']).optional().describe('Every channel without it.'), by: z.string().trim().min(1).max(80).default('desk') })
+
+/** Patients' rights, the record of who saw what, and what is kept how long. */
+export function rightsRoutes(deps: Deps): Route[] {
+  return [...patientRoutes(deps), ...auditRoutes(deps), retentionRoute(deps)]
+}
+
+function patientRoutes(deps: Deps): Route[] {
+  return [
+    route({
+      method: 'get',
+      path: '/patients/{id}/export',
+      summary: 'Everything held on a patient.',
+      answers: { 200: 'Her records by kind.' },
+      handle: async ({ params, request }) => ({ status: 200, body: await exportPatient(deps, params.id!, request.actor?.id ?? 'unknown'), headers: { 'Cache-Control': 'no-store' } }),
+    }),
+    route({
+      method: 'delete',
+      path: '/patients/{id}',
+      summary: 'Erase a patient. Only counts, the audit record and a wish not to be written to remain. Cannot be undone.',
+      answers: { 200: 'How many records of each kind were erased.' },
+      handle: async ({ params, request }) => ({ status: 200, body: { erased: await erasePatient(deps, params.id!, request.actor?.id ?? 'unknown') } }),
+    }),
+    route({
+      method: 'post',
+      path: '/patients/{id}/consent/withdraw',
+      summary: 'Withdraw consent to messages, on one channel or all. Nothing more is sent by it.',
+      body: withdrawSchema,
+      answers: { 200: 'How many consents were withdrawn.' },
+      handle: async ({ params, body }) => ({ status: 200, body: { withdrawn: await withdrawConsent(deps, params.id!, body.channel ?? null) } }),
+    }),
+  ]
+}
+
+function auditRoutes({ access }: Deps): Route[] {
+  const instant = (date: string) => new Date(`${date}T00:00:00Z`)
+  return [
+    route({
+      method: 'get',
+      path: '/audit',
+      summary: 'Who saw and changed what, newest first. Days are in UTC.',
+      query: auditSchema,
+      answers: { 200: 'A page of entries, and `next` where there are more.' },
+      handle: async ({ query: { actor, subject, from, to, before, limit } }) => {
+        const entries = await access.read.audit.list({
+          ...(actor && { actorId: actor }),
+          ...(subject && { subject }),
+          ...(from && { from: instant(from) }),
+          ...(to && { to: instant(to) }),
+          ...(before && { before }),
+          limit,
+        })
+        return { status: 200, body: { entries, next: entries.length === limit ? entries.at(-1)!.seq : null } }
+      },
+    }),
+    route({
+      method: 'get',
+      path: '/audit/verdict',
+      summary: 'Whether the record is whole: nothing altered, missing or cut off.',
+      answers: { 200: 'Entries, head, and findings; none is good.' },
+      handle: async () => ({ status: 200, body: await verifyAudit(access) }),
+    }),
+  ]
+}
+
+function retentionRoute(deps: Deps): Route {
+  return route({
+    method: 'get',
+    path: '/retention',
+    summary: 'How long what is kept, and what the last runs cleared.',
+    answers: { 200: 'Rules and runs.' },
+    handle: async () => ({ status: 200, body: { rules: deps.policy.retention, runs: await deps.access.read.retention.runs(30) } }),
+  })
+}

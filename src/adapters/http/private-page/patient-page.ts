@@ -1,0 +1,168 @@
+import type { AvoidRule } from '../../../domain/preparation/protocol.ts'
+import { writeWhen } from '../../../domain/messages/texts/dates.ts'
+import type { Language } from '../../../domain/messages/texts/library.ts'
+import { fill } from '../../../domain/messages/texts/message.ts'
+import type { PageTexts, PageWords } from '../../templates/load-page.ts'
+import { html, type Html } from '../pages/html.ts'
+import { languageLink, layout } from '../pages/layout.ts'
+import { answerForms } from './patient-answers.ts'
+
+/** Everything the page of one booking shows. It never learns her name. */
+export interface PatientPage {
+  clinic: { name: string; phone: string }
+  visit: Date
+  zone: string
+  /** From the protocol. */
+  avoid: readonly AvoidRule[]
+  fine: readonly string[]
+  /** Cycles play a part: ask about a period. */
+  periods: boolean
+  /** The first question: her last period (LMP unknown), or whether one has started. */
+  ask: 'last-period' | 'period'
+  /** Openings put to the patient and not yet answered, in the order of their numbers. */
+  choices: readonly { slotId: string; at: Date }[]
+  /** Now, and the calendar date in her zone: what lies behind, and the last date that can be answered. */
+  now: Date
+  today: string
+  language: Language
+  texts: PageTexts
+  /** Languages to switch to. */
+  offered: readonly { code: string; name: string; locale: string }[]
+  /** Path of this page, e.g. `/v/abc.def`; forms post to it, the calendar file is at `…/visit.ics`. */
+  path: string
+  /** What came of the answer just given: the words of the reply, or an empty string for plain thanks; null = none given. */
+  said: string | null
+  /** The answer just given could not be used: no date, or a time that is on offer no more. */
+  problem: 'date' | 'choice' | null
+}
+
+const HOUR = 3_600_000
+
+/** The patient's private page as a whole HTML document. Works without JavaScript. */
+export function renderPatientPage(page: PatientPage): string {
+  const { language, texts } = page
+  const { words } = texts
+  return layout({
+    lang: language.locale,
+    direction: language.direction,
+    title: words.title,
+    kind: 'patient',
+    body: html`${top(page)}
+<main>
+${texts.state === 'draft' && html`<p class="draft">${words.draft}</p>`}
+${notice(page)}
+<h1>${words.visit}</h1>
+<p class="when"><time datetime="${page.visit.toISOString()}">${writeWhen(page.visit, page.zone, language, 'voice')}</time></p>
+${before(page)}
+${fine(page)}
+${answerForms(page)}
+${urgent(page)}
+${calendar(page)}
+</main>
+${foot(words, language)}`,
+  }).text
+}
+
+export type ClosedPage = Pick<PatientPage, 'clinic' | 'language' | 'texts' | 'offered' | 'path'>
+
+/** What is shown at the address once the visit is over: nothing about it. */
+export function renderClosedPage(page: ClosedPage): string {
+  const { language, texts } = page
+  const { words } = texts
+  return layout({
+    lang: language.locale,
+    direction: language.direction,
+    title: words.title,
+    kind: 'patient',
+    body: html`${top(page)}
+<main>
+<h1>${words.closed.heading}</h1>
+<p>${words.closed.text}</p>
+<p>${callLink(page.clinic, words)}</p>
+</main>
+${foot(words, language)}`,
+  }).text
+}
+
+function top({ clinic, texts, language, offered, path }: ClosedPage): Html {
+  const { words } = texts
+  return html`<header>
+<p class="clinic">${clinic.name}</p>
+<p>${callLink(clinic, words)}</p>
+${offered.length > 1 && html`<nav aria-label="${words.languages}"><ul class="languages">
+${offered.map((each) => languageLink(each, path, language.code))}</ul></nav>`}
+</header>`
+}
+
+function callLink({ phone }: PatientPage['clinic'], words: PageWords): Html {
+  return html`<a class="call" href="tel:${phone.replace(/[^+\d]/g, '')}">${words.call}: <span dir="ltr">${phone}</span></a>`
+}
+
+function notice({ said, problem, texts }: PatientPage): Html | null {
+  const { thanks, problem: words } = texts.words
+  if (problem === 'choice') return html`<div class="notice problem" role="alert"><p>${words.choice}</p></div>`
+  if (problem)
+    return html`<div class="notice problem" role="alert"><h2>${words.heading}</h2><p><a href="#started-on">${words.date}</a></p></div>`
+  if (said === null) return null
+  return html`<div class="notice" role="status"><h2>${thanks.heading}</h2><p>${said || thanks.text}</p></div>`
+}
+
+/** What to avoid, grouped by the moment from which; what has begun already says "from now". */
+function before(page: PatientPage): Html {
+  const { avoid, texts } = page
+  const { words } = texts
+  const hours = [...new Set(avoid.map((rule) => rule.hours))].sort((a, b) => b - a)
+  return html`<section aria-labelledby="before">
+<h2 id="before">${words.before.heading}</h2>
+${hours.length === 0 && html`<p>${words.before.nothing}</p>`}
+${hours.map((each) => avoidFrom(page, each))}
+${hours.length > 0 && html`<p>${words.before.why}</p>`}
+</section>`
+}
+
+function avoidFrom({ visit, zone, avoid, language, texts, now }: PatientPage, hours: number): Html {
+  const { words } = texts
+  const from = new Date(visit.getTime() - hours * HOUR)
+  const intro =
+    from > now ? fill(words.before.from, language.locale, { when: writeWhen(from, zone, language, 'voice') }) : words.before.late
+  return html`<p><strong>${intro}</strong></p>
+<ul class="avoid">
+${avoid.filter((rule) => rule.hours === hours).map(({ what }) => html`<li>${words.avoid[what] ?? what}</li>\n`)}</ul>
+`
+}
+
+function fine({ fine: topics, texts }: PatientPage): Html | null {
+  const { heading, items } = texts.words.fine
+  const known = topics.filter((topic) => items[topic])
+  if (known.length === 0) return null
+  return html`<section aria-labelledby="fine">
+<h2 id="fine">${heading}</h2>
+<ul class="fine">
+${known.map((topic) => html`<li>${items[topic]}</li>\n`)}</ul>
+</section>`
+}
+
+function urgent({ clinic, texts }: PatientPage): Html {
+  const { heading, text } = texts.words.urgent
+  return html`<section class="urgent" aria-labelledby="urgent">
+<h2 id="urgent">${heading}</h2>
+<p>${text}</p>
+<p>${callLink(clinic, texts.words)}</p>
+</section>`
+}
+
+function calendar({ path, language, texts }: PatientPage): Html {
+  const { heading, link, hint, title } = texts.words.calendar
+  return html`<section aria-labelledby="calendar">
+<h2 id="calendar">${heading}</h2>
+<p><a href="${path}/visit.ics?lang=${language.code}">${link}</a></p>
+<p>${fill(hint, language.locale, { title })}</p>
+</section>`
+}
+
+function foot({ caution, stop }: PageWords, language: Language): Html {
+  return html`<footer>
+<p>${caution}</p>
+<p>${fill(stop, language.locale, { stop: language.keywords.stop })}</p>
+</footer>`
+}

@@ -1,0 +1,172 @@
+import { DateTime } from 'luxon'
+import type { z } from 'zod'
+import type { Booking, Clinic, Patient } from '../../../domain/visits/booking.ts'
+import { badInput } from '../../../domain/failure.ts'
+import { checkHistory } from '../../../domain/preparation/cycle/check-history.ts'
+import { forecastDays } from '../../../domain/preparation/cycle/forecast.ts'
+import { standing } from '../../../domain/preparation/prep-status.ts'
+import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { amendBooking, cancelBooking, type Amendment } from '../../../flows/visits/amend-booking.ts'
+import { bookVisit, clinicOf, type Booked, type NewlyBooked } from '../../../flows/visits/book-visit.ts'
+import { judgeBooking } from '../../../flows/visits/judge-booking.ts'
+import { found, protocolOf, wholeBooking } from '../../../flows/lookups.ts'
+import { once } from '../../../flows/visits/idempotency.ts'
+import type { BookingQuery, Deps, Tx } from '../../../flows/ports/deps.ts'
+import { setAlarmsSoon } from '../../../flows/messages/enqueue-due.ts'
+import { route, type Answer, type Route } from '../route.ts'
+import { amendmentSchema, bookingListSchema, bookingSchema, cancelSchema, toHistory } from '../schemas.ts'
+import { bookingView, happeningView, messageView, offerView, planView, slotView, timingView } from '../views.ts'
+
+export function bookingRoutes(deps: Deps): Route[] {
+  return [
+    route({
+      method: 'post',
+      path: '/bookings',
+      summary: 'Book a visit. Says whether the time is good and, if not, up to three better openings.',
+      headers: { 'Idempotency-Key': 'A new one for each booking; repeating it repeats the answer instead of the booking.' },
+      body: bookingSchema,
+      answers: { 201: 'Booked: booking, timing, better openings, plan.' },
+      handle: ({ body, request }) => book(deps, body, request.get('Idempotency-Key')),
+    }),
+    route({
+      method: 'get',
+      path: '/bookings',
+      summary: 'List visits by day, interval or state, in order of time, a page at a time.',
+      query: bookingListSchema,
+      answers: { 200: 'A page: bookings, and `next` where there are more.' },
+      handle: ({ query }) => list(deps, query),
+    }),
+    route({
+      method: 'get',
+      path: '/bookings/{id}',
+      summary: 'One booking with its timing, messages, offer and history.',
+      answers: { 200: 'The booking.' },
+      handle: ({ params }) => read(deps, params.id!),
+    }),
+    route({
+      method: 'patch',
+      path: '/bookings/{id}',
+      summary: 'Amend a booking: time, patient, cycle, protocol. The plan is made anew.',
+      body: amendmentSchema,
+      answers: { 200: 'As amended: booking, timing, better openings, plan.' },
+      handle: async ({ params, body }) => ({ status: 200, body: bookedView(deps, await amendBooking(deps, params.id!, await toAmendment(deps, params.id!, body))) }),
+    }),
+    route({
+      method: 'post',
+      path: '/bookings/{id}/cancel',
+      summary: 'Cancel a booking: nothing more is sent and its time is free again.',
+      body: cancelSchema,
+      answers: { 200: 'The cancelled booking.' },
+      handle: async ({ params, body }) => {
+        const about = await wholeBooking(deps.store.read, await cancelBooking(deps, params.id!, body.by))
+        return { status: 200, body: { booking: bookingView(about.booking, about.patient) } }
+      },
+    }),
+  ]
+}
+
+async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string | undefined): Promise<Answer> {
+  if (key !== undefined && (key.length < 8 || key.length > 200)) badInput('Idempotency-Key', 'Use 8 to 200 characters, e.g. a UUID.')
+  let booked: NewlyBooked | undefined
+  const look = (tx: Tx) => clinicOf(tx, body.clinic)
+  const work = async (tx: Tx, clinic: Clinic) => {
+    booked = await bookVisit(tx, deps, { ...body, cycle: (today) => toHistory(body.cycle, today) }, clinic)
+    return { status: 201, body: bookedView(deps, booked) }
+  }
+  const answer = key === undefined ? { ...(await deps.store.transact(async (tx) => work(tx, await look(tx)))), repeated: false } : await once(deps, key, body, look, work)
+  if (booked) setAlarmsSoon(deps, booked.alarms)
+  const { id } = (answer.body as ReturnType<typeof bookedView>).booking
+  if (!answer.repeated) deps.notice('booked', { booking: id })
+  return { status: answer.status, body: answer.body, headers: { Location: `/api/v1/bookings/${id}`, ...(answer.repeated && { 'Idempotency-Replayed': 'true' }) } }
+}
+
+/** Today where she is; an unknown zone is found out, and said, by the flow. */
+function today(deps: Deps, zone = 'UTC'): string {
+  const local = DateTime.fromJSDate(deps.clock.now(), { zone })
+  return (local.isValid ? local : local.setZone('UTC')).toISODate() ?? dateIn(deps.clock.now(), 'UTC')
+}
+
+async function toAmendment(deps: Deps, id: string, body: z.infer<typeof amendmentSchema>): Promise<Amendment> {
+  const { cycle, ...rest } = body
+  if (!cycle) return rest
+  const { zone } = found(await deps.store.read.bookings.get(id), 'booking')
+  return { ...rest, cycle: toHistory(cycle, today(deps, body.zone ?? zone)) }
+}
+
+function bookedView(deps: Deps, { booking, patient, judgement, openings, plan }: Booked) {
+  const doubts = checkHistory(patient.cycle, dateIn(deps.clock.now(), booking.zone))
+  return {
+    booking: bookingView(booking, patient),
+    timing: timingView(judgement, doubts),
+    openings: openings.map((slot) => slotView(slot, booking.zone)),
+    plan: planView(plan, booking.zone),
+  }
+}
+
+async function list(deps: Deps, query: z.infer<typeof bookingListSchema>): Promise<Answer> {
+  const bookings = await deps.store.read.bookings.list(await toQuery(deps, query))
+  const page = bookings.slice(0, query.limit)
+  const last = page.at(-1)
+  const next = bookings.length > query.limit && last ? Buffer.from(`${last.visitAt.toISOString()}|${last.id}`).toString('base64url') : null
+  return { status: 200, body: { bookings: await listed(deps, page), next } }
+}
+
+async function toQuery(deps: Deps, { clinic, day, from, to, state, limit, cursor }: z.infer<typeof bookingListSchema>): Promise<BookingQuery> {
+  const zone = clinic ? found(await deps.store.read.clinics.get(clinic), 'clinic').zone : 'UTC'
+  const start = (date: string, days = 0) => DateTime.fromISO(date, { zone }).plus({ days }).toJSDate()
+  return {
+    ...(clinic && { clinicId: clinic }),
+    ...(from && { from: start(from) }),
+    ...(to && { to: start(to) }),
+    ...(day && { from: start(day), to: start(day, 1) }),
+    ...(state && { state }),
+    ...(cursor && { after: readCursor(cursor) }),
+    limit: limit + 1,
+  }
+}
+
+function readCursor(cursor: string): { visitAt: Date; id: string } {
+  const [instant, id] = Buffer.from(cursor, 'base64url').toString().split('|')
+  const visitAt = DateTime.fromISO(instant ?? '')
+  if (!visitAt.isValid || !id) badInput('cursor', 'Use the `next` of the page before, unchanged.')
+  return { visitAt: visitAt.toJSDate(), id }
+}
+
+/** The bookings of a page with what a list shows of each: two queries for the page, not two for each booking. */
+async function listed(deps: Deps, bookings: Booking[]) {
+  const patients = await deps.store.read.patients.many([...new Set(bookings.map(({ patientId }) => patientId))])
+  const byId = new Map(patients.map((patient) => [patient.id, patient]))
+  const messages = await deps.store.read.messages.ofBookings(bookings.map(({ id }) => id))
+  return bookings.map((booking) => {
+    const patient = byId.get(booking.patientId)!
+    const own = messages.filter(({ bookingId }) => bookingId === booking.id)
+    const protocol = protocolOf(deps, booking.protocol)
+    return { ...bookingView(booking, patient, standing(booking, protocol, own, patient.phone)), timing: timing(deps, booking, patient) }
+  })
+}
+
+function timing(deps: Deps, booking: Booking, patient: Patient) {
+  const date = dateIn(booking.visitAt, booking.zone)
+  const asOf = dateIn(deps.clock.now(), booking.zone)
+  const { cycleDay, avoidProbability, rating } = forecastDays(patient.cycle, { from: date, to: date }, protocolOf(deps, booking.protocol), asOf)[0]!
+  return { cycleDay, avoidProbability, rating }
+}
+
+async function read(deps: Deps, id: string): Promise<Answer> {
+  const { read: records } = deps.store
+  const { booking, patient } = await wholeBooking(records, await records.bookings.get(id))
+  const messages = await records.messages.ofBooking(id)
+  const offer = await records.offers.pending(id)
+  const trail = await records.trail.ofBooking(id)
+  const { zone } = booking
+  return {
+    status: 200,
+    body: {
+      booking: bookingView(booking, patient, standing(booking, protocolOf(deps, booking.protocol), messages, patient.phone)),
+      timing: timingView(judgeBooking(deps, booking, patient.cycle)),
+      messages: messages.map((message) => messageView(message, zone)),
+      offer: offer ? offerView(offer, zone) : null,
+      trail: trail.map((happening) => happeningView(happening, zone)),
+    },
+  }
+}

@@ -1,0 +1,27 @@
+import { DateTime } from 'luxon'
+import { badInput } from '../../failure.ts'
+import type { Channel } from './kinds.ts'
+import type { Language } from './library.ts'
+import { fill } from './message.ts'
+
+/**
+ * An instant as the patient reads it on her own clock, e.g. `Wed Sep 23, 10:30 am`.
+ *
+ * @param channel sms: short; voice: for speech.
+ */
+export function writeWhen(instant: Date, zone: string, language: Language, channel: Channel): string {
+  const local = DateTime.fromJSDate(instant, { zone })
+  if (!local.isValid) badInput('zone', 'The zone is not one of the IANA time zones, e.g. America/Halifax.')
+  const length = channel === 'sms' ? 'short' : 'long'
+  const { weekdays, months, periods } = language.dates
+  const period = periods.findLast(({ from }) => from <= local.hour)
+  return fill(language.dates[channel], language.locale, {
+    weekday: weekdays[length][local.weekday - 1]!,
+    month: months[length][local.month - 1]!,
+    day: local.day,
+    hour: local.hour,
+    hour12: local.hour % 12 || 12,
+    minute: local.toFormat('mm'),
+    period: period?.[length] ?? '',
+  })
+}

@@ -1,0 +1,55 @@
+import type { Booking, Clinic, Patient } from '../../domain/visits/booking.ts'
+import type { Message } from '../../domain/messages/message.ts'
+import { markOf } from '../../domain/preparation/deadline.ts'
+import type { TextValues } from '../../domain/messages/texts/kinds.ts'
+import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
+import { protocolOf } from '../lookups.ts'
+import type { Deps } from '../ports/deps.ts'
+
+type Worded = Pick<Message, 'kind' | 'phone' | 'language' | 'channel' | 'detail' | 'visitAt' | 'choices' | 'answer'>
+
+interface Around {
+  booking: Booking | null
+  patient: Patient | null
+  clinic: Clinic
+  zone: string
+}
+
+type State = 'approved' | 'draft'
+
+/** The words of a message as it would go out now, with its call where it is one, and whether somebody has approved them. */
+export function wordsOf(deps: Deps, message: Worded, around: Around): { text: string; state: State; voice?: CallScript } {
+  const { kind, language, channel, detail } = message
+  const values = valuesOf(deps, message, around)
+  const { text, state } = deps.render({ kind, language, channel, detail, values })
+  if (channel !== 'voice' || !deps.calls) return { text, state }
+  const call = deps.calls.script({ kind, language, detail, values })
+  return { text, state: call.state, voice: call.script }
+}
+
+/** What is said in a call instead of texting this message. */
+export function spokenOf({ calls, ...deps }: Deps, message: Worded, around: Around): { step: Step; state: State } | null {
+  const { kind, language, detail } = message
+  return calls?.answer({ kind, language, detail, values: valuesOf(deps, message, around) }) ?? null
+}
+
+function valuesOf(
+  deps: Pick<Deps, 'protocols' | 'pageOf'>,
+  { phone, visitAt, choices, answer }: Worded,
+  { booking, patient, clinic, zone }: Around,
+): TextValues {
+  const protocol = booking && protocolOf(deps, booking.protocol)
+  const visit = visitAt ?? booking?.visitAt
+  return {
+    clinic: clinic.name,
+    clinicPhone: clinic.phone,
+    zone,
+    ...(visit && { visit }),
+    ...(visit && protocol && { mark: markOf(visit, protocol.prepHours) }),
+    ...(protocol && { avoid: protocol.avoid.map(({ what }) => what) }),
+    ...(protocol && { periods: patient?.cycle.status !== 'no-periods' && protocol.avoidDays !== null }),
+    ...(choices.length > 0 && { choices }),
+    ...(answer !== null && { answer }),
+    ...(booking && { page: deps.pageOf(booking.id, phone) }),
+  }
+}

@@ -1,0 +1,198 @@
+import type { Message } from '../../domain/messages/message.ts'
+import { fallBack } from './fall-back.ts'
+import type { SendOutcome } from '../ports/gateway.ts'
+import { wholeBooking } from '../lookups.ts'
+import { gripOf, lostWorth } from './claim-messages.ts'
+import type { Deps } from '../ports/deps.ts'
+import { POINTLESS_AFTERWARDS, idsOf, openFollowUp } from '../factories.ts'
+import { recordOutcomes } from './record-outcome.ts'
+import { ringDue, setAlarms } from './enqueue-due.ts'
+import { actOnText } from '../replies/hear-text.ts'
+import { applyReceipt } from './take-receipt.ts'
+import { leaveToPerson } from '../replies/take-reply.ts'
+import { waitKey } from './waiting-line.ts'
+
+const MINUTE = 60_000
+const BATCH = 200
+/** Rounds of one step in one sweep: a mountain of work must not keep the steps after it waiting for ever. */
+const MOST_ROUNDS = 50
+/** Alarms set in one go. */
+const ALARMS = 500
+const MOST_ALARMS = 100_000
+/** A ring this late was lost. */
+const OVERDUE_MS = MINUTE
+/** A worker that has not been heard for so long is gone. It believes so itself, some time before. */
+export const SILENT_SECONDS = 30
+/** Preparation is given this long to arrive, or until so long before its mark. */
+const DELIVERY_MS = 60 * MINUTE
+const BEFORE_MARK_MS = 120 * MINUTE
+/** A visit is over so long after it began; then what was to be done before it is pointless. */
+const OVER_MS = 12 * 60 * MINUTE
+/** A reply kept so long ago and not acted on was left behind by a crash. */
+const UNACTED_MS = MINUTE
+/** How far back each sweep looks for visits that are over. */
+const LATELY_MS = 2 * 24 * 60 * MINUTE
+/** Answers to repeated requests are kept for so long. */
+const KEYS_KEPT_MS = 7 * 24 * 60 * MINUTE
+
+/**
+ * Puts right whatever time, crashes or a lost queue have left behind. Runs every half minute on one worker or several;
+ * each step is a conditional update, so doing it twice is harmless.
+ */
+export async function sweep(deps: Deps): Promise<void> {
+  await deps.store.read.workers.beat(deps.hands.id)
+  await deps.store.read.workers.forgetSilent(SILENT_SECONDS)
+  const failures: unknown[] = []
+  for (const step of STEPS) await step(deps).catch((error: unknown) => failures.push(error))
+  // What one step stumbles over must not keep the others from their work, nor stay unheard.
+  if (failures.length > 0) throw failures[0]
+}
+
+const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
+  actOnUnacted,
+  expireWorthless,
+  recoverOwn,
+  recoverStuck,
+  matchReceipts,
+  giveUpWaiting,
+  lapseOffers,
+  (deps) => closePast(deps),
+  ringDue,
+  ringOverdue,
+  forgetKeys,
+]
+
+/** Does `each` for all there is, a batch at a time. `next` must not bring back what has been dealt with. */
+async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) => Promise<void>): Promise<void> {
+  for (let round = 0; round < MOST_ROUNDS; round++) {
+    const batch = await next(BATCH)
+    for (const item of batch) await each(item)
+    if (batch.length < BATCH) return
+  }
+}
+
+/** A text is read as it would have been; what was pressed on a page or in a call is over by now, so a person sees to it. */
+function actOnUnacted(deps: Deps): Promise<void> {
+  const before = new Date(deps.clock.now().getTime() - UNACTED_MS)
+  return forAll(
+    (limit) => deps.store.read.replies.unacted(before, limit),
+    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id)),
+  )
+}
+
+function expireWorthless(deps: Deps): Promise<void> {
+  const now = deps.clock.now()
+  const expire = (message: Message) =>
+    deps.store.transact(async (tx) => {
+      if (!(await tx.messages.move(message.id, ['planned', 'queued'], 'expired', { code: 'too-late', endedAt: now }))) return
+      deps.notice('message-expired', idsOf(message))
+      const around = message.bookingId ? await wholeBooking(tx, await tx.bookings.get(message.bookingId)) : null
+      if (around) await lostWorth(tx, deps, message, around)
+    })
+  return forAll((limit) => deps.store.read.dispatch.worthless(now, limit), expire)
+}
+
+/** Claims of this process that it does not hold: their commit seemed to fail, so they were never handed over. */
+async function recoverOwn(deps: Deps): Promise<void> {
+  for (const message of await deps.store.read.dispatch.claimedBy(deps.hands.id)) {
+    if (!deps.hands.held.has(gripOf(message))) await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
+  }
+}
+
+/** Claims left by a crash: ask the gateway what became of them; where it cannot say, its policy decides. */
+function recoverStuck(deps: Deps): Promise<void> {
+  return forAll(
+    (limit) => deps.store.read.dispatch.stuck(limit),
+    async (message) => recover(deps, message, await fateOf(deps, message)),
+  )
+}
+
+async function recover(deps: Deps, message: Message, outcome: SendOutcome): Promise<void> {
+  const [alarm] = await deps.store.transact((tx) => recordOutcomes(tx, deps, [{ message, outcome }]))
+  deps.notice('claim-recovered', { ...idsOf(message), outcome: outcome.kind })
+  if (alarm) await setAlarms(deps, [alarm])
+}
+
+async function fateOf(deps: Deps, message: Message): Promise<SendOutcome> {
+  const answer = await deps.gateways.get(message.gateway)?.lookUp?.(message.id)
+  if (answer === 'never-seen') return { kind: 'later', code: 'claim-lost', retryAfterMs: 0 }
+  return answer ?? { kind: 'unknown', code: 'claim-lost' }
+}
+
+/** A receipt and our record of the reference it names were written at the same moment, unseen by each other. */
+function matchReceipts(deps: Deps): Promise<void> {
+  return forAll(
+    (limit) => deps.store.read.dispatch.crossedReceipts(limit),
+    ({ messageId, ...named }) =>
+      deps.store.transact(async (tx) => {
+        for (const receipt of await tx.dispatch.takeEarlyReceipts([named])) await applyReceipt(tx, deps, { id: messageId }, receipt)
+      }),
+  )
+}
+
+/** Preparation that was sent but never arrived is as good as unsent. */
+function giveUpWaiting(deps: Deps): Promise<void> {
+  const now = deps.clock.now()
+  const sentBefore = new Date(now.getTime() - DELIVERY_MS)
+  const markBefore = new Date(now.getTime() + BEFORE_MARK_MS)
+  const silent = [...deps.gateways.values()].filter(({ receipts }) => receipts === false).map(({ name }) => name)
+  return forAll(
+    (limit) => deps.store.read.dispatch.undelivered(sentBefore, markBefore, silent, limit),
+    (message) =>
+      deps.store.transact(async (tx) => {
+        const facts = { code: 'no-receipt', endedAt: now }
+        if (await tx.messages.move(message.id, ['sent'], 'undelivered', facts)) await fallBack(tx, deps, message)
+      }),
+  )
+}
+
+/** Held openings come back when nobody answers, and the desk hears of it. */
+async function lapseOffers(deps: Deps): Promise<void> {
+  const now = deps.clock.now()
+  await forAll(
+    (limit) => deps.store.read.offers.lapsing(now, limit),
+    (offer) =>
+      deps.store.transact(async (tx) => {
+        const about = await wholeBooking(tx, await tx.bookings.lock(offer.bookingId))
+        if (!(await tx.offers.move(offer.id, ['open', 'waiting'], 'lapsed'))) return
+        await tx.slots.release(offer.bookingId)
+        await openFollowUp(tx, deps, about, 'offer-lapsed')
+        deps.notice('offer-lapsed', { booking: offer.bookingId })
+      }),
+  )
+  await deps.store.transact((tx) => tx.slots.releaseExpired(now))
+}
+
+/** Rung again, and told apart from the first alarm, which may hang in a process that is gone, or wait by a clock that jumped. */
+async function ringOverdue(deps: Deps): Promise<void> {
+  const before = new Date(deps.clock.now().getTime() - OVERDUE_MS)
+  const overdue = await deps.store.read.dispatch.overdue(before, MOST_ALARMS)
+  // Those that wait here for a turn have been heard.
+  const unheard = overdue.filter((alarm) => !deps.hands.waiting.has(waitKey(alarm)))
+  await setInTurn(deps, unheard.map((alarm) => ({ ...alarm, again: true }))) // prettier-ignore
+}
+
+/** Sets every alarm again, e.g. when the queue's store was lost or changed. Setting one twice is harmless. */
+export async function resetAlarms(deps: Deps): Promise<void> {
+  const horizon = new Date(deps.clock.now().getTime() + deps.policy.horizonHours * 60 * MINUTE)
+  await setInTurn(deps, await deps.store.read.dispatch.overdue(horizon, MOST_ALARMS))
+}
+
+async function setInTurn(deps: Deps, alarms: Parameters<typeof setAlarms>[1]): Promise<void> {
+  for (let at = 0; at < alarms.length; at += ALARMS) await setAlarms(deps, alarms.slice(at, at + ALARMS))
+}
+
+function forgetKeys(deps: Deps): Promise<void> {
+  return deps.store.read.idempotency.forget(new Date(deps.clock.now().getTime() - KEYS_KEPT_MS))
+}
+
+/** The call list is for what can still be done. Visits that were over long ago were looked at when they were. */
+async function closePast(deps: Deps, since = new Date(deps.clock.now().getTime() - OVER_MS - LATELY_MS)): Promise<void> {
+  const now = deps.clock.now()
+  const over = { from: since, to: new Date(now.getTime() - OVER_MS) }
+  const closed = await deps.store.read.followUps.closePast(POINTLESS_AFTERWARDS, over, 'the visit is over', now)
+  if (closed > 0) deps.notice('follow-ups-closed', {})
+}
+
+/** As the sweep does, for visits of any time: nobody may have swept for long. */
+export const closeAllPast = (deps: Deps): Promise<void> => closePast(deps, new Date(0))

@@ -1,0 +1,20 @@
+import type { Held } from '../ports/access.ts'
+import { found } from '../lookups.ts'
+import type { Deps } from '../ports/deps.ts'
+
+export interface PatientExport {
+  exportedAt: string
+  patientId: string
+  held: Held
+}
+
+/** Everything that is held on a patient, to be handed to her. @throws not-found */
+export async function exportPatient({ access, clock }: Deps, patientId: string, by: string): Promise<PatientExport> {
+  const at = clock.now()
+  const held = await access.transact(async (tx) => {
+    const all = found(await tx.rights.held(patientId), 'patient')
+    await tx.audit.append([{ at, actorKind: 'person', actorId: by, what: 'patient-exported', subjects: [patientId], clinicId: null, facts: {} }])
+    return all
+  })
+  return { exportedAt: at.toISOString(), patientId, held }
+}

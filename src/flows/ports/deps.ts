@@ -1,0 +1,111 @@
+import type { FullProtocol } from '../../domain/preparation/protocol.ts'
+import type { Reading, ReplyContext } from '../../domain/replies/reading.ts'
+import type { Channel, Detail, TextKind, TextValues } from '../../domain/messages/texts/kinds.ts'
+import type { CallWriter } from '../../domain/messages/voice/write-script.ts'
+import type { ApprovedTexts } from '../messages/approved-texts.ts'
+import type { AccessStore } from './access.ts'
+import type { Gateway } from './gateway.ts'
+import type { Records } from './records.ts'
+import type { RetentionRules } from '../patients/retention.ts'
+
+export type * from './approvals.ts'
+export type * from './dispatch.ts'
+export type * from './records.ts'
+export type * from './replies.ts'
+
+/** What time it is. The demo, simulations and most tests run on a virtual one. */
+export interface Clock {
+  now(): Date
+}
+
+/** Makes ids that sort by time. */
+export type NewId = (prefix: string) => string
+
+/** One ring of the alarm clock: look at this message of this plan, now. Holds no personal data. */
+export interface Alarm {
+  messageId: string
+  /** Null for answers, which belong to no plan. */
+  revision: number | null
+  attempt: number
+  at: Date
+  /** Rung a second time, because the first ring was lost: must not be taken for the one that is still on its way. */
+  again?: boolean
+}
+
+/** The alarm clock. Losing all of it loses nothing: the sweep sets it again from the database. */
+export interface AlarmQueue {
+  /** Idempotent: the same alarm set twice rings once. Throws, and soon, when its store does not answer. */
+  set(alarms: readonly Alarm[]): Promise<void>
+  /** Sets them within a second, together with others that come meanwhile; nobody waits, and what fails the sweep finds. */
+  setSoon(alarms: readonly Alarm[]): void
+  /** Whether its store answers. */
+  ready(): Promise<boolean>
+  start(ring: (alarm: Alarm) => Promise<void>): Promise<void>
+  /** Rings no more; rings in progress go on, and alarms can still be set. */
+  quiet(): Promise<void>
+  /** Lets rings in progress finish. */
+  stop(): Promise<void>
+}
+
+declare const inTransaction: unique symbol
+/** Records of a running transaction: what locks or changes rows is done through these. */
+export type Tx = Records & { readonly [inTransaction]: true }
+
+export interface Store {
+  /** Commits when `work` resolves, rolls back when it throws. Inside, use only `tx`. */
+  transact<T>(work: (tx: Tx) => Promise<T>): Promise<T>
+  readonly read: Records
+}
+
+export interface RenderRequest {
+  kind: TextKind
+  language: string
+  channel: Channel
+  detail: Detail
+  values: TextValues
+}
+
+/** This process as one that sends. */
+export interface Hands {
+  id: string
+  /** Attempts it has claimed, or is about to: see `gripOf`. */
+  held: Set<string>
+  /** Messages that wait here for a turn at their gateway: see `waitKey`. */
+  waiting: Set<string>
+  /** False when it has been silent so long that others may believe it gone: then it must not send what it claimed before. */
+  steady(): boolean
+}
+
+/** Everything a flow may need from outside. */
+export interface Deps {
+  store: Store
+  /** People, keys, and the record of who saw and changed what. */
+  access: AccessStore
+  clock: Clock
+  newId: NewId
+  queue: AlarmQueue
+  hands: Hands
+  gateways: ReadonlyMap<string, Gateway>
+  protocols: ReadonlyMap<string, FullProtocol>
+  /** Which texts somebody has approved, and so which languages may be sent. */
+  approvedTexts: ApprovedTexts
+  /** Keyed, so that nobody without the key can find out by guessing what it was made of: every digest of personal data is. */
+  digest(text: string): string
+  /** Address of the private page of a booking, as it is sent to this number. */
+  pageOf(bookingId: string, phone: string): string
+  render(request: RenderRequest): { text: string; state: 'approved' | 'draft' }
+  /** Writes what calls say; absent where nothing calls. */
+  calls?: CallWriter
+  readReply(text: string, context: ReplyContext): Reading
+  policy: {
+    /** Draft texts may go out (demo), or not (production). */
+    allowDrafts: boolean
+    /** Messages due within this many hours are put in the queue. */
+    horizonHours: number
+    /** Automatic answers to one number in 24 hours; beyond that only a person answers. */
+    answersADay: number
+    retention: RetentionRules
+  }
+  /** Told after each change, for live pages and the demo's transcript. Ids only. */
+  notice(what: string, ids: Record<string, string>): void
+}

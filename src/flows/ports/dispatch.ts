@@ -1,0 +1,72 @@
+import type { Booking, Clinic, Patient } from '../../domain/visits/booking.ts'
+import type { Message } from '../../domain/messages/message.ts'
+import type { Channel } from '../../domain/messages/texts/kinds.ts'
+import type { Receipt } from './gateway.ts'
+import type { Alarm } from './deps.ts'
+
+/** Everything that decides whether messages may go, read at once for many of them. */
+export interface Surroundings {
+  bookings: ReadonlyMap<string, Booking>
+  patients: ReadonlyMap<string, Patient>
+  clinics: ReadonlyMap<string, Clinic>
+  /** Channels agreed to, by patient. */
+  channels: ReadonlyMap<string, ReadonlySet<Channel>>
+  /** Numbers that want nothing. */
+  optedOut: ReadonlySet<string>
+  /** Unsolicited ones sent or being sent to these numbers lately. */
+  lately: readonly { phone: string; id: string; at: Date }[]
+}
+
+/** What sending and sweeping need of the messages, many at a time: the traffic of a country goes through here. */
+export interface DispatchRecords {
+  /** Planned messages due before `until`, marked queued. */
+  enqueueDue(until: Date, limit: number): Promise<Alarm[]>
+  /**
+   * Locks those of these that still wait, are due and belong to the same plan, and keeps every other claim and every
+   * opt-out of their numbers waiting until this transaction ends. One that somebody else is just changing is left out.
+   */
+  due(alarms: readonly Pick<Alarm, 'messageId' | 'revision'>[], now: Date): Promise<Message[]>
+  surroundings(messages: readonly Message[], since: Date): Promise<Surroundings>
+  /** Moves locked ones to `sending`, one attempt more, with the words that are about to leave. */
+  claim(claims: readonly { message: Message; text: string }[], workerId: string, now: Date): Promise<void>
+  /** Writes down acceptances of these very attempts; the ids it was true for. */
+  accept(facts: readonly { id: string; attempt: number; ref: string | null }[], at: Date): Promise<string[]>
+  /** Receipts that came before their message's reference was known. */
+  takeEarlyReceipts(refs: readonly { gateway: string; ref: string }[]): Promise<Receipt[]>
+  /** Waiting ones whose time has come, at one clinic or at all (null), whether or not sending is stopped. */
+  dueIn(clinicId: string | null, now: Date, limit: number): Promise<Message[]>
+  /** Queued ones whose time has passed without a ring, oldest first; none of a clinic whose sending is stopped. */
+  overdue(before: Date, limit: number): Promise<Alarm[]>
+  /** Waiting ones that have become worthless. */
+  worthless(now: Date, limit: number): Promise<Message[]>
+  /** Claims of processes that are gone. */
+  stuck(limit: number): Promise<Message[]>
+  claimedBy(workerId: string): Promise<Message[]>
+  /** Preparation sent but not known to be delivered, sent before `sentBefore` or with its mark before `markBefore`; `silent` gateways never say. */
+  undelivered(sentBefore: Date, markBefore: Date, silent: readonly string[], limit: number): Promise<Message[]>
+  /** Early receipts whose message is known by now: the receipt and the record of its reference crossed. */
+  crossedReceipts(limit: number): Promise<{ gateway: string; ref: string; messageId: string }[]>
+  figures(now: Date): Promise<Figures>
+}
+
+/** How things stand, for whoever watches over the service. */
+export interface Figures {
+  overdue: number
+  oldestSeconds: number
+  claimed: number
+  workers: number
+  /** Open follow-ups by urgency. */
+  followUps: ReadonlyMap<number, number>
+}
+
+/** The processes that send. Their silence is measured by the database's clock, so that no process's own clock matters. */
+export interface WorkerRecords {
+  beat(id: string): Promise<void>
+  /** Makes sure that it is known, in the transaction that claims: a claim of a stranger would be taken for one left behind. */
+  ensure(id: string): Promise<void>
+  /** Says good-bye: what it may have left behind is looked after at once. */
+  leave(id: string): Promise<void>
+  forgetSilent(seconds: number): Promise<number>
+  /** Forgets all others, where there can be no other process. */
+  forgetOthers(id: string): Promise<void>
+}

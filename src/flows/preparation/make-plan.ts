@@ -1,0 +1,152 @@
+import type { Booking, Clinic, Consent, Patient } from '../../domain/visits/booking.ts'
+import { cycleCheckDate } from '../../domain/preparation/cycle/cycle-check.ts'
+import type { FollowUpReason } from '../../domain/calls/follow-up.ts'
+import { SAID, type Message } from '../../domain/messages/message.ts'
+import { planMessages, type PlanInput, type PrepPlan } from '../../domain/preparation/plan.ts'
+import type { FullProtocol } from '../../domain/preparation/protocol.ts'
+import { isTold } from '../../domain/preparation/prep-status.ts'
+import { dateIn } from '../../domain/visits/choose-openings.ts'
+import type { TextKind } from '../../domain/messages/texts/kinds.ts'
+import { protocolOf } from '../lookups.ts'
+import type { Alarm, Deps, OptOut, Tx } from '../ports/deps.ts'
+import { closeFollowUps, newMessage, openFollowUp } from '../factories.ts'
+
+const WEEK_MS = 7 * 86_400_000
+
+export interface Planned {
+  booking: Booking
+  plan: PrepPlan
+  /** Why nobody tells the patient; null where the messages of the plan do. */
+  unreachable: Unreachable | null
+}
+
+/** Whose visit is planned. `confirm` false where another text (the answer `moved`) already tells the time. */
+export interface ToPlan {
+  booking: Booking
+  patient: Patient
+  clinic: Clinic
+  confirm?: boolean
+  /** What the desk should read beside a call that this plan opens, e.g. the patient's words. */
+  because?: Record<string, unknown> | undefined
+}
+
+/** Why a patient may not be written to. Each is a call that somebody must make. */
+export type Unreachable = Extract<FollowUpReason, 'died' | 'wrong-person' | 'opted-out' | 'no-consent'>
+
+/** Calls that end by themselves once the patient may be written to again. */
+const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
+
+/** What else decides about a plan. */
+export interface Circumstances {
+  /** Messages about this visit so far. */
+  said: Message[]
+  /** Instants of unsolicited messages to the patient's number, other than this plan's own. */
+  others: Date[]
+  unreachable: Unreachable | null
+}
+
+/** From when on messages to a number count against the caps. */
+export const countedSince = (now: Date): Date => new Date(now.getTime() - WEEK_MS)
+
+/**
+ * Makes the plan for a visit anew: withdraws what is unsent, plans what is still worth saying, tells the desk what
+ * cannot be kept. Called whenever time, dates, language, number, consent or protocol change.
+ */
+export async function makePlan(tx: Tx, deps: Deps, about: ToPlan): Promise<Planned> {
+  const { booking: before, patient } = about
+  const now = deps.clock.now()
+  const [said, others, unreachable] = await Promise.all([
+    tx.messages.ofBooking(before.id),
+    tx.messages.unsolicitedTo(patient.phone, countedSince(now), before.id),
+    unreachableBy(tx, patient),
+    tx.messages.withdrawUnsent({ plan: before.id }, 'plan-revised', now),
+  ])
+  const planned = planFor(deps, about, { said, others, unreachable })
+  await tx.bookings.update(planned.booking)
+  await keepPlan(tx, deps, about, planned)
+  const isSettled = ({ reason }: { reason: FollowUpReason }) => UNREACHABLE.has(reason) && reason !== unreachable
+  await closeFollowUps(tx, deps, before.id, isSettled, 'the patient may be written to')
+  return planned
+}
+
+/** Why this patient may not be written to by the usual channel; null = may. */
+export async function unreachableBy(tx: Tx, patient: Patient): Promise<Unreachable | null> {
+  const [optOut, consents] = await Promise.all([tx.optOuts.get(patient.phone), tx.patients.consents(patient.id)])
+  return whyUnreachable(patient, optOut, consents)
+}
+
+export function whyUnreachable(patient: Patient, optOut: OptOut | undefined, consents: readonly Consent[]): Unreachable | null {
+  if (patient.reportedDead) return 'died'
+  if (optOut) return optOut.reason === 'wrong-person' ? 'wrong-person' : 'opted-out'
+  return consents.some(({ channel }) => channel === patient.channel) ? null : 'no-consent'
+}
+
+/** What a visit's plan would be now, and the booking as it stands with it. Nothing is written. */
+export function planFor(deps: Deps, about: ToPlan, circumstances: Circumstances): Planned {
+  const { booking } = about
+  const protocol = protocolOf(deps, booking.protocol)
+  const plan = planned(deps, about, protocol, circumstances)
+  const shortNotice = plan.warnings.some(({ code }) => code === 'short-notice')
+  const next = { ...booking, planRevision: booking.planRevision + 1, planBasis: protocol.digest, shortNotice }
+  return { booking: next, plan, unreachable: circumstances.unreachable }
+}
+
+function planned(deps: Deps, about: ToPlan, protocol: FullProtocol, { said, others, unreachable }: Circumstances): PrepPlan {
+  const { booking, patient, clinic, confirm = true } = about
+  const { visitAt: visit, zone } = booking
+  const now = deps.clock.now()
+  if (booking.state === 'cancelled' || visit <= now) return { messages: [], warnings: [] }
+  if (unreachable) return nobodyTells(unreachable, isTold(booking, protocol, said, patient.phone))
+  const ask = question(patient, booking, protocol, now)
+  const done = kindsSaid(said, booking, patient, confirm)
+  return planMessages({ visit, zone, now, hours: clinic.settings.hours, prepHours: protocol.prepHours, ask, done, others })
+}
+
+/** Whoever was told and then wants no more messages needs no call. What was told to somebody else was not told. */
+function nobodyTells(why: Unreachable, told: boolean): PrepPlan {
+  if (told && (why === 'opted-out' || why === 'no-consent')) return { messages: [], warnings: [] }
+  const message = 'Nobody tells this patient by message: it is on the call list.'
+  return { messages: [], warnings: [{ code: 'nobody-tells', kind: 'prep', message }] }
+}
+
+/**
+ * Writes down a plan's messages, and tells the desk what cannot be kept.
+ * @param ringing messages due before this instant are marked as queued at once
+ * @returns their alarms, to be set once the transaction is committed
+ */
+export async function keepPlan(tx: Tx, deps: Deps, about: ToPlan, planned: Planned, ringing?: Date): Promise<Alarm[]> {
+  const { patient, clinic } = about
+  const { booking, plan } = planned
+  const state = ({ sendAt }: { sendAt: Date }) => (ringing && sendAt < ringing ? 'queued' : 'planned')
+  const messages = plan.messages.map((each) => newMessage(deps, { clinic, patient, booking }, { ...each, revision: booking.planRevision, state: state(each) }))
+  await tx.messages.insert(messages)
+  await tellDesk(tx, deps, about, planned)
+  return messages.filter((each) => each.state === 'queued').map(({ id, revision, attempt, sendAt }) => ({ messageId: id, revision, attempt, at: sendAt }))
+}
+
+/** What Daysix would like to ask before the visit, and when; null = nothing. */
+export function question(patient: Patient, booking: Booking, protocol: FullProtocol, now: Date): PlanInput['ask'] {
+  const { cycle } = patient
+  if (cycle.status === 'no-periods' || protocol.avoidDays === null) return null
+  if (cycle.status === 'unknown' && !cycle.lmp) return { kind: 'lmp-question' }
+  const on = cycleCheckDate({ history: cycle, visit: dateIn(booking.visitAt, booking.zone), asOf: dateIn(now, booking.zone), protocol })
+  return on === null ? null : { kind: 'cycle-check', on }
+}
+
+/** What is not to be said again to this number: for the same visit time, or ever. */
+function kindsSaid(said: Message[], booking: Booking, { phone }: Patient, confirm: boolean): TextKind[] {
+  const here = said.filter((each) => SAID.includes(each.state) && each.phone === phone)
+  const forThisTime = here.filter(({ visitAt }) => visitAt?.getTime() === booking.visitAt.getTime())
+  const onceEver = here.filter(({ kind }) => kind === 'confirmation' || kind === 'lmp-question')
+  return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(confirm ? [] : ['confirmation'])
+}
+
+async function tellDesk(tx: Tx, deps: Deps, { patient, clinic, booking: before, because }: ToPlan, { booking, plan, unreachable }: Planned): Promise<void> {
+  const about = { booking, patient, clinic }
+  for (const { code, kind } of plan.warnings) {
+    if (code === 'nobody-tells') await openFollowUp(tx, deps, about, unreachable!, because)
+    if (code === 'no-time-to-tell') await openFollowUp(tx, deps, about, 'not-told')
+    if (code === 'short-notice' && !before.shortNotice) await openFollowUp(tx, deps, about, 'short-notice')
+    if (code === 'cap-reached' && kind !== 'day-before') await openFollowUp(tx, deps, about, 'plan-not-kept', { kind })
+  }
+}

@@ -1,0 +1,140 @@
+import type { Booking, Clinic } from '../../domain/visits/booking.ts'
+import { UNSENT, type Message } from '../../domain/messages/message.ts'
+import { dateIn } from '../../domain/visits/choose-openings.ts'
+import { isAboutTheNumber } from '../../domain/replies/decide.ts'
+import type { Reading } from '../../domain/replies/reading.ts'
+import type { TextKind } from '../../domain/messages/texts/kinds.ts'
+import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
+import { codeOf, readingOf } from '../../domain/messages/voice/pressed.ts'
+import type { Answered } from '../ports/gateway.ts'
+import { cycleBefore } from './hear-text.ts'
+import { loadHearing, type Done, type Hearing, type Talk } from './conversation.ts'
+import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
+import { openFollowUp } from '../factories.ts'
+import { forNumber } from './reply-for-number.ts'
+import { forVisit, whichVisit } from './reply-for-visit.ts'
+import { ringDue } from '../messages/enqueue-due.ts'
+import { takeReply, type Acted } from './take-reply.ts'
+import { spokenOf, wordsOf } from '../messages/render-message.ts'
+
+/** Worth having in writing besides: said in the call, and texted to those who agreed to texts. */
+const IN_WRITING: ReadonlySet<TextKind> = new Set(['offer', 'moved', 'move-asked'])
+
+/**
+ * Hears a key pressed in a call: the same flow as for a text, but what would be texted in answer is said. The same answer
+ * told twice is heard once.
+ *
+ * @returns what the call says next; null where the thanks of its script will do.
+ */
+export async function hearKeys(deps: Deps, answered: Answered): Promise<Step | null> {
+  const { bookings, clinics, messages } = deps.store.read
+  const message = await messages.get(answered.messageId)
+  if (message?.channel !== 'voice' || message.gateway !== answered.gateway) return null
+  const booking = message.bookingId === null ? undefined : await bookings.get(message.bookingId)
+  const zone = (booking ?? (await clinics.get(message.clinicId))!).zone
+  const acted = await takeReply(deps, replyOf(deps, answered, message, zone), (tx, reply) => act(tx, deps, reply, message))
+  await ringDue(deps)
+  return typeof acted === 'string' ? null : acted.result
+}
+
+function replyOf(deps: Deps, { gateway, key, pressed, at }: Answered, message: Message, zone: string): ReplyRecord {
+  const { bookingId, clinicId, phone } = message
+  const text = `(by key) ${codeOf(pressed)}`
+  const reading = readingOf(pressed, dateIn(at, zone))
+  return { id: deps.newId('t'), gateway, key, phone, text, receivedAt: at, bookingId, clinicId, reading, done: null }
+}
+
+/** The call of a message, for a peer that fetches it itself; null once it is over or no longer wanted. */
+export async function callOf(deps: Deps, messageId: string): Promise<CallScript | null> {
+  const { messages, bookings, patients, clinics } = deps.store.read
+  const message = await messages.get(messageId)
+  if (message?.channel !== 'voice' || !UNDER_WAY.has(message.state) || message.notAfter <= deps.clock.now()) return null
+  const booking = (message.bookingId !== null && (await bookings.get(message.bookingId))) || null
+  const patient = (message.patientId !== null && (await patients.get(message.patientId))) || null
+  const clinic = (await clinics.get(message.clinicId))!
+  return wordsOf(deps, message, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone }).voice ?? null
+}
+
+const UNDER_WAY: ReadonlySet<string> = new Set(['sending', 'sent'])
+
+async function act(tx: Tx, deps: Deps, kept: ReplyRecord, message: Message): Promise<Acted<Step | null>> {
+  const before = new Set(await answersTo(tx, message))
+  const hearing = await loadHearing(tx, deps, kept)
+  const reading = await meant(tx, kept.reading!, message)
+  const done = await respond(tx, deps, hearing, reading, message)
+  const made = (await answersTo(tx, message)).filter((id) => !before.has(id))
+  const result = await sayInCall(tx, deps, made, kept.gateway)
+  return { reply: { ...hearing.reply, reading, ...cycleBefore(hearing, done, reading) }, done, result }
+}
+
+/** A number chosen in a call stands for a time that was said in it: if that is on offer no more, a person must ask. */
+async function meant(tx: Tx, reading: Reading, { kind, bookingId, choices }: Message): Promise<Reading> {
+  if (reading.meaning !== 'choice' || kind !== 'offer' || bookingId === null) return reading
+  const chosen = choices[reading.choice! - 1]?.getTime()
+  const offer = await tx.offers.pending(bookingId)
+  const at = offer?.state === 'open' ? offer.choices.findIndex((choice) => choice.at.getTime() === chosen) : -1
+  return at < 0 ? { meaning: 'unclear', confidence: 1, words: [] } : { ...reading, choice: at + 1 }
+}
+
+/** A call is about one visit, which its message names; nothing needs to be guessed. */
+async function respond(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading, message: Message): Promise<Done> {
+  if (isAboutTheNumber(reading.meaning)) return forNumber(tx, deps, hearing, reading)
+  const talk = hearing.talks.find(({ booking }) => booking.id === message.bookingId)
+  // Asked which visit was meant, the patient chose one: that settles what was said before.
+  if (message.kind === 'which-visit') {
+    const chosen = whichVisit(deps, hearing, reading)
+    if (chosen !== 'ask') return forVisit(tx, deps, hearing, chosen.talk, chosen.reading)
+  }
+  if (talk && reading.meaning === 'period-started' && reading.startedOn === undefined) return askWhen(tx, deps, talk)
+  return talk ? forVisit(tx, deps, hearing, talk, reading) : withoutVisit(tx, deps, hearing)
+}
+
+/** It started before yesterday: which day that was, only a person can ask. */
+async function askWhen(tx: Tx, deps: Deps, talk: Talk): Promise<Done> {
+  await openFollowUp(tx, deps, talk, 'unclear-reply', {
+    words: 'The period started before yesterday. Ask on which day.',
+    meaning: 'period-started',
+  })
+  return { bookingId: talk.booking.id, done: 'period-started' }
+}
+
+/** The visit is over, cancelled or gone. */
+async function withoutVisit(tx: Tx, deps: Deps, { reply, clinic, patients }: Hearing): Promise<Done> {
+  const about = { clinic, patient: patients[0] ?? null, booking: null, phone: reply.phone }
+  await openFollowUp(tx, deps, about, 'unclear-reply', { words: reply.text })
+  return { bookingId: null, done: 'unclear' }
+}
+
+/** Ids of answers to a number that have not gone yet. */
+async function answersTo(tx: Tx, { phone, clinicId }: Message): Promise<string[]> {
+  const all = await tx.messages.toPhone(phone, clinicId, new Date(0))
+  return all.filter(({ prompted, state }) => prompted && UNSENT.includes(state)).map(({ id }) => id)
+}
+
+/** Says the answers that were just made; those count as delivered, unless they are worth having in writing too. */
+async function sayInCall(tx: Tx, deps: Deps, made: readonly string[], gateway: string): Promise<Step | null> {
+  const said: Step[] = []
+  for (const id of made) {
+    const answer = (await tx.messages.get(id))!
+    const spoken = await speak(tx, deps, answer)
+    if (!spoken) continue
+    said.push(spoken)
+    if (IN_WRITING.has(answer.kind) && (await mayText(tx, answer))) continue
+    const now = deps.clock.now()
+    const facts = { gateway, text: spoken.say[0]!, sentAt: now, endedAt: now, code: 'in-call' } as const
+    await tx.messages.move(id, UNSENT, 'delivered', facts)
+  }
+  return said[0] ?? null
+}
+
+async function speak(tx: Tx, deps: Deps, answer: Message): Promise<Step | null> {
+  const booking: Booking | null = (answer.bookingId !== null && (await tx.bookings.get(answer.bookingId))) || null
+  const patient = (answer.patientId !== null && (await tx.patients.get(answer.patientId))) || null
+  const clinic: Clinic = (await tx.clinics.get(answer.clinicId))!
+  const spoken = spokenOf(deps, answer, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone })
+  return spoken && (spoken.state === 'approved' || deps.policy.allowDrafts) ? spoken.step : null
+}
+
+async function mayText(tx: Tx, { patientId }: Message): Promise<boolean> {
+  return patientId !== null && (await tx.patients.consents(patientId)).some(({ channel }) => channel === 'sms')
+}

@@ -1,0 +1,90 @@
+import type { Reading } from '../../domain/replies/reading.ts'
+import { cycleBefore } from './hear-text.ts'
+import { loadHearing, type Done } from './conversation.ts'
+import { wholeBooking } from '../lookups.ts'
+import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
+import { forVisit } from './reply-for-visit.ts'
+import { ringDue } from '../messages/enqueue-due.ts'
+import { takeReply, type Acted } from './take-reply.ts'
+import { wordsOf } from '../messages/render-message.ts'
+
+/** Stands for the page where a reply or an answer names its gateway. */
+const PAGE = 'page'
+
+/** What was answered on the page: its meaning needs no reading. A choice names the opening, since the offer may have changed. */
+export interface PageAnswer {
+  reading: Reading
+  slotId?: string
+}
+
+/**
+ * Hears an answer given on the booking's private page: the same flow, but what would be texted in answer stands on the page.
+ * @returns id of the reply, by which `saidOnPage` finds the answer again
+ */
+export async function hearOnPage(deps: Deps, bookingId: string, answer: PageAnswer): Promise<string> {
+  const { booking, patient } = await wholeBooking(deps.store.read, await deps.store.read.bookings.get(bookingId))
+  const id = deps.newId('t')
+  const facts = { gateway: PAGE, key: id, phone: patient.phone, text: wordsForRecord(answer.reading), reading: answer.reading, done: null }
+  const said: ReplyRecord = { ...facts, id, clinicId: booking.clinicId, receivedAt: deps.clock.now(), bookingId }
+  await takeReply(deps, said, (tx, reply) => act(tx, deps, reply, answer))
+  await ringDue(deps)
+  return id
+}
+
+/** What the page says to an answer given on it. */
+export interface SaidOnPage {
+  /** Empty where plain thanks will do. */
+  words: string
+  /** The times that were chosen from are not on offer any more. */
+  changed: boolean
+}
+
+/** What is shown in answer to a reply from the page; null when there is no such reply. */
+export async function saidOnPage({ store }: Deps, bookingId: string, replyId: string): Promise<SaidOnPage | null> {
+  const reply = await store.read.replies.get(replyId)
+  if (reply?.gateway !== PAGE || reply.bookingId !== bookingId) return null
+  const messages = await store.read.messages.ofBooking(bookingId)
+  const answers = messages.filter(({ gateway, sentAt }) => gateway === PAGE && sentAt?.getTime() === reply.receivedAt.getTime())
+  return { words: answers.map(({ text }) => text).join(' '), changed: reply.done === OFFER_CHANGED }
+}
+
+const OFFER_CHANGED = 'offer-changed'
+
+async function act(tx: Tx, deps: Deps, kept: ReplyRecord, answer: PageAnswer): Promise<Acted<null>> {
+  const hearing = await loadHearing(tx, deps, kept)
+  const talk = hearing.talks.find(({ booking }) => booking.id === kept.bookingId)
+  const reading = await meant(tx, kept, answer)
+  const reply = { ...hearing.reply, reading }
+  if (reading.meaning === 'choice' && reading.choice === undefined) return { reply, done: doneAs(kept, OFFER_CHANGED), result: null }
+  // Cancelled between the view and the press: the page says so by itself.
+  if (!talk) return { reply, done: doneAs(kept, 'unclear'), result: null }
+  const done = await forVisit(tx, deps, hearing, talk, reading)
+  await sayOnPage(tx, deps, talk.booking.id, kept.receivedAt)
+  return { reply: { ...reply, ...cycleBefore(hearing, done, reading) }, done, result: null }
+}
+
+const doneAs = ({ bookingId }: ReplyRecord, done: string): Done => ({ bookingId, done })
+
+/** The number of the opening that was chosen, in the offer as it is now; without one it is on offer no more. */
+async function meant(tx: Tx, { bookingId }: ReplyRecord, { reading, slotId }: PageAnswer): Promise<Reading> {
+  if (reading.meaning !== 'choice') return reading
+  const offer = await tx.offers.pending(bookingId!)
+  const at = offer?.state === 'open' ? offer.choices.findIndex((choice) => choice.slotId === slotId) : -1
+  return at < 0 ? reading : { ...reading, choice: at + 1 }
+}
+
+/** What was pressed, for the conversation as the desk reads it. */
+function wordsForRecord({ meaning, startedOn }: Reading): string {
+  return [`(on her page) ${meaning}`, startedOn].filter((part) => part !== undefined).join(' ')
+}
+
+/** Answers just made are shown at once and count as delivered: they are being looked at. */
+async function sayOnPage(tx: Tx, deps: Deps, bookingId: string, at: Date): Promise<void> {
+  const { booking, patient, clinic } = await wholeBooking(tx, await tx.bookings.get(bookingId))
+  const made = ({ prompted, state, sendAt }: { prompted: boolean; state: string; sendAt: Date }) => prompted && state === 'planned' && sendAt >= at
+  for (const answer of (await tx.messages.ofBooking(bookingId)).filter(made)) {
+    const { text, state } = wordsOf(deps, answer, { booking, patient, clinic, zone: booking.zone })
+    const shown = state === 'approved' || deps.policy.allowDrafts
+    await tx.messages.move(answer.id, ['planned'], shown ? 'delivered' : 'withdrawn', { gateway: PAGE, text, sentAt: at, endedAt: at, code: 'on-page' })
+  }
+}

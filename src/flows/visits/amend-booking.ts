@@ -1,0 +1,155 @@
+import type { Booking, Clinic, Patient } from '../../domain/visits/booking.ts'
+import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import { Failure } from '../../domain/failure.ts'
+import { toE164 } from '../../domain/patients/phone.ts'
+import { dateIn } from '../../domain/visits/choose-openings.ts'
+import { knownZone } from '../../domain/local-time.ts'
+import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
+import { refuseUnsendable } from '../messages/approved-texts.ts'
+import { refuseFaults, refuseSecondVisit, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
+import { followPatient, lockVisits } from '../patients/follow-patient.ts'
+import { betterOpenings, judgeBooking } from './judge-booking.ts'
+import { found, protocolOf, wholeBooking } from '../lookups.ts'
+import { makePlan } from '../preparation/make-plan.ts'
+import { overtake } from './move-visit.ts'
+import type { Deps, Tx } from '../ports/deps.ts'
+import { newMessage, note, openFollowUp, settleFollowUps } from '../factories.ts'
+import { ringDue } from '../messages/enqueue-due.ts'
+
+const DAY_MS = 86_400_000
+
+/** What may change about a booking; what is missing stays. */
+export interface Amendment {
+  visit?: string | undefined
+  zone?: string | undefined
+  clinician?: string | undefined
+  protocol?: string | undefined
+  patient?: { [K in keyof BookingRequest['patient']]?: BookingRequest['patient'][K] | undefined } | undefined
+  cycle?: CycleHistory | undefined
+  consent?: BookingRequest['consent'] | undefined
+  by: string
+}
+
+interface Whole {
+  booking: Booking
+  patient: Patient
+  clinic: Clinic
+}
+
+/**
+ * Changes a booking and makes its plan anew; what changed about the patient is followed by all other visits too.
+ * @throws not-found, too-late (cancelled), bad-input, time-taken, already-booked
+ */
+export async function amendBooking(deps: Deps, id: string, amendment: Amendment): Promise<Booked> {
+  const booked = await deps.store.transact(async (tx) => {
+    const before = await lockWhole(tx, deps, id)
+    refuseCancelled(before.booking)
+    const after = amended(deps, before, amendment)
+    await tx.patients.update(after.patient)
+    await addConsent(tx, deps, after, amendment)
+    const moves = timeChanged(before.booking, after.booking)
+    if (moves) await changeTime(tx, deps, before.booking, after.booking)
+    const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
+    await followPatient(tx, deps, after.patient, after.clinic, { except: id })
+    if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
+    await note(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
+    const judgement = judgeBooking(deps, booking, after.patient.cycle)
+    const openings = judgement.keep ? [] : await betterOpenings(tx, deps, { ...after, booking }, false)
+    return { booking, patient: after.patient, judgement, openings, plan }
+  })
+  await ringDue(deps)
+  deps.notice('amended', { booking: id })
+  return booked
+}
+
+/** The visit with the patient's others, all locked in one order. */
+async function lockWhole(tx: Tx, deps: Deps, id: string): Promise<Whole> {
+  const { patientId } = found(await tx.bookings.get(id), 'booking')
+  await lockVisits(tx, deps, [patientId])
+  return wholeBooking(tx, await tx.bookings.lock(id))
+}
+
+function refuseCancelled({ state }: Booking): void {
+  if (state === 'cancelled') throw new Failure('too-late', { message: 'This booking was cancelled. Book the visit again.' })
+}
+
+function timeChanged(a: Booking, b: Booking): boolean {
+  return a.visitAt.getTime() !== b.visitAt.getTime() || a.clinician !== b.clinician
+}
+
+function amended(deps: Deps, { booking, patient, clinic }: Whole, amendment: Amendment): Whole {
+  const zone = amendment.zone === undefined ? booking.zone : knownZone(amendment.zone)
+  if (amendment.protocol !== undefined) protocolOf(deps, amendment.protocol)
+  if (amendment.cycle) refuseFaults(amendment.cycle, dateIn(deps.clock.now(), zone))
+  const { phone, ...person } = given(amendment.patient ?? {})
+  const { language = patient.language } = person
+  if (language !== patient.language) refuseUnsendable(deps.approvedTexts, language)
+  return {
+    clinic,
+    patient: {
+      ...patient,
+      ...person,
+      ...(phone !== undefined && { phone: toE164(phone, clinic.country, 'patient.phone') }),
+      ...(amendment.cycle && { cycle: amendment.cycle }),
+    },
+    booking: {
+      ...booking,
+      zone,
+      visitAt: amendment.visit === undefined ? booking.visitAt : visitTime(deps, amendment.visit, zone),
+      clinician: amendment.clinician ?? booking.clinician,
+      protocol: amendment.protocol ?? booking.protocol,
+    },
+  }
+}
+
+/** Only the fields that were given. */
+function given<T extends object>(fields: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
+  return Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== undefined)) as never
+}
+
+async function addConsent(tx: Tx, deps: Deps, { patient }: Whole, { consent }: Amendment): Promise<void> {
+  if (!consent) return
+  const { recordedBy, wording = 'Agreed when the booking was changed.' } = consent
+  await tx.patients.addConsent(patient.id, { channel: patient.channel, recordedBy, recordedAt: deps.clock.now(), wording })
+}
+
+async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
+  await refuseSecondVisit(tx, after)
+  await overtake(tx, before.id)
+  await tx.slots.free(before.id, before.visitAt)
+  if (!(await takeTime(tx, deps, after))) throw timeTaken()
+  Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
+  await settleFollowUps(tx, deps, before.id, 'visit moved by the desk')
+}
+
+/** The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the visit. */
+async function tellMoved(tx: Tx, deps: Deps, { booking, patient, clinic }: Whole): Promise<void> {
+  const sendAt = nextAllowed(deps.clock.now(), booking.zone, clinic.settings.hours)
+  const notAfter = new Date(Math.min(sendAt.getTime() + DAY_MS, booking.visitAt.getTime()))
+  if (sendAt >= notAfter) return openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: 'moved' })
+  const facts = { kind: 'moved', sendAt, notAfter, unsolicited: false } as const
+  await tx.messages.insert([newMessage(deps, { booking, patient, clinic }, facts)])
+}
+
+/** Cancels a booking: nothing more is sent about it and its time is free again. Cancelling twice is harmless. @throws not-found */
+export async function cancelBooking(deps: Deps, id: string, by: string): Promise<Booking> {
+  const cancelled = await deps.store.transact(async (tx) => {
+    const { booking, patient, clinic } = await wholeBooking(tx, await tx.bookings.lock(id))
+    if (booking.state === 'cancelled') return booking
+    await overtake(tx, id)
+    await tx.slots.free(id, booking.visitAt)
+    await withdrawNotices(tx, deps, booking)
+    await settleFollowUps(tx, deps, id, 'visit cancelled')
+    await note(tx, deps, id, 'cancelled', by)
+    return (await makePlan(tx, deps, { booking: { ...booking, state: 'cancelled' }, patient, clinic })).booking
+  })
+  deps.notice('cancelled', { booking: id })
+  return cancelled
+}
+
+/** What was still to be told about a visit that is off. */
+async function withdrawNotices(tx: Tx, deps: Deps, { id, patientId }: Booking): Promise<void> {
+  for (const notice of (await tx.messages.unsentNotices(patientId)).filter(({ bookingId }) => bookingId === id)) {
+    await tx.messages.move(notice.id, [notice.state], 'withdrawn', { code: 'cancelled', endedAt: deps.clock.now() })
+  }
+}

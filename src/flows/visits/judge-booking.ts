@@ -1,0 +1,53 @@
+import type { Booking, Clinic, Patient, Slot } from '../../domain/visits/booking.ts'
+import { judgeVisit, type VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
+import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import { chooseOpenings, dateIn } from '../../domain/visits/choose-openings.ts'
+import { protocolOf } from '../lookups.ts'
+import type { Deps, Records } from '../ports/deps.ts'
+
+/** How far ahead openings are looked for, and how many are weighed. */
+const LOOK_AHEAD_MS = 60 * 86_400_000
+const MOST_WEIGHED = 500
+
+/** Whether the visit's time is good, by what is known of her cycle (or by `history`, while that is being learned). */
+export function judgeBooking(deps: Deps, booking: Booking, history: CycleHistory): VisitJudgement {
+  const protocol = protocolOf(deps, booking.protocol)
+  return judgeVisit(history, dateIn(booking.visitAt, booking.zone), protocol, dateIn(deps.clock.now(), booking.zone))
+}
+
+/**
+ * Up to three free openings of the clinic that would serve the patient better, or at all (`mustMove`); none at a time at
+ * which the patient has another visit.
+ * @param latest none after this
+ */
+export async function betterOpenings(
+  records: Records,
+  deps: Deps,
+  { booking, patient, clinic }: { booking: Booking; patient: Patient; clinic: Clinic },
+  mustMove: boolean,
+  latest?: Date,
+): Promise<Slot[]> {
+  const now = deps.clock.now()
+  const to = new Date(Math.max(now.getTime(), booking.visitAt.getTime()) + LOOK_AHEAD_MS)
+  const [free, others] = await Promise.all([
+    records.slots.list({ clinicId: clinic.id, from: now, to, states: ['free', 'held'], limit: MOST_WEIGHED }),
+    patient.id === '' ? [] : records.bookings.list({ patientIds: [patient.id], from: now, to, state: 'booked', limit: MOST_WEIGHED }),
+  ])
+  const busy = new Set(others.map(({ visitAt }) => visitAt.getTime()))
+  const isPossible = (slot: Slot) => isOpenTo(slot, booking.id, now) && !busy.has(slot.startsAt.getTime()) && !(latest && slot.startsAt > latest)
+  return chooseOpenings({
+    openings: free.filter(isPossible),
+    at: (slot) => slot.startsAt,
+    history: patient.cycle,
+    visit: booking.visitAt,
+    zone: booking.zone,
+    now,
+    hours: clinic.settings.hours,
+    protocol: protocolOf(deps, booking.protocol),
+    mustMove,
+  })
+}
+
+function isOpenTo(slot: Slot, bookingId: string, now: Date): boolean {
+  return slot.state === 'free' || slot.bookingId === bookingId || slot.heldUntil! <= now
+}
