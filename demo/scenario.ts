@@ -1,4 +1,4 @@
-import type { Clinic } from '../src/domain/visits/booking.ts'
+import type { Clinic } from '../src/domain/region/clinic.ts'
 import { USUAL_SETTINGS } from '../src/flows/region/first-clinic.ts'
 
 /**

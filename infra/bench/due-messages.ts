@@ -2,7 +2,8 @@ import { compose, type Composed } from '../../src/compose.ts'
 import type { Config } from '../../src/config.ts'
 import { DEFAULT_HOURS } from '../../src/domain/preparation/sending-hours.ts'
 import type { Message } from '../../src/domain/messages/message.ts'
-import type { Patient, Booking } from '../../src/domain/visits/booking.ts'
+import type { Booking } from '../../src/domain/visits/booking.ts'
+import type { Patient } from '../../src/domain/patients/patient.ts'
 
 const VISITS = 100
 const ALL_DAY = { from: '00:00', to: '23:59' }

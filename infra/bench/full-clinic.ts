@@ -1,4 +1,6 @@
-import type { Booking, Clinic, Patient } from '../../src/domain/visits/booking.ts'
+import type { Booking } from '../../src/domain/visits/booking.ts'
+import type { Patient } from '../../src/domain/patients/patient.ts'
+import type { Clinic } from '../../src/domain/region/clinic.ts'
 import type { Message } from '../../src/domain/messages/message.ts'
 import type { Deps, ReplyRecord, Tx } from '../../src/flows/ports/deps.ts'
 import { newMessage, openFollowUp } from '../../src/flows/factories.ts'

@@ -1,4 +1,6 @@
-import type { Booking, Clinic, Patient } from '../domain/visits/booking.ts'
+import type { Booking } from '../domain/visits/booking.ts'
+import type { Patient } from '../domain/patients/patient.ts'
+import type { Clinic } from '../domain/region/clinic.ts'
 import { Failure } from '../domain/failure.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
 import type { Deps, Records } from './ports/deps.ts'

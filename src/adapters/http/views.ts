@@ -1,4 +1,7 @@
-import type { Booking, Offer, Patient, Slot } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Offer } from '../../domain/visits/offer.ts'
+import type { Slot } from '../../domain/visits/slot.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
 import { FORECAST_CAUTION } from '../../domain/preparation/cycle/calendar.ts'
 import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'

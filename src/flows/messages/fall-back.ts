@@ -1,4 +1,5 @@
-import type { Booking, Patient } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'

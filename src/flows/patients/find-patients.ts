@@ -1,4 +1,5 @@
-import type { Booking, Clinic } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import { Failure } from '../../domain/failure.ts'
 import { lookedFor } from '../../domain/patients/search-words.ts'
 import { toE164 } from '../../domain/patients/phone.ts'

@@ -1,4 +1,6 @@
-import type { Booking, Clinic, Consent, Patient } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Consent, Patient } from '../../domain/patients/patient.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import { cycleCheckDate } from '../../domain/preparation/cycle/cycle-check.ts'
 import type { FollowUpReason } from '../../domain/calls/follow-up.ts'
 import { SAID, type Message } from '../../domain/messages/message.ts'

@@ -1,4 +1,4 @@
-import type { Clinic, ClinicSettings } from '../../domain/visits/booking.ts'
+import type { ClinicSettings, Clinic } from '../../domain/region/clinic.ts'
 import { DEFAULT_HOURS } from '../../domain/preparation/sending-hours.ts'
 import type { Deps } from '../ports/deps.ts'
 

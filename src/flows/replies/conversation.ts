@@ -1,4 +1,6 @@
-import type { Booking, Clinic, Patient } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import { addresseeOf } from '../../domain/replies/addressee.ts'
 import { SAID, type Message } from '../../domain/messages/message.ts'
 import type { Question } from '../../domain/replies/reading.ts'

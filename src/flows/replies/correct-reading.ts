@@ -1,4 +1,5 @@
-import type { Booking, Patient } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import { isAboutTheNumber } from '../../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../../domain/replies/reading.ts'

@@ -1,4 +1,5 @@
-import type { Booking, Clinic } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import { UNSENT, type Message } from '../../domain/messages/message.ts'
 import { dateIn } from '../../domain/visits/choose-openings.ts'
 import { isAboutTheNumber } from '../../domain/replies/decide.ts'

@@ -1,4 +1,4 @@
-import type { Patient } from '../../domain/visits/booking.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
 import { decideForNumber } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { followPatient } from '../patients/follow-patient.ts'

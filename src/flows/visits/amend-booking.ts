@@ -1,4 +1,6 @@
-import type { Booking, Clinic, Patient } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import { Failure } from '../../domain/failure.ts'
 import { toE164 } from '../../domain/patients/phone.ts'

@@ -1,4 +1,7 @@
-import type { Booking, Clinic, Consent, Patient, Slot } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Slot } from '../../domain/visits/slot.ts'
+import type { Consent, Patient } from '../../domain/patients/patient.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import { checkHistory } from '../../domain/preparation/cycle/check-history.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'

@@ -1,4 +1,4 @@
-import type { Slot } from '../../domain/visits/booking.ts'
+import type { Slot } from '../../domain/visits/slot.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import { toInstant } from '../../domain/local-time.ts'
 import { found } from '../lookups.ts'

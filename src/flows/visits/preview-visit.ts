@@ -1,4 +1,7 @@
-import type { Booking, Clinic, Patient, Slot } from '../../domain/visits/booking.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Slot } from '../../domain/visits/slot.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
 import { planMessages, type PlanWarning } from '../../domain/preparation/plan.ts'
 import { measureSms, type SmsMeasure } from '../../domain/messages/texts/sms.ts'

@@ -1,5 +1,5 @@
 import { sql } from 'kysely'
-import type { Patient } from '../../../domain/visits/booking.ts'
+import type { Patient } from '../../../domain/patients/patient.ts'
 import { findableBy } from '../../../domain/patients/search-words.ts'
 import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'

@@ -1,4 +1,4 @@
-import type { Clinic, ClinicSettings } from '../../../domain/visits/booking.ts'
+import type { ClinicSettings, Clinic } from '../../../domain/region/clinic.ts'
 import type { ClinicRecords } from '../../../flows/ports/deps.ts'
 import { rowsOf } from '../prepared-statements.ts'
 import type { ClinicTable, Db } from '../tables.ts'

@@ -1,5 +1,6 @@
 import { sql } from 'kysely'
-import type { Offer, Slot } from '../../../domain/visits/booking.ts'
+import type { Offer } from '../../../domain/visits/offer.ts'
+import type { Slot } from '../../../domain/visits/slot.ts'
 import type { OfferRecords, SlotRecords } from '../../../flows/ports/deps.ts'
 import { rowsOf } from '../prepared-statements.ts'
 import type { Db, OfferTable, SlotTable } from '../tables.ts'

@@ -1,5 +1,6 @@
 import { DateTime } from 'luxon'
-import type { Booking, Patient } from '../../../domain/visits/booking.ts'
+import type { Booking } from '../../../domain/visits/booking.ts'
+import type { Patient } from '../../../domain/patients/patient.ts'
 import { FOLLOW_UP_REASONS, type FollowUp } from '../../../domain/calls/follow-up.ts'
 import { wordsToSay } from '../../../domain/calls/words-to-say.ts'
 import { html, type Html } from '../pages/html.ts'

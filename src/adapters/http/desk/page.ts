@@ -1,6 +1,6 @@
 import type { Request, Response, Router } from 'express'
 import type { Actor, Permission } from '../../../domain/access/roles.ts'
-import type { Clinic } from '../../../domain/visits/booking.ts'
+import type { Clinic } from '../../../domain/region/clinic.ts'
 import type { TextLibrary } from '../../../domain/messages/texts/library.ts'
 import { found } from '../../../flows/lookups.ts'
 import type { SendingStop } from '../../../flows/ports/access.ts'

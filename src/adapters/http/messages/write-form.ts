@@ -1,4 +1,4 @@
-import type { Patient } from '../../../domain/visits/booking.ts'
+import type { Patient } from '../../../domain/patients/patient.ts'
 import { byHandFaults, LONGEST_BY_HAND } from '../../../domain/messages/texts/by-hand.ts'
 import { languageOf } from '../../../domain/messages/texts/render.ts'
 import { measureSms } from '../../../domain/messages/texts/sms.ts'

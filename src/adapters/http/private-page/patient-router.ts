@@ -1,5 +1,7 @@
 import express, { Router, type Request, type Response } from 'express'
-import type { Booking, Clinic, Patient } from '../../../domain/visits/booking.ts'
+import type { Booking } from '../../../domain/visits/booking.ts'
+import type { Patient } from '../../../domain/patients/patient.ts'
+import type { Clinic } from '../../../domain/region/clinic.ts'
 import { Failure } from '../../../domain/failure.ts'
 import { readablePhone } from '../../../domain/patients/phone.ts'
 import { markOf } from '../../../domain/preparation/deadline.ts'

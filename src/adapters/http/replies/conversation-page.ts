@@ -1,5 +1,6 @@
 import { z } from 'zod'
-import type { Booking, Patient } from '../../../domain/visits/booking.ts'
+import type { Booking } from '../../../domain/visits/booking.ts'
+import type { Patient } from '../../../domain/patients/patient.ts'
 import { badInput, Failure } from '../../../domain/failure.ts'
 import type { Message } from '../../../domain/messages/message.ts'
 import { MEANINGS } from '../../../domain/replies/reading.ts'
@@ -102,4 +103,3 @@ async function correct(sheet: Sheet): Promise<Answer> {
   await correctReading(sheet.deps, reply, { meaning, by: sheet.who.name, date: date || undefined, choice: choice === '' ? undefined : choice, bookingId: visit || undefined })
   return { to: sheet.at(`replies/${sheet.params.id}?said=corrected#${reply}`) }
 }
-

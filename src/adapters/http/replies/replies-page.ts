@@ -1,5 +1,5 @@
 import { DateTime } from 'luxon'
-import type { Patient } from '../../../domain/visits/booking.ts'
+import type { Patient } from '../../../domain/patients/patient.ts'
 import type { ReplyRecord } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { Answer, Desk, Sheet } from '../desk/page.ts'

@@ -1,4 +1,4 @@
-import type { Slot } from '../../../domain/visits/booking.ts'
+import type { Slot } from '../../../domain/visits/slot.ts'
 import { weeksStrip } from '../../../domain/preparation/cycle/strip.ts'
 import type { CycleHistory } from '../../../domain/preparation/cycle/history.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'

@@ -1,4 +1,5 @@
-import type { Booking, Patient } from '../../../domain/visits/booking.ts'
+import type { Booking } from '../../../domain/visits/booking.ts'
+import type { Patient } from '../../../domain/patients/patient.ts'
 import { forecastDays } from '../../../domain/preparation/cycle/forecast.ts'
 import type { DayForecast } from '../../../domain/preparation/cycle/history.ts'
 import type { FollowUp } from '../../../domain/calls/follow-up.ts'

@@ -1,4 +1,4 @@
-import type { Slot } from '../../../domain/visits/booking.ts'
+import type { Slot } from '../../../domain/visits/slot.ts'
 import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import { dateIn } from '../../../domain/visits/choose-openings.ts'
 import { html, type Html } from '../pages/html.ts'
