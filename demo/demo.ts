@@ -1,7 +1,7 @@
 import { DateTime } from 'luxon'
 import { createQueue } from '../src/compose.ts'
 import { systemClock } from '../src/adapters/clock/clocks.ts'
-import { resetAlarms, sweep } from '../src/flows/messages/sweep.ts'
+import { requeueAll, sweep } from '../src/flows/messages/sweep.ts'
 import { toE164 } from '../src/domain/patients/phone.ts'
 import { ZONE } from './scenario.ts'
 import { Story, type Ending } from './story.ts'
@@ -32,7 +32,7 @@ function report(all: Ending[]): void {
 async function liveOn({ time, composed, config, running }: World): Promise<void> {
   await time.virtual.moveTo(new Date())
   await time.handOver(createQueue(config, composed.database, systemClock, composed.log))
-  await resetAlarms(composed.deps)
+  await requeueAll(composed.deps)
   const timer = setInterval(() => void sweep(composed.deps).catch(() => {}), 15_000)
   write(`\nThe story has been told and real time goes on. Write as a patient at ${running.url}/phones`)
   write(`The desk's pages are at ${running.url}/desk; its API at /api/v1, described at /api/v1/openapi.json. Stop with Ctrl+C.`)

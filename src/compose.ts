@@ -12,7 +12,7 @@ import { openAccessStore } from './adapters/db/access/access-store.ts'
 import { onceReachable } from './adapters/db/reachable.ts'
 import { createGateway } from './adapters/gateways/create-gateway.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
-import { NewsDesk } from './adapters/http/change-feed.ts'
+import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
 import { idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
@@ -32,7 +32,7 @@ import { callWriter } from './domain/messages/voice/write-script.ts'
 import { renderText } from './domain/messages/texts/render.ts'
 import { ApprovalBook, approvedTexts } from './flows/messages/approved-texts.ts'
 import type { Gateway } from './flows/ports/gateway.ts'
-import type { AlarmQueue, Clock, Deps } from './flows/ports/deps.ts'
+import type { JobQueue, Clock, Deps } from './flows/ports/deps.ts'
 
 /** A clock with the means to put work off, real or virtual. */
 export interface Timekeeper {
@@ -43,7 +43,7 @@ export interface Timekeeper {
 /** What simulations, the demo and tests put in place of the real thing. Everything else is as in the service. */
 export interface Overrides {
   time?: Timekeeper
-  queue?: AlarmQueue
+  queue?: JobQueue
   random?: (bytes: number) => Uint8Array
   gateways?: Gateway[]
   /** One that is open already: it outlives a service that a simulation lets crash. */
@@ -62,9 +62,9 @@ export interface Composed {
   database: Database
   vault: Vault
   /** Told of every change in this process; live pages listen. */
-  news: NewsDesk
+  news: ChangeFeed
   /** How the doors of API and pages are set. */
-  doors: GateSettings
+  authSettings: GateSettings
   metrics: Metrics
   /** Everything that patients read or hear, in every language. */
   wording: Wording
@@ -85,7 +85,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
   const gateways = (overrides.gateways ?? (await configuredGateways(config, time, random))).map(metrics.timed)
-  const news = new NewsDesk()
+  const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)
   await book.refresh()
@@ -99,7 +99,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     clock: time.clock,
     newId,
     queue,
-    hands: { id: newId('w'), held: new Set(), waiting: new Set(), steady: () => true },
+    worker: { id: newId('w'), inFlight: new Set(), waiting: new Set(), steady: () => true },
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, voice, allowDrafts: config.allowDrafts }),
@@ -114,12 +114,12 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
       metrics.notice(what)
     },
   }
-  const doors = doorsOf(config, vault, log)
-  return { deps, log, database, vault, news, doors, metrics, wording, close: () => database.close() }
+  const doors = authSettingsOf(config, vault, log)
+  return { deps, log, database, vault, news, authSettings: doors, metrics, wording, close: () => database.close() }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
-function doorsOf({ apiKey, production, openDesk, idleMinutes, publicUrl, proxies, alarmCover, oidc }: Config, vault: Vault, log: Logger): GateSettings {
+function authSettingsOf({ apiKey, production, openDesk, idleMinutes, publicUrl, proxies, alarmCover, oidc }: Config, vault: Vault, log: Logger): GateSettings {
   const open = !production && apiKey === undefined
   if (openDesk && !production) log.warn('demo: pages are open on this machine without sign-in')
   const secure = production || publicUrl?.startsWith('https:') === true
@@ -165,7 +165,7 @@ function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides)
 }
 
 /** The real alarm clock over whatever stores are configured. */
-export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): AlarmQueue {
+export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): JobQueue {
   const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
   const onError = (error: Error, message?: string) => log.warn({ message, name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })

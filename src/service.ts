@@ -11,12 +11,12 @@ import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
-import type { Heard, Receipt } from './flows/ports/gateway.ts'
+import type { InboundMessage, Receipt } from './flows/ports/gateway.ts'
 import { callOf, hearKeys } from './flows/replies/hear-keys.ts'
 import { hearReply } from './flows/replies/hear-text.ts'
 import { replanChanged } from './flows/preparation/replan-changed.ts'
 import { createSender } from './flows/messages/send-message.ts'
-import { closeAllPast, resetAlarms, sweep } from './flows/messages/sweep.ts'
+import { closeAllPast, requeueAll, sweep } from './flows/messages/sweep.ts'
 import { takeReceipt } from './flows/messages/take-receipt.ts'
 
 export type Role = 'web' | 'worker' | 'all'
@@ -75,11 +75,11 @@ function hearOfApprovals({ sweepSeconds }: Config, { deps, log }: Composed): Sto
 /** Gateways hear replies and receipts in every role: webhooks arrive at the web, sockets at the worker. */
 async function startGateways({ deps, log }: Composed, role: Role): Promise<void> {
   // A gateway asks its peer to tell again what could not be kept; why it could not stands in the log only.
-  const heard = (text: Heard) => hearReply(deps, text).catch(alsoTell(log, 'reply not kept'))
+  const message = (text: InboundMessage) => hearReply(deps, text).catch(alsoTell(log, 'reply not kept'))
   const receipt = (told: Receipt) => takeReceipt(deps, told).catch(alsoTell(log, 'receipt not kept'))
-  const ears = { heard, receipt, answered: hearKeys.bind(null, deps), script: callOf.bind(null, deps) }
+  const handlers = { message, receipt, keyPressed: hearKeys.bind(null, deps), script: callOf.bind(null, deps) }
   for (const gateway of deps.gateways.values()) {
-    if (role !== 'web' || 'callback' in gateway) await gateway.start(ears)
+    if (role !== 'web' || 'callback' in gateway) await gateway.start(handlers)
   }
 }
 
@@ -94,27 +94,27 @@ function alsoTell(log: Logger, what: string): (error: Error) => never {
 
 async function startWorker(config: Config, { deps, log, database, metrics }: Composed): Promise<Worker> {
   // Only one process can have the embedded database, so whoever claimed in it before is gone.
-  if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.hands.id)
+  if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.worker.id)
   const tell = (what: string) => told(log, what)
   // Without a rhythm of its own, whoever drives the clock sweeps too, and there is nobody else to prove to that one lives.
   const rhythm = config.sweepSeconds > 0
   const stopBeating = rhythm ? startHeartbeat(deps, tell('heartbeat failed')) : undefined
   const sender = createSender(deps, pause)
-  await deps.queue.start((alarm) => {
-    metrics.late((deps.clock.now().getTime() - alarm.at.getTime()) / 1000)
-    return sender.send(alarm)
+  await deps.queue.start((job) => {
+    metrics.late((deps.clock.now().getTime() - job.at.getTime()) / 1000)
+    return sender.send(job)
   })
-  await resetAlarms(deps).catch(tell('alarms not reset'))
+  await requeueAll(deps).catch(tell('alarms not reset'))
   await replanChanged(deps).catch(tell('plans not renewed'))
   await closeAllPast(deps).catch(tell('calls about past visits not closed'))
   const stopSweeping = rhythm ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed')) : undefined
   return {
     finish: async () => {
-      await Promise.all([stopSweeping?.(), deps.queue.quiet().finally(() => sender.stop())])
+      await Promise.all([stopSweeping?.(), deps.queue.pause().finally(() => sender.stop())])
     },
     leave: async () => {
       await stopBeating?.()
-      await deps.store.read.workers.leave(deps.hands.id)
+      await deps.store.read.workers.leave(deps.worker.id)
     },
   }
 }
@@ -130,7 +130,7 @@ function readiness({ deps }: Composed): () => Promise<Readiness> {
 }
 
 async function startWeb(config: Config, composed: Composed, extra?: Router): Promise<Listening> {
-  const { deps, log, news, wording, metrics, doors } = composed
+  const { deps, log, news, wording, metrics, authSettings: doors } = composed
   const { apiKey } = config
   const ready = readiness(composed)
   const app = createApp({ deps, log, news, wording, metrics, apiKey, doors, ready, ...(extra && { extra }) })

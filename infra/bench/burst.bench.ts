@@ -17,7 +17,7 @@ export async function bench(): Promise<void> {
     // Due from now: making them took a while.
     const { rows } = await composed.database.records.query(`update daysix.message set send_at = now() returning send_at`)
     const at = rows[0]!.send_at as Date
-    await composed.deps.queue.set(messages.map(({ id, revision, attempt }) => ({ messageId: id, revision, attempt, at })))
+    await composed.deps.queue.enqueue(messages.map(({ id, revision, attempt }) => ({ messageId: id, revision, attempt, at })))
     const running = await startService(config, composed, 'worker')
     const began = performance.now()
     while ((await sentSoFar(composed)) < COUNT) await new Promise((done) => setTimeout(done, 100))

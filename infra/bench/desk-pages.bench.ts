@@ -1,7 +1,7 @@
 import { DateTime } from 'luxon'
 import { serveApi } from '../../tests/harness/api.ts'
 import { CLINIC, TestWorld } from '../../tests/harness/world.ts'
-import { dateIn } from '../../src/domain/visits/choose-openings.ts'
+import { dateIn } from '../../src/domain/local-time.ts'
 import { fillClinic, VISITS } from './full-clinic.ts'
 
 const NOW = '2026-03-09T13:00:00Z'

@@ -53,7 +53,7 @@ async function inOneProcess({ name, config }: BenchStore, url: string): Promise<
 async function ownHere(config: Config, embedded: boolean): Promise<number> {
   const { composed, messages } = await composedWithDue(config, COUNT, embedded)
   const before = await sentSoFar(composed)
-  await composed.deps.queue.set(alarmsOf(messages))
+  await composed.deps.queue.enqueue(alarmsOf(messages))
   const began = performance.now()
   const running = await startService({ ...config, concurrency: CONCURRENCY }, composed, 'worker')
   await allSent(composed, before + COUNT)
@@ -114,7 +114,7 @@ async function ownFleet(config: Config, workers: number): Promise<number> {
   const before = await sentSoFar(composed)
   const children = await Promise.all(Array.from({ length: workers }, () => forked(['daysix'], environmentOf(config))))
   const began = performance.now()
-  await composed.deps.queue.set(alarmsOf(messages))
+  await composed.deps.queue.enqueue(alarmsOf(messages))
   await allSent(composed, before + COUNT)
   const pace = COUNT / ((performance.now() - began) / 1000)
   for (const child of children) child.kill('SIGKILL')
@@ -158,4 +158,3 @@ function tell(name: string, what: string, pace: number, bare: number, promised: 
   const verdict = promised === null ? '' : ratio >= promised ? `  (promised ${promised})` : `  BELOW the ${promised} promised`
   console.log(`dispatch: ${name.padEnd(20)} ${what.padEnd(30)} ${pace.toFixed(0).padStart(6)}/s, bare ${bare.toFixed(0).padStart(6)}/s, ratio ${ratio.toFixed(2)}${verdict}`)
 }
-

@@ -4,8 +4,8 @@ import { databaseQueueStore, redisQueueStore } from '../../src/adapters/queue/qu
 import { compose } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
 import { replanChanged } from '../../src/flows/preparation/replan-changed.ts'
-import { ringDue } from '../../src/flows/messages/enqueue-due.ts'
-import { resetAlarms, sweep } from '../../src/flows/messages/sweep.ts'
+import { enqueueDue } from '../../src/flows/messages/enqueue-due.ts'
+import { requeueAll, sweep } from '../../src/flows/messages/sweep.ts'
 import { startService, type Role } from '../../src/service.ts'
 
 const PAUSE_MS = 500
@@ -18,7 +18,7 @@ export interface Asked {
   sweep: () => Promise<number>
   /** Puts in the empty queue what is due within the horizon. */
   ring: () => Promise<{ count: number; ms: number }>
-  /** Sets every alarm of the horizon again, as a worker does at its start. */
+  /** Sets every job of the horizon again, as a worker does at its start. */
   reset: () => Promise<number>
   /** Looks for visits planned by another content of their protocol, as a worker does at its start. */
   replan: () => Promise<number>
@@ -42,7 +42,7 @@ const queue = new Queue('alarms', { connection: store.connection as never, prefi
 
 /** Nothing is left of those who used it before, and its first use is over. */
 async function emptyQueue(): Promise<void> {
-  await deps.queue.set([{ messageId: 'm_none', revision: 1, attempt: 0, at: new Date(Date.now() + 86_400_000) }])
+  await deps.queue.enqueue([{ messageId: 'm_none', revision: 1, attempt: 0, at: new Date(Date.now() + 86_400_000) }])
   await queue.obliterate({ force: true })
 }
 
@@ -58,10 +58,10 @@ const asked: Asked = {
   ring: async () => {
     await emptyQueue()
     let count = 0
-    const ms = await timed(async () => (count = await ringDue(deps)))
+    const ms = await timed(async () => (count = await enqueueDue(deps)))
     return { count, ms }
   },
-  reset: () => timed(() => resetAlarms(deps)),
+  reset: () => timed(() => requeueAll(deps)),
   replan: () => timed(() => replanChanged(deps)),
   metrics: () => timed(() => composed.metrics.text()),
   counts: () => timed(() => deps.store.read.messages.figures(new Date(), new Date(Date.now() - 86_400_000))),

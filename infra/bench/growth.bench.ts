@@ -25,7 +25,7 @@ const FLAT = 1.5
 const COUNTS_TOLD_MS = 11_000
 
 /**
- * Ten thousand, a hundred thousand and a million upcoming visits: what a booking, a sweep, the alarms of the horizon and a
+ * Ten thousand, a hundred thousand and a million upcoming visits: what a booking, a sweep, the jobs of the horizon and a
  * look at the metrics take with each, and what the service and its database need. Promised: flat, or as a tree index grows.
  */
 export async function bench(): Promise<void> {

@@ -62,7 +62,7 @@ async function onStore({ name, config }: BenchStore): Promise<void> {
   const own = await hearAll(`${running.url}/gateways/provider/reply`)
   const rows = Object.entries(await rowsOf(composed.database.records)).map(([table, count]) => (count - before[table]!) / COUNT)
   await allAnswered(composed)
-  if (troubles.length > 0) throw new Error(`${troubles.length} alarms were not set`)
+  if (troubles.length > 0) throw new Error(`${troubles.length} jobs were not set`)
   const bare = await bareService(composed.database.records, rows)
   const other = await hearAll(bare.url)
   const total = rows.reduce((sum, count) => sum + count, 0)

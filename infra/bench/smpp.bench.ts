@@ -48,7 +48,7 @@ async function bareRate(port: number): Promise<number> {
 async function gatewayRate(port: number): Promise<number> {
   const raw = { kind: 'smpp', name: 'bench', host: '127.0.0.1', port, systemId: 'bench', password: 'env:BENCH', window: WINDOW }
   const gateway = createSmppGateway(raw, { clock: { now: () => new Date() }, random: Math.random, secret: () => 'bench' })
-  await gateway.start({ receipt: async () => {}, heard: async () => {} })
+  await gateway.start({ receipt: async () => {}, message: async () => {} })
   const notAfter = new Date(Date.now() + 3_600_000)
   const rate = await timed(async (n) => {
     const message = { id: `m${n}`, channel: 'sms' as const, to: '+16135550142', text: `${n} ${TEXT}`, language: 'en', notAfter }

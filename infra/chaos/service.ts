@@ -24,7 +24,7 @@ const composed = await compose(config, { time: { clock, after }, notice })
 const { records, kind } = composed.database
 // On the embedded store nobody else can look, and nobody else can be sending: what is claimed now was left behind.
 const left = kind === 'embedded' ? (await records.query(`select id, attempt from message where state = 'sending'`)).rows : []
-tell({ worker: composed.deps.hands.id, left: left as unknown as Told['left'] })
+tell({ worker: composed.deps.worker.id, left: left as unknown as Told['left'] })
 turnLog = async () => {
   for (const each of TURN_LOG) await records.query(each)
 }

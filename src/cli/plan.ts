@@ -5,11 +5,10 @@ import { cycleCheckDate } from '../domain/preparation/cycle/cycle-check.ts'
 import type { CycleHistory } from '../domain/preparation/cycle/history.ts'
 import { judgeVisit } from '../domain/preparation/cycle/judge.ts'
 import { badInput } from '../domain/failure.ts'
-import { toInstant, withOffset } from '../domain/local-time.ts'
+import { toInstant, withOffset, dateIn } from '../domain/local-time.ts'
 import { planMessages, type PlanInput } from '../domain/preparation/plan.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
 import { DEFAULT_HOURS } from '../domain/preparation/sending-hours.ts'
-import { dateIn } from '../domain/visits/choose-openings.ts'
 import { answerLines } from './json-lines.ts'
 
 const line = z.object({

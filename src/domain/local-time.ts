@@ -1,5 +1,6 @@
 import { DateTime, IANAZone } from 'luxon'
 import { badInput } from './failure.ts'
+import type { CalendarDate } from './preparation/cycle/history.ts'
 
 /** Zones found to exist; asking the machine's table costs as much as the rest of a booking's checks together. */
 const known = new Set<string>()
@@ -38,4 +39,16 @@ function refuseClockChange(read: DateTime, written: string, field: string): void
 /** Local wall-clock time with offset, e.g. `2026-03-17T18:00:00-03:00`. */
 export function withOffset(at: Date, zone: string): string {
   return DateTime.fromJSDate(at, { zone }).toISO({ suppressMilliseconds: true })!
+}
+
+/** Local calendar date of an instant. */
+export function dateIn(at: Date, zone: string): CalendarDate {
+  return inZone(at, zone).toISODate()
+}
+
+/** The moment as the patient's clock shows it. @throws `bad-input` for a zone nobody knows. */
+export function inZone(at: Date, zone: string): DateTime<true> {
+  const local = DateTime.fromJSDate(at, { zone })
+  if (!local.isValid) badInput('zone', `"${zone}" is not a known time zone. Use an IANA name such as America/Halifax.`)
+  return local
 }

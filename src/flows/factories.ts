@@ -7,7 +7,7 @@ import type { TextKind } from '../domain/messages/texts/kinds.ts'
 import type { Deps, Tx } from './ports/deps.ts'
 
 /** Whom and what a new record is about. */
-export interface About {
+export interface FollowUpSubject {
   clinic: Clinic | null
   patient: Patient | null
   booking: Booking | null
@@ -79,7 +79,7 @@ export function newAnswer(
 export async function openFollowUp(
   tx: Tx,
   deps: Deps,
-  { clinic, patient, booking, phone }: About,
+  { clinic, patient, booking, phone }: FollowUpSubject,
   reason: FollowUpReason,
   detail: Record<string, unknown> = {},
 ): Promise<void> {
@@ -148,6 +148,6 @@ export async function closeFollowUps(tx: Tx, deps: Deps, bookingId: string, sett
 }
 
 /** Notes what happened to a visit, for people who ask later. */
-export function note(tx: Tx, deps: Deps, bookingId: string | null, what: string, by: string, facts: Record<string, unknown> = {}): Promise<void> {
-  return tx.trail.add({ at: deps.clock.now(), bookingId, what, by, facts })
+export function noteEvent(tx: Tx, deps: Deps, bookingId: string | null, what: string, by: string, facts: Record<string, unknown> = {}): Promise<void> {
+  return tx.events.add({ at: deps.clock.now(), bookingId, what, by, facts })
 }

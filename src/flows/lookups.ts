@@ -1,8 +1,7 @@
 import type { Booking } from '../domain/visits/booking.ts'
-import type { Patient } from '../domain/patients/patient.ts'
-import type { Clinic } from '../domain/region/clinic.ts'
 import { Failure } from '../domain/failure.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
+import type { VisitContext } from './visit-context.ts'
 import type { Deps, Records } from './ports/deps.ts'
 
 /** @throws bad-input when there is no such protocol. */
@@ -13,16 +12,16 @@ export function protocolOf(deps: Pick<Deps, 'protocols'>, id: string): FullProto
 }
 
 /** @throws not-found */
-export function found<T>(record: T | undefined, what: string): T {
+export function orNotFound<T>(record: T | undefined, what: string): T {
   if (record === undefined) throw new Failure('not-found', { message: `There is no such ${what}.` })
   return record
 }
 
 /** A booking with the people around it. @throws not-found */
-export async function wholeBooking(records: Records, booking: Booking | undefined): Promise<{ booking: Booking; patient: Patient; clinic: Clinic }> {
-  const known = found(booking, 'booking')
-  const patient = found(await records.patients.get(known.patientId), 'patient')
-  const clinic = found(await records.clinics.get(known.clinicId), 'clinic')
+export async function loadVisit(records: Records, booking: Booking | undefined): Promise<VisitContext> {
+  const known = orNotFound(booking, 'booking')
+  const patient = orNotFound(await records.patients.get(known.patientId), 'patient')
+  const clinic = orNotFound(await records.clinics.get(known.clinicId), 'clinic')
   return { booking: known, patient, clinic }
 }
 

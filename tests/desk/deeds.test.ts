@@ -46,7 +46,7 @@ describe('a wrong reading put right by the desk', () => {
     expect(after).toMatchObject({ lmp: '2026-02-10', notStartedBy: '2026-03-09' })
     expect(after.pastStarts ?? []).toEqual([])
     expect(await lastReply()).toMatchObject({ reading: { meaning: 'not-started' }, corrected: { by: 'desk', from: 'period-started' } })
-    expect((await world.deps.store.read.trail.ofBooking(booking.id)).map(({ what }) => what)).toContain('reading-corrected')
+    expect((await world.deps.store.read.events.ofBooking(booking.id)).map(({ what }) => what)).toContain('reading-corrected')
   })
 
   it('learns the day that the clerk gives, and offers better times when it spoils the visit', async () => {

@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { TestWorld } from '../harness/world.ts'
-import { cookieOf, hire, serveClosed, type Served } from '../security/doors.ts'
+import { cookieOf, hire, serveClosed, type Served } from '../access/signed-in.ts'
 import { DESK, NOW } from './reception.ts'
 
 let world: TestWorld

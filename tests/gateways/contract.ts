@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
 import type { Gateway, Outgoing, Receipt, SendOutcome } from '../../src/flows/ports/gateway.ts'
-import { call } from '../voice/example-calls.ts'
+import { call } from '../messages/voice/example-calls.ts'
 import { FATES, PATIENT, type Fate } from './fates.ts'
 import type { RecordingEars } from './recording-ears.ts'
 

@@ -6,8 +6,8 @@ import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
 import { createSipGateway, type SipGateway } from '../../src/adapters/gateways/sip/sip-gateway.ts'
 import { espeak } from '../../src/adapters/gateways/speech/espeak.ts'
 import type { CallScript } from '../../src/domain/messages/voice/call-script.ts'
-import type { Answered, Outgoing, Receipt, SendOutcome } from '../../src/flows/ports/gateway.ts'
-import { call, VALUES, writer } from '../voice/example-calls.ts'
+import type { KeyPress, Outgoing, Receipt, SendOutcome } from '../../src/flows/ports/gateway.ts'
+import { call, VALUES, writer } from '../messages/voice/example-calls.ts'
 import { likeness, Listener, samplesOf } from './peers/listener.ts'
 import {
   HANG_UP,
@@ -90,7 +90,7 @@ const PHONES: Record<string, { steps: (folder: string) => string[]; script?: Cal
 
 interface Story {
   outcome: SendOutcome
-  answered: Answered[]
+  answered: KeyPress[]
   receipts: Receipt[]
   /** SIPp's exit code: 0 when every message came as its scenario expects. */
   exit: number | null
@@ -157,11 +157,11 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
 
   async function tell(name: string, phone: Phone, line: number): Promise<Story> {
     const gateway = gatewayTo(phone.port, line)
-    const story = { answered: [] as Answered[], receipts: [] as Receipt[] }
+    const story = { answered: [] as KeyPress[], receipts: [] as Receipt[] }
     await gateway.start({
       receipt: async (receipt) => void story.receipts.push(receipt),
-      heard: async () => {},
-      answered: async (answered) => {
+      message: async () => {},
+      keyPressed: async (answered) => {
         story.answered.push(answered)
         const offers = answered.pressed.meaning === 'cannot-come'
         return offers ? writer.answer({ kind: 'offer', language: 'en', detail: 'full', values: VALUES }).step : null
@@ -244,7 +244,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
 
   it('is not placed to numbers that may not be called, without a script, or in a language without a voice', async () => {
     const gateway = gatewayTo(9, 20)
-    await gateway.start({ receipt: async () => {}, heard: async () => {} })
+    await gateway.start({ receipt: async () => {}, message: async () => {} })
     expect(await gateway.send(outgoing('m-1', short, '+19005550142'))).toEqual({ kind: 'rejected', code: 'not-allowed' })
     expect(await gateway.send(outgoing('m-2', { ...short, language: 'so' }))).toEqual({ kind: 'rejected', code: 'no-voice' })
     expect(await gateway.send(withoutScript(outgoing('m-3', short)))).toEqual({ kind: 'rejected', code: 'no-script' })
@@ -253,7 +253,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
 
   it('to a trunk that does not answer at all is given up for now', async () => {
     const gateway = gatewayTo(9, 21)
-    await gateway.start({ receipt: async () => {}, heard: async () => {} })
+    await gateway.start({ receipt: async () => {}, message: async () => {} })
     expect(await gateway.send(outgoing('m-1', short))).toEqual({ kind: 'later', code: 'trunk-silent' })
     await gateway.stop()
   })
@@ -261,7 +261,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
   it('whose engine dies has a fate nobody knows', async () => {
     const phone = await Phone.start([INVITE, RING, pause(20_000)], 31_200, 1)
     const gateway = gatewayTo(phone.port, 22)
-    await gateway.start({ receipt: async () => {}, heard: async () => {} })
+    await gateway.start({ receipt: async () => {}, message: async () => {} })
     const sending = gateway.send(outgoing('m-1', short))
     const engine = await vi.waitFor(() => engineOf(process.pid), { timeout: 5_000, interval: 50 })
     await new Promise((resume) => setTimeout(resume, 700))

@@ -1,7 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { createSipGateway } from '../../src/adapters/gateways/sip/sip-gateway.ts'
 import type { Outgoing, SendOutcome } from '../../src/flows/ports/gateway.ts'
-import { call } from '../voice/example-calls.ts'
+import { call } from '../messages/voice/example-calls.ts'
 import { forward, NUMBER_ELSEWHERE, TRANSFER, WATCHED_INVITE } from './peers/diversions.ts'
 import { Meddler } from './peers/meddler.ts'
 import { HANG_UP, INVITE, pause, Phone, PICK_UP, refuse, RING, sippPresent, TILL_BYE } from './peers/sipp.ts'

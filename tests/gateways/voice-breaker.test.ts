@@ -7,7 +7,7 @@ import { message } from './contract.ts'
 import { FATES } from './fates.ts'
 
 const clock = { now: () => new Date() }
-const ears = { receipt: async () => {}, heard: async () => {} }
+const ears = { receipt: async () => {}, message: async () => {} }
 
 /** A simulated network whose `later` carries another code: of a busy line, or of a line that is down. */
 function coded(pocket: PocketGateway, code: string): Gateway {

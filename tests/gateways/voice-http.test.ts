@@ -2,8 +2,8 @@ import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest'
 import { createGateway, takesCallbacks } from '../../src/adapters/gateways/create-gateway.ts'
 import { createVoiceHttpGateway } from '../../src/adapters/gateways/voice-http/voice-http-gateway.ts'
 import type { CallScript, Step } from '../../src/domain/messages/voice/call-script.ts'
-import type { Answered, Callback, CallbackGateway, Outgoing, Receipt } from '../../src/flows/ports/gateway.ts'
-import { call, VALUES, writer } from '../voice/example-calls.ts'
+import type { KeyPress, Callback, CallbackGateway, Outgoing, Receipt } from '../../src/flows/ports/gateway.ts'
+import { call, VALUES, writer } from '../messages/voice/example-calls.ts'
 import { FATES, PATIENT } from './fates.ts'
 import { platformConfig, TestPlatform, type Order } from './peers/test-platform.ts'
 import { Webhook } from './webhook.ts'
@@ -25,7 +25,7 @@ let webhook: Webhook
 let gateway: CallbackGateway
 /** What the service would keep of messages under way. */
 let scripts: Map<string, CallScript>
-let answered: Answered[]
+let answered: KeyPress[]
 let receipts: Receipt[]
 let follows: Step | null
 
@@ -43,9 +43,9 @@ beforeEach(async () => {
   })
   await gateway.start({
     receipt: async (receipt) => void receipts.push(receipt),
-    heard: async () => {},
+    message: async () => {},
     script: async (id) => scripts.get(id) ?? null,
-    answered: async (one) => (answered.push(one), follows),
+    keyPressed: async (one) => (answered.push(one), follows),
   })
 })
 afterEach(async () => {

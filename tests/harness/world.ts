@@ -63,8 +63,8 @@ export class TestWorld {
     const queue = createVirtualQueue(clock)
     const composed = await compose(config, { time: { clock, after }, queue, gateways: [pocket, ...more], inMemory: true, notice: () => {} })
     const world = new TestWorld(clock, pocket, composed, config)
-    await queue.start((alarm) => sendMessage(composed.deps, alarm))
-    await pocket.start({ heard: (heard) => hearReply(composed.deps, heard), receipt: (receipt) => takeReceipt(composed.deps, receipt) })
+    await queue.start((job) => sendMessage(composed.deps, job))
+    await pocket.start({ message: (heard) => hearReply(composed.deps, heard), receipt: (receipt) => takeReceipt(composed.deps, receipt) })
     await approveLanguages(composed.deps, ...approved)
     await world.putClinic()
     return world

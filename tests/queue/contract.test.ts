@@ -9,12 +9,12 @@ import { openServer } from '../../src/adapters/db/server.ts'
 import { createBullQueue } from '../../src/adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore, type QueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { createVirtualQueue } from '../../src/adapters/queue/virtual-queue.ts'
-import type { Alarm, AlarmQueue, Clock } from '../../src/flows/ports/deps.ts'
+import type { SendJob, JobQueue, Clock } from '../../src/flows/ports/deps.ts'
 import { freshDatabase, serverAddress, testVault } from '../harness/servers.ts'
 
 interface Subject {
   name: string
-  open(): Promise<{ queue: AlarmQueue; clock: Clock; pass(ms: number): Promise<void>; close(): Promise<void> }>
+  open(): Promise<{ queue: JobQueue; clock: Clock; pass(ms: number): Promise<void>; close(): Promise<void> }>
 }
 
 const virtual: Subject = {
@@ -71,9 +71,9 @@ if (cluster) subjects.push(onRedis('BullMQ in a Redis Cluster', cluster))
 /** What every alarm clock must do, whatever it is built on. */
 describe.each(subjects)('the alarm clock on $name', ({ open }) => {
   let subject: Awaited<ReturnType<Subject['open']>>
-  const rung: { alarm: Alarm; at: Date }[] = []
-  const alarm = (messageId: string, inMs: number, attempt = 0): Alarm => ({ messageId, revision: 1, attempt, at: new Date(subject.clock.now().getTime() + inMs) })
-  const times = (id: string) => rung.filter(({ alarm: { messageId } }) => messageId === id).length
+  const rung: { job: SendJob; at: Date }[] = []
+  const job = (messageId: string, inMs: number, attempt = 0): SendJob => ({ messageId, revision: 1, attempt, at: new Date(subject.clock.now().getTime() + inMs) })
+  const times = (id: string) => rung.filter(({ job: { messageId } }) => messageId === id).length
   /** Lets time pass until it is so; a busy machine may need longer than a quiet one. */
   const until = async (isSo: () => boolean) => {
     for (let step = 0; step < 200 && !isSo(); step++) await subject.pass(50)
@@ -82,7 +82,7 @@ describe.each(subjects)('the alarm clock on $name', ({ open }) => {
 
   beforeAll(async () => {
     subject = await open()
-    await subject.queue.start(async (each) => void rung.push({ alarm: each, at: subject.clock.now() }))
+    await subject.queue.start(async (each) => void rung.push({ job: each, at: subject.clock.now() }))
   })
   afterAll(async () => {
     await subject.queue.stop()
@@ -90,50 +90,50 @@ describe.each(subjects)('the alarm clock on $name', ({ open }) => {
   })
 
   it('rings at its time, not before, and says for which message, plan and attempt', async () => {
-    const late = alarm('m_late', 700)
-    await subject.queue.set([late])
+    const late = job('m_late', 700)
+    await subject.queue.enqueue([late])
     await subject.pass(300)
     expect(times('m_late')).toBe(0)
     await until(() => times('m_late') === 1)
-    expect(rung.find(({ alarm: { messageId } }) => messageId === 'm_late')!.alarm).toEqual(late)
-    expect(rung.find(({ alarm: { messageId } }) => messageId === 'm_late')!.at.getTime()).toBeGreaterThanOrEqual(late.at.getTime() - 5)
+    expect(rung.find(({ job: { messageId } }) => messageId === 'm_late')!.job).toEqual(late)
+    expect(rung.find(({ job: { messageId } }) => messageId === 'm_late')!.at.getTime()).toBeGreaterThanOrEqual(late.at.getTime() - 5)
   })
 
   it('rings at once for a time that has passed', async () => {
-    await subject.queue.set([alarm('m_past', -60_000)])
+    await subject.queue.enqueue([job('m_past', -60_000)])
     await until(() => times('m_past') === 1)
   })
 
-  it('rings once for an alarm that was set twice, and again for a new attempt', async () => {
-    const twice = alarm('m_twice', 500)
-    await subject.queue.set([twice])
-    await subject.queue.set([twice])
+  it('rings once for an job that was set twice, and again for a new attempt', async () => {
+    const twice = job('m_twice', 500)
+    await subject.queue.enqueue([twice])
+    await subject.queue.enqueue([twice])
     await until(() => times('m_twice') > 0)
     await subject.pass(300)
     expect(times('m_twice')).toBe(1)
-    await subject.queue.set([alarm('m_twice', 100, 1)])
+    await subject.queue.enqueue([job('m_twice', 100, 1)])
     await until(() => times('m_twice') === 2)
   })
 
   it('rings also for those that nobody waited for, and once for the same one', async () => {
-    subject.queue.setSoon([alarm('m_soon', 0), alarm('m_soon_later', 600)])
-    subject.queue.setSoon([alarm('m_soon', 0)])
+    subject.queue.enqueueSoon([job('m_soon', 0), job('m_soon_later', 600)])
+    subject.queue.enqueueSoon([job('m_soon', 0)])
     await until(() => times('m_soon') > 0 && times('m_soon_later') > 0)
     await subject.pass(300)
     expect([times('m_soon'), times('m_soon_later')]).toEqual([1, 1])
   })
 
   it('can be set again after it rang, so that a sweep can repair a lost one', async () => {
-    await subject.queue.set([alarm('m_again', 0)])
+    await subject.queue.enqueue([job('m_again', 0)])
     await until(() => times('m_again') === 1)
     await subject.pass(100)
-    await subject.queue.set([alarm('m_again', 0)])
+    await subject.queue.enqueue([job('m_again', 0)])
     await until(() => times('m_again') === 2)
   })
 
   it('rings a second time for one whose first ring hangs or is still to come', async () => {
-    await subject.queue.set([alarm('m_hanging', 60_000)])
-    await subject.queue.set([{ ...alarm('m_hanging', 0), again: true }])
+    await subject.queue.enqueue([job('m_hanging', 60_000)])
+    await subject.queue.enqueue([{ ...job('m_hanging', 0), requeued: true }])
     await until(() => times('m_hanging') === 1)
   })
 
@@ -142,7 +142,7 @@ describe.each(subjects)('the alarm clock on $name', ({ open }) => {
   })
 
   it('keeps time for many at once', async () => {
-    await subject.queue.set(Array.from({ length: 200 }, (_, index) => alarm(`m_many${index}`, 200)))
-    await until(() => rung.filter(({ alarm: { messageId } }) => messageId.startsWith('m_many')).length === 200)
+    await subject.queue.enqueue(Array.from({ length: 200 }, (_, index) => job(`m_many${index}`, 200)))
+    await until(() => rung.filter(({ job: { messageId } }) => messageId.startsWith('m_many')).length === 200)
   })
 })

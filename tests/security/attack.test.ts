@@ -3,7 +3,7 @@ import { gzipSync } from 'node:zlib'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { listen } from '../../src/adapters/http/listen.ts'
 import { TestWorld } from '../harness/world.ts'
-import { API_KEY, bearer, cookieOf, hire, serveClosed, type Served } from './doors.ts'
+import { API_KEY, bearer, cookieOf, hire, serveClosed, type Served } from '../access/signed-in.ts'
 
 const HER = '+17825550101'
 /** Markup, formulas, templates, control signs, and what is slow for careless patterns. */

@@ -6,7 +6,7 @@ import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import { RULES } from '../../src/adapters/http/access/rules.ts'
 import type { CallbackGateway } from '../../src/flows/ports/gateway.ts'
 import { TestWorld } from '../harness/world.ts'
-import { serveClosed, type Served } from './doors.ts'
+import { serveClosed, type Served } from '../access/signed-in.ts'
 
 const SLOWEST_MS = 5_000
 const LEAK = /node_modules|\bat .+\.(ts|js):\d+|SQLSTATE|select .+ from |syntax error at|PGlite/i
@@ -104,7 +104,7 @@ describe('webhooks', () => {
     const text = await readFile(new URL('../../infra/gateways/provider.yaml', import.meta.url), 'utf8')
     const gateway = createGateway(text, { clock: { now: () => new Date('2026-03-09T13:00:00Z') }, random: () => 0.5, after: () => {}, secret: () => 'a-secret-of-the-provider', callbackUrl: 'https://clinic.example/gateways' }) as CallbackGateway
     const heard: unknown[] = []
-    await gateway.start({ receipt: async (receipt) => void heard.push(receipt), heard: async (reply) => void heard.push(reply) })
+    await gateway.start({ receipt: async (receipt) => void heard.push(receipt), message: async (reply) => void heard.push(reply) })
     const bytes = fc.uint8Array({ maxLength: 300 }).map((array) => Buffer.from(array))
     const fields = fc.dictionary(fc.constantFrom('id', 'via', 'key', 'token', 'x-signature', 'authorization', 'x-timestamp', 'content-type'), fc.string({ unit: 'binary', maxLength: 60 }))
     await fc.assert(

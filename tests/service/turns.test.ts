@@ -5,7 +5,7 @@ import type { Message } from '../../src/domain/messages/message.ts'
 import type { Gateway, Outgoing, SendOutcome, Turn } from '../../src/flows/ports/gateway.ts'
 import { hearReply } from '../../src/flows/replies/hear-text.ts'
 import { cancelBooking } from '../../src/flows/visits/amend-booking.ts'
-import type { Alarm } from '../../src/flows/ports/deps.ts'
+import type { SendJob } from '../../src/flows/ports/deps.ts'
 import { createSender, sendMessage, type Sender } from '../../src/flows/messages/send-message.ts'
 import { sweep } from '../../src/flows/messages/sweep.ts'
 import { SlowProvider } from '../gateways/peers/slow-provider.ts'
@@ -82,8 +82,8 @@ describe('messages whose gateway has them wait for a turn', () => {
 
   beforeEach(async () => {
     peer.forget()
-    world.deps.hands.waiting.clear()
-    world.deps.hands.steady = () => true
+    world.deps.worker.waiting.clear()
+    world.deps.worker.steady = () => true
     sender = createSender(world.deps, pause)
     phones = []
     bookings = []
@@ -100,14 +100,14 @@ describe('messages whose gateway has them wait for a turn', () => {
 
   const confirmation = async (n: number) =>
     (await world.deps.store.read.messages.ofBooking(bookings[n]!)).find(({ kind }) => kind === 'confirmation')!
-  const alarmOf = async (n: number): Promise<Alarm> => {
+  const alarmOf = async (n: number): Promise<SendJob> => {
     const { id, revision, attempt, sendAt } = await confirmation(n)
     return { messageId: id, revision, attempt, at: sendAt }
   }
-  async function ringAll(): Promise<Alarm[]> {
-    const alarms = await Promise.all(phones.map((_, n) => alarmOf(n)))
-    for (const alarm of alarms) await sender.send(alarm)
-    return alarms
+  async function ringAll(): Promise<SendJob[]> {
+    const jobs = await Promise.all(phones.map((_, n) => alarmOf(n)))
+    for (const job of jobs) await sender.send(job)
+    return jobs
   }
   const states = async () => Promise.all(phones.map(async (_, n) => (await confirmation(n)).state))
   const takenFrom = () => peer.taken.map(({ to }) => to)
@@ -135,8 +135,8 @@ describe('messages whose gateway has them wait for a turn', () => {
     await ringAll()
     await hearReply(world.deps, { gateway: GATEWAY, key: 'k-2', from: phones[4]!, text: 'STOP', at: world.clock.now() })
     const soon = new Date(world.clock.now().getTime() + 1)
-    const alarms = await world.deps.store.read.dispatch.overdue(soon, 100)
-    const answer = alarms.findLast(({ revision }) => revision === null) // the newest
+    const jobs = await world.deps.store.read.dispatch.overdue(soon, 100)
+    const answer = jobs.findLast(({ revision }) => revision === null) // the newest
     await sender.send(answer!)
     await peer.next()
     await peer.next()
@@ -144,8 +144,8 @@ describe('messages whose gateway has them wait for a turn', () => {
   })
 
   it('wait once, however often they are rung for', async () => {
-    const alarms = await ringAll()
-    for (const alarm of alarms) await sender.send({ ...alarm, again: true })
+    const jobs = await ringAll()
+    for (const job of jobs) await sender.send({ ...job, requeued: true })
     for (let n = 0; n < phones.length; n++) await peer.next()
     expect(takenFrom()).toEqual(phones)
     expect(peer.asked).toBe(0)
@@ -153,32 +153,32 @@ describe('messages whose gateway has them wait for a turn', () => {
 
   it('are not rung for again by the sweep while they wait here, and are where they do not', async () => {
     await ringAll()
-    const set = vi.spyOn(world.deps.queue, 'set')
+    const set = vi.spyOn(world.deps.queue, 'enqueue')
     const lateBy = { ...world.deps, clock: { now: () => new Date(world.clock.now().getTime() + 90_000) } }
     await sweep(lateBy)
-    const rung = () => set.mock.calls.flatMap(([alarms]) => alarms.map(({ messageId }) => messageId))
+    const rung = () => set.mock.calls.flatMap(([jobs]) => jobs.map(({ messageId }) => messageId))
     const ids = await Promise.all(phones.map(async (_, n) => (await confirmation(n)).id))
     expect(rung().filter((id) => ids.includes(id))).toEqual([])
-    await sweep({ ...lateBy, hands: { ...world.deps.hands, waiting: new Set() } })
+    await sweep({ ...lateBy, worker: { ...world.deps.worker, waiting: new Set() } })
     expect(rung().filter((id) => ids.includes(id))).toHaveLength(VISITS)
   })
 
   it('are left to whoever comes next when the worker stops, at once', async () => {
-    const alarms = await ringAll()
-    const set = vi.spyOn(world.deps.queue, 'set')
+    const jobs = await ringAll()
+    const set = vi.spyOn(world.deps.queue, 'enqueue')
     await sender.stop()
     expect(await states()).toEqual(Array(VISITS).fill('queued'))
-    expect(set.mock.calls.flatMap(([rung]) => rung)).toEqual(alarms.map((alarm) => ({ ...alarm, again: true })))
+    expect(set.mock.calls.flatMap(([rung]) => rung)).toEqual(jobs.map((job) => ({ ...job, requeued: true })))
     const another = createSender(world.deps, pause)
     peer.forget()
-    await another.send(alarms[3]!)
+    await another.send(jobs[3]!)
     await peer.next()
     expect(takenFrom()).toEqual([phones[3]])
   })
 
   it('are not claimed while the worker is not sure of itself', async () => {
     await ringAll()
-    world.deps.hands.steady = () => false
+    world.deps.worker.steady = () => false
     await peer.next()
     expect(peer.taken).toEqual([])
     expect((await confirmation(0)).state).toBe('queued')
@@ -207,7 +207,7 @@ describe('a provider that is slow and well', () => {
     const request = { method: 'GET', url: `http://127.0.0.1:${provider.port}/`, query: { to: '{to}' } }
     const deps = { clock: { now: () => new Date(START) }, random: () => 0.5, after: () => {}, secret: () => undefined }
     gateway = createGateway({ kind: 'http', name: GATEWAY, request, ...LIMITS }, deps)
-    await gateway.start({ receipt: async () => {}, heard: async () => {} })
+    await gateway.start({ receipt: async () => {}, message: async () => {} })
     world = await TestWorld.create(START, undefined, [gateway])
     await world.putClinic({ gateway: GATEWAY })
   })

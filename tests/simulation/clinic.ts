@@ -1,12 +1,12 @@
 import type { Chance } from '../../infra/chaos/random.ts'
 import { amendBooking, cancelBooking, type Amendment } from '../../src/flows/visits/amend-booking.ts'
 import { bookVisit, clinicOf, type BookingRequest, type NewlyBooked } from '../../src/flows/visits/book-visit.ts'
-import type { Heard } from '../../src/flows/ports/gateway.ts'
+import type { InboundMessage } from '../../src/flows/ports/gateway.ts'
 import { addOpenings } from '../../src/flows/visits/manage-openings.ts'
 import { settleMove } from '../../src/flows/visits/move-visit.ts'
-import { once } from '../../src/flows/visits/idempotency.ts'
+import { withIdempotencyKey } from '../../src/flows/visits/idempotency.ts'
 import type { Deps } from '../../src/flows/ports/deps.ts'
-import { setAlarmsSoon } from '../../src/flows/messages/enqueue-due.ts'
+import { enqueueJobsSoon } from '../../src/flows/messages/enqueue-due.ts'
 import { CLINIC } from '../harness/world.ts'
 
 const DAY = 86_400_000
@@ -21,7 +21,7 @@ export interface ClinicParts {
   /** Asks some machine until it answers. */
   insist<T>(flow: (deps: Deps) => Promise<T>): Promise<T>
   phones(): string[]
-  hear(heard: Heard): Promise<void>
+  hear(heard: InboundMessage): Promise<void>
 }
 
 type Deed = () => void
@@ -78,11 +78,11 @@ export class Clinic {
     this.#parts.begin('book', async () => {
       const id = await this.#parts.insist(async (deps) => {
         let booked: NewlyBooked | undefined
-        const { body } = await once(deps, key, request, (tx) => clinicOf(tx, request.clinic), async (tx, clinic) => {
+        const { body } = await withIdempotencyKey(deps, key, request, (tx) => clinicOf(tx, request.clinic), async (tx, clinic) => {
           booked = await bookVisit(tx, deps, request, clinic)
           return { status: 201, body: { id: booked.booking.id } }
         }) // prettier-ignore
-        if (booked) setAlarmsSoon(deps, booked.alarms)
+        if (booked) enqueueJobsSoon(deps, booked.jobs)
         return (body as { id: string }).id
       })
       this.booked.set(key, id)

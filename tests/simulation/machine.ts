@@ -1,8 +1,8 @@
 import type { Gateway } from '../../src/flows/ports/gateway.ts'
-import type { Alarm, AlarmQueue, Deps, Records } from '../../src/flows/ports/deps.ts'
+import type { SendJob, JobQueue, Deps, Records } from '../../src/flows/ports/deps.ts'
 import { replanChanged } from '../../src/flows/preparation/replan-changed.ts'
 import { createSender, type Sender } from '../../src/flows/messages/send-message.ts'
-import { resetAlarms, sweep } from '../../src/flows/messages/sweep.ts'
+import { requeueAll, sweep } from '../../src/flows/messages/sweep.ts'
 import { NOBODY, type Turns } from './turns.ts'
 
 /** What befalls one call to the outside. The connection breaks, or the process dies: before it was done, or after. */
@@ -21,7 +21,7 @@ export interface World {
   turns: Turns
   fate(label: string): Fate
   /** The queue as it is now: its store may lose everything. */
-  queue(): AlarmQueue
+  queue(): JobQueue
   /** Whether a machine stands still from now on, as when a computer sleeps; then it is told when it goes on. */
   standsStill(label: string, life: Life): boolean
   /** Told of a message that was handed over, with an answer that did not get through. */
@@ -51,7 +51,7 @@ export class Machine {
     // As the service starts: see startWorker.
     const { life } = this
     life.begin('start', async () => {
-      await resetAlarms(life.deps)
+      await requeueAll(life.deps)
       await replanChanged(life.deps)
     })
   }
@@ -62,7 +62,7 @@ export class Machine {
     this.#world.turns.forget(life)
     // Others notice in their own time.
     this.#world.turns.begin(this, 'ended', async () => life.end(), () => {}) // prettier-ignore
-    await this.#world.died(life.deps.hands.id)
+    await this.#world.died(life.deps.worker.id)
     this.#begin()
   }
 }
@@ -87,15 +87,15 @@ export class Life {
     this.#world = world
     this.#die = die
     this.ended.catch(() => {})
-    const hands = {
+    const worker = {
       id: base.newId('w'),
-      held: new Set<string>(),
+      inFlight: new Set<string>(),
       waiting: new Set<string>(),
       steady: () => !this.#silent,
     }
     this.deps = {
       ...base,
-      hands,
+      worker,
       store: { read: this.#records(base.store.read), transact: (work) => this.#transact(() => base.store.transact(work)) },
       queue: this.#queue(),
       gateways: new Map([...base.gateways].map(([name, gateway]) => [name, this.#gateway(gateway)])),
@@ -107,8 +107,8 @@ export class Life {
     this.#world.turns.begin(this, label, flow, (error) => this.#world.failed(error))
   }
 
-  ring(alarm: Alarm): void {
-    this.begin('ring', () => this.#sender.send(alarm))
+  ring(job: SendJob): void {
+    this.begin('ring', () => this.#sender.send(job))
   }
 
   sweep(): void {
@@ -120,7 +120,7 @@ export class Life {
   goOn(): void {
     if (this.over) return
     this.still = false
-    this.begin('beat', () => this.deps.store.read.workers.beat(this.deps.hands.id))
+    this.begin('beat', () => this.deps.store.read.workers.beat(this.deps.worker.id))
   }
 
   end(): void {
@@ -168,11 +168,11 @@ export class Life {
     return result
   }
 
-  #queue(): AlarmQueue {
-    const set = (alarms: readonly Alarm[]) => this.#step('queue', () => this.#world.queue().set(alarms))
+  #queue(): JobQueue {
+    const set = (jobs: readonly SendJob[]) => this.#step('queue', () => this.#world.queue().enqueue(jobs))
     const nothing = async () => {}
-    const setSoon = (alarms: readonly Alarm[]) => void set(alarms).catch(() => {})
-    return { set, setSoon, ready: async () => true, start: nothing, quiet: nothing, stop: nothing }
+    const setSoon = (jobs: readonly SendJob[]) => void set(jobs).catch(() => {})
+    return { enqueue: set, enqueueSoon: setSoon, ready: async () => true, start: nothing, pause: nothing, stop: nothing }
   }
 
   #gateway(gateway: Gateway): Gateway {

@@ -12,9 +12,9 @@ import { createVirtualQueue } from '../../src/adapters/queue/virtual-queue.ts'
 import { compose } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
 import { Failure } from '../../src/domain/failure.ts'
-import type { Heard, Receipt } from '../../src/flows/ports/gateway.ts'
+import type { InboundMessage, Receipt } from '../../src/flows/ports/gateway.ts'
 import { hearReply } from '../../src/flows/replies/hear-text.ts'
-import type { AlarmQueue, Deps } from '../../src/flows/ports/deps.ts'
+import type { JobQueue, Deps } from '../../src/flows/ports/deps.ts'
 import { takeReceipt } from '../../src/flows/messages/take-receipt.ts'
 import { CLINIC } from '../harness/world.ts'
 import { Clinic } from './clinic.ts'
@@ -74,7 +74,7 @@ export class Simulation implements World {
   readonly #delivered = new Set<string>()
   readonly #doubts = new Doubts()
   #database!: Database
-  #queue: AlarmQueue
+  #queue: JobQueue
   #calm = false
 
   constructor(seed: number) {
@@ -98,7 +98,7 @@ export class Simulation implements World {
   async run(): Promise<{ findings: Finding[]; digest: string }> {
     this.#database = await openEmbedded(undefined)
     for (let n = 0; n < MACHINES; n++) await this.#build()
-    await this.#network.start({ heard: (heard) => this.#hear(heard), receipt: (receipt) => this.#receipt(receipt) })
+    await this.#network.start({ message: (heard) => this.#hear(heard), receipt: (receipt) => this.#receipt(receipt) })
     for (let hour = 0; hour < DAYS * 24; hour++) await this.#hour(hour)
     await this.#calmDown()
     const result = { findings: await this.#findings(), digest: await this.#digest() }
@@ -126,7 +126,7 @@ export class Simulation implements World {
     return fate
   }
 
-  queue(): AlarmQueue {
+  queue(): JobQueue {
     return this.#queue
   }
 
@@ -135,7 +135,7 @@ export class Simulation implements World {
     if (this.#calm || this.#machines.some((each) => each.life.still)) return false
     if (!this.#chance.happens(STILL_ODDS[label] ?? USUAL_ODDS)) return false
     this.#count(`stood still after ${label.includes('.') ? 'read' : label}`)
-    this.#clock.after(SILENT_MS, async () => this.#forget(life.deps.hands.id))
+    this.#clock.after(SILENT_MS, async () => this.#forget(life.deps.worker.id))
     this.#clock.after(this.#chance.between(2, 20) * MINUTE, async () => life.goOn())
     return true
   }
@@ -157,11 +157,11 @@ export class Simulation implements World {
     if (!(error instanceof Broken) && !(error instanceof Failure)) this.unexpected.push(error)
   }
 
-  #newQueue(): AlarmQueue {
+  #newQueue(): JobQueue {
     const queue = createVirtualQueue(this.#clock)
     // A queue may ring twice, on one machine or two.
-    void queue.start(async (alarm) => {
-      for (let times = this.#chance.happens(0.1) ? 2 : 1; times > 0; times--) this.#some().ring({ ...alarm })
+    void queue.start(async (job) => {
+      for (let times = this.#chance.happens(0.1) ? 2 : 1; times > 0; times--) this.#some().ring({ ...job })
     })
     return queue
   }
@@ -208,7 +208,7 @@ export class Simulation implements World {
     }
   }
 
-  async #hear(heard: Heard): Promise<void> {
+  async #hear(heard: InboundMessage): Promise<void> {
     await this.#insist((deps) => hearReply(deps, heard))
     this.#heard.add(heard.key)
     if (heard.text === 'STOP' && !this.#stopped.has(heard.from)) this.#stopped.set(heard.from, this.#clock.now())

@@ -1,4 +1,4 @@
-import type { Alarm, AlarmQueue, Clock } from '../../flows/ports/deps.ts'
+import type { SendJob, JobQueue, Clock } from '../../flows/ports/deps.ts'
 import { createVirtualQueue } from '../queue/virtual-queue.ts'
 import { VirtualClock, systemClock } from './clocks.ts'
 
@@ -6,26 +6,26 @@ import { VirtualClock, systemClock } from './clocks.ts'
 export interface HandOverTime {
   virtual: VirtualClock
   clock: Clock
-  queue: AlarmQueue
+  queue: JobQueue
   after(ms: number, work: () => Promise<void>): void
   /** From here on the system's clock counts and `queue` rings. */
-  handOver(queue: AlarmQueue): Promise<void>
+  handOver(queue: JobQueue): Promise<void>
 }
 
 export function createHandOverTime(start: Date): HandOverTime {
   const virtual = new VirtualClock(start)
   let clock: Clock = virtual
   let queue = createVirtualQueue(virtual)
-  let ring: ((alarm: Alarm) => Promise<void>) | null = null
+  let ring: ((alarm: SendJob) => Promise<void>) | null = null
   return {
     virtual,
     clock: { now: () => clock.now() },
     queue: {
-      set: (alarms) => queue.set(alarms),
-      setSoon: (alarms) => queue.setSoon(alarms),
+      enqueue: (alarms) => queue.enqueue(alarms),
+      enqueueSoon: (alarms) => queue.enqueueSoon(alarms),
       ready: () => queue.ready(),
       start: (listener) => queue.start((ring = listener)),
-      quiet: () => queue.quiet(),
+      pause: () => queue.pause(),
       stop: () => queue.stop(),
     },
     after: (ms, work) => {

@@ -30,7 +30,7 @@ function records(db: Db, vault: Vault): Records {
     get workers() { return workerRecords(db) },
     get replies() { return replyRecords(db, vault) },
     get followUps() { return followUpRecords(db, vault) },
-    get trail() { return trailRecords(db) },
+    get events() { return trailRecords(db) },
     get idempotency() { return idempotencyRecords(db, vault) },
   } // prettier-ignore
 }

@@ -153,7 +153,7 @@ export interface FollowUpTable {
   outcome: string | null
 }
 
-export interface HappeningTable {
+export interface EventTable {
   id: Generated<string>
   at: Date
   booking_id: string | null
@@ -194,7 +194,7 @@ export interface Tables {
   reply: ReplyTable
   thread: ThreadTable
   follow_up: FollowUpTable
-  happening: HappeningTable
+  happening: EventTable
   idempotency: IdempotencyTable
   text_approval: TextApprovalTable
 }

@@ -1,6 +1,6 @@
 import { measureSms } from '../../domain/messages/texts/sms.ts'
 import { testCall } from '../../domain/messages/voice/test-call.ts'
-import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../flows/ports/gateway.ts'
+import type { InboundHandlers, Gateway, Outgoing, Receipt, SendOutcome } from '../../flows/ports/gateway.ts'
 
 export interface CheckOptions {
   /** E.164 number that gets the test message. */
@@ -49,12 +49,12 @@ export async function checkGateway(gateway: Gateway, options: CheckOptions): Pro
   return delivered
 }
 
-function earsOf(desk: ReceiptDesk, { tell, text }: CheckOptions): Ears {
+function earsOf(desk: ReceiptDesk, { tell, text }: CheckOptions): InboundHandlers {
   return {
     receipt: async (receipt) => desk.take(receipt),
-    heard: async ({ text: said }) => tell('reply', `a reply of ${said.length} characters came in`),
+    message: async ({ text: said }) => tell('reply', `a reply of ${said.length} characters came in`),
     script: async () => testCall(text),
-    answered: async () => {
+    keyPressed: async () => {
       tell('key', 'the key was heard')
       return null
     },

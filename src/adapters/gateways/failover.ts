@@ -3,7 +3,7 @@ import { isAboutHer } from '../../domain/messages/voice/retry-call.ts'
 import type {
   Callback,
   CallbackGateway,
-  Ears,
+  InboundHandlers,
   Gateway,
   GatewayHealth,
   Outgoing,
@@ -43,7 +43,7 @@ export class Failover implements CallbackGateway {
     this.receipts = members.every((member) => member.receipts !== false)
   }
 
-  async start(ears: Ears): Promise<void> {
+  async start(ears: InboundHandlers): Promise<void> {
     await Promise.all(this.#members.map((member) => member.start(this.#earsFor(ears))))
   }
 
@@ -106,14 +106,14 @@ export class Failover implements CallbackGateway {
       : outcome
   }
 
-  #earsFor(ears: Ears): Ears {
+  #earsFor(ears: InboundHandlers): InboundHandlers {
     return {
       receipt: ({ gateway, ref, ...receipt }) =>
         ears.receipt({ ...receipt, gateway: this.name, ...(ref !== undefined && { ref: `${gateway}/${ref}` }) }),
-      heard: (heard) => ears.heard({ ...heard, gateway: this.name, key: `${heard.gateway}/${heard.key}` }),
+      message: (heard) => ears.message({ ...heard, gateway: this.name, key: `${heard.gateway}/${heard.key}` }),
       ...(ears.script && { script: (messageId) => ears.script!(messageId) }),
-      ...(ears.answered && {
-        answered: (answered) => ears.answered!({ ...answered, gateway: this.name, key: `${answered.gateway}/${answered.key}` }),
+      ...(ears.keyPressed && {
+        keyPressed: (answered) => ears.keyPressed!({ ...answered, gateway: this.name, key: `${answered.gateway}/${answered.key}` }),
       }),
     }
   }

@@ -14,7 +14,7 @@ import { API_BASE, api } from './api/api.ts'
 import { desk } from './desk/desk.ts'
 import { troublePage } from './desk/trouble-page.ts'
 import { startPage } from './desk/start-page.ts'
-import type { NewsDesk } from './change-feed.ts'
+import type { ChangeFeed } from './change-feed.ts'
 import { accountPages } from './access/account-pages.ts'
 import { cautionsPage } from './pages/cautions.ts'
 import { elsewherePages } from './access/sign-in-elsewhere.ts'
@@ -28,7 +28,7 @@ import { webhooks } from './messages/webhooks.ts'
 export interface AppOptions {
   deps: Deps
   log: Logger
-  news: NewsDesk
+  news: ChangeFeed
   wording: Wording
   /** Required as bearer token where set. */
   apiKey: string | undefined
@@ -55,7 +55,7 @@ export function createApp(options: AppOptions): Express {
   app.use(identify(deps), requestLog(log))
   app.use(operations({ ready, sends: () => anythingGoesOut(deps.approvedTexts), apiKey, ...(metrics && { metrics }) }))
   app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
-  app.use(API_BASE, gate.knowApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
+  app.use(API_BASE, gate.authenticateApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
   if (doors.provider) app.use(elsewherePages(gate, doors.provider))
   app.use(signInPages(gate), accountPages(gate), cautionsPage(doors.cover))
   app.use('/v', gate.limits.page, patientRouter(deps, wording))

@@ -1,12 +1,12 @@
 /** Something changed. Ids only, never names, numbers or words. */
-export interface News {
+export interface Change {
   what: string
   ids: Record<string, string>
 }
 
 /** Spreads word of changes within this process to the pages that are open. */
-export class NewsDesk {
-  readonly #listeners = new Set<(news: News) => void>()
+export class ChangeFeed {
+  readonly #listeners = new Set<(news: Change) => void>()
   readonly #goodbyes = new Set<() => void>()
 
   tell(what: string, ids: Record<string, string>): void {
@@ -14,7 +14,7 @@ export class NewsDesk {
   }
 
   /** @param goodbye called when the service stops, to end the open answer. @returns how to stop listening. */
-  listen(listener: (news: News) => void, goodbye: () => void): () => void {
+  listen(listener: (news: Change) => void, goodbye: () => void): () => void {
     this.#listeners.add(listener)
     this.#goodbyes.add(goodbye)
     return () => {

@@ -9,15 +9,15 @@ import { FOLLOW_UP_REASONS, type FollowUp } from '../../domain/calls/follow-up.t
 import { withOffset } from '../../domain/local-time.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import type { PrepPlan } from '../../domain/preparation/plan.ts'
-import type { Standing } from '../../domain/preparation/prep-status.ts'
-import type { Happening } from '../../flows/ports/deps.ts'
+import type { PrepStatus } from '../../domain/preparation/prep-status.ts'
+import type { VisitEvent } from '../../flows/ports/deps.ts'
 
 /** What the API answers, in the API's own shapes. Instants are local with offset. */
 
 /** Shown wherever a forecast is. */
 export const CAUTION = `${FORECAST_CAUTION} Local protocol and licensed practice prevail.`
 
-export function bookingView(booking: Booking, patient: Patient, standing?: Standing) {
+export function bookingView(booking: Booking, patient: Patient, standing?: PrepStatus) {
   return {
     id: booking.id,
     clinic: booking.clinicId,
@@ -79,6 +79,6 @@ export function followUpView(followUp: FollowUp, now: Date) {
   return { id, reason, urgency, todo, clinic: clinicId, booking: bookingId, patient: patientId, phone, detail, openedAt: openedAt.toISOString(), ageMinutes, closed }
 }
 
-export function happeningView({ at, what, by, facts }: Happening, zone: string) {
+export function happeningView({ at, what, by, facts }: VisitEvent, zone: string) {
   return { at: withOffset(at, zone), what, by, facts }
 }

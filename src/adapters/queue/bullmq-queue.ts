@@ -1,45 +1,45 @@
 import { Queue, Worker } from 'bullmq'
-import type { Alarm, AlarmQueue, Clock } from '../../flows/ports/deps.ts'
-import { alarmKey } from './job-key.ts'
+import type { SendJob, JobQueue, Clock } from '../../flows/ports/deps.ts'
+import { jobKey } from './job-key.ts'
 import type { QueueStore } from './queue-store.ts'
 
-const NAME = 'alarms'
-/** Setting alarms is part of answering a request: rather left to the sweep than waited for. */
+const NAME = 'messages'
+/** Enqueueing is part of answering a request: rather left to the sweep than waited for. */
 const PATIENCE_MS = 3_000
-/** So long those that nobody waits for are gathered: one call for many costs hardly more than one for one. */
-const GATHER_MS = 250
+/** So long jobs that nobody waits for are collected: one call for many costs hardly more than one for one. */
+const COLLECT_MS = 250
 /** Sends in flight are given this long to be finished. */
 const STOP_MS = 25_000
 /** A store that was away is tried again after this. */
 const RETRY_MS = 1_000
-/** How long a ring may go unheard of before another worker takes it; the rings of a killed worker wait that long. */
+/** How long a job may go unheard of before another worker takes it; the jobs of a killed worker wait that long. */
 const LOCK_MS = 20_000
 
 export interface BullQueueOptions {
   store: QueueStore
   clock: Clock
-  /** Rings handled at once by this process. */
+  /** Jobs handled at once by this process. */
   concurrency: number
   /** Told when the queue store fails; the sweep mends what was missed. */
   onError: (error: Error, messageId?: string) => void
 }
 
-/** The real alarm clock. A ring that fails is not retried here: the message is still in the database and the sweep finds it. */
-export function createBullQueue({ store, clock, concurrency, onError }: BullQueueOptions): AlarmQueue {
+/** The real queue. A job that fails is not retried here: the message is still in the database and the sweep finds it. */
+export function createBullQueue({ store, clock, concurrency, onError }: BullQueueOptions): JobQueue {
   const options = { connection: store.connection as never, prefix: store.prefix }
   const queue = new Queue(NAME, options, store.factory as never)
   queue.on('error', onError)
-  const add = async (alarms: readonly Alarm[]) => {
+  const add = async (jobs: readonly SendJob[]) => {
     if (!store.reachable()) throw new QueueAway()
-    await inTime(queue.addBulk(alarms.map((alarm) => job(alarm, clock.now()))))
+    await inTime(queue.addBulk(jobs.map((job) => toJob(job, clock.now()))))
   }
   const later = behind(add, onError)
   let worker: Worker | null = null
   return {
-    set: async (alarms) => {
-      if (alarms.length > 0) await add(alarms)
+    enqueue: async (jobs) => {
+      if (jobs.length > 0) await add(jobs)
     },
-    setSoon: later.add,
+    enqueueSoon: later.add,
     ready: async () => {
       if (!store.reachable()) return false
       return inTime(store.ping()).then(
@@ -47,14 +47,14 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
         () => false,
       )
     },
-    start: async (ring) => {
+    start: async (run) => {
       const pace = { concurrency, runRetryDelay: RETRY_MS, lockDuration: LOCK_MS, stalledInterval: LOCK_MS, maxStalledCount: 5 }
-      worker = new Worker(NAME, async ({ data }) => ring(fromJob(data as JobData)), { ...options, ...pace }, store.factory as never)
+      worker = new Worker(NAME, async ({ data }) => run(fromJob(data as JobData)), { ...options, ...pace }, store.factory as never)
       worker.on('error', onError)
       worker.on('failed', (job, error) => onError(error, (job?.data as JobData | undefined)?.m))
       // Not waited for: a store that is away now comes back later, and the start must not hang on it.
     },
-    quiet: async () => worker?.pause(true),
+    pause: async () => worker?.pause(true),
     stop: async () => {
       // A store that is away must not keep the process from stopping.
       await Promise.race([later.flush().then(() => closeAll(worker, queue)), pause(STOP_MS)])
@@ -64,26 +64,26 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
 }
 
 /** Does what is added together, a moment later. */
-function behind(work: (alarms: readonly Alarm[]) => Promise<void>, onError: (error: Error) => void) {
-  let waiting = new Map<string, Alarm>()
+function behind(work: (jobs: readonly SendJob[]) => Promise<void>, onError: (error: Error) => void) {
+  let waiting = new Map<string, SendJob>()
   let timer: NodeJS.Timeout | undefined
   const flush = async () => {
     clearTimeout(timer)
     timer = undefined
-    const alarms = [...waiting.values()]
+    const jobs = [...waiting.values()]
     waiting = new Map()
-    if (alarms.length > 0) await work(alarms).catch(onError)
+    if (jobs.length > 0) await work(jobs).catch(onError)
   }
   return {
-    add: (alarms: readonly Alarm[]) => {
-      for (const alarm of alarms) waiting.set(alarmKey(alarm), alarm)
-      timer ??= setTimeout(() => void flush(), GATHER_MS).unref()
+    add: (jobs: readonly SendJob[]) => {
+      for (const job of jobs) waiting.set(jobKey(job), job)
+      timer ??= setTimeout(() => void flush(), COLLECT_MS).unref()
     },
     flush,
   }
 }
 
-/** The worker's rings in progress are finished first. */
+/** The worker's jobs under way are finished first. */
 async function closeAll(worker: Worker | null, queue: Queue): Promise<void> {
   await worker?.close()
   await queue.close()
@@ -116,20 +116,20 @@ interface JobData {
   at: number
 }
 
-function job(alarm: Alarm, now: Date) {
-  const data: JobData = { m: alarm.messageId, r: alarm.revision, a: alarm.attempt, at: alarm.at.getTime() }
+function toJob(job: SendJob, now: Date) {
+  const data: JobData = { m: job.messageId, r: job.revision, a: job.attempt, at: job.at.getTime() }
   return {
-    name: 'ring',
+    name: 'send',
     data,
     opts: {
-      jobId: alarmKey(alarm),
-      delay: Math.max(0, alarm.at.getTime() - now.getTime()),
+      jobId: jobKey(job),
+      delay: Math.max(0, job.at.getTime() - now.getTime()),
       removeOnComplete: true,
       removeOnFail: true,
     },
   }
 }
 
-function fromJob({ m, r, a, at }: JobData): Alarm {
+function fromJob({ m, r, a, at }: JobData): SendJob {
   return { messageId: m, revision: r, attempt: a, at: new Date(at) }
 }

@@ -1,6 +1,6 @@
-import type { Alarm } from '../../flows/ports/deps.ts'
+import type { SendJob } from '../../flows/ports/deps.ts'
 
-/** Job id: message, plan revision and attempt, so that setting an alarm twice is harmless. */
-export function alarmKey({ messageId, revision, attempt, again }: Alarm): string {
+/** Job id: message, plan revision and attempt, so that enqueueing a job twice is harmless. */
+export function jobKey({ messageId, revision, attempt, requeued: again }: SendJob): string {
   return `${messageId}.${revision ?? 'answer'}.${attempt}${again ? '.again' : ''}`
 }

@@ -1,34 +1,34 @@
-import type { Alarm, AlarmQueue } from '../../flows/ports/deps.ts'
+import type { SendJob, JobQueue } from '../../flows/ports/deps.ts'
 import type { VirtualClock } from '../clock/clocks.ts'
-import { alarmKey } from './job-key.ts'
+import { jobKey } from './job-key.ts'
 
-/** The alarm clock that rings by virtual time. Same promises as the real one: an alarm set twice rings once. */
-export function createVirtualQueue(clock: VirtualClock): AlarmQueue {
-  const set = new Set<string>()
-  let ring: ((alarm: Alarm) => Promise<void>) | null = null
-  const setSoon = (alarms: readonly Alarm[]) => {
-    for (const alarm of alarms) {
-      const key = alarmKey(alarm)
-      if (set.has(key)) continue
-      set.add(key)
-      clock.at(alarm.at, async () => {
-        set.delete(key)
-        await ring?.(alarm)
+/** The queue that runs by virtual time. Same promises as the real one: a job enqueued twice runs once. */
+export function createVirtualQueue(clock: VirtualClock): JobQueue {
+  const known = new Set<string>()
+  let run: ((job: SendJob) => Promise<void>) | null = null
+  const enqueue = (jobs: readonly SendJob[]) => {
+    for (const job of jobs) {
+      const key = jobKey(job)
+      if (known.has(key)) continue
+      known.add(key)
+      clock.at(job.at, async () => {
+        known.delete(key)
+        await run?.(job)
       })
     }
   }
   return {
-    set: async (alarms) => setSoon(alarms),
-    setSoon,
+    enqueue: async (jobs) => enqueue(jobs),
+    enqueueSoon: enqueue,
     ready: async () => true,
     start: async (listener) => {
-      ring = listener
+      run = listener
     },
-    quiet: async () => {
-      ring = null
+    pause: async () => {
+      run = null
     },
     stop: async () => {
-      ring = null
+      run = null
     },
   }
 }

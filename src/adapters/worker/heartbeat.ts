@@ -8,18 +8,18 @@ const STEADY_MS = 20_000
  * Lets the database know that this process lives, and this process know when it may no longer be sure of that.
  * @returns how to stop; a beat under way is finished.
  */
-export function startHeartbeat({ store, hands }: Pick<Deps, 'store' | 'hands'>, onError: (error: Error) => void): () => Promise<void> {
+export function startHeartbeat({ store, worker }: Pick<Deps, 'store' | 'worker'>, onError: (error: Error) => void): () => Promise<void> {
   let heard = moment()
   let beating: Promise<void> | undefined
   const beat = async () => {
     const asked = moment()
-    await store.read.workers.beat(hands.id)
+    await store.read.workers.beat(worker.id)
     heard = asked
   }
   const again = () => (beating = beat().catch(onError))
   const timer = setInterval(() => void again(), BEAT_MS)
   void again()
-  hands.steady = () => elapsed(heard) < STEADY_MS
+  worker.steady = () => elapsed(heard) < STEADY_MS
   return async () => {
     clearInterval(timer)
     await beating

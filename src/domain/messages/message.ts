@@ -29,7 +29,7 @@ export type MessageState = (typeof MESSAGE_STATES)[number]
 export const UNSENT: readonly MessageState[] = ['planned', 'queued']
 
 /** Sent, or on its way. */
-export const SAID: readonly MessageState[] = ['sending', 'sent', 'delivered', 'undelivered']
+export const SENT_STATES: readonly MessageState[] = ['sending', 'sent', 'delivered', 'undelivered']
 
 export interface Message {
   id: string

@@ -1,4 +1,4 @@
-import { inZone } from './sending-hours.ts'
+import { inZone } from '../local-time.ts'
 
 /**
  * At most one unsolicited message a local calendar day and three in any seven consecutive local days, text and voice

@@ -1,11 +1,12 @@
-import { atClock, inZone, lastAllowed, mayRing, nextAllowed, type SendingHours } from './sending-hours.ts'
+import { atClock, lastAllowed, mayRing, nextAllowed, type SendingHours } from './sending-hours.ts'
+import { inZone } from '../local-time.ts'
 
 const HOUR = 3_600_000
 const HOURS_BEFORE_MARK = 4
 const EVENING = '18:00'
 
 /** `visit` less the hours of preparation, elapsed hours, so that a clock change does not eat one of them. */
-export function markOf(visit: Date, prepHours: number): Date {
+export function prepDeadline(visit: Date, prepHours: number): Date {
   return new Date(visit.getTime() - prepHours * HOUR)
 }
 
@@ -32,5 +33,5 @@ export function prepTime(now: Date, mark: Date, zone: string, hours: SendingHour
 
 /** Whether a visit booked now for `visit` leaves room to prepare by the usual schedule. Offers use this. */
 export function leavesRoom(now: Date, visit: Date, prepHours: number, zone: string, hours: SendingHours): boolean {
-  return bestPrepTime(markOf(visit, prepHours), zone, hours) >= now
+  return bestPrepTime(prepDeadline(visit, prepHours), zone, hours) >= now
 }

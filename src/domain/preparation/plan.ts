@@ -1,8 +1,9 @@
 import type { CalendarDate } from './cycle/history.ts'
 import type { TextKind } from '../messages/texts/kinds.ts'
 import { withinCaps } from './caps.ts'
-import { markOf, prepTime } from './deadline.ts'
-import { atClock, inZone, mayRing, nextAllowed, type SendingHours } from './sending-hours.ts'
+import { prepDeadline, prepTime } from './deadline.ts'
+import { atClock, mayRing, nextAllowed, type SendingHours } from './sending-hours.ts'
+import { inZone } from '../local-time.ts'
 
 const HOUR = 3_600_000
 const DAY = 24 * HOUR
@@ -85,7 +86,7 @@ function confirmation(input: PlanInput): PlannedMessage[] {
 
 function preparation(input: PlanInput, warnings: PlanWarning[]): Wish[] {
   if (input.prepHours === 0) return []
-  const mark = markOf(input.visit, input.prepHours)
+  const mark = prepDeadline(input.visit, input.prepHours)
   const best = prepTime(input.now, mark, input.zone, input.hours)
   if (best) return [{ kind: 'prep', times: [best, ...evenings(best, 2, input)], notAfter: () => mark }]
   return input.done.includes('prep') ? [] : latePreparation(input, warnings)
@@ -119,7 +120,7 @@ function evenings(best: Date, count: number, input: PlanInput): Date[] {
 
 function question(input: PlanInput): Wish[] {
   if (!input.ask) return []
-  const mark = markOf(input.visit, input.prepHours)
+  const mark = prepDeadline(input.visit, input.prepHours)
   const first =
     input.ask.kind === 'lmp-question'
       ? nextAllowed(new Date(input.now.getTime() + DAY), input.zone, input.hours)

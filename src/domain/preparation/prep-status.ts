@@ -7,13 +7,13 @@ import type { Protocol } from './protocol.ts'
  * `not-needed`; `planned` (will be told); `on-its-way` (sent, no receipt yet); `told`; `told-late` (not the full hours);
  * `not-reached` (a person must call); `nobody-tells` (no consent, or she wants no messages: a person must call).
  */
-export type Standing = 'not-needed' | 'planned' | 'on-its-way' | 'told' | 'told-late' | 'not-reached' | 'nobody-tells'
+export type PrepStatus = 'not-needed' | 'planned' | 'on-its-way' | 'told' | 'told-late' | 'not-reached' | 'nobody-tells'
 
 /**
  * @param messages all messages of the booking; those about an earlier time of the visit, or to another number than the
  *   patient's present one, do not count.
  */
-export function standing(booking: Booking, protocol: Protocol, messages: readonly Message[], phone: string): Standing {
+export function prepStatus(booking: Booking, protocol: Protocol, messages: readonly Message[], phone: string): PrepStatus {
   if (protocol.prepHours === 0) return 'not-needed'
   const about = messages.filter(
     (each) => isPreparation(each) && each.visitAt?.getTime() === booking.visitAt.getTime() && isTo(each, phone),
@@ -28,11 +28,11 @@ export function standing(booking: Booking, protocol: Protocol, messages: readonl
   return 'nobody-tells'
 }
 
-const TOLD: ReadonlySet<Standing> = new Set(['told', 'told-late', 'on-its-way'])
+const TOLD: ReadonlySet<PrepStatus> = new Set(['told', 'told-late', 'on-its-way'])
 
 /** Whether the patient has been told how to prepare for this time, or is being told just now. */
 export function isTold(booking: Booking, protocol: Protocol, messages: readonly Message[], phone: string): boolean {
-  return TOLD.has(standing(booking, protocol, messages, phone))
+  return TOLD.has(prepStatus(booking, protocol, messages, phone))
 }
 
 const isPreparation = ({ kind }: Message) => kind === 'prep' || kind === 'late-prep'

@@ -1,5 +1,5 @@
-import { DateTime } from 'luxon'
-import { badInput } from '../failure.ts'
+import type { DateTime } from 'luxon'
+import { inZone } from '../local-time.ts'
 
 /** Local wall-clock hours in which messages may go out: from `from` (inclusive) to `to` (exclusive), `HH:MM`, per weekday group. */
 export interface SendingHours {
@@ -32,13 +32,6 @@ export function checkHours(hours: SendingHours): string[] {
     if (minutes(from) < WIDEST.from || minutes(to) > WIDEST.to) return [`${days}: hours must lie within 08:00 and 21:00`]
     return []
   })
-}
-
-/** The moment as the patient's clock shows it. @throws `bad-input` for a zone nobody knows. */
-export function inZone(at: Date, zone: string): DateTime<true> {
-  const local = DateTime.fromJSDate(at, { zone })
-  if (!local.isValid) badInput('zone', `"${zone}" is not a known time zone. Use an IANA name such as America/Halifax.`)
-  return local
 }
 
 function hoursOn(day: DateTime, hours: SendingHours): { opens: DateTime; closes: DateTime } {

@@ -2,18 +2,18 @@ import type { Booking } from '../visits/booking.ts'
 import type { DayForecast } from './cycle/history.ts'
 import type { FollowUpReason } from '../calls/follow-up.ts'
 import type { FullProtocol } from './protocol.ts'
-import type { Standing } from './prep-status.ts'
+import type { PrepStatus } from './prep-status.ts'
 
 export interface VisitAsHeard {
   booking: Pick<Booking, 'shortNotice' | 'lapses' | 'confirmedAt'>
   protocol: Pick<FullProtocol, 'avoidDays' | 'prepHours'>
   forecast: Pick<DayForecast, 'rating' | 'cycleDay'>
-  standing: Standing
+  standing: PrepStatus
   open: readonly FollowUpReason[]
 }
 
 /** While it is planned she will still be told: nothing to ask yet. */
-const NOT_SURELY_TOLD: ReadonlySet<Standing> = new Set(['on-its-way', 'told-late', 'not-reached', 'nobody-tells'])
+const NOT_SURELY_TOLD: ReadonlySet<PrepStatus> = new Set(['on-its-way', 'told-late', 'not-reached', 'nobody-tells'])
 
 /** What to ask one patient before her specimen is taken, in the order of asking; nothing that is known already. */
 export function thingsToAsk({ booking, protocol, forecast, standing, open }: VisitAsHeard): string[] {

@@ -26,7 +26,7 @@ export function clinicalOf(scene: Scene, senses: Found[], told: Told): Clinical 
     isLong(daysSince(told.startedOn, scene))
   )
     return 'bleeding'
-  const marks = senses.flatMap((match) => (MARKING.has(match.sense) ? (markOf(match, scene, told) ?? []) : []))
+  const marks = senses.flatMap((match) => (MARKING.has(match.sense) ? (findingOf(match, scene, told) ?? []) : []))
   return marks.length > 0 ? CLINICAL.find((mark) => marks.includes(mark)) : undefined
 }
 
@@ -37,7 +37,7 @@ interface Told {
   startedOn?: number | undefined
 }
 
-function markOf(match: Found, scene: Scene, told: Told): Clinical | undefined {
+function findingOf(match: Found, scene: Scene, told: Told): Clinical | undefined {
   switch (match.sense) {
     case 'abnormal-bleeding':
       return 'bleeding'

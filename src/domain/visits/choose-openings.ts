@@ -1,7 +1,8 @@
+import { dateIn } from '../local-time.ts'
 import type { CalendarDate, CycleHistory } from '../preparation/cycle/history.ts'
 import { leavesRoom } from '../preparation/deadline.ts'
 import type { Protocol } from '../preparation/protocol.ts'
-import { inZone, type SendingHours } from '../preparation/sending-hours.ts'
+import { type SendingHours } from '../preparation/sending-hours.ts'
 import { rankOpenings } from './rank-openings.ts'
 
 /** As many as one text can list and a person can weigh. */
@@ -37,11 +38,6 @@ export function chooseOpenings<T>(request: ChoiceRequest<T>): T[] {
 
 function hasRoom(start: Date, { now, protocol, zone, hours }: Timed): boolean {
   return leavesRoom(now, start, protocol.prepHours, zone, hours)
-}
-
-/** Local calendar date of an instant. */
-export function dateIn(at: Date, zone: string): CalendarDate {
-  return inZone(at, zone).toISODate()
 }
 
 type Dated = { key: string; date: CalendarDate }

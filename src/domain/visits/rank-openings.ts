@@ -6,7 +6,7 @@ import type { Timing } from '../preparation/cycle/timing.ts'
 /**
  * What each thing costs, in units of one visit on a day to avoid. Judgement, no source: 25 days of shift weigh as much as one
  * chance in ten of a spoilt visit. Chosen with simulated women, so that about three days of shift buy nearly all the safety
- * there is to buy (tests/rebook).
+ * there is to buy (tests/visits).
  */
 export const RANK_WEIGHTS = {
   /** Each day away from the booked date: moving people costs goodwill. */

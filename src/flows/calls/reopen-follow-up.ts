@@ -1,8 +1,8 @@
 import type { FollowUp } from '../../domain/calls/follow-up.ts'
 import { Failure } from '../../domain/failure.ts'
-import { found } from '../lookups.ts'
+import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
-import { note } from '../factories.ts'
+import { noteEvent } from '../factories.ts'
 
 /** Longer ago than this, a new follow-up says more than an old one. */
 const UNDO_WITHIN_MS = 86_400_000
@@ -11,9 +11,9 @@ const UNDO_WITHIN_MS = 86_400_000
 export async function reopenFollowUp(deps: Deps, id: string, by: string): Promise<FollowUp> {
   const since = new Date(deps.clock.now().getTime() - UNDO_WITHIN_MS)
   const followUp = await deps.store.transact(async (tx) => {
-    const closed = found(await tx.followUps.get(id), 'follow-up')
+    const closed = orNotFound(await tx.followUps.get(id), 'follow-up')
     if (!(await tx.followUps.reopen(id, since))) throw new Failure('too-late', { message: 'This follow-up is open already, or was closed too long ago to undo.' })
-    await note(tx, deps, closed.bookingId, 'follow-up-reopened', by, { followUp: id, reason: closed.reason })
+    await noteEvent(tx, deps, closed.bookingId, 'follow-up-reopened', by, { followUp: id, reason: closed.reason })
     return (await tx.followUps.get(id))!
   })
   deps.notice('follow-up-reopened', { followUp: id })

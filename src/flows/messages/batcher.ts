@@ -1,5 +1,5 @@
 /** Takes single items and does them together: whatever came in while the batch before was at work goes next. */
-export interface Gathered<I, O> {
+export interface Batcher<I, O> {
   add(item: I): Promise<O>
 }
 
@@ -23,7 +23,7 @@ export interface Linger {
  * @param options `most` items a batch. `linger` where items come one after the other from a source that the work itself
  *   keeps waiting: without it every batch would be of one.
  */
-export function gather<I, O>(work: (items: I[]) => Promise<O[]>, { most, linger }: { most: number; linger?: Linger }): Gathered<I, O> {
+export function createBatcher<I, O>(work: (items: I[]) => Promise<O[]>, { most, linger }: { most: number; linger?: Linger }): Batcher<I, O> {
   const waiting: Waiting<I, O>[] = []
   let working = false
 

@@ -3,13 +3,14 @@ import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import { withinCaps } from '../../domain/preparation/caps.ts'
-import { inZone, mayRing, nextAllowed } from '../../domain/preparation/sending-hours.ts'
+import { mayRing, nextAllowed } from '../../domain/preparation/sending-hours.ts'
+import { inZone } from '../../domain/local-time.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import type { Outgoing } from '../ports/gateway.ts'
-import type { Alarm, Deps, Surroundings, Tx } from '../ports/deps.ts'
+import type { SendJob, Deps, DispatchContext, Tx } from '../ports/deps.ts'
 import { idsOf, openFollowUp } from '../factories.ts'
 import type { Place, PlaceTurn } from './waiting-line.ts'
-import { wordsOf } from './render-message.ts'
+import { renderMessage } from './render-message.ts'
 
 /** Said even to a number that wants no messages: they confirm that wish, or answer what was written since. */
 const DESPITE_OPT_OUT: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person', 'help', 'alarm'])
@@ -22,24 +23,24 @@ export interface Claimed {
   outgoing: Outgoing
 }
 
-/** An alarm that rings, with the turn at a gateway that was waited for. */
-export interface Ring extends Alarm {
+/** A job that is due, with the turn at a gateway that was waited for. */
+export interface JobWithTurn extends SendJob {
   turn?: PlaceTurn
 }
 
-/** What came of one alarm. `wait`: it must have a turn there first. `later`: it must ring again, at that time. */
+/** What came of one job. `wait`: it must have a turn there first. `later`: it must be enqueued again, for that time. */
 export type Claim =
   | { kind: 'go'; claimed: Claimed }
   | { kind: 'wait'; place: Place }
-  | { kind: 'later'; alarm: Alarm }
+  | { kind: 'later'; job: SendJob }
   | { kind: 'nothing' }
 
 /** How an attempt is held: the message alone would not do, since the next attempt may begin before the last is let go. */
-export const gripOf = ({ id, attempt }: Pick<Message, 'id' | 'attempt'>): string => `${id} ${attempt}`
-const nextGripOf = ({ id, attempt }: Message): string => gripOf({ id, attempt: attempt + 1 })
+export const attemptKey = ({ id, attempt }: Pick<Message, 'id' | 'attempt'>): string => `${id} ${attempt}`
+const nextAttemptKey = ({ id, attempt }: Message): string => attemptKey({ id, attempt: attempt + 1 })
 
 /** One message with what decides about it. */
-interface Around {
+interface MessageContext {
   booking: Booking | null
   patient: Patient | null
   clinic: Clinic
@@ -50,30 +51,30 @@ interface Around {
  * Decides about many messages in one transaction, and claims those that may go. Everything is checked again here: time
  * has passed since the plan was made. Nothing is claimed that could not be handed over at once.
  *
- * @param taken filled with the grips on what is being claimed, before it is.
- * @returns a claim for each alarm, in order.
+ * @param taken filled with the keys of what is being claimed, before it is.
+ * @returns a claim for each job, in order.
  */
-export async function claimDue(tx: Tx, deps: Deps, alarms: readonly Ring[], taken: string[]): Promise<Claim[]> {
+export async function claimDue(tx: Tx, deps: Deps, jobs: readonly JobWithTurn[], taken: string[]): Promise<Claim[]> {
   const now = deps.clock.now()
-  // Two alarms may ring for one message at once, the first and a repeated one: it goes to one of them.
-  const first = new Map([...alarms].reverse().map((alarm) => [alarm.messageId, alarm]))
+  // Two jobs may come for one message at once, the first and a repeated one: it goes to one of them.
+  const first = new Map([...jobs].reverse().map((job) => [job.messageId, job]))
   const due = await tx.dispatch.due([...first.values()], now)
   const waiting = due.filter((message) => mustWait(deps, message, first.get(message.id)!.turn))
   const messages = due.filter((message) => !waiting.includes(message))
-  const found = await tx.dispatch.surroundings(messages, new Date(now.getTime() - WEEK_MS))
+  const found = await tx.dispatch.context(messages, new Date(now.getTime() - WEEK_MS))
   // Those that go together must not forget each other.
   const known = { ...found, lately: [...found.lately] }
   const claims = new Map<string, Claim>()
   for (const { id, gateway, channel } of waiting) claims.set(id, { kind: 'wait', place: { gateway, channel } })
   for (const message of messages) {
-    const claim = await decide(tx, deps, message, around(message, known), known)
+    const claim = await claimOne(tx, deps, message, contextOf(message, known), known)
     if (claim.kind === 'go' && message.unsolicited) known.lately.push({ phone: message.phone, id: message.id, at: now })
     claims.set(message.id, claim)
   }
   const going = [...claims.values()].flatMap((claim) => (claim.kind === 'go' ? [claim.claimed] : []))
-  taken.push(...going.map(({ message }) => nextGripOf(message)))
+  taken.push(...going.map(({ message }) => nextAttemptKey(message)))
   await hold(tx, deps, going)
-  return alarms.map((alarm) => (first.get(alarm.messageId) === alarm && claims.get(alarm.messageId)) || { kind: 'nothing' })
+  return jobs.map((job) => (first.get(job.messageId) === job && claims.get(job.messageId)) || { kind: 'nothing' })
 }
 
 /** Its gateway has it wait for a turn, and this is none. */
@@ -86,53 +87,53 @@ function mustWait({ gateways }: Deps, { gateway, channel }: Message, turn: Place
 async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void> {
   if (going.length === 0) return
   // Held before the claim is committed: what is claimed by this process and not held was never sent.
-  for (const { message } of going) deps.hands.held.add(nextGripOf(message))
-  await tx.workers.ensure(deps.hands.id)
+  for (const { message } of going) deps.worker.inFlight.add(nextAttemptKey(message))
+  await tx.workers.ensure(deps.worker.id)
   const written = going.map(({ message, outgoing }) => ({ message, text: outgoing.text }))
   const claimedAt = deps.clock.now()
-  await tx.dispatch.claim(written, deps.hands.id, claimedAt)
+  await tx.dispatch.claim(written, deps.worker.id, claimedAt)
   for (const { message } of going) Object.assign(message, { attempt: message.attempt + 1, claimedAt })
 }
 
-function around({ bookingId, patientId, clinicId }: Message, found: Surroundings): Around {
+function contextOf({ bookingId, patientId, clinicId }: Message, found: DispatchContext): MessageContext {
   const booking = (bookingId !== null && found.bookings.get(bookingId)) || null
   const patient = (patientId !== null && found.patients.get(patientId)) || null
   const clinic = found.clinics.get(clinicId)!
   return { booking, patient, clinic, zone: booking?.zone ?? clinic.zone }
 }
 
-async function decide(tx: Tx, deps: Deps, message: Message, about: Around, found: Surroundings): Promise<Claim> {
+async function claimOne(tx: Tx, deps: Deps, message: Message, about: MessageContext, found: DispatchContext): Promise<Claim> {
   const refusal = refusalOf(deps.clock.now(), message, about, found)
-  if (refusal) return end(tx, deps, message, about, refusal)
-  const wait = waitOf(deps.clock.now(), message, about, found)
+  if (refusal) return finish(tx, deps, message, about, refusal)
+  const wait = deferUntil(deps.clock.now(), message, about, found)
   if (wait) return postpone(tx, deps, message, about, wait)
-  const { text, state, voice } = wordsOf(deps, message, about)
-  if (state === 'draft' && !deps.policy.allowDrafts) return end(tx, deps, message, about, { state: 'failed', code: 'draft-text' })
+  const { text, state, voice } = renderMessage(deps, message, about)
+  if (state === 'draft' && !deps.policy.allowDrafts) return finish(tx, deps, message, about, { state: 'failed', code: 'draft-text' })
   const { id, channel, phone: to, language, notAfter } = message
   return { kind: 'go', claimed: { message, outgoing: { id, channel, to, text, language, notAfter, ...(voice && { voice }) } } }
 }
 
 type Refusal = { state: 'withdrawn' | 'expired' | 'failed'; code: string }
 
-function refusalOf(now: Date, message: Message, about: Around, { optedOut, channels }: Surroundings): Refusal | null {
+function refusalOf(now: Date, message: Message, about: MessageContext, { optedOut, channels }: DispatchContext): Refusal | null {
   if (message.notAfter <= now) return { state: 'expired', code: 'too-late' }
   if (about.patient?.reportedDead) return { state: 'withdrawn', code: 'died' }
   if (!DESPITE_OPT_OUT.has(message.kind) && optedOut.has(message.phone)) return { state: 'withdrawn', code: 'opted-out' }
   if (message.prompted) return null
-  if (isOvertaken(message, about)) return { state: 'withdrawn', code: 'plan-revised' }
+  if (isSuperseded(message, about)) return { state: 'withdrawn', code: 'plan-revised' }
   const agreed = message.patientId !== null && channels.get(message.patientId)?.has(message.channel)
   return agreed ? null : { state: 'withdrawn', code: 'no-consent' }
 }
 
 /** It belongs to an older plan, or tells of a time that is the visit's no more. */
-function isOvertaken({ revision, kind, visitAt }: Message, { booking }: Around): boolean {
+function isSuperseded({ revision, kind, visitAt }: Message, { booking }: MessageContext): boolean {
   if (booking?.state !== 'booked') return true
   if (revision !== null) return booking.planRevision !== revision
   return kind === 'moved' && visitAt?.getTime() !== booking.visitAt.getTime()
 }
 
 /** When it must wait for sending hours or for the next day's allowance; null = go now. */
-function waitOf(now: Date, message: Message, { clinic, zone }: Around, { lately }: Surroundings): Date | null {
+function deferUntil(now: Date, message: Message, { clinic, zone }: MessageContext, { lately }: DispatchContext): Date | null {
   if (message.prompted) return null
   const { hours } = clinic.settings
   if (!mayRing(now, zone, hours)) return nextAllowed(now, zone, hours)
@@ -142,19 +143,19 @@ function waitOf(now: Date, message: Message, { clinic, zone }: Around, { lately 
   return withinCaps(now, others, zone) ? null : nextAllowed(inZone(now, zone).plus({ days: 1 }).startOf('day').toJSDate(), zone, hours)
 }
 
-async function postpone(tx: Tx, deps: Deps, message: Message, about: Around, until: Date): Promise<Claim> {
-  if (until >= message.notAfter) return end(tx, deps, message, about, { state: 'expired', code: 'no-time-left' })
-  const attempt = message.attempt + 1 // a new alarm, not the one that is just ringing
+async function postpone(tx: Tx, deps: Deps, message: Message, about: MessageContext, until: Date): Promise<Claim> {
+  if (until >= message.notAfter) return finish(tx, deps, message, about, { state: 'expired', code: 'no-time-left' })
+  const attempt = message.attempt + 1 // a new job, not the one that is under way
   await tx.messages.move(message.id, [message.state], 'queued', { sendAt: until, attempt })
-  return { kind: 'later', alarm: { messageId: message.id, revision: message.revision, attempt, at: until } }
+  return { kind: 'later', job: { messageId: message.id, revision: message.revision, attempt, at: until } }
 }
 
-async function end(tx: Tx, deps: Deps, message: Message, about: Around, { state, code }: Refusal): Promise<Claim> {
+async function finish(tx: Tx, deps: Deps, message: Message, about: MessageContext, { state, code }: Refusal): Promise<Claim> {
   await tx.messages.move(message.id, [message.state], state, { code, endedAt: deps.clock.now() })
   // Words that nobody approved will not get better with time: whatever was to be said, a person says it.
   const { kind } = message
   if (code === 'draft-text' && !ENDS_CONTACT.has(kind)) await openFollowUp(tx, deps, about, 'not-delivered', { kind })
-  else if (code !== 'plan-revised') await lostWorth(tx, deps, message, about)
+  else if (code !== 'plan-revised') await followUpIfImportant(tx, deps, message, about)
   deps.notice(`message-${state}`, idsOf(message))
   return { kind: 'nothing' }
 }
@@ -169,6 +170,6 @@ const MUST_BE_TOLD: ReadonlySet<TextKind> = new Set(['prep', 'late-prep', 'offer
 export const mustBeTold = ({ kind, prompted }: Message) => MUST_BE_TOLD.has(kind) || (kind === 'answer' && !prompted)
 
 /** A message that mattered was never sent: somebody must call. */
-export async function lostWorth(tx: Tx, deps: Deps, message: Message, about: { booking: Booking | null; patient: Patient | null; clinic: Clinic }) {
+export async function followUpIfImportant(tx: Tx, deps: Deps, message: Message, about: { booking: Booking | null; patient: Patient | null; clinic: Clinic }) {
   if (mustBeTold(message)) await openFollowUp(tx, deps, about, 'not-delivered', { kind: message.kind })
 }

@@ -1,4 +1,4 @@
-import type { Alarm, Deps } from '../ports/deps.ts'
+import type { SendJob, Deps } from '../ports/deps.ts'
 
 /** Messages put in the queue at a time. */
 const BATCH = 500
@@ -15,11 +15,12 @@ interface Rounds {
 const rounds = new WeakMap<Deps, Rounds>()
 
 /**
- * Sets the alarm for every planned message due within the horizon. The database says what is due; the queue only rings.
+ * Enqueues a job for every planned message due within the horizon. The database says what is due; the queue only
+ * keeps time.
  * Who asks during a round waits for the next one, and all who do share it.
  * @returns how many were set in that round
  */
-export function ringDue(deps: Deps): Promise<number> {
+export function enqueueDue(deps: Deps): Promise<number> {
   const under = rounds.get(deps)
   if (!under) return round(deps)
   const another = () => round(deps)
@@ -28,33 +29,33 @@ export function ringDue(deps: Deps): Promise<number> {
 }
 
 function round(deps: Deps): Promise<number> {
-  const under: Rounds = { now: ringAll(deps).finally(() => void (under.next ?? rounds.delete(deps))) }
+  const under: Rounds = { now: enqueueAll(deps).finally(() => void (under.next ?? rounds.delete(deps))) }
   rounds.set(deps, under)
   return under.now
 }
 
-async function ringAll(deps: Deps): Promise<number> {
+async function enqueueAll(deps: Deps): Promise<number> {
   const until = horizon(deps)
   let count = 0
   for (;;) {
     const due = await deps.store.read.dispatch.enqueueDue(until, BATCH)
-    await setAlarms(deps, due)
+    await enqueueJobs(deps, due)
     count += due.length
     if (due.length < BATCH) return count
   }
 }
 
-/** Sets alarms, if the queue answers. If not, nothing is lost: the sweep finds whatever was not rung for in time. */
-export async function setAlarms(deps: Deps, alarms: readonly Alarm[]): Promise<void> {
-  if (alarms.length === 0) return
+/** Enqueues jobs, if the queue answers. If not, nothing is lost: the sweep finds whatever got no job in time. */
+export async function enqueueJobs(deps: Deps, jobs: readonly SendJob[]): Promise<void> {
+  if (jobs.length === 0) return
   try {
-    await deps.queue.set(alarms)
+    await deps.queue.enqueue(jobs)
   } catch {
     deps.notice('alarms-not-set', {})
   }
 }
 
-/** As `setAlarms`, for whoever is waiting for an answer: the alarms need not be set before it. */
-export function setAlarmsSoon(deps: Deps, alarms: readonly Alarm[]): void {
-  if (alarms.length > 0) deps.queue.setSoon(alarms)
+/** As `enqueueJobs`, for whoever is waiting for an answer: the jobs need not be there before it. */
+export function enqueueJobsSoon(deps: Deps, jobs: readonly SendJob[]): void {
+  if (jobs.length > 0) deps.queue.enqueueSoon(jobs)
 }

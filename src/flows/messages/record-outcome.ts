@@ -3,9 +3,9 @@ import { afterOutcome, type NextStep } from '../../domain/messages/retry.ts'
 import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import { wholeBooking } from '../lookups.ts'
-import type { Alarm, Deps, Tx } from '../ports/deps.ts'
-import { idsOf, note, openFollowUp } from '../factories.ts'
+import { loadVisit } from '../lookups.ts'
+import type { SendJob, Deps, Tx } from '../ports/deps.ts'
+import { idsOf, noteEvent, openFollowUp } from '../factories.ts'
 import { applyReceipt } from './take-receipt.ts'
 
 /** One attempt with what became of it. `message.attempt` tells it from an earlier or later one. */
@@ -14,12 +14,12 @@ export interface Attempted {
   outcome: SendOutcome
 }
 
-/** Writes down what became of many attempts; for each, in order, the alarm to set if it will be tried again. */
-export async function recordOutcomes(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<(Alarm | null)[]> {
+/** Writes down what became of many attempts; for each, in order, the job to enqueue if it will be tried again. */
+export async function recordOutcomes(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<(SendJob | null)[]> {
   await recordAcceptances(tx, deps, attempts)
-  const alarms: (Alarm | null)[] = []
-  for (const attempt of attempts) alarms.push(attempt.outcome.kind === 'accepted' ? null : await recordOutcome(tx, deps, attempt))
-  return alarms
+  const jobs: (SendJob | null)[] = []
+  for (const attempt of attempts) jobs.push(attempt.outcome.kind === 'accepted' ? null : await recordOutcome(tx, deps, attempt))
+  return jobs
 }
 
 async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<void> {
@@ -39,13 +39,13 @@ async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempte
 }
 
 /** Anything but an acceptance: tried again, or given up. */
-async function recordOutcome(tx: Tx, deps: Deps, { message, outcome }: Attempted): Promise<Alarm | null> {
+async function recordOutcome(tx: Tx, deps: Deps, { message, outcome }: Attempted): Promise<SendJob | null> {
   const code = 'code' in outcome ? outcome.code : null
   const onUnknown = deps.gateways.get(message.gateway)?.onUnknown ?? 'ask-desk'
   const step = (await callStep(tx, deps, message, code)) ?? afterOutcome(outcome, message, deps.clock.now(), onUnknown)
   if (step.state === 'sent') return null
   if (!(await isThisAttempt(tx, message))) return null
-  if (step.state === 'queued') return again(tx, deps, message, step, outcome)
+  if (step.state === 'queued') return requeue(tx, deps, message, step, outcome)
   // Too late to be sent again, but it may have been sent: not the same as expired, which says that it was not.
   const end = step.state === 'expired' && outcome.kind === 'unknown' ? ({ state: 'undelivered', tell: 'send-unknown' } as const) : step
   await tx.messages.move(message.id, ['sending'], end.state, { code, endedAt: deps.clock.now() })
@@ -61,19 +61,19 @@ async function isThisAttempt(tx: Tx, { id, attempt }: Message): Promise<boolean>
   return now?.state === 'sending' && now.attempt === attempt
 }
 
-async function again(tx: Tx, deps: Deps, message: Message, step: Extract<NextStep, { state: 'queued' }>, outcome: SendOutcome): Promise<Alarm> {
+async function requeue(tx: Tx, deps: Deps, message: Message, step: Extract<NextStep, { state: 'queued' }>, outcome: SendOutcome): Promise<SendJob> {
   const code = 'code' in outcome ? outcome.code : null
   await tx.messages.move(message.id, ['sending'], 'queued', { sendAt: step.at, claimedAt: null, code })
   deps.notice('message-again', { ...idsOf(message), ...(code && { code }) })
   // The first may have arrived after all: whoever wonders about two texts finds out here why.
-  if (outcome.kind === 'unknown') await note(tx, deps, message.bookingId, 'sent-again', 'daysix', { message: message.id, attempt: message.attempt })
+  if (outcome.kind === 'unknown') await noteEvent(tx, deps, message.bookingId, 'sent-again', 'daysix', { message: message.id, attempt: message.attempt })
   return { messageId: message.id, revision: message.revision, attempt: message.attempt, at: step.at }
 }
 
 async function tellDesk(tx: Tx, deps: Deps, message: Message, reason: 'send-unknown' | NonNullable<Extract<NextStep, { tell?: unknown }>['tell']>): Promise<void> {
   const booking = message.bookingId === null ? undefined : await tx.bookings.get(message.bookingId)
   const about = booking
-    ? await wholeBooking(tx, booking)
+    ? await loadVisit(tx, booking)
     : { booking: null, patient: (await tx.patients.get(message.patientId ?? '')) ?? null, clinic: (await tx.clinics.get(message.clinicId)) ?? null }
   await openFollowUp(tx, deps, about, reason, { kind: message.kind })
 }

@@ -2,7 +2,7 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
-import { markOf } from '../../domain/preparation/deadline.ts'
+import { prepDeadline } from '../../domain/preparation/deadline.ts'
 import type { TextValues } from '../../domain/messages/texts/kinds.ts'
 import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
 import { protocolOf } from '../lookups.ts'
@@ -10,7 +10,7 @@ import type { Deps } from '../ports/deps.ts'
 
 type Worded = Pick<Message, 'kind' | 'phone' | 'language' | 'channel' | 'detail' | 'visitAt' | 'choices' | 'answer'>
 
-interface Around {
+interface RenderContext {
   booking: Booking | null
   patient: Patient | null
   clinic: Clinic
@@ -20,7 +20,7 @@ interface Around {
 type State = 'approved' | 'draft'
 
 /** The words of a message as it would go out now, with its call where it is one, and whether somebody has approved them. */
-export function wordsOf(deps: Deps, message: Worded, around: Around): { text: string; state: State; voice?: CallScript } {
+export function renderMessage(deps: Deps, message: Worded, around: RenderContext): { text: string; state: State; voice?: CallScript } {
   const { kind, language, channel, detail } = message
   const values = valuesOf(deps, message, around)
   const { text, state } = deps.render({ kind, language, channel, detail, values })
@@ -30,7 +30,7 @@ export function wordsOf(deps: Deps, message: Worded, around: Around): { text: st
 }
 
 /** What is said in a call instead of texting this message. */
-export function spokenOf({ calls, ...deps }: Deps, message: Worded, around: Around): { step: Step; state: State } | null {
+export function renderCall({ calls, ...deps }: Deps, message: Worded, around: RenderContext): { step: Step; state: State } | null {
   const { kind, language, detail } = message
   return calls?.answer({ kind, language, detail, values: valuesOf(deps, message, around) }) ?? null
 }
@@ -38,7 +38,7 @@ export function spokenOf({ calls, ...deps }: Deps, message: Worded, around: Arou
 function valuesOf(
   deps: Pick<Deps, 'protocols' | 'pageOf'>,
   { phone, visitAt, choices, answer }: Worded,
-  { booking, patient, clinic, zone }: Around,
+  { booking, patient, clinic, zone }: RenderContext,
 ): TextValues {
   const protocol = booking && protocolOf(deps, booking.protocol)
   const visit = visitAt ?? booking?.visitAt
@@ -47,7 +47,7 @@ function valuesOf(
     clinicPhone: clinic.phone,
     zone,
     ...(visit && { visit }),
-    ...(visit && protocol && { mark: markOf(visit, protocol.prepHours) }),
+    ...(visit && protocol && { mark: prepDeadline(visit, protocol.prepHours) }),
     ...(protocol && { avoid: protocol.avoid.map(({ what }) => what) }),
     ...(protocol && { periods: patient?.cycle.status !== 'no-periods' && protocol.avoidDays !== null }),
     ...(choices.length > 0 && { choices }),

@@ -1,20 +1,20 @@
 import type { Message } from '../../domain/messages/message.ts'
 import { anythingGoesOut } from './approved-texts.ts'
-import { claimDue, gripOf, type Claim, type Claimed, type Ring } from './claim-messages.ts'
-import { gather, type Gathered } from './batcher.ts'
+import { claimDue, attemptKey, type Claim, type Claimed, type JobWithTurn } from './claim-messages.ts'
+import { createBatcher, type Batcher } from './batcher.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import type { Alarm, Deps } from '../ports/deps.ts'
+import type { SendJob, Deps } from '../ports/deps.ts'
 import { recordOutcomes, type Attempted } from './record-outcome.ts'
 import { idsOf } from '../factories.ts'
-import { setAlarms } from './enqueue-due.ts'
+import { enqueueJobs } from './enqueue-due.ts'
 import { createWaitingLine, waitKey, type Place, type PlaceTurn } from './waiting-line.ts'
 
 /**
- * Sends what alarms ring for: wait for a turn, claim, hand to the gateway, record. Claims and records are made together
- * for all alarms that ring at about the same time; each message is handed over and recorded as soon as it can be,
+ * Sends what jobs are for: wait for a turn, claim, hand to the gateway, record. Claims and records are made together
+ * for all jobs that come at about the same time; each message is handed over and recorded as soon as it can be,
  * whatever the others do.
  *
- *   alarm ─► [claims together] ─► gateway, each alone ─► [records together]
+ *   job ─► [claims together] ─► gateway, each alone ─► [records together]
  *               │      ▲
  *               └─ turn ┘ where the gateway has it wait
  *
@@ -26,7 +26,7 @@ export interface Sender {
    * Resolves when what became of the message is written down, when there is nothing to do, or when it waits for its
    * turn. Safe to call twice.
    */
-  send(alarm: Alarm): Promise<void>
+  send(job: SendJob): Promise<void>
   /** Claims nothing more, leaves those that wait to whoever comes next, and finishes what is under way. */
   stop(): Promise<void>
 }
@@ -44,42 +44,42 @@ type Pause = (ms: number) => Promise<void>
 
 export function createSender(deps: Deps, pause: Pause): Sender {
   const linger = { pause: () => pause(LINGER_MS), most: LINGERS }
-  const claims = gather<Ring, Claim>((rings) => claimTogether(deps, rings), { most: BATCH, linger })
-  const records = gather<Attempted, Alarm | null>((attempts) => recordTogether(deps, attempts), { most: BATCH, linger })
-  const line = createWaitingLine(deps, (alarm, turn) => {
-    void begin({ ...alarm, turn }).catch(() => deps.notice('claim-failed', { message: alarm.messageId }))
+  const claims = createBatcher<JobWithTurn, Claim>((jobs) => claimTogether(deps, jobs), { most: BATCH, linger })
+  const records = createBatcher<Attempted, SendJob | null>((attempts) => recordTogether(deps, attempts), { most: BATCH, linger })
+  const line = createWaitingLine(deps, (job, turn) => {
+    void begin({ ...job, turn }).catch(() => deps.notice('claim-failed', { message: job.messageId }))
   })
   const underWay = new Set<Promise<void>>()
   let stopped = false
 
-  async function attempt(ring: Ring): Promise<void> {
-    const claim = await claims.add(ring)
+  async function attempt(job: JobWithTurn): Promise<void> {
+    const claim = await claims.add(job)
     // The next one may go at once.
-    if (claim.kind !== 'go') ring.turn?.turn.release()
-    if (claim.kind === 'wait') return stopped ? leave(deps, [ring]) : line.add(ring, claim.place)
-    if (claim.kind === 'later') await setAlarms(deps, [claim.alarm])
+    if (claim.kind !== 'go') job.turn?.turn.release()
+    if (claim.kind === 'wait') return stopped ? leave(deps, [job]) : line.add(job, claim.place)
+    if (claim.kind === 'later') await enqueueJobs(deps, [claim.job])
     if (claim.kind !== 'go') return
     const { message } = claim.claimed
-    const outcome = await handOver(deps, claim.claimed, ring.turn)
-    ring.turn?.turn.release()
+    const outcome = await handOver(deps, claim.claimed, job.turn)
+    job.turn?.turn.release()
     const next = await asLongAsItTakes({ message, outcome }, records, deps, pause)
-    deps.hands.held.delete(gripOf(message))
-    if (next) await setAlarms(deps, [next])
+    deps.worker.inFlight.delete(attemptKey(message))
+    if (next) await enqueueJobs(deps, [next])
   }
 
-  function begin(ring: Ring): Promise<void> {
-    const running = attempt(ring).finally(() => {
+  function begin(job: JobWithTurn): Promise<void> {
+    const running = attempt(job).finally(() => {
       underWay.delete(running)
       // Whatever came of it, it is not used any more.
-      ring.turn?.turn.release()
+      job.turn?.turn.release()
     })
     underWay.add(running)
     return running
   }
 
   return {
-    send: async (alarm) => {
-      if (!stopped && !deps.hands.waiting.has(waitKey(alarm))) await begin(alarm)
+    send: async (job) => {
+      if (!stopped && !deps.worker.waiting.has(waitKey(job))) await begin(job)
     },
     stop: async () => {
       stopped = true
@@ -89,54 +89,54 @@ export function createSender(deps: Deps, pause: Pause): Sender {
   }
 }
 
-/** Rung for again at once, by whoever is there. */
-function leave(deps: Deps, alarms: readonly Ring[]): Promise<void> {
-  for (const alarm of alarms) deps.hands.waiting.delete(waitKey(alarm))
-  return setAlarms(
+/** Enqueued again at once, for whoever is there. */
+function leave(deps: Deps, jobs: readonly JobWithTurn[]): Promise<void> {
+  for (const job of jobs) deps.worker.waiting.delete(waitKey(job))
+  return enqueueJobs(
     deps,
-    alarms.map(({ messageId, revision, attempt, at }) => ({ messageId, revision, attempt, at, again: true })),
+    jobs.map(({ messageId, revision, attempt, at }) => ({ messageId, revision, attempt, at, again: true })),
   )
 }
 
 /** Sends one message by itself: for stories on virtual time, where one thing happens after the other. */
-export async function sendMessage(deps: Deps, alarm: Alarm, turn?: PlaceTurn): Promise<void> {
-  const [claim] = await claimTogether(deps, [{ ...alarm, ...(turn && { turn }) }])
-  if (claim!.kind === 'wait') return sendInTurn(deps, alarm, claim!.place)
-  if (claim!.kind === 'later') await setAlarms(deps, [claim!.alarm])
+export async function sendMessage(deps: Deps, job: SendJob, turn?: PlaceTurn): Promise<void> {
+  const [claim] = await claimTogether(deps, [{ ...job, ...(turn && { turn }) }])
+  if (claim!.kind === 'wait') return sendInTurn(deps, job, claim!.place)
+  if (claim!.kind === 'later') await enqueueJobs(deps, [claim!.job])
   if (claim!.kind !== 'go') return
   const { message } = claim!.claimed
   const [next] = await recordTogether(deps, [{ message, outcome: await handOver(deps, claim!.claimed, turn) }])
-  deps.hands.held.delete(gripOf(message))
-  if (next) await setAlarms(deps, [next])
+  deps.worker.inFlight.delete(attemptKey(message))
+  if (next) await enqueueJobs(deps, [next])
 }
 
 /** While no language may be sent, messages wait; what becomes worthless meanwhile is for a person. */
-const mayClaim = ({ hands, approvedTexts }: Deps): boolean => hands.steady() && anythingGoesOut(approvedTexts)
+const mayClaim = ({ worker, approvedTexts }: Deps): boolean => worker.steady() && anythingGoesOut(approvedTexts)
 
-async function sendInTurn(deps: Deps, alarm: Alarm, place: Place): Promise<void> {
+async function sendInTurn(deps: Deps, job: SendJob, place: Place): Promise<void> {
   const turn = await deps.gateways.get(place.gateway)!.turn!(place.channel, new AbortController().signal)
-  if (turn) await sendMessage(deps, alarm, { ...place, turn }).finally(() => turn.release())
+  if (turn) await sendMessage(deps, job, { ...place, turn }).finally(() => turn.release())
 }
 
 /** When the commit fails nobody knows whether the claims stand: they are not sent, and the sweep puts back what stands. */
-async function claimTogether(deps: Deps, alarms: readonly Ring[]): Promise<Claim[]> {
-  // What is not claimed now, the sweep rings for again.
-  if (!mayClaim(deps)) return alarms.map(() => ({ kind: 'nothing' }))
+async function claimTogether(deps: Deps, jobs: readonly JobWithTurn[]): Promise<Claim[]> {
+  // What is not claimed now, the sweep enqueues again.
+  if (!mayClaim(deps)) return jobs.map(() => ({ kind: 'nothing' }))
   const taken: string[] = []
   try {
-    return await deps.store.transact((tx) => claimDue(tx, deps, alarms, taken))
+    return await deps.store.transact((tx) => claimDue(tx, deps, jobs, taken))
   } catch (error) {
-    for (const grip of taken) deps.hands.held.delete(grip)
+    for (const key of taken) deps.worker.inFlight.delete(key)
     throw error
   }
 }
 
-function recordTogether(deps: Deps, attempts: readonly Attempted[]): Promise<(Alarm | null)[]> {
+function recordTogether(deps: Deps, attempts: readonly Attempted[]): Promise<(SendJob | null)[]> {
   return deps.store.transact((tx) => recordOutcomes(tx, deps, attempts))
 }
 
 /** What the gateway said is known only here until it is written down: a database that is away is waited for. */
-async function asLongAsItTakes(attempted: Attempted, records: Gathered<Attempted, Alarm | null>, deps: Deps, pause: (ms: number) => Promise<void>) {
+async function asLongAsItTakes(attempted: Attempted, records: Batcher<Attempted, SendJob | null>, deps: Deps, pause: (ms: number) => Promise<void>) {
   for (;;) {
     try {
       return await records.add(attempted)
@@ -154,7 +154,7 @@ function isStale({ clock }: Deps, { claimedAt }: Message): boolean {
 
 async function handOver(deps: Deps, { message, outgoing }: Claimed, turn: PlaceTurn | undefined): Promise<SendOutcome> {
   // This process stood still for so long that another may have taken the message over. It was certainly not sent.
-  if (!deps.hands.steady() || isStale(deps, message)) return { kind: 'later', code: 'stood-still' }
+  if (!deps.worker.steady() || isStale(deps, message)) return { kind: 'later', code: 'stood-still' }
   const gateway = deps.gateways.get(message.gateway)
   if (!gateway?.channels.includes(message.channel)) return { kind: 'rejected', code: 'no-gateway' }
   return gateway.send(outgoing, turn?.turn)

@@ -1,9 +1,9 @@
 import { Failure, badInput } from '../../domain/failure.ts'
 import type { SendingStop } from '../ports/access.ts'
-import { lostWorth } from './claim-messages.ts'
-import { found } from '../lookups.ts'
+import { followUpIfImportant } from './claim-messages.ts'
+import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
-import { resetAlarms } from './sweep.ts'
+import { requeueAll } from './sweep.ts'
 
 /** Everybody, where a clinic's id would stand. No clinic has this id. */
 export const REGION = 'region'
@@ -49,13 +49,13 @@ export async function resumeSending(deps: Deps, scope: string, backlog: Backlog,
     await tx.sendingStops.remove(scope)
     await tx.audit.append([entryOf(deps, scope, hand, 'sending-resumed', { backlog, dropped })])
   })
-  await resetAlarms(deps)
+  await requeueAll(deps)
   deps.notice('sending-resumed', {})
   return dropped
 }
 
 async function refuseUnknown(deps: Deps, scope: string): Promise<void> {
-  if (scope !== REGION) found(await deps.store.read.clinics.get(scope), 'clinic')
+  if (scope !== REGION) orNotFound(await deps.store.read.clinics.get(scope), 'clinic')
 }
 
 function entryOf({ clock }: Deps, scope: string, { kind, id }: Hand, what: string, facts: Record<string, unknown>) {
@@ -79,8 +79,8 @@ export async function dropDue(deps: Deps, scope: string, { state, code }: { stat
         if (!(await tx.messages.move(message.id, [message.state], state, { code, endedAt: now }))) return
         const booking = (message.bookingId !== null && (await tx.bookings.get(message.bookingId))) || null
         const patient = (message.patientId !== null && (await tx.patients.get(message.patientId))) || null
-        const clinic = found(await tx.clinics.get(message.clinicId), 'clinic')
-        await lostWorth(tx, deps, message, { booking, patient, clinic })
+        const clinic = orNotFound(await tx.clinics.get(message.clinicId), 'clinic')
+        await followUpIfImportant(tx, deps, message, { booking, patient, clinic })
       })
     }
     dropped += due.length

@@ -1,12 +1,12 @@
 import type { Message } from '../../domain/messages/message.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import { wholeBooking } from '../lookups.ts'
-import { gripOf, lostWorth } from './claim-messages.ts'
+import { loadVisit } from '../lookups.ts'
+import { attemptKey, followUpIfImportant } from './claim-messages.ts'
 import type { Deps } from '../ports/deps.ts'
 import { POINTLESS_AFTERWARDS, idsOf, openFollowUp } from '../factories.ts'
 import { recordOutcomes } from './record-outcome.ts'
-import { ringDue, setAlarms } from './enqueue-due.ts'
+import { enqueueDue, enqueueJobs } from './enqueue-due.ts'
 import { actOnText } from '../replies/hear-text.ts'
 import { applyReceipt } from './take-receipt.ts'
 import { leaveToPerson } from '../replies/take-reply.ts'
@@ -17,9 +17,9 @@ const BATCH = 200
 /** Rounds of one step in one sweep: a mountain of work must not keep the steps after it waiting for ever. */
 const MOST_ROUNDS = 50
 /** Alarms set in one go. */
-const ALARMS = 500
-const MOST_ALARMS = 100_000
-/** A ring this late was lost. */
+const JOBS_AT_ONCE = 500
+const MOST_JOBS = 100_000
+/** A job this late was lost. */
 const OVERDUE_MS = MINUTE
 /** A worker that has not been heard for so long is gone. It believes so itself, some time before. */
 export const SILENT_SECONDS = 30
@@ -40,7 +40,7 @@ const KEYS_KEPT_MS = 7 * 24 * 60 * MINUTE
  * each step is a conditional update, so doing it twice is harmless.
  */
 export async function sweep(deps: Deps): Promise<void> {
-  await deps.store.read.workers.beat(deps.hands.id)
+  await deps.store.read.workers.beat(deps.worker.id)
   await deps.store.read.workers.forgetSilent(SILENT_SECONDS)
   const failures: unknown[] = []
   for (const step of STEPS) await step(deps).catch((error: unknown) => failures.push(error))
@@ -57,8 +57,8 @@ const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
   giveUpWaiting,
   lapseOffers,
   (deps) => closePast(deps),
-  ringDue,
-  ringOverdue,
+  enqueueDue,
+  requeueOverdue,
   forgetKeys,
 ]
 
@@ -86,16 +86,16 @@ function expireWorthless(deps: Deps): Promise<void> {
     deps.store.transact(async (tx) => {
       if (!(await tx.messages.move(message.id, ['planned', 'queued'], 'expired', { code: 'too-late', endedAt: now }))) return
       deps.notice('message-expired', idsOf(message))
-      const around = message.bookingId ? await wholeBooking(tx, await tx.bookings.get(message.bookingId)) : null
-      if (around) await lostWorth(tx, deps, message, around)
+      const around = message.bookingId ? await loadVisit(tx, await tx.bookings.get(message.bookingId)) : null
+      if (around) await followUpIfImportant(tx, deps, message, around)
     })
   return forAll((limit) => deps.store.read.dispatch.worthless(now, limit), expire)
 }
 
 /** Claims of this process that it does not hold: their commit seemed to fail, so they were never handed over. */
 async function recoverOwn(deps: Deps): Promise<void> {
-  for (const message of await deps.store.read.dispatch.claimedBy(deps.hands.id)) {
-    if (!deps.hands.held.has(gripOf(message))) await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
+  for (const message of await deps.store.read.dispatch.claimedBy(deps.worker.id)) {
+    if (!deps.worker.inFlight.has(attemptKey(message))) await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
   }
 }
 
@@ -108,9 +108,9 @@ function recoverStuck(deps: Deps): Promise<void> {
 }
 
 async function recover(deps: Deps, message: Message, outcome: SendOutcome): Promise<void> {
-  const [alarm] = await deps.store.transact((tx) => recordOutcomes(tx, deps, [{ message, outcome }]))
+  const [job] = await deps.store.transact((tx) => recordOutcomes(tx, deps, [{ message, outcome }]))
   deps.notice('claim-recovered', { ...idsOf(message), outcome: outcome.kind })
-  if (alarm) await setAlarms(deps, [alarm])
+  if (job) await enqueueJobs(deps, [job])
 }
 
 async function fateOf(deps: Deps, message: Message): Promise<SendOutcome> {
@@ -153,7 +153,7 @@ async function lapseOffers(deps: Deps): Promise<void> {
     (limit) => deps.store.read.offers.lapsing(now, limit),
     (offer) =>
       deps.store.transact(async (tx) => {
-        const about = await wholeBooking(tx, await tx.bookings.lock(offer.bookingId))
+        const about = await loadVisit(tx, await tx.bookings.lock(offer.bookingId))
         if (!(await tx.offers.move(offer.id, ['open', 'waiting'], 'lapsed'))) return
         await tx.slots.release(offer.bookingId)
         await openFollowUp(tx, deps, about, 'offer-lapsed')
@@ -163,23 +163,23 @@ async function lapseOffers(deps: Deps): Promise<void> {
   await deps.store.transact((tx) => tx.slots.releaseExpired(now))
 }
 
-/** Rung again, and told apart from the first alarm, which may hang in a process that is gone, or wait by a clock that jumped. */
-async function ringOverdue(deps: Deps): Promise<void> {
+/** Enqueued again, and told apart from the first job, which may hang in a process that is gone, or wait by a clock that jumped. */
+async function requeueOverdue(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - OVERDUE_MS)
-  const overdue = await deps.store.read.dispatch.overdue(before, MOST_ALARMS)
+  const overdue = await deps.store.read.dispatch.overdue(before, MOST_JOBS)
   // Those that wait here for a turn have been heard.
-  const unheard = overdue.filter((alarm) => !deps.hands.waiting.has(waitKey(alarm)))
-  await setInTurn(deps, unheard.map((alarm) => ({ ...alarm, again: true }))) // prettier-ignore
+  const unheard = overdue.filter((job) => !deps.worker.waiting.has(waitKey(job)))
+  await enqueueInParts(deps, unheard.map((job) => ({ ...job, again: true }))) // prettier-ignore
 }
 
-/** Sets every alarm again, e.g. when the queue's store was lost or changed. Setting one twice is harmless. */
-export async function resetAlarms(deps: Deps): Promise<void> {
+/** Enqueues everything again, e.g. when the queue's store was lost or changed. Doing so twice is harmless. */
+export async function requeueAll(deps: Deps): Promise<void> {
   const horizon = new Date(deps.clock.now().getTime() + deps.policy.horizonHours * 60 * MINUTE)
-  await setInTurn(deps, await deps.store.read.dispatch.overdue(horizon, MOST_ALARMS))
+  await enqueueInParts(deps, await deps.store.read.dispatch.overdue(horizon, MOST_JOBS))
 }
 
-async function setInTurn(deps: Deps, alarms: Parameters<typeof setAlarms>[1]): Promise<void> {
-  for (let at = 0; at < alarms.length; at += ALARMS) await setAlarms(deps, alarms.slice(at, at + ALARMS))
+async function enqueueInParts(deps: Deps, jobs: Parameters<typeof enqueueJobs>[1]): Promise<void> {
+  for (let at = 0; at < jobs.length; at += JOBS_AT_ONCE) await enqueueJobs(deps, jobs.slice(at, at + JOBS_AT_ONCE))
 }
 
 function forgetKeys(deps: Deps): Promise<void> {

@@ -4,7 +4,7 @@ import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { idsOf } from '../factories.ts'
-import { ringDue } from './enqueue-due.ts'
+import { enqueueDue } from './enqueue-due.ts'
 
 /** Takes a delivery receipt. Any order, any number of times: delivered wins, the rest changes nothing. */
 export async function takeReceipt(deps: Deps, receipt: Receipt): Promise<void> {
@@ -15,7 +15,7 @@ export async function takeReceipt(deps: Deps, receipt: Receipt): Promise<void> {
     if (receipt.ref !== undefined) await tx.messages.keepEarlyReceipt(receipt)
   })
   // What stands in for it, if anything does.
-  if (receipt.state === 'undelivered') await ringDue(deps)
+  if (receipt.state === 'undelivered') await enqueueDue(deps)
 }
 
 async function messageOf(tx: Tx, { gateway, messageId, ref }: Receipt): Promise<Message | undefined> {
@@ -39,7 +39,7 @@ export async function applyReceipt(tx: Tx, deps: Deps, about: { id: string; book
   if (message) await fallBack(tx, deps, message)
 }
 
-/** A call that rang in vain is made again at another hour; the sweep sets its alarm. */
+/** A call that rang in vain is made again at another hour; the sweep enqueues it. */
 async function callsAgain(tx: Tx, deps: Deps, id: string, code: string | null): Promise<boolean> {
   const message = await tx.messages.get(id)
   const step = message && (await callStep(tx, deps, message, code))

@@ -1,6 +1,6 @@
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Turn } from '../ports/gateway.ts'
-import type { Alarm, Deps } from '../ports/deps.ts'
+import type { SendJob, Deps } from '../ports/deps.ts'
 
 /** Where a message must wait for its turn. */
 export interface Place {
@@ -14,21 +14,21 @@ export interface PlaceTurn extends Place {
 }
 
 /** How a message that waits is known: a plan that was made anew has messages of its own. */
-export function waitKey({ messageId, revision }: Pick<Alarm, 'messageId' | 'revision'>): string {
+export function waitKey({ messageId, revision }: Pick<SendJob, 'messageId' | 'revision'>): string {
   return `${messageId} ${revision}`
 }
 
 /** Messages that wait until their gateway may put another on the wire: unclaimed, so that all may still change. */
 export interface WaitingLine {
-  add(alarm: Alarm, place: Place): void
+  add(job: SendJob, place: Place): void
   /** Ends the waiting. @returns those that waited, for whoever comes next. */
-  stop(): Alarm[]
+  stop(): SendJob[]
 }
 
 interface Line {
   place: Place
-  answers: Alarm[]
-  planned: Alarm[]
+  answers: SendJob[]
+  planned: SendJob[]
   moving: boolean
 }
 
@@ -38,7 +38,7 @@ interface Line {
  *
  * @param go gives the turn back in the end.
  */
-export function createWaitingLine({ gateways, hands }: Deps, go: (alarm: Alarm, turn: PlaceTurn) => void): WaitingLine {
+export function createWaitingLine({ gateways, worker }: Deps, go: (job: SendJob, turn: PlaceTurn) => void): WaitingLine {
   const lines = new Map<string, Line>()
   const over = new AbortController()
 
@@ -53,19 +53,19 @@ export function createWaitingLine({ gateways, hands }: Deps, go: (alarm: Alarm, 
         turn.release()
         break
       }
-      hands.waiting.delete(waitKey(next))
+      worker.waiting.delete(waitKey(next))
       go(next, { ...line.place, turn })
     }
     line.moving = false
   }
 
   return {
-    add: (alarm, place) => {
+    add: (job, place) => {
       const key = `${place.gateway} ${place.channel}`
       const line = lines.get(key) ?? { place, answers: [], planned: [], moving: false }
       lines.set(key, line)
-      ;(alarm.revision === null ? line.answers : line.planned).push(alarm)
-      hands.waiting.add(waitKey(alarm))
+      ;(job.revision === null ? line.answers : line.planned).push(job)
+      worker.waiting.add(waitKey(job))
       void move(line)
     },
     stop: () => {

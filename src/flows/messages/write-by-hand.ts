@@ -6,10 +6,10 @@ import type { Message } from '../../domain/messages/message.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import { byHandFaults } from '../../domain/messages/texts/by-hand.ts'
 import type { Language } from '../../domain/messages/texts/library.ts'
-import { found } from '../lookups.ts'
+import { orNotFound } from '../lookups.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newAnswer, newMessage, note } from '../factories.ts'
-import { ringDue } from './enqueue-due.ts'
+import { newAnswer, newMessage, noteEvent } from '../factories.ts'
+import { enqueueDue } from './enqueue-due.ts'
 
 const DAY_MS = 86_400_000
 
@@ -29,19 +29,19 @@ export interface HandWritten {
  */
 export async function writeByHand(deps: Deps, { patientId, clinicId, words, by }: HandWritten, language: Language): Promise<'now' | 'waiting'> {
   const sendAt = await deps.store.transact(async (tx) => {
-    const clinic = found(await tx.clinics.get(clinicId), 'clinic')
+    const clinic = orNotFound(await tx.clinics.get(clinicId), 'clinic')
     const known = await tx.patients.get(patientId)
-    const patient = found(known?.clinicId === clinic.id ? known : undefined, 'patient')
+    const patient = orNotFound(known?.clinicId === clinic.id ? known : undefined, 'patient')
     const [fault] = byHandFaults(words, language, patient.detail)
     if (fault) badInput('words', fault)
     if (patient.reportedDead) throw new Failure('too-late', { field: 'words', message: 'Somebody wrote that the patient has died. Look into the record and call.' })
     if (await tx.optOuts.has(patient.phone)) throw new Failure('too-late', { field: 'words', message: 'The patient wants no messages. Call.' })
     const message = (await wroteLately(tx, deps, patient)) ? await answering(tx, deps, patient, clinic) : await unasked(tx, deps, patient, clinic)
     await tx.messages.insert([{ ...message, answer: words.trim(), detail: 'full', channel: 'sms' }])
-    await note(tx, deps, message.bookingId, 'written-by-hand', by, { message: message.id })
+    await noteEvent(tx, deps, message.bookingId, 'written-by-hand', by, { message: message.id })
     return message.sendAt
   })
-  await ringDue(deps)
+  await enqueueDue(deps)
   deps.notice('written-by-hand', { patient: patientId })
   return sendAt > deps.clock.now() ? 'waiting' : 'now'
 }

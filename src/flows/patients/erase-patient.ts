@@ -1,4 +1,4 @@
-import { found } from '../lookups.ts'
+import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
 
 /**
@@ -9,7 +9,7 @@ import type { Deps } from '../ports/deps.ts'
 export async function erasePatient(deps: Deps, patientId: string, by: string): Promise<Record<string, number>> {
   const at = deps.clock.now()
   const counts = await deps.access.transact(async (tx) => {
-    const removed = found(await tx.rights.erase(patientId, at), 'patient')
+    const removed = orNotFound(await tx.rights.erase(patientId, at), 'patient')
     await tx.audit.append([{ at, actorKind: 'person', actorId: by, what: 'patient-erased', subjects: [patientId], clinicId: null, facts: removed }])
     return removed
   })

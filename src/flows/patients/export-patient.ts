@@ -1,5 +1,5 @@
 import type { Held } from '../ports/access.ts'
-import { found } from '../lookups.ts'
+import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
 
 export interface PatientExport {
@@ -12,7 +12,7 @@ export interface PatientExport {
 export async function exportPatient({ access, clock }: Deps, patientId: string, by: string): Promise<PatientExport> {
   const at = clock.now()
   const held = await access.transact(async (tx) => {
-    const all = found(await tx.rights.held(patientId), 'patient')
+    const all = orNotFound(await tx.rights.held(patientId), 'patient')
     await tx.audit.append([{ at, actorKind: 'person', actorId: by, what: 'patient-exported', subjects: [patientId], clinicId: null, facts: {} }])
     return all
   })

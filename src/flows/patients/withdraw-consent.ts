@@ -1,8 +1,8 @@
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import { followPatient } from './follow-patient.ts'
-import { found } from '../lookups.ts'
+import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 
 /**
  * Takes back consent to messages: nothing more is sent by that channel, and every visit not yet told of goes on the call list.
@@ -11,12 +11,12 @@ import { ringDue } from '../messages/enqueue-due.ts'
  */
 export async function withdrawConsent(deps: Deps, patientId: string, channel: Channel | null): Promise<number> {
   const withdrawn = await deps.store.transact(async (tx) => {
-    const patient = found(await tx.patients.get(patientId), 'patient')
-    const clinic = found(await tx.clinics.get(patient.clinicId), 'clinic')
+    const patient = orNotFound(await tx.patients.get(patientId), 'patient')
+    const clinic = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
     const count = await tx.patients.withdrawConsents(patientId, channel, deps.clock.now())
     await followPatient(tx, deps, patient, clinic)
     return count
   })
-  await ringDue(deps)
+  await enqueueDue(deps)
   return withdrawn
 }

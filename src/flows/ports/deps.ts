@@ -21,29 +21,29 @@ export interface Clock {
 /** Makes ids that sort by time. */
 export type NewId = (prefix: string) => string
 
-/** One ring of the alarm clock: look at this message of this plan, now. Holds no personal data. */
-export interface Alarm {
+/** Look at this message of this plan, now. Holds no personal data. */
+export interface SendJob {
   messageId: string
   /** Null for answers, which belong to no plan. */
   revision: number | null
   attempt: number
   at: Date
-  /** Rung a second time, because the first ring was lost: must not be taken for the one that is still on its way. */
-  again?: boolean
+  /** Enqueued a second time, because the first was lost: must not be taken for the one that is still on its way. */
+  requeued?: boolean
 }
 
-/** The alarm clock. Losing all of it loses nothing: the sweep sets it again from the database. */
-export interface AlarmQueue {
-  /** Idempotent: the same alarm set twice rings once. Throws, and soon, when its store does not answer. */
-  set(alarms: readonly Alarm[]): Promise<void>
+/** What is due when. Losing all of it loses nothing: the sweep fills it again from the database. */
+export interface JobQueue {
+  /** Idempotent: the same job enqueued twice runs once. Throws, and soon, when its store does not answer. */
+  enqueue(jobs: readonly SendJob[]): Promise<void>
   /** Sets them within a second, together with others that come meanwhile; nobody waits, and what fails the sweep finds. */
-  setSoon(alarms: readonly Alarm[]): void
+  enqueueSoon(jobs: readonly SendJob[]): void
   /** Whether its store answers. */
   ready(): Promise<boolean>
-  start(ring: (alarm: Alarm) => Promise<void>): Promise<void>
-  /** Rings no more; rings in progress go on, and alarms can still be set. */
-  quiet(): Promise<void>
-  /** Lets rings in progress finish. */
+  start(run: (job: SendJob) => Promise<void>): Promise<void>
+  /** Runs no more; what runs goes on, and jobs can still be enqueued. */
+  pause(): Promise<void>
+  /** Lets jobs under way finish. */
   stop(): Promise<void>
 }
 
@@ -66,10 +66,10 @@ export interface RenderRequest {
 }
 
 /** This process as one that sends. */
-export interface Hands {
+export interface WorkerIdentity {
   id: string
-  /** Attempts it has claimed, or is about to: see `gripOf`. */
-  held: Set<string>
+  /** Attempts it has claimed, or is about to: see `attemptKey`. */
+  inFlight: Set<string>
   /** Messages that wait here for a turn at their gateway: see `waitKey`. */
   waiting: Set<string>
   /** False when it has been silent so long that others may believe it gone: then it must not send what it claimed before. */
@@ -83,8 +83,8 @@ export interface Deps {
   access: AccessStore
   clock: Clock
   newId: NewId
-  queue: AlarmQueue
-  hands: Hands
+  queue: JobQueue
+  worker: WorkerIdentity
   gateways: ReadonlyMap<string, Gateway>
   protocols: ReadonlyMap<string, FullProtocol>
   /** Which texts somebody has approved, and so which languages may be sent. */

@@ -4,10 +4,10 @@ import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Receipt } from './gateway.ts'
-import type { Alarm } from './deps.ts'
+import type { SendJob } from './deps.ts'
 
 /** Everything that decides whether messages may go, read at once for many of them. */
-export interface Surroundings {
+export interface DispatchContext {
   bookings: ReadonlyMap<string, Booking>
   patients: ReadonlyMap<string, Patient>
   clinics: ReadonlyMap<string, Clinic>
@@ -22,13 +22,13 @@ export interface Surroundings {
 /** What sending and sweeping need of the messages, many at a time: the traffic of a country goes through here. */
 export interface DispatchRecords {
   /** Planned messages due before `until`, marked queued. */
-  enqueueDue(until: Date, limit: number): Promise<Alarm[]>
+  enqueueDue(until: Date, limit: number): Promise<SendJob[]>
   /**
    * Locks those of these that still wait, are due and belong to the same plan, and keeps every other claim and every
    * opt-out of their numbers waiting until this transaction ends. One that somebody else is just changing is left out.
    */
-  due(alarms: readonly Pick<Alarm, 'messageId' | 'revision'>[], now: Date): Promise<Message[]>
-  surroundings(messages: readonly Message[], since: Date): Promise<Surroundings>
+  due(jobs: readonly Pick<SendJob, 'messageId' | 'revision'>[], now: Date): Promise<Message[]>
+  context(messages: readonly Message[], since: Date): Promise<DispatchContext>
   /** Moves locked ones to `sending`, one attempt more, with the words that are about to leave. */
   claim(claims: readonly { message: Message; text: string }[], workerId: string, now: Date): Promise<void>
   /** Writes down acceptances of these very attempts; the ids it was true for. */
@@ -37,8 +37,8 @@ export interface DispatchRecords {
   takeEarlyReceipts(refs: readonly { gateway: string; ref: string }[]): Promise<Receipt[]>
   /** Waiting ones whose time has come, at one clinic or at all (null), whether or not sending is stopped. */
   dueIn(clinicId: string | null, now: Date, limit: number): Promise<Message[]>
-  /** Queued ones whose time has passed without a ring, oldest first; none of a clinic whose sending is stopped. */
-  overdue(before: Date, limit: number): Promise<Alarm[]>
+  /** Queued ones whose time has passed without a job, oldest first; none of a clinic whose sending is stopped. */
+  overdue(before: Date, limit: number): Promise<SendJob[]>
   /** Waiting ones that have become worthless. */
   worthless(now: Date, limit: number): Promise<Message[]>
   /** Claims of processes that are gone. */

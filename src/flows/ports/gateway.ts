@@ -45,7 +45,7 @@ export interface Receipt {
 }
 
 /** A text that came in. `key` is stable over redelivery of the same text, so that it is heard once. */
-export interface Heard {
+export interface InboundMessage {
   gateway: string
   key: string
   /** E.164, with `+`. */
@@ -55,7 +55,7 @@ export interface Heard {
 }
 
 /** A key pressed in a call. `key` is stable over redelivery of the same answer, so that it is heard once. */
-export interface Answered {
+export interface KeyPress {
   gateway: string
   key: string
   messageId: string
@@ -64,11 +64,11 @@ export interface Answered {
 }
 
 /** What a gateway calls when something comes back. Each resolves once the fact is stored durably; only then may the gateway acknowledge. */
-export interface Ears {
+export interface InboundHandlers {
   receipt(receipt: Receipt): Promise<void>
-  heard(heard: Heard): Promise<void>
+  message(heard: InboundMessage): Promise<void>
   /** What is said in the call in answer to a key, instead of the thanks of its script; null where those thanks will do. */
-  answered?(answered: Answered): Promise<Step | null>
+  keyPressed?(answered: KeyPress): Promise<Step | null>
   /** The call of a message, for a peer that fetches it in its own time; null when it is no longer to be made. */
   script?(messageId: string): Promise<CallScript | null>
 }
@@ -90,7 +90,7 @@ export interface Gateway {
   readonly onUnknown: 'resend' | 'ask-desk'
   /** False where the peer never says what was delivered; then accepted is all that can be known. */
   readonly receipts?: boolean
-  start(ears: Ears): Promise<void>
+  start(ears: InboundHandlers): Promise<void>
   /**
    * Waits until another message of this channel may go. It is asked for before a message is claimed, so that nothing
    * has to wait that was checked already. Absent where none ever has to wait.

@@ -178,7 +178,7 @@ export interface FollowUpRecords {
 }
 
 /** What happened, for people who ask later. Ids and words of ours only. */
-export interface Happening {
+export interface VisitEvent {
   at: Date
   bookingId: string | null
   what: string
@@ -186,9 +186,9 @@ export interface Happening {
   facts: Record<string, unknown>
 }
 
-export interface TrailRecords {
-  add(happening: Happening): Promise<void>
-  ofBooking(bookingId: string): Promise<Happening[]>
+export interface EventRecords {
+  add(happening: VisitEvent): Promise<void>
+  ofBooking(bookingId: string): Promise<VisitEvent[]>
 }
 
 export interface KeptAnswer {
@@ -219,6 +219,6 @@ export interface Records {
   workers: WorkerRecords
   replies: ReplyRecords
   followUps: FollowUpRecords
-  trail: TrailRecords
+  events: EventRecords
   idempotency: IdempotencyRecords
 }

@@ -24,7 +24,7 @@ export interface ReplyRecord {
 export interface Thread {
   phone: string
   clinicId: string
-  asked: { bookingIds: string[]; reading: Reading; replyId: string; at: string } | null
+  pendingQuestion: { bookingIds: string[]; reading: Reading; replyId: string; at: string } | null
 }
 
 export interface ReplyRecords {

@@ -3,14 +3,14 @@ import type { Consent, Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import { cycleCheckDate } from '../../domain/preparation/cycle/cycle-check.ts'
 import type { FollowUpReason } from '../../domain/calls/follow-up.ts'
-import { SAID, type Message } from '../../domain/messages/message.ts'
+import { SENT_STATES, type Message } from '../../domain/messages/message.ts'
 import { planMessages, type PlanInput, type PrepPlan } from '../../domain/preparation/plan.ts'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
 import { isTold } from '../../domain/preparation/prep-status.ts'
-import { dateIn } from '../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../domain/local-time.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { protocolOf } from '../lookups.ts'
-import type { Alarm, Deps, OptOut, Tx } from '../ports/deps.ts'
+import type { SendJob, Deps, OptOut, Tx } from '../ports/deps.ts'
 import { closeFollowUps, newMessage, openFollowUp } from '../factories.ts'
 
 const WEEK_MS = 7 * 86_400_000
@@ -114,9 +114,9 @@ function nobodyTells(why: Unreachable, told: boolean): PrepPlan {
 /**
  * Writes down a plan's messages, and tells the desk what cannot be kept.
  * @param ringing messages due before this instant are marked as queued at once
- * @returns their alarms, to be set once the transaction is committed
+ * @returns their jobs, to be enqueued once the transaction is committed
  */
-export async function keepPlan(tx: Tx, deps: Deps, about: ToPlan, planned: Planned, ringing?: Date): Promise<Alarm[]> {
+export async function keepPlan(tx: Tx, deps: Deps, about: ToPlan, planned: Planned, ringing?: Date): Promise<SendJob[]> {
   const { patient, clinic } = about
   const { booking, plan } = planned
   const state = ({ sendAt }: { sendAt: Date }) => (ringing && sendAt < ringing ? 'queued' : 'planned')
@@ -137,7 +137,7 @@ export function question(patient: Patient, booking: Booking, protocol: FullProto
 
 /** What is not to be said again to this number: for the same visit time, or ever. */
 function kindsSaid(said: Message[], booking: Booking, { phone }: Patient, confirm: boolean): TextKind[] {
-  const here = said.filter((each) => SAID.includes(each.state) && each.phone === phone)
+  const here = said.filter((each) => SENT_STATES.includes(each.state) && each.phone === phone)
   const forThisTime = here.filter(({ visitAt }) => visitAt?.getTime() === booking.visitAt.getTime())
   const onceEver = here.filter(({ kind }) => kind === 'confirmation' || kind === 'lmp-question')
   return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(confirm ? [] : ['confirmation'])

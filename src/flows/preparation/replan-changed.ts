@@ -1,8 +1,8 @@
-import { wholeBooking } from '../lookups.ts'
+import { loadVisit } from '../lookups.ts'
 import { makePlan } from './make-plan.ts'
 import type { Deps } from '../ports/deps.ts'
-import { note } from '../factories.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
+import { noteEvent } from '../factories.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const BATCH = 100
 
@@ -21,16 +21,16 @@ export async function replanChanged(deps: Deps): Promise<number> {
       if (changed.length < BATCH) break
     }
   }
-  if (count > 0) await ringDue(deps)
+  if (count > 0) await enqueueDue(deps)
   return count
 }
 
 async function replan(deps: Deps, id: string, digest: string): Promise<void> {
   await deps.store.transact(async (tx) => {
-    const about = await wholeBooking(tx, await tx.bookings.lock(id))
+    const about = await loadVisit(tx, await tx.bookings.lock(id))
     // Another worker may have started at the same time.
     if (about.booking.planBasis === digest) return
     await makePlan(tx, deps, about)
-    await note(tx, deps, id, 'replanned', 'daysix', { reason: 'protocol changed' })
+    await noteEvent(tx, deps, id, 'replanned', 'daysix', { reason: 'protocol changed' })
   })
 }

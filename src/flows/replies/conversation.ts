@@ -2,35 +2,29 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import { addresseeOf } from '../../domain/replies/addressee.ts'
-import { SAID, type Message } from '../../domain/messages/message.ts'
+import { SENT_STATES, type Message } from '../../domain/messages/message.ts'
 import type { Question } from '../../domain/replies/reading.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { lockVisits } from '../patients/follow-patient.ts'
 import type { Deps, ReplyRecord, Thread, Tx } from '../ports/deps.ts'
 import { newAnswer } from '../factories.ts'
+import type { VisitContext } from '../visit-context.ts'
 
 const DAY_MS = 86_400_000
 const WEEK_MS = 7 * DAY_MS
 /** A visit stays the subject of replies for half a day after it began. */
 const STILL_ABOUT_MS = 43_200_000
 
-/** One visit a reply may be about, with the people around it. */
-export interface Talk {
-  booking: Booking
-  patient: Patient
-  clinic: Clinic
-}
-
 /** Everything known when a text comes in: of the clinic that it was written to. */
-export interface Hearing {
+export interface Conversation {
   reply: ReplyRecord
   clinic: Clinic | null
   /** The clinic's patients at the number. */
   patients: Patient[]
   /** Everybody at the number, at every clinic: for what concerns the number itself. */
   everybody: Patient[]
-  talks: Talk[]
-  asked: NonNullable<Thread['asked']> | null
+  visits: VisitContext[]
+  pendingQuestion: NonNullable<Thread['pendingQuestion']> | null
   /** What the last thing said asked for. */
   lastAsked: Question | undefined
   /** What the clinic said to the number lately, in its words: a phone may quote it back. */
@@ -52,16 +46,16 @@ const ASKS: Partial<Record<TextKind, Question>> = {
 }
 
 /** What is known of whoever wrote. The visits stay locked until the transaction ends, so that the desk cannot move one meanwhile. */
-export async function loadHearing(tx: Tx, deps: Deps, heard: ReplyRecord): Promise<Hearing> {
+export async function loadConversation(tx: Tx, deps: Deps, heard: ReplyRecord): Promise<Conversation> {
   const { phone, receivedAt } = heard
   const known = await tx.patients.byPhone(phone)
   const reply = { ...heard, clinicId: heard.clinicId ?? (await addresseeAmong(tx, deps, heard, known)) }
   const clinic = reply.clinicId === null ? undefined : await tx.clinics.get(reply.clinicId)
-  if (!clinic) return { reply, clinic: null, patients: [], everybody: known, talks: [], asked: null, lastAsked: undefined, said: [], offers: [] }
+  if (!clinic) return { reply, clinic: null, patients: [], everybody: known, visits: [], pendingQuestion: null, lastAsked: undefined, said: [], offers: [] }
   const [thread, recent, talks] = await Promise.all([
     tx.replies.thread(phone, clinic.id),
     tx.messages.toPhone(phone, clinic.id, new Date(receivedAt.getTime() - WEEK_MS)),
-    lockTalks(tx, deps, known, clinic),
+    lockVisitsOf(tx, deps, known, clinic),
   ])
   // Read once the visits are locked: whoever held them may have changed what is known.
   const [everybody, pending] = await Promise.all([tx.patients.byPhone(phone), Promise.all(talks.map((booking) => tx.offers.pending(booking.id)))])
@@ -69,15 +63,15 @@ export async function loadHearing(tx: Tx, deps: Deps, heard: ReplyRecord): Promi
   const patients = everybody.filter(({ clinicId }) => clinicId === clinic.id)
   return {
     ...{ reply, clinic, patients, everybody, offers },
-    talks: talksOf(talks, patients, clinic),
-    asked: thread?.asked ?? null,
-    ...heardBefore(recent, receivedAt),
+    visits: nearestFirst(talks, patients, clinic),
+    pendingQuestion: thread?.pendingQuestion ?? null,
+    ...saidBefore(recent, receivedAt),
   }
 }
 
 /** What had been said when the text was written: what it may answer, and what it may quote. */
-function heardBefore(recent: readonly Message[], receivedAt: Date): Pick<Hearing, 'lastAsked' | 'said'> {
-  const before = recent.filter(({ state, sentAt }) => SAID.includes(state) && (sentAt === null || sentAt <= receivedAt))
+function saidBefore(recent: readonly Message[], receivedAt: Date): Pick<Conversation, 'lastAsked' | 'said'> {
+  const before = recent.filter(({ state, sentAt }) => SENT_STATES.includes(state) && (sentAt === null || sentAt <= receivedAt))
   const last = before.at(-1)
   return { lastAsked: last && ASKS[last.kind], said: before.flatMap(({ text }) => text ?? []) }
 }
@@ -93,14 +87,14 @@ async function addresseeAmong(tx: Tx, deps: Deps, { phone, receivedAt }: ReplyRe
   return addresseeOf(wrote, visits.map(({ clinicId, visitAt }) => ({ clinicId, at: visitAt })), receivedAt) // prettier-ignore
 }
 
-function lockTalks(tx: Tx, deps: Deps, known: readonly Patient[], clinic: Clinic): Promise<Booking[]> {
+function lockVisitsOf(tx: Tx, deps: Deps, known: readonly Patient[], clinic: Clinic): Promise<Booking[]> {
   const ids = known.filter(({ clinicId }) => clinicId === clinic.id).map(({ id }) => id)
   return lockVisits(tx, deps, ids, new Date(deps.clock.now().getTime() - STILL_ABOUT_MS))
 }
 
 /** The nearest visit first. */
-function talksOf(visits: readonly Booking[], patients: readonly Patient[], clinic: Clinic): Talk[] {
-  const talks = visits.flatMap((booking): Talk[] => {
+function nearestFirst(visits: readonly Booking[], patients: readonly Patient[], clinic: Clinic): VisitContext[] {
+  const talks = visits.flatMap((booking): VisitContext[] => {
     const patient = patients.find(({ id }) => id === booking.patientId)
     return patient ? [{ booking, patient, clinic }] : []
   })
@@ -108,26 +102,26 @@ function talksOf(visits: readonly Booking[], patients: readonly Patient[], clini
 }
 
 /** Answers a number as such: about its nearest visit, if it has one. */
-export async function sayToNumber(tx: Tx, deps: Deps, hearing: Hearing, kind: TextKind): Promise<void> {
+export async function sayToNumber(tx: Tx, deps: Deps, hearing: Conversation, kind: TextKind): Promise<void> {
   const { clinic } = hearing
-  const patient = hearing.talks[0]?.patient ?? hearing.patients[0]
-  if (patient && clinic) await answer(tx, deps, hearing, { patient, clinic, booking: hearing.talks[0]?.booking ?? null }, kind)
+  const patient = hearing.visits[0]?.patient ?? hearing.patients[0]
+  if (patient && clinic) await answer(tx, deps, hearing, { patient, clinic, booking: hearing.visits[0]?.booking ?? null }, kind)
 }
 
 /** Answers at most so many times a day: two machines must not talk to each other for ever. */
 export async function answer(
   tx: Tx,
   deps: Deps,
-  hearing: Hearing,
+  hearing: Conversation,
   about: { booking: Booking | null; patient: Patient; clinic: Clinic },
   kind: TextKind,
   facts: Parameters<typeof newAnswer>[3] = {},
 ): Promise<void> {
-  if (await talkedEnough(tx, deps, hearing)) return
+  if (await answeredEnough(tx, deps, hearing)) return
   await tx.messages.insert([newAnswer(deps, about, kind, facts)])
 }
 
-export async function talkedEnough(tx: Tx, deps: Deps, { reply }: Hearing): Promise<boolean> {
+export async function answeredEnough(tx: Tx, deps: Deps, { reply }: Conversation): Promise<boolean> {
   const since = new Date(deps.clock.now().getTime() - DAY_MS)
   return (await tx.messages.countAnswers(reply.phone, since)) >= deps.policy.answersADay
 }

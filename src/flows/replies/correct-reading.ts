@@ -3,16 +3,17 @@ import type { Patient } from '../../domain/patients/patient.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import { isAboutTheNumber } from '../../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../../domain/replies/reading.ts'
-import { loadHearing, type Done, type Hearing, type Talk } from './conversation.ts'
+import { loadConversation, type Done, type Conversation } from './conversation.ts'
+import { type VisitContext } from '../visit-context.ts'
 import { followPatient } from '../patients/follow-patient.ts'
-import { found } from '../lookups.ts'
+import { orNotFound } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
-import { overtake } from '../visits/move-visit.ts'
+import { supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
-import { note } from '../factories.ts'
-import { forNumber } from './reply-for-number.ts'
-import { forVisit } from './reply-for-visit.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
+import { noteEvent } from '../factories.ts'
+import { replyForNumber } from './reply-for-number.ts'
+import { replyForVisit } from './reply-for-visit.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 
 /** How a person reads a reply. */
 export interface Correction {
@@ -32,18 +33,18 @@ export interface Correction {
  */
 export async function correctReading(deps: Deps, replyId: string, correction: Correction): Promise<void> {
   await deps.store.transact(async (tx) => {
-    const reply = found(await tx.replies.get(replyId), 'reply')
+    const reply = orNotFound(await tx.replies.get(replyId), 'reply')
     refuseIrreversible(reply, correction)
     await closeWhatItOpened(tx, deps, reply, correction.by)
-    const before = await loadHearing(tx, deps, reply)
+    const before = await loadConversation(tx, deps, reply)
     await takeBack(tx, deps, before, reply)
     // Looked at anew: what was taken back has changed the records.
-    const done = await redo(tx, deps, await loadHearing(tx, deps, reply), reply, correction)
+    const done = await redo(tx, deps, await loadConversation(tx, deps, reply), reply, correction)
     const corrected = { by: correction.by, at: deps.clock.now().toISOString(), from: reply.corrected?.from ?? reply.reading?.meaning ?? 'unclear' } as const
     await tx.replies.update({ ...withoutCycle(reply), ...done, reading: readingOf(correction), corrected })
-    await note(tx, deps, done.bookingId, 'reading-corrected', correction.by, { reply: replyId, from: corrected.from, to: correction.meaning })
+    await noteEvent(tx, deps, done.bookingId, 'reading-corrected', correction.by, { reply: replyId, from: corrected.from, to: correction.meaning })
   })
-  await ringDue(deps)
+  await enqueueDue(deps)
   deps.notice('reading-corrected', { reply: replyId })
 }
 
@@ -77,12 +78,12 @@ async function closeWhatItOpened(tx: Tx, deps: Deps, { bookingId, text }: ReplyR
   }
 }
 
-async function takeBack(tx: Tx, deps: Deps, before: Hearing, reply: ReplyRecord): Promise<void> {
-  const { talks } = before
+async function takeBack(tx: Tx, deps: Deps, before: Conversation, reply: ReplyRecord): Promise<void> {
+  const { visits: talks } = before
   await liftSilence(tx, deps, before, reply)
   const talk = talks.find(({ booking }) => booking.id === reply.bookingId)
   if (!talk) return
-  await overtake(tx, talk.booking.id)
+  await supersedeOffer(tx, talk.booking.id)
   await tx.bookings.update(unmarked(talk.booking, reply))
   if (reply.cycleBefore) await tx.patients.update({ ...talk.patient, cycle: reply.cycleBefore })
   for (const each of talks.filter(({ patient }) => patient.id === talk.patient.id)) await planAnew(tx, deps, each)
@@ -91,7 +92,7 @@ async function takeBack(tx: Tx, deps: Deps, before: Hearing, reply: ReplyRecord)
 const SILENCES: ReadonlySet<Meaning> = new Set(['stop', 'wrong-person'])
 
 /** Ends what this very reply began: never a wish that was told before it, or again after it. */
-async function liftSilence(tx: Tx, deps: Deps, { everybody, patients }: Hearing, reply: ReplyRecord): Promise<void> {
+async function liftSilence(tx: Tx, deps: Deps, { everybody, patients }: Conversation, reply: ReplyRecord): Promise<void> {
   const meaning = reply.reading?.meaning
   if (meaning === undefined || !(SILENCES.has(meaning) || meaning === 'died')) return
   const since = await tx.replies.fromPhone(reply.phone, reply.receivedAt)
@@ -104,14 +105,14 @@ async function liftSilence(tx: Tx, deps: Deps, { everybody, patients }: Hearing,
   const isOurs = optOut !== undefined && optOut.at >= reply.receivedAt
   if (!isOurs || others.some((other) => other !== undefined && SILENCES.has(other))) return
   await tx.optOuts.remove(reply.phone)
-  for (const each of everybody) await followPatient(tx, deps, each, found(await tx.clinics.get(each.clinicId), 'clinic'))
+  for (const each of everybody) await followPatient(tx, deps, each, orNotFound(await tx.clinics.get(each.clinicId), 'clinic'))
 }
 
 async function liftDeath(tx: Tx, deps: Deps, patients: readonly Patient[]): Promise<void> {
   for (const each of patients) {
     const patient = { ...each, reportedDead: false }
     await tx.patients.update(patient)
-    await followPatient(tx, deps, patient, found(await tx.clinics.get(patient.clinicId), 'clinic'))
+    await followPatient(tx, deps, patient, orNotFound(await tx.clinics.get(patient.clinicId), 'clinic'))
   }
 }
 
@@ -121,20 +122,20 @@ function unmarked(booking: Booking, { reading, text }: ReplyRecord): Booking {
   return booking
 }
 
-async function planAnew(tx: Tx, deps: Deps, { booking, clinic }: Talk): Promise<void> {
-  const current = found(await tx.bookings.get(booking.id), 'booking')
-  await makePlan(tx, deps, { booking: current, patient: found(await tx.patients.get(booking.patientId), 'patient'), clinic })
+async function planAnew(tx: Tx, deps: Deps, { booking, clinic }: VisitContext): Promise<void> {
+  const current = orNotFound(await tx.bookings.get(booking.id), 'booking')
+  await makePlan(tx, deps, { booking: current, patient: orNotFound(await tx.patients.get(booking.patientId), 'patient'), clinic })
 }
 
-async function redo(tx: Tx, deps: Deps, hearing: Hearing, reply: ReplyRecord, correction: Correction): Promise<Done> {
+async function redo(tx: Tx, deps: Deps, hearing: Conversation, reply: ReplyRecord, correction: Correction): Promise<Done> {
   const reading = readingOf(correction)
-  if (isAboutTheNumber(reading.meaning)) return forNumber(tx, deps, hearing, reading)
+  if (isAboutTheNumber(reading.meaning)) return replyForNumber(tx, deps, hearing, reading)
   const talk = talkOf(hearing, correction.bookingId ?? reply.bookingId)
-  const done = await forVisit(tx, deps, hearing, talk, reading)
+  const done = await replyForVisit(tx, deps, hearing, talk, reading)
   return done
 }
 
-function talkOf({ talks }: Hearing, bookingId: string | null): Talk {
+function talkOf({ visits: talks }: Conversation, bookingId: string | null): VisitContext {
   const [only] = talks
   if (bookingId === null && talks.length > 1) return badInput('visit', 'She has more than one visit. Say which one she means.')
   const talk = bookingId === null ? only : talks.find(({ booking }) => booking.id === bookingId)

@@ -1,22 +1,23 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import { UNSENT, type Message } from '../../domain/messages/message.ts'
-import { dateIn } from '../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../domain/local-time.ts'
 import { isAboutTheNumber } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
 import { codeOf, readingOf } from '../../domain/messages/voice/pressed.ts'
-import type { Answered } from '../ports/gateway.ts'
+import type { KeyPress } from '../ports/gateway.ts'
 import { cycleBefore } from './hear-text.ts'
-import { loadHearing, type Done, type Hearing, type Talk } from './conversation.ts'
+import { loadConversation, type Done, type Conversation } from './conversation.ts'
+import { type VisitContext } from '../visit-context.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../factories.ts'
-import { forNumber } from './reply-for-number.ts'
-import { forVisit, whichVisit } from './reply-for-visit.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
+import { replyForNumber } from './reply-for-number.ts'
+import { replyForVisit, whichVisit } from './reply-for-visit.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 import { takeReply, type Acted } from './take-reply.ts'
-import { spokenOf, wordsOf } from '../messages/render-message.ts'
+import { renderCall, renderMessage } from '../messages/render-message.ts'
 
 /** Worth having in writing besides: said in the call, and texted to those who agreed to texts. */
 const IN_WRITING: ReadonlySet<TextKind> = new Set(['offer', 'moved', 'move-asked'])
@@ -27,18 +28,18 @@ const IN_WRITING: ReadonlySet<TextKind> = new Set(['offer', 'moved', 'move-asked
  *
  * @returns what the call says next; null where the thanks of its script will do.
  */
-export async function hearKeys(deps: Deps, answered: Answered): Promise<Step | null> {
+export async function hearKeys(deps: Deps, answered: KeyPress): Promise<Step | null> {
   const { bookings, clinics, messages } = deps.store.read
   const message = await messages.get(answered.messageId)
   if (message?.channel !== 'voice' || message.gateway !== answered.gateway) return null
   const booking = message.bookingId === null ? undefined : await bookings.get(message.bookingId)
   const zone = (booking ?? (await clinics.get(message.clinicId))!).zone
   const acted = await takeReply(deps, replyOf(deps, answered, message, zone), (tx, reply) => act(tx, deps, reply, message))
-  await ringDue(deps)
+  await enqueueDue(deps)
   return typeof acted === 'string' ? null : acted.result
 }
 
-function replyOf(deps: Deps, { gateway, key, pressed, at }: Answered, message: Message, zone: string): ReplyRecord {
+function replyOf(deps: Deps, { gateway, key, pressed, at }: KeyPress, message: Message, zone: string): ReplyRecord {
   const { bookingId, clinicId, phone } = message
   const text = `(by key) ${codeOf(pressed)}`
   const reading = readingOf(pressed, dateIn(at, zone))
@@ -53,14 +54,14 @@ export async function callOf(deps: Deps, messageId: string): Promise<CallScript 
   const booking = (message.bookingId !== null && (await bookings.get(message.bookingId))) || null
   const patient = (message.patientId !== null && (await patients.get(message.patientId))) || null
   const clinic = (await clinics.get(message.clinicId))!
-  return wordsOf(deps, message, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone }).voice ?? null
+  return renderMessage(deps, message, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone }).voice ?? null
 }
 
 const UNDER_WAY: ReadonlySet<string> = new Set(['sending', 'sent'])
 
 async function act(tx: Tx, deps: Deps, kept: ReplyRecord, message: Message): Promise<Acted<Step | null>> {
   const before = new Set(await answersTo(tx, message))
-  const hearing = await loadHearing(tx, deps, kept)
+  const hearing = await loadConversation(tx, deps, kept)
   const reading = await meant(tx, kept.reading!, message)
   const done = await respond(tx, deps, hearing, reading, message)
   const made = (await answersTo(tx, message)).filter((id) => !before.has(id))
@@ -78,20 +79,20 @@ async function meant(tx: Tx, reading: Reading, { kind, bookingId, choices }: Mes
 }
 
 /** A call is about one visit, which its message names; nothing needs to be guessed. */
-async function respond(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading, message: Message): Promise<Done> {
-  if (isAboutTheNumber(reading.meaning)) return forNumber(tx, deps, hearing, reading)
-  const talk = hearing.talks.find(({ booking }) => booking.id === message.bookingId)
+async function respond(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading, message: Message): Promise<Done> {
+  if (isAboutTheNumber(reading.meaning)) return replyForNumber(tx, deps, hearing, reading)
+  const talk = hearing.visits.find(({ booking }) => booking.id === message.bookingId)
   // Asked which visit was meant, the patient chose one: that settles what was said before.
   if (message.kind === 'which-visit') {
     const chosen = whichVisit(deps, hearing, reading)
-    if (chosen !== 'ask') return forVisit(tx, deps, hearing, chosen.talk, chosen.reading)
+    if (chosen !== 'ask') return replyForVisit(tx, deps, hearing, chosen.talk, chosen.reading)
   }
   if (talk && reading.meaning === 'period-started' && reading.startedOn === undefined) return askWhen(tx, deps, talk)
-  return talk ? forVisit(tx, deps, hearing, talk, reading) : withoutVisit(tx, deps, hearing)
+  return talk ? replyForVisit(tx, deps, hearing, talk, reading) : withoutVisit(tx, deps, hearing)
 }
 
 /** It started before yesterday: which day that was, only a person can ask. */
-async function askWhen(tx: Tx, deps: Deps, talk: Talk): Promise<Done> {
+async function askWhen(tx: Tx, deps: Deps, talk: VisitContext): Promise<Done> {
   await openFollowUp(tx, deps, talk, 'unclear-reply', {
     words: 'The period started before yesterday. Ask on which day.',
     meaning: 'period-started',
@@ -100,7 +101,7 @@ async function askWhen(tx: Tx, deps: Deps, talk: Talk): Promise<Done> {
 }
 
 /** The visit is over, cancelled or gone. */
-async function withoutVisit(tx: Tx, deps: Deps, { reply, clinic, patients }: Hearing): Promise<Done> {
+async function withoutVisit(tx: Tx, deps: Deps, { reply, clinic, patients }: Conversation): Promise<Done> {
   const about = { clinic, patient: patients[0] ?? null, booking: null, phone: reply.phone }
   await openFollowUp(tx, deps, about, 'unclear-reply', { words: reply.text })
   return { bookingId: null, done: 'unclear' }
@@ -132,7 +133,7 @@ async function speak(tx: Tx, deps: Deps, answer: Message): Promise<Step | null> 
   const booking: Booking | null = (answer.bookingId !== null && (await tx.bookings.get(answer.bookingId))) || null
   const patient = (answer.patientId !== null && (await tx.patients.get(answer.patientId))) || null
   const clinic: Clinic = (await tx.clinics.get(answer.clinicId))!
-  const spoken = spokenOf(deps, answer, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone })
+  const spoken = renderCall(deps, answer, { booking, patient, clinic, zone: booking?.zone ?? clinic.zone })
   return spoken && (spoken.state === 'approved' || deps.policy.allowDrafts) ? spoken.step : null
 }
 

@@ -1,12 +1,12 @@
 import type { Reading } from '../../domain/replies/reading.ts'
 import { cycleBefore } from './hear-text.ts'
-import { loadHearing, type Done } from './conversation.ts'
-import { wholeBooking } from '../lookups.ts'
+import { loadConversation, type Done } from './conversation.ts'
+import { loadVisit } from '../lookups.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
-import { forVisit } from './reply-for-visit.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
+import { replyForVisit } from './reply-for-visit.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 import { takeReply, type Acted } from './take-reply.ts'
-import { wordsOf } from '../messages/render-message.ts'
+import { renderMessage } from '../messages/render-message.ts'
 
 /** Stands for the page where a reply or an answer names its gateway. */
 const PAGE = 'page'
@@ -22,12 +22,12 @@ export interface PageAnswer {
  * @returns id of the reply, by which `saidOnPage` finds the answer again
  */
 export async function hearOnPage(deps: Deps, bookingId: string, answer: PageAnswer): Promise<string> {
-  const { booking, patient } = await wholeBooking(deps.store.read, await deps.store.read.bookings.get(bookingId))
+  const { booking, patient } = await loadVisit(deps.store.read, await deps.store.read.bookings.get(bookingId))
   const id = deps.newId('t')
   const facts = { gateway: PAGE, key: id, phone: patient.phone, text: wordsForRecord(answer.reading), reading: answer.reading, done: null }
   const said: ReplyRecord = { ...facts, id, clinicId: booking.clinicId, receivedAt: deps.clock.now(), bookingId }
   await takeReply(deps, said, (tx, reply) => act(tx, deps, reply, answer))
-  await ringDue(deps)
+  await enqueueDue(deps)
   return id
 }
 
@@ -51,14 +51,14 @@ export async function saidOnPage({ store }: Deps, bookingId: string, replyId: st
 const OFFER_CHANGED = 'offer-changed'
 
 async function act(tx: Tx, deps: Deps, kept: ReplyRecord, answer: PageAnswer): Promise<Acted<null>> {
-  const hearing = await loadHearing(tx, deps, kept)
-  const talk = hearing.talks.find(({ booking }) => booking.id === kept.bookingId)
+  const hearing = await loadConversation(tx, deps, kept)
+  const talk = hearing.visits.find(({ booking }) => booking.id === kept.bookingId)
   const reading = await meant(tx, kept, answer)
   const reply = { ...hearing.reply, reading }
   if (reading.meaning === 'choice' && reading.choice === undefined) return { reply, done: doneAs(kept, OFFER_CHANGED), result: null }
   // Cancelled between the view and the press: the page says so by itself.
   if (!talk) return { reply, done: doneAs(kept, 'unclear'), result: null }
-  const done = await forVisit(tx, deps, hearing, talk, reading)
+  const done = await replyForVisit(tx, deps, hearing, talk, reading)
   await sayOnPage(tx, deps, talk.booking.id, kept.receivedAt)
   return { reply: { ...reply, ...cycleBefore(hearing, done, reading) }, done, result: null }
 }
@@ -80,10 +80,10 @@ function wordsForRecord({ meaning, startedOn }: Reading): string {
 
 /** Answers just made are shown at once and count as delivered: they are being looked at. */
 async function sayOnPage(tx: Tx, deps: Deps, bookingId: string, at: Date): Promise<void> {
-  const { booking, patient, clinic } = await wholeBooking(tx, await tx.bookings.get(bookingId))
+  const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.get(bookingId))
   const made = ({ prompted, state, sendAt }: { prompted: boolean; state: string; sendAt: Date }) => prompted && state === 'planned' && sendAt >= at
   for (const answer of (await tx.messages.ofBooking(bookingId)).filter(made)) {
-    const { text, state } = wordsOf(deps, answer, { booking, patient, clinic, zone: booking.zone })
+    const { text, state } = renderMessage(deps, answer, { booking, patient, clinic, zone: booking.zone })
     const shown = state === 'approved' || deps.policy.allowDrafts
     await tx.messages.move(answer.id, ['planned'], shown ? 'delivered' : 'withdrawn', { gateway: PAGE, text, sentAt: at, endedAt: at, code: 'on-page' })
   }

@@ -1,22 +1,22 @@
 import { isAboutTheNumber } from '../../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../../domain/replies/reading.ts'
 import { MOST_CHOICES } from '../../domain/visits/choose-openings.ts'
-import type { Heard } from '../ports/gateway.ts'
-import { answer, loadHearing, sayToNumber, talkedEnough, type Done, type Hearing } from './conversation.ts'
+import type { InboundMessage } from '../ports/gateway.ts'
+import { answer, loadConversation, sayToNumber, answeredEnough, type Done, type Conversation } from './conversation.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../factories.ts'
-import { forNumber } from './reply-for-number.ts'
-import { forVisit, whichVisit } from './reply-for-visit.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
+import { replyForNumber } from './reply-for-number.ts'
+import { replyForVisit, whichVisit } from './reply-for-visit.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 import { actOnReply, takeReply, type Acted } from './take-reply.ts'
 
 /** Hears one text: keeps it, reads it, does what follows, answers. The same text delivered twice is heard once. */
-export async function hearReply(deps: Deps, heard: Heard): Promise<void> {
+export async function hearReply(deps: Deps, heard: InboundMessage): Promise<void> {
   const { gateway, key, from, text, at } = heard
   const facts = { clinicId: null, bookingId: null, reading: null, done: null }
   const said: ReplyRecord = { ...facts, id: deps.newId('t'), gateway, key, phone: from, text, receivedAt: at }
   await takeReply(deps, said, (tx, reply) => act(tx, deps, reply))
-  await ringDue(deps)
+  await enqueueDue(deps)
 }
 
 /** Acts on a text that was kept when acting was not possible. */
@@ -26,7 +26,7 @@ export async function actOnText(deps: Deps, id: string): Promise<void> {
 
 async function act(tx: Tx, deps: Deps, kept: ReplyRecord): Promise<Acted<null>> {
   const dayAgo = new Date(kept.receivedAt.getTime() - DAY_MS)
-  const [hearing, today] = await Promise.all([loadHearing(tx, deps, kept), tx.replies.countFrom(kept.phone, dayAgo)])
+  const [hearing, today] = await Promise.all([loadConversation(tx, deps, kept), tx.replies.countFrom(kept.phone, dayAgo)])
   const reading = readIt(deps, hearing)
   const done = isFlood(today, reading) ? TOO_MANY : await respond(tx, deps, hearing, reading)
   return { reply: { ...hearing.reply, reading, ...cycleBefore(hearing, done, reading) }, done, result: null }
@@ -48,12 +48,12 @@ const TOO_MANY: Done = { bookingId: null, done: 'too-many' }
 const CHANGES_DATES: ReadonlySet<Meaning> = new Set(['period-started', 'not-started', 'still-bleeding', 'bleeding-ended'])
 
 /** The cycle as it was, where this reply may have changed it: it was read before. */
-export function cycleBefore({ talks }: Hearing, { bookingId }: Done, { meaning }: Reading): Pick<ReplyRecord, 'cycleBefore'> {
+export function cycleBefore({ visits: talks }: Conversation, { bookingId }: Done, { meaning }: Reading): Pick<ReplyRecord, 'cycleBefore'> {
   const talk = CHANGES_DATES.has(meaning) && talks.find(({ booking }) => booking.id === bookingId)
   return talk ? { cycleBefore: talk.patient.cycle } : {}
 }
 
-function readIt(deps: Deps, { reply, patients, talks, asked, lastAsked, said, offers }: Hearing): Reading {
+function readIt(deps: Deps, { reply, patients, visits: talks, pendingQuestion: asked, lastAsked, said, offers }: Conversation): Reading {
   const [talk] = talks
   const offered = asked
     ? asked.bookingIds.map((id) => talks.find(({ booking }) => booking.id === id)?.booking.visitAt).filter((at) => at !== undefined)
@@ -72,17 +72,17 @@ function readIt(deps: Deps, { reply, patients, talks, asked, lastAsked, said, of
   return reading.confidence < threshold && !isAboutTheNumber(reading.meaning) ? { ...reading, meaning: 'unclear' } : reading
 }
 
-async function respond(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading): Promise<Done> {
-  if (isAboutTheNumber(reading.meaning)) return forNumber(tx, deps, hearing, reading)
-  if (hearing.talks.length === 0) return withoutVisit(tx, deps, hearing)
+async function respond(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
+  if (isAboutTheNumber(reading.meaning)) return replyForNumber(tx, deps, hearing, reading)
+  if (hearing.visits.length === 0) return withoutVisit(tx, deps, hearing)
   const chosen = whichVisit(deps, hearing, reading)
   if (chosen === 'ask') return askWhich(tx, deps, hearing, reading)
-  if (hearing.asked) await tx.replies.putThread({ phone: hearing.reply.phone, clinicId: hearing.clinic!.id, asked: null })
-  return forVisit(tx, deps, hearing, chosen.talk, chosen.reading)
+  if (hearing.pendingQuestion) await tx.replies.putThread({ phone: hearing.reply.phone, clinicId: hearing.clinic!.id, pendingQuestion: null })
+  return replyForVisit(tx, deps, hearing, chosen.talk, chosen.reading)
 }
 
 /** A text that is about no visit we know of: a person reads it. Only a known patient is answered. */
-async function withoutVisit(tx: Tx, deps: Deps, hearing: Hearing): Promise<Done> {
+async function withoutVisit(tx: Tx, deps: Deps, hearing: Conversation): Promise<Done> {
   const { reply, clinic, patients } = hearing
   const [patient] = patients
   const reason = patient ? 'unclear-reply' : 'unknown-sender'
@@ -91,17 +91,17 @@ async function withoutVisit(tx: Tx, deps: Deps, hearing: Hearing): Promise<Done>
   return { bookingId: null, done: reason }
 }
 
-async function askWhich(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading): Promise<Done> {
-  const { reply, talks } = hearing
+async function askWhich(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
+  const { reply, visits: talks } = hearing
   const choices = talks.slice(0, MOST_CHOICES)
   const { patient, clinic } = choices[0]!
-  const tooMany = talks.length > MOST_CHOICES || (await talkedEnough(tx, deps, hearing))
+  const tooMany = talks.length > MOST_CHOICES || (await answeredEnough(tx, deps, hearing))
   if (tooMany) {
     await openFollowUp(tx, deps, { clinic, patient, booking: null, phone: reply.phone }, 'unclear-reply', { words: reply.text })
     return { bookingId: null, done: 'unclear' }
   }
   const asked = { bookingIds: choices.map(({ booking }) => booking.id), reading, replyId: reply.id, at: deps.clock.now().toISOString() }
-  await tx.replies.putThread({ phone: reply.phone, clinicId: clinic.id, asked })
+  await tx.replies.putThread({ phone: reply.phone, clinicId: clinic.id, pendingQuestion: asked })
   await answer(tx, deps, hearing, { patient, clinic, booking: null }, 'which-visit', { choices: choices.map(({ booking }) => booking.visitAt) })
   return { bookingId: null, done: 'asked-which' }
 }

@@ -2,15 +2,15 @@ import type { Patient } from '../../domain/patients/patient.ts'
 import { decideForNumber } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { followPatient } from '../patients/follow-patient.ts'
-import { sayToNumber, type Done, type Hearing } from './conversation.ts'
-import { found } from '../lookups.ts'
-import { overtake } from '../visits/move-visit.ts'
+import { sayToNumber, type Done, type Conversation } from './conversation.ts'
+import { orNotFound } from '../lookups.ts'
+import { supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, OptOut, Tx } from '../ports/deps.ts'
-import { note, openFollowUp } from '../factories.ts'
+import { noteEvent, openFollowUp } from '../factories.ts'
 
 /** Does what follows from a reply that concerns the number. */
-export async function forNumber(tx: Tx, deps: Deps, hearing: Hearing, reading: Reading): Promise<Done> {
-  const { reply, patients, talks, clinic } = hearing
+export async function replyForNumber(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
+  const { reply, patients, visits: talks, clinic } = hearing
   const effects = decideForNumber(reading)
   const talk = talks[0]
   for (const effect of effects) {
@@ -27,17 +27,17 @@ export async function forNumber(tx: Tx, deps: Deps, hearing: Hearing, reading: R
 }
 
 /** Everything to the number ends at once, at every clinic, also what is already queued; every visit not yet told of gets a call. */
-async function optOut(tx: Tx, deps: Deps, hearing: Hearing, reason: OptOut['reason']): Promise<void> {
+async function optOut(tx: Tx, deps: Deps, hearing: Conversation, reason: OptOut['reason']): Promise<void> {
   const { reply, everybody } = hearing
   await tx.optOuts.add(reply.phone, reason, deps.clock.now())
   for (const patient of everybody) await silence(tx, deps, hearing, patient, 'opted-out')
   await tx.messages.withdrawUnsent({ phone: reply.phone }, 'opted-out', deps.clock.now())
-  if (reason === 'wrong-person' && hearing.talks.length === 0) await callAbout(tx, deps, hearing, 'wrong-person')
+  if (reason === 'wrong-person' && hearing.visits.length === 0) await callAbout(tx, deps, hearing, 'wrong-person')
   deps.notice('opted-out', { reply: reply.id })
 }
 
 /** Nothing more goes to whoever was said to have died; others at the number are told as before. */
-async function reportDeath(tx: Tx, deps: Deps, hearing: Hearing): Promise<void> {
+async function reportDeath(tx: Tx, deps: Deps, hearing: Conversation): Promise<void> {
   // Who is meant cannot be told where several are reached by the number: until a person has looked, none of them is written to.
   for (const each of hearing.patients) {
     const patient = { ...each, reportedDead: true }
@@ -45,29 +45,29 @@ async function reportDeath(tx: Tx, deps: Deps, hearing: Hearing): Promise<void> 
     await silence(tx, deps, hearing, patient, 'reported-dead')
     await tx.messages.withdrawUnsent({ patient: patient.id }, 'died', deps.clock.now())
   }
-  if (hearing.talks.length === 0) await callAbout(tx, deps, hearing, 'died')
+  if (hearing.visits.length === 0) await callAbout(tx, deps, hearing, 'died')
 }
 
 /** Offers go back and plans end; the plan itself tells the desk which visits nobody tells of now. */
-async function silence(tx: Tx, deps: Deps, { reply, clinic }: Hearing, patient: Patient, what: string): Promise<void> {
-  const own = found(await tx.clinics.get(patient.clinicId), 'clinic')
+async function silence(tx: Tx, deps: Deps, { reply, clinic }: Conversation, patient: Patient, what: string): Promise<void> {
+  const own = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
   // What was written to one clinic is not shown to another.
   const because = clinic?.id === own.id ? { words: reply.text } : {}
   for (const { id } of await followPatient(tx, deps, patient, own, { because })) {
-    await overtake(tx, id)
-    await note(tx, deps, id, what, 'patient')
+    await supersedeOffer(tx, id)
+    await noteEvent(tx, deps, id, what, 'patient')
   }
 }
 
-async function callAbout(tx: Tx, deps: Deps, { reply, clinic, patients }: Hearing, reason: 'wrong-person' | 'died'): Promise<void> {
+async function callAbout(tx: Tx, deps: Deps, { reply, clinic, patients }: Conversation, reason: 'wrong-person' | 'died'): Promise<void> {
   const about = { clinic, patient: patients[0] ?? null, booking: null, phone: reply.phone }
   await openFollowUp(tx, deps, about, reason, { words: reply.text })
 }
 
 /** Writing START is consent, in the patient's own words, to the clinic that it was written to. */
-async function optIn(tx: Tx, deps: Deps, { reply, patients, everybody }: Hearing): Promise<void> {
+async function optIn(tx: Tx, deps: Deps, { reply, patients, everybody }: Conversation): Promise<void> {
   await tx.optOuts.remove(reply.phone)
   const consent = { channel: 'sms', recordedBy: 'patient', recordedAt: reply.receivedAt, wording: reply.text.slice(0, 100) } as const
   for (const { id } of patients) await tx.patients.addConsent(id, consent)
-  for (const patient of everybody) await followPatient(tx, deps, patient, found(await tx.clinics.get(patient.clinicId), 'clinic'), { confirm: false })
+  for (const patient of everybody) await followPatient(tx, deps, patient, orNotFound(await tx.clinics.get(patient.clinicId), 'clinic'), { confirm: false })
 }

@@ -3,17 +3,18 @@ import type { FollowUp } from '../../domain/calls/follow-up.ts'
 import { decideForVisit, type Effect } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import type { Answer } from '../../domain/preparation/protocol.ts'
-import { dateIn } from '../../domain/visits/choose-openings.ts'
-import { answer, type Done, type Hearing, type Talk } from './conversation.ts'
+import { dateIn } from '../../domain/local-time.ts'
+import { answer, type Done, type Conversation } from './conversation.ts'
+import { type VisitContext } from '../visit-context.ts'
 import { judgeBooking } from '../visits/judge-booking.ts'
 import { protocolOf } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
-import { acceptChoice, offerOpenings, overtake } from '../visits/move-visit.ts'
+import { acceptChoice, offerOpenings, supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { closeFollowUps, note, openFollowUp } from '../factories.ts'
+import { closeFollowUps, noteEvent, openFollowUp } from '../factories.ts'
 
 /** Which visit a reply is about: never guessed. */
-export function whichVisit(deps: Deps, { talks, asked, offers }: Hearing, reading: Reading): { talk: Talk; reading: Reading } | 'ask' {
+export function whichVisit(deps: Deps, { visits: talks, pendingQuestion: asked, offers }: Conversation, reading: Reading): { talk: VisitContext; reading: Reading } | 'ask' {
   const byId = (id: string | undefined) => talks.find(({ booking }) => booking.id === id)
   if (asked && reading.meaning === 'choice') {
     const talk = byId(asked.bookingIds[reading.choice! - 1])
@@ -27,14 +28,14 @@ export function whichVisit(deps: Deps, { talks, asked, offers }: Hearing, readin
 }
 
 /** News of one patient's period concerns all her visits; only those it spoils need an answer of their own. */
-function touchedVisits(deps: Deps, talks: Talk[], reading: Reading): Talk[] {
+function touchedVisits(deps: Deps, talks: VisitContext[], reading: Reading): VisitContext[] {
   const onePatient = new Set(talks.map(({ patient }) => patient.id)).size === 1
   if (!onePatient || reading.meaning !== 'period-started') return talks
-  const spoilt = talks.filter((talk) => decide(deps, talk, reading, false).some((effect) => effect.do === 'offer'))
+  const spoilt = talks.filter((talk) => decideReply(deps, talk, reading, false).some((effect) => effect.do === 'offer'))
   return spoilt.length === 0 ? talks.slice(0, 1) : spoilt
 }
 
-function decide(deps: Deps, { booking, patient, clinic }: Talk, reading: Reading, offerOpen: boolean): Effect[] {
+function decideReply(deps: Deps, { booking, patient, clinic }: VisitContext, reading: Reading, offerOpen: boolean): Effect[] {
   const { answers } = protocolOf(deps, booking.protocol)
   return decideForVisit({
     reading,
@@ -53,21 +54,21 @@ function maySay({ policy }: Deps, answer: Answer | undefined): boolean {
 }
 
 /** Does what follows from a reply about one visit. */
-export async function forVisit(tx: Tx, deps: Deps, hearing: Hearing, talk: Talk, reading: Reading): Promise<Done> {
+export async function replyForVisit(tx: Tx, deps: Deps, hearing: Conversation, talk: VisitContext, reading: Reading): Promise<Done> {
   const offerOpen = hearing.offers.some(({ bookingId }) => bookingId === talk.booking.id)
-  const about: Talk = { ...talk }
+  const about: VisitContext = { ...talk }
   let done: string = reading.meaning
-  for (const effect of decide(deps, talk, reading, offerOpen)) done = (await carryOut(tx, deps, hearing, about, effect, reading)) ?? done
+  for (const effect of decideReply(deps, talk, reading, offerOpen)) done = (await carryOutEffect(tx, deps, hearing, about, effect, reading)) ?? done
   if (reading.language) await openFollowUp(tx, deps, about, 'other-language', { language: reading.language })
-  await note(tx, deps, talk.booking.id, 'reply', 'patient', { reply: hearing.reply.id, meaning: reading.meaning, done })
+  await noteEvent(tx, deps, talk.booking.id, 'reply', 'patient', { reply: hearing.reply.id, meaning: reading.meaning, done })
   return { bookingId: talk.booking.id, done }
 }
 
 /** Does one effect; what it changes is seen by the next. @returns a word for what was done, where it says more than the meaning. */
-async function carryOut(tx: Tx, deps: Deps, hearing: Hearing, about: Talk, effect: Effect, reading: Reading): Promise<string | undefined> {
+async function carryOutEffect(tx: Tx, deps: Deps, hearing: Conversation, about: VisitContext, effect: Effect, reading: Reading): Promise<string | undefined> {
   switch (effect.do) {
     case 'learn':
-      return learn(tx, deps, hearing, about, effect.history)
+      return updateCycle(tx, deps, hearing, about, effect.history)
     case 'say':
       return say(tx, deps, hearing, about, effect)
     case 'follow-up':
@@ -78,7 +79,7 @@ async function carryOut(tx: Tx, deps: Deps, hearing: Hearing, about: Talk, effec
       about.booking = { ...about.booking, lapses: [...about.booking.lapses, hearing.reply.text.slice(0, 300)] }
       return void (await tx.bookings.update(about.booking))
     case 'decline-offer':
-      return void (await overtake(tx, about.booking.id))
+      return void (await supersedeOffer(tx, about.booking.id))
     case 'offer':
       return offerOpenings(tx, deps, about, effect.reason)
     case 'accept':
@@ -89,7 +90,7 @@ async function carryOut(tx: Tx, deps: Deps, hearing: Hearing, about: Talk, effec
 }
 
 /** Her cycle is hers: every visit of hers is planned anew with it. */
-async function learn(tx: Tx, deps: Deps, { talks }: Hearing, about: Talk, cycle: CycleHistory): Promise<undefined> {
+async function updateCycle(tx: Tx, deps: Deps, { visits: talks }: Conversation, about: VisitContext, cycle: CycleHistory): Promise<undefined> {
   about.patient = { ...about.patient, cycle }
   await tx.patients.update(about.patient)
   for (const talk of talks.filter(({ patient }) => patient.id === about.patient.id)) {
@@ -98,25 +99,25 @@ async function learn(tx: Tx, deps: Deps, { talks }: Hearing, about: Talk, cycle:
   }
   await closeFollowUps(tx, deps, about.booking.id, asksForTheDay, 'the day was told')
   // A visit that may stay makes an older offer pointless; one that may not gets a new one.
-  await overtake(tx, about.booking.id)
+  await supersedeOffer(tx, about.booking.id)
 }
 
 /** "Yes, it has started": the call that waited for the day. */
 const asksForTheDay = ({ reason, detail }: FollowUp) => reason === 'unclear-reply' && detail.meaning === 'period-started'
 
-async function say(tx: Tx, deps: Deps, hearing: Hearing, about: Talk, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
+async function say(tx: Tx, deps: Deps, hearing: Conversation, about: VisitContext, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
   const sentence = topic && protocolOf(deps, about.booking.protocol).answers[topic]?.[about.patient.language]?.sentence
   await answer(tx, deps, hearing, about, kind, sentence ? { answer: sentence } : {})
   return kind
 }
 
-async function confirm(tx: Tx, deps: Deps, about: Talk): Promise<string> {
+async function confirm(tx: Tx, deps: Deps, about: VisitContext): Promise<string> {
   about.booking = { ...about.booking, confirmedAt: deps.clock.now() }
   await tx.bookings.update(about.booking)
   return 'confirm'
 }
 
-async function accept(tx: Tx, deps: Deps, about: Talk, choice: number): Promise<string> {
+async function accept(tx: Tx, deps: Deps, about: VisitContext, choice: number): Promise<string> {
   const outcome = await acceptChoice(tx, deps, about, choice)
   // Somebody was quicker, or the hold ran out: offer what there is now.
   return outcome === 'gone' ? offerOpenings(tx, deps, about, 'no-opening') : outcome

@@ -1,6 +1,6 @@
 import type { Done } from './conversation.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
-import { openFollowUp, type About } from '../factories.ts'
+import { openFollowUp, type FollowUpSubject } from '../factories.ts'
 
 /** What came of acting on a reply, with what its way in wants to know. */
 export interface Acted<T> {
@@ -69,7 +69,7 @@ export async function leaveToPerson(deps: Deps, id: string, error?: unknown): Pr
 }
 
 /** Whom it is about, as far as that can be told without reading it. */
-async function aboutReply(tx: Tx, { bookingId, clinicId, phone }: ReplyRecord): Promise<Omit<About, 'phone'>> {
+async function aboutReply(tx: Tx, { bookingId, clinicId, phone }: ReplyRecord): Promise<Omit<FollowUpSubject, 'phone'>> {
   const booking = (bookingId !== null && (await tx.bookings.get(bookingId))) || null
   const at = booking?.clinicId ?? clinicId
   const known = (await tx.patients.byPhone(phone)).filter((patient) => at === null || patient.clinicId === at)

@@ -1,22 +1,20 @@
 import type { Booking } from '../../domain/visits/booking.ts'
-import type { Patient } from '../../domain/patients/patient.ts'
-import type { Clinic } from '../../domain/region/clinic.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import { Failure } from '../../domain/failure.ts'
 import { toE164 } from '../../domain/patients/phone.ts'
-import { dateIn } from '../../domain/visits/choose-openings.ts'
-import { knownZone } from '../../domain/local-time.ts'
+import { dateIn, knownZone } from '../../domain/local-time.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import { refuseUnsendable } from '../messages/approved-texts.ts'
 import { refuseFaults, refuseSecondVisit, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
 import { followPatient, lockVisits } from '../patients/follow-patient.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
-import { found, protocolOf, wholeBooking } from '../lookups.ts'
+import { orNotFound, protocolOf, loadVisit } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
-import { overtake } from './move-visit.ts'
+import { supersedeOffer } from './move-visit.ts'
+import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newMessage, note, openFollowUp, settleFollowUps } from '../factories.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
+import { newMessage, noteEvent, openFollowUp, settleFollowUps } from '../factories.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const DAY_MS = 86_400_000
 
@@ -32,19 +30,13 @@ export interface Amendment {
   by: string
 }
 
-interface Whole {
-  booking: Booking
-  patient: Patient
-  clinic: Clinic
-}
-
 /**
  * Changes a booking and makes its plan anew; what changed about the patient is followed by all other visits too.
  * @throws not-found, too-late (cancelled), bad-input, time-taken, already-booked
  */
 export async function amendBooking(deps: Deps, id: string, amendment: Amendment): Promise<Booked> {
   const booked = await deps.store.transact(async (tx) => {
-    const before = await lockWhole(tx, deps, id)
+    const before = await lockVisit(tx, deps, id)
     refuseCancelled(before.booking)
     const after = amended(deps, before, amendment)
     await tx.patients.update(after.patient)
@@ -54,21 +46,21 @@ export async function amendBooking(deps: Deps, id: string, amendment: Amendment)
     const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
     await followPatient(tx, deps, after.patient, after.clinic, { except: id })
     if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
-    await note(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
+    await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
     const judgement = judgeBooking(deps, booking, after.patient.cycle)
     const openings = judgement.keep ? [] : await betterOpenings(tx, deps, { ...after, booking }, false)
     return { booking, patient: after.patient, judgement, openings, plan }
   })
-  await ringDue(deps)
+  await enqueueDue(deps)
   deps.notice('amended', { booking: id })
   return booked
 }
 
 /** The visit with the patient's others, all locked in one order. */
-async function lockWhole(tx: Tx, deps: Deps, id: string): Promise<Whole> {
-  const { patientId } = found(await tx.bookings.get(id), 'booking')
+async function lockVisit(tx: Tx, deps: Deps, id: string): Promise<VisitContext> {
+  const { patientId } = orNotFound(await tx.bookings.get(id), 'booking')
   await lockVisits(tx, deps, [patientId])
-  return wholeBooking(tx, await tx.bookings.lock(id))
+  return loadVisit(tx, await tx.bookings.lock(id))
 }
 
 function refuseCancelled({ state }: Booking): void {
@@ -79,7 +71,7 @@ function timeChanged(a: Booking, b: Booking): boolean {
   return a.visitAt.getTime() !== b.visitAt.getTime() || a.clinician !== b.clinician
 }
 
-function amended(deps: Deps, { booking, patient, clinic }: Whole, amendment: Amendment): Whole {
+function amended(deps: Deps, { booking, patient, clinic }: VisitContext, amendment: Amendment): VisitContext {
   const zone = amendment.zone === undefined ? booking.zone : knownZone(amendment.zone)
   if (amendment.protocol !== undefined) protocolOf(deps, amendment.protocol)
   if (amendment.cycle) refuseFaults(amendment.cycle, dateIn(deps.clock.now(), zone))
@@ -109,7 +101,7 @@ function given<T extends object>(fields: T): { [K in keyof T]?: Exclude<T[K], un
   return Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== undefined)) as never
 }
 
-async function addConsent(tx: Tx, deps: Deps, { patient }: Whole, { consent }: Amendment): Promise<void> {
+async function addConsent(tx: Tx, deps: Deps, { patient }: VisitContext, { consent }: Amendment): Promise<void> {
   if (!consent) return
   const { recordedBy, wording = 'Agreed when the booking was changed.' } = consent
   await tx.patients.addConsent(patient.id, { channel: patient.channel, recordedBy, recordedAt: deps.clock.now(), wording })
@@ -117,7 +109,7 @@ async function addConsent(tx: Tx, deps: Deps, { patient }: Whole, { consent }: A
 
 async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
   await refuseSecondVisit(tx, after)
-  await overtake(tx, before.id)
+  await supersedeOffer(tx, before.id)
   await tx.slots.free(before.id, before.visitAt)
   if (!(await takeTime(tx, deps, after))) throw timeTaken()
   Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
@@ -125,7 +117,7 @@ async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): 
 }
 
 /** The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the visit. */
-async function tellMoved(tx: Tx, deps: Deps, { booking, patient, clinic }: Whole): Promise<void> {
+async function tellMoved(tx: Tx, deps: Deps, { booking, patient, clinic }: VisitContext): Promise<void> {
   const sendAt = nextAllowed(deps.clock.now(), booking.zone, clinic.settings.hours)
   const notAfter = new Date(Math.min(sendAt.getTime() + DAY_MS, booking.visitAt.getTime()))
   if (sendAt >= notAfter) return openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: 'moved' })
@@ -136,13 +128,13 @@ async function tellMoved(tx: Tx, deps: Deps, { booking, patient, clinic }: Whole
 /** Cancels a booking: nothing more is sent about it and its time is free again. Cancelling twice is harmless. @throws not-found */
 export async function cancelBooking(deps: Deps, id: string, by: string): Promise<Booking> {
   const cancelled = await deps.store.transact(async (tx) => {
-    const { booking, patient, clinic } = await wholeBooking(tx, await tx.bookings.lock(id))
+    const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.lock(id))
     if (booking.state === 'cancelled') return booking
-    await overtake(tx, id)
+    await supersedeOffer(tx, id)
     await tx.slots.free(id, booking.visitAt)
     await withdrawNotices(tx, deps, booking)
     await settleFollowUps(tx, deps, id, 'visit cancelled')
-    await note(tx, deps, id, 'cancelled', by)
+    await noteEvent(tx, deps, id, 'cancelled', by)
     return (await makePlan(tx, deps, { booking: { ...booking, state: 'cancelled' }, patient, clinic })).booking
   })
   deps.notice('cancelled', { booking: id })

@@ -1,3 +1,4 @@
+import type { VisitContext } from '../visit-context.ts'
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
 import type { Consent, Patient } from '../../domain/patients/patient.ts'
@@ -6,19 +7,18 @@ import { checkHistory } from '../../domain/preparation/cycle/check-history.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
-import { knownZone, toInstant } from '../../domain/local-time.ts'
+import { knownZone, toInstant, dateIn } from '../../domain/local-time.ts'
 import { toE164 } from '../../domain/patients/phone.ts'
 import type { PrepPlan } from '../../domain/preparation/plan.ts'
-import { dateIn } from '../../domain/visits/choose-openings.ts'
 import type { Channel, Detail } from '../../domain/messages/texts/kinds.ts'
 import { refuseUnsendable } from '../messages/approved-texts.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { hasOtherVisitAt, protocolOf } from '../lookups.ts'
 import { followPatient } from '../patients/follow-patient.ts'
 import { countedSince, keepPlan, planFor, whyUnreachable } from '../preparation/make-plan.ts'
-import type { Alarm, Deps, Tx } from '../ports/deps.ts'
-import { newBooking, note, openFollowUp } from '../factories.ts'
-import { horizon, setAlarmsSoon } from '../messages/enqueue-due.ts'
+import type { SendJob, Deps, Tx } from '../ports/deps.ts'
+import { newBooking, noteEvent, openFollowUp } from '../factories.ts'
+import { horizon, enqueueJobsSoon } from '../messages/enqueue-due.ts'
 
 export interface BookingRequest {
   clinic?: string | undefined
@@ -44,8 +44,8 @@ export interface Booked {
   plan: PrepPlan
 }
 
-/** `alarms` are to be set once the transaction is committed: see `setAlarmsSoon`. */
-export type NewlyBooked = Booked & { alarms: Alarm[] }
+/** `jobs` are to be set once the transaction is committed: see `setAlarmsSoon`. */
+export type NewlyBooked = Booked & { jobs: SendJob[] }
 
 const FURTHEST_MS = 2 * 366 * 86_400_000
 const USUAL_WORDING = 'May we send you messages about this visit, to this number?'
@@ -71,16 +71,16 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
   await (before ? tx.patients.update(patient) : tx.patients.insert(patient))
   await tx.bookings.insert(planned.booking)
   if (given) await tx.patients.addConsent(patient.id, given)
-  const alarms = await keepPlan(tx, deps, { ...about, booking: draft }, planned, horizon(deps))
-  await note(tx, deps, draft.id, 'booked', request.by)
+  const jobs = await keepPlan(tx, deps, { ...about, booking: draft }, planned, horizon(deps))
+  await noteEvent(tx, deps, draft.id, 'booked', request.by)
   if (before) await followPatient(tx, deps, patient, clinic, { except: draft.id })
-  return { ...planned, alarms, patient, ...(await judged(tx, deps, about)) }
+  return { ...planned, jobs, patient, ...(await judged(tx, deps, about)) }
 }
 
-/** As `bookVisit`, and sets the alarms for what is due. */
+/** As `bookVisit`, and sets the jobs for what is due. */
 export async function bookAndRing(deps: Deps, request: BookingRequest): Promise<Booked> {
   const booked = await deps.store.transact((tx) => bookVisit(tx, deps, request))
-  setAlarmsSoon(deps, booked.alarms)
+  enqueueJobsSoon(deps, booked.jobs)
   return booked
 }
 
@@ -89,7 +89,7 @@ function draftOf(deps: Deps, { id, clinicId, clinician, protocol, visitAt, zone 
   return newBooking({ id, patientId: patient.id, clinicId, clinician, protocol, visitAt, zone, createdAt: deps.clock.now() })
 }
 
-async function judged(tx: Tx, deps: Deps, about: { booking: Booking; patient: Patient; clinic: Clinic }) {
+async function judged(tx: Tx, deps: Deps, about: VisitContext) {
   const judgement = judgeBooking(deps, about.booking, about.patient.cycle)
   if (judgement.keep) return { judgement, openings: [] }
   await openFollowUp(tx, deps, about, 'badly-timed', { why: judgement.reason })

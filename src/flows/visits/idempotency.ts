@@ -7,7 +7,7 @@ import type { Deps, KeptAnswer, Tx } from '../ports/deps.ts'
  *
  * @param look what the work needs to know in any case, read while the key is looked up
  */
-export async function once<Known>(
+export async function withIdempotencyKey<Known>(
   deps: Deps,
   key: string,
   request: unknown,

@@ -1,11 +1,11 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
-import type { Patient } from '../../domain/patients/patient.ts'
-import type { Clinic } from '../../domain/region/clinic.ts'
 import { judgeVisit, type VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
-import { chooseOpenings, dateIn } from '../../domain/visits/choose-openings.ts'
+import { chooseOpenings } from '../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../domain/local-time.ts'
 import { protocolOf } from '../lookups.ts'
+import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Records } from '../ports/deps.ts'
 
 /** How far ahead openings are looked for, and how many are weighed. */
@@ -26,7 +26,7 @@ export function judgeBooking(deps: Deps, booking: Booking, history: CycleHistory
 export async function betterOpenings(
   records: Records,
   deps: Deps,
-  { booking, patient, clinic }: { booking: Booking; patient: Patient; clinic: Clinic },
+  { booking, patient, clinic }: VisitContext,
   mustMove: boolean,
   latest?: Date,
 ): Promise<Slot[]> {

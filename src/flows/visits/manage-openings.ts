@@ -1,7 +1,7 @@
 import type { Slot } from '../../domain/visits/slot.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import { toInstant } from '../../domain/local-time.ts'
-import { found } from '../lookups.ts'
+import { orNotFound } from '../lookups.ts'
 import type { Deps, SlotQuery } from '../ports/deps.ts'
 
 export interface NewOpenings {
@@ -13,7 +13,7 @@ export interface NewOpenings {
 
 /** Adds openings. Times that exist already (free, held or taken) are left as they are and reported, not added twice. */
 export async function addOpenings(deps: Deps, { clinic: clinicId, clinician = '', at }: NewOpenings): Promise<{ added: Slot[]; existed: string[] }> {
-  const clinic = found(await deps.store.read.clinics.get(clinicId), 'clinic')
+  const clinic = orNotFound(await deps.store.read.clinics.get(clinicId), 'clinic')
   const slots = at.map((written, index) => slotAt(deps, { clinicId, clinician, startsAt: toInstant(written, clinic.zone, `at.${index}`) }, index))
   return deps.store.transact(async (tx) => {
     const added: Slot[] = []

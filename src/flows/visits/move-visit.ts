@@ -1,26 +1,19 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Offer } from '../../domain/visits/offer.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
-import type { Patient } from '../../domain/patients/patient.ts'
-import type { Clinic } from '../../domain/region/clinic.ts'
 import { goodDates } from '../../domain/preparation/cycle/good-dates.ts'
 import { addDays } from '../../domain/preparation/cycle/days.ts'
 import { Failure } from '../../domain/failure.ts'
-import { markOf } from '../../domain/preparation/deadline.ts'
-import { dateIn } from '../../domain/visits/choose-openings.ts'
+import { prepDeadline } from '../../domain/preparation/deadline.ts'
+import { dateIn } from '../../domain/local-time.ts'
 import { latestOffer } from '../../domain/visits/move-limit.ts'
 import { betterOpenings } from './judge-booking.ts'
-import { found, hasOtherVisitAt, protocolOf, wholeBooking } from '../lookups.ts'
+import { orNotFound, hasOtherVisitAt, protocolOf, loadVisit } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
+import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newAnswer, note, openFollowUp, settleFollowUps } from '../factories.ts'
-import { ringDue } from '../messages/enqueue-due.ts'
-
-interface Whole {
-  booking: Booking
-  patient: Patient
-  clinic: Clinic
-}
+import { newAnswer, noteEvent, openFollowUp, settleFollowUps } from '../factories.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const HOUR = 3_600_000
 const DESK_LOOK_AHEAD_DAYS = 42
@@ -29,8 +22,8 @@ const DESK_LOOK_AHEAD_DAYS = 42
  * Puts up to three openings to the patient and holds them; where there are none, or none that may be offered by text, the
  * patient is told that the clinic calls, and the desk gets the good dates.
  */
-export async function offerOpenings(tx: Tx, deps: Deps, about: Whole, reason: 'no-opening' | 'cannot-come'): Promise<'offered' | 'none'> {
-  await overtake(tx, about.booking.id)
+export async function offerOpenings(tx: Tx, deps: Deps, about: VisitContext, reason: 'no-opening' | 'cannot-come'): Promise<'offered' | 'none'> {
+  await supersedeOffer(tx, about.booking.id)
   const now = deps.clock.now()
   const latest = latestOffer(about.booking)
   const openings = latest ? await betterOpenings(tx, deps, about, reason === 'cannot-come', latest) : []
@@ -47,49 +40,49 @@ export async function offerOpenings(tx: Tx, deps: Deps, about: Whole, reason: 'n
   return 'offered'
 }
 
-async function makeOffer(tx: Tx, deps: Deps, about: Whole, held: Slot[], until: Date): Promise<void> {
+async function makeOffer(tx: Tx, deps: Deps, about: VisitContext, held: Slot[], until: Date): Promise<void> {
   const choices = held.map(({ id, startsAt }) => ({ slotId: id, at: startsAt }))
   const offer: Offer = { id: deps.newId('r'), bookingId: about.booking.id, state: 'open', choices, chosen: null, madeAt: deps.clock.now(), until }
   await tx.offers.insert(offer)
   await tx.messages.insert([newAnswer(deps, about, 'offer', { choices: choices.map(({ at }) => at), notAfter: until })])
-  await note(tx, deps, about.booking.id, 'offered', 'daysix', { offer: offer.id, openings: choices.length })
+  await noteEvent(tx, deps, about.booking.id, 'offered', 'daysix', { offer: offer.id, openings: choices.length })
   deps.notice('offered', { booking: about.booking.id, offer: offer.id })
 }
 
 /** Held for the clinic's time, but never so long that the first opening can no longer be prepared for. */
-function offerEnds(deps: Deps, { booking, clinic }: Whole, openings: Slot[]): Date {
+function offerEnds(deps: Deps, { booking, clinic }: VisitContext, openings: Slot[]): Date {
   const usual = deps.clock.now().getTime() + clinic.settings.holdHours * HOUR
   const { prepHours } = protocolOf(deps, booking.protocol)
-  const lastChance = openings.map(({ startsAt }) => markOf(startsAt, prepHours).getTime())
+  const lastChance = openings.map(({ startsAt }) => prepDeadline(startsAt, prepHours).getTime())
   return new Date(Math.min(usual, ...lastChance))
 }
 
 /** Whatever was on offer before makes room for something newer. */
-export async function overtake(tx: Tx, bookingId: string): Promise<void> {
+export async function supersedeOffer(tx: Tx, bookingId: string): Promise<void> {
   const pending = await tx.offers.pending(bookingId)
   if (!pending) return
   await tx.offers.move(pending.id, ['open', 'waiting'], 'overtaken')
   await tx.slots.release(bookingId)
 }
 
-function datesForDesk(deps: Deps, { booking, patient }: Whole): { from: string; to: string }[] {
+function datesForDesk(deps: Deps, { booking, patient }: VisitContext): { from: string; to: string }[] {
   const today = dateIn(deps.clock.now(), booking.zone)
   const range = { from: addDays(today, 3), to: addDays(today, DESK_LOOK_AHEAD_DAYS) }
   return goodDates(patient.cycle, range, protocolOf(deps, booking.protocol), today)
 }
 
 /** She chose. Moves the visit at once, or waits for the desk, as the clinic has it. */
-export async function acceptChoice(tx: Tx, deps: Deps, about: Whole, choice: number): Promise<'moved' | 'waiting' | 'gone'> {
+export async function acceptChoice(tx: Tx, deps: Deps, about: VisitContext, choice: number): Promise<'moved' | 'waiting' | 'gone'> {
   const offer = await tx.offers.pending(about.booking.id)
   const chosen = offer?.choices[choice - 1]
   if (offer?.state !== 'open' || !chosen) return 'gone'
   if (about.clinic.settings.movePolicy === 'desk-approves') return await waitForDesk(tx, deps, about, offer, choice)
-  return (await carryOut(tx, deps, about, offer, choice, 'patient')) ? 'moved' : 'gone'
+  return (await carryOutMove(tx, deps, about, offer, choice, 'patient')) ? 'moved' : 'gone'
 }
 
-async function waitForDesk(tx: Tx, deps: Deps, about: Whole, offer: Offer, choice: number): Promise<'waiting'> {
+async function waitForDesk(tx: Tx, deps: Deps, about: VisitContext, offer: Offer, choice: number): Promise<'waiting'> {
   const { slotId, at } = offer.choices[choice - 1]!
-  const until = markOf(at, protocolOf(deps, about.booking.protocol).prepHours)
+  const until = prepDeadline(at, protocolOf(deps, about.booking.protocol).prepHours)
   await tx.slots.release(about.booking.id)
   await tx.slots.hold(slotId, about.booking.id, until, deps.clock.now())
   await tx.offers.move(offer.id, ['open'], 'waiting', { chosen: choice, until })
@@ -98,7 +91,7 @@ async function waitForDesk(tx: Tx, deps: Deps, about: Whole, offer: Offer, choic
   return 'waiting'
 }
 
-async function carryOut(tx: Tx, deps: Deps, about: Whole, offer: Offer, choice: number, by: string): Promise<boolean> {
+async function carryOutMove(tx: Tx, deps: Deps, about: VisitContext, offer: Offer, choice: number, by: string): Promise<boolean> {
   // Booked since the offer was made: nobody can be at two visits at once.
   if (await hasOtherVisitAt(tx, about.booking, offer.choices[choice - 1]!.at)) return false
   const taken = await tx.slots.takeHeld(offer.choices[choice - 1]!.slotId, about.booking.id, deps.clock.now())
@@ -110,7 +103,7 @@ async function carryOut(tx: Tx, deps: Deps, about: Whole, offer: Offer, choice: 
 }
 
 /** The visit takes the new time, the old one becomes an opening, the plan is made anew, she is told. */
-async function moveVisit(tx: Tx, deps: Deps, { booking, patient, clinic }: Whole, to: Slot, by: string): Promise<void> {
+async function moveVisit(tx: Tx, deps: Deps, { booking, patient, clinic }: VisitContext, to: Slot, by: string): Promise<void> {
   const time = { visitAt: to.startsAt, clinician: to.clinician, moves: booking.moves + 1 }
   const moved: Booking = { ...booking, ...time, confirmedAt: null, shortNotice: false, lapses: [] }
   await tx.slots.free(booking.id, booking.visitAt)
@@ -118,22 +111,22 @@ async function moveVisit(tx: Tx, deps: Deps, { booking, patient, clinic }: Whole
   const planned = await makePlan(tx, deps, { booking: moved, patient, clinic, confirm: false })
   await tx.messages.insert([newAnswer(deps, { booking: planned.booking, patient, clinic }, 'moved')])
   await settleFollowUps(tx, deps, booking.id, 'visit moved')
-  await note(tx, deps, booking.id, 'moved', by, { from: booking.visitAt.toISOString(), to: to.startsAt.toISOString() })
+  await noteEvent(tx, deps, booking.id, 'moved', by, { from: booking.visitAt.toISOString(), to: to.startsAt.toISOString() })
   deps.notice('moved', { booking: booking.id })
 }
 
 /** The desk's word on a choice that waits for it. @throws not-found, too-late */
 export async function settleMove(deps: Deps, offerId: string, approve: boolean, by: string): Promise<void> {
   await deps.store.transact(async (tx) => {
-    const offer = found(await tx.offers.get(offerId), 'offer')
-    const about = await wholeBooking(tx, await tx.bookings.lock(offer.bookingId))
+    const offer = orNotFound(await tx.offers.get(offerId), 'offer')
+    const about = await loadVisit(tx, await tx.bookings.lock(offer.bookingId))
     const current = await tx.offers.get(offerId)
     if (current?.state !== 'waiting' || current.chosen === null) throw new Failure('too-late', { message: 'This choice is no longer waiting for approval.' })
-    if (approve && (await carryOut(tx, deps, about, current, current.chosen, by))) return
+    if (approve && (await carryOutMove(tx, deps, about, current, current.chosen, by))) return
     await tx.offers.move(offerId, ['waiting'], 'declined')
     await tx.slots.release(about.booking.id)
     await tx.messages.insert([newAnswer(deps, about, 'cannot-offer')])
     await openFollowUp(tx, deps, about, 'no-opening', { goodDates: datesForDesk(deps, about) })
   })
-  await ringDue(deps)
+  await enqueueDue(deps)
 }

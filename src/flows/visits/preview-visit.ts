@@ -9,9 +9,10 @@ import type { Message } from '../../domain/messages/message.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { protocolOf } from '../lookups.ts'
 import { question } from '../preparation/make-plan.ts'
+import type { VisitContext } from '../visit-context.ts'
 import type { Deps } from '../ports/deps.ts'
 import { newBooking, newMessage } from '../factories.ts'
-import { wordsOf } from '../messages/render-message.ts'
+import { renderMessage } from '../messages/render-message.ts'
 
 const WEEK_MS = 7 * 86_400_000
 
@@ -55,7 +56,7 @@ function draftOf(deps: Deps, { clinic, clinician, protocol, visitAt, zone }: Pro
   return newBooking({ id: deps.newId('b'), patientId: '', clinicId: clinic.id, clinician, protocol, visitAt, zone, createdAt: now })
 }
 
-async function plannedTexts(deps: Deps, { booking, patient, clinic }: { booking: Booking; patient: Patient; clinic: Clinic }): Promise<Pick<Preview, 'texts' | 'warnings'>> {
+async function plannedTexts(deps: Deps, { booking, patient, clinic }: VisitContext): Promise<Pick<Preview, 'texts' | 'warnings'>> {
   const now = deps.clock.now()
   const protocol = protocolOf(deps, booking.protocol)
   const { messages, warnings } = planMessages({
@@ -70,7 +71,7 @@ async function plannedTexts(deps: Deps, { booking, patient, clinic }: { booking:
   })
   const texts = messages.map((planned) => {
     const message = newMessage(deps, { clinic, patient, booking }, { ...planned, revision: 0 })
-    const { text, state } = wordsOf(deps, message, { booking, patient, clinic, zone: booking.zone })
+    const { text, state } = renderMessage(deps, message, { booking, patient, clinic, zone: booking.zone })
     const measure = message.channel === 'sms' ? measureSms(text) : null
     return { kind: message.kind, channel: message.channel, sendAt: message.sendAt, text, draft: state === 'draft', measure }
   })

@@ -1,6 +1,6 @@
 import { sql } from 'kysely'
 import { FOLLOW_UP_REASONS, type FollowUp, type FollowUpReason } from '../../../domain/calls/follow-up.ts'
-import type { FollowUpRecords, IdempotencyRecords, TrailRecords } from '../../../flows/ports/deps.ts'
+import type { FollowUpRecords, IdempotencyRecords, EventRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertRows, rowsOf } from '../prepared-statements.ts'
 import type { Db, FollowUpTable, IdempotencyTable } from '../tables.ts'
@@ -109,7 +109,7 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
   }
 }
 
-export function trailRecords(db: Db): TrailRecords {
+export function trailRecords(db: Db): EventRecords {
   return {
     add: async ({ at, bookingId, what, by, facts }) => {
       await insertRows(db, 'happening', [{ at, booking_id: bookingId, what, by, facts: JSON.stringify(facts) }])

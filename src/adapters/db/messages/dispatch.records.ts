@@ -1,7 +1,7 @@
 import { sql } from 'kysely'
 import { UNSENT, type Message } from '../../../domain/messages/message.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
-import type { Alarm, DispatchRecords, Figures, Surroundings, WorkerRecords } from '../../../flows/ports/deps.ts'
+import type { SendJob, DispatchRecords, Figures, DispatchContext, WorkerRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { lockNumbers } from '../number-lock.ts'
 import { rowsOf } from '../prepared-statements.ts'
@@ -18,7 +18,7 @@ const byId = <T extends { id: string }>(records: readonly T[]) => new Map(record
 const distinct = (values: readonly (string | null)[]) => [...new Set(values.filter((value) => value !== null))]
 
 const ALARM = ['id', 'revision', 'attempt', 'send_at'] as const
-const toAlarm = (row: Pick<MessageTable, (typeof ALARM)[number]>): Alarm => ({
+const toAlarm = (row: Pick<MessageTable, (typeof ALARM)[number]>): SendJob => ({
   messageId: row.id,
   revision: row.revision,
   attempt: row.attempt,
@@ -39,13 +39,13 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
       const rows = await db.updateTable('message').set({ state: 'queued' }).where('id', '=', sql<string>`any(array(${next}))`).returning(ALARM).execute()
       return rows.map(toAlarm)
     },
-    due: async (alarms, now) => {
-      const ids = alarms.map(({ messageId }) => messageId)
+    due: async (jobs, now) => {
+      const ids = jobs.map(({ messageId }) => messageId)
       const locked = lockNumbers(db, sql`select phone_print from message where id = any(${ids}::text[])`)
       const found = sql<MessageTable>`select message.* from message
-        join unnest(${ids}::text[], ${alarms.map(({ revision }) => revision)}::integer[]) as alarm (id, revision) on alarm.id = message.id
+        join unnest(${ids}::text[], ${jobs.map(({ revision }) => revision)}::integer[]) as job (id, revision) on job.id = message.id
         where message.state in (${sql.join(UNSENT.map((state) => sql.lit(state)))})
-          and message.revision is not distinct from alarm.revision
+          and message.revision is not distinct from job.revision
           and message.send_at <= ${new Date(now.getTime() + EARLY_MS)}
           and not ${isStopped}
         order by message.send_at, message.id
@@ -54,7 +54,7 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
       const [, { rows }] = await Promise.all([locked, found])
       return rows.map((row) => toMessage(row, vault))
     },
-    surroundings: (messages, since) => surroundings(db, vault, messages, since),
+    context: (messages, since) => surroundings(db, vault, messages, since),
     claim: async (claims, workerId, now) => {
       const ids = claims.map(({ message }) => message.id)
       const sealed = claims.map(({ message, text }) => sealedWith(message, text, vault))
@@ -148,7 +148,7 @@ async function figures(db: Db, now: Date): Promise<Figures> {
   }
 }
 
-async function surroundings(db: Db, vault: Vault, messages: readonly Message[], since: Date): Promise<Surroundings> {
+async function surroundings(db: Db, vault: Vault, messages: readonly Message[], since: Date): Promise<DispatchContext> {
   const phones = new Map(messages.map(({ phone }) => [vault.fingerprint(phone), phone]))
   const patientIds = distinct(messages.map(({ patientId }) => patientId))
   const [optedOut, consents, bookings, patients, clinics, recent] = await Promise.all([
@@ -171,7 +171,7 @@ async function surroundings(db: Db, vault: Vault, messages: readonly Message[], 
   }
 }
 
-async function lately(db: Db, phones: ReadonlyMap<string, string>, since: Date): Promise<Surroundings['lately']> {
+async function lately(db: Db, phones: ReadonlyMap<string, string>, since: Date): Promise<DispatchContext['lately']> {
   const { rows } = await sql<{ id: string; phone_print: string; at: Date }>`
     select id, phone_print, coalesce(sent_at, claimed_at) as at from message
     where phone_print = any(${[...phones.keys()]}::text[]) and send_at >= ${since} and unsolicited

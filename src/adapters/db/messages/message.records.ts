@@ -1,5 +1,4 @@
-import type { Message, MessageState } from '../../../domain/messages/message.ts'
-import { SAID, UNSENT } from '../../../domain/messages/message.ts'
+import { type Message, type MessageState, SENT_STATES, UNSENT } from '../../../domain/messages/message.ts'
 import type { MessageRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertRows, rowsOf } from '../prepared-statements.ts'
@@ -98,10 +97,10 @@ function changesOf(facts: Partial<Message>): Partial<MessageTable> {
 
 const quoted = (states: readonly MessageState[]) => states.map((state) => `'${state}'`).join(', ')
 const UNSOLICITED_TO = `select send_at, sent_at from message
-  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SAID])})
+  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SENT_STATES])})
     and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
 const WRITERS = `select clinic_id as "clinicId", max(sent_at) as at from message
-  where phone_print = $1 and state in (${quoted(SAID)}) and sent_at <= $2 group by clinic_id order by at desc`
+  where phone_print = $1 and state in (${quoted(SENT_STATES)}) and sent_at <= $2 group by clinic_id order by at desc`
 const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and prompted'
 
 export function messageRecords(db: Db, vault: Vault): MessageRecords {

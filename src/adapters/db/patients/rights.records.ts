@@ -40,7 +40,7 @@ const HASHES = ['phone_print', 'words', 'sealed', 'sealed_lapses']
 
 export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {
-    held: (patientId) => gather(db, vault, patientId),
+    held: (patientId) => loadHeld(db, vault, patientId),
     erase: (patientId, now) => erase(db, vault, patientId, now),
   }
 }
@@ -54,7 +54,7 @@ async function scopeOf(db: AccessDb, patientId: string): Promise<Scope | undefin
   return { patientId, clinicId, phonePrint, alone: others.length === 0 }
 }
 
-async function gather(db: AccessDb, vault: Vault, patientId: string): Promise<Held | undefined> {
+async function loadHeld(db: AccessDb, vault: Vault, patientId: string): Promise<Held | undefined> {
   const scope = await scopeOf(db, patientId)
   if (!scope) return undefined
   const held: Held = {}
@@ -116,4 +116,3 @@ async function forgetAnswers(db: AccessDb, vault: Vault, patientId: string): Pro
     after = page.at(-1)!.key
   }
 }
-

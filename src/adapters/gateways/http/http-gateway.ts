@@ -2,8 +2,8 @@ import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type {
   Callback,
   CallbackGateway,
-  Ears,
-  Heard,
+  InboundHandlers,
+  InboundMessage,
   Outgoing,
   Receipt,
   SendOutcome,
@@ -39,7 +39,7 @@ type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
 /** One kind of callback made ready: who may send it, how it is read, where it goes, what is answered. */
 interface Desk {
   verify: Verify
-  deliver: (letter: Letter, now: Date, ears: Ears) => Promise<'stored' | 'nonsense'>
+  deliver: (letter: Letter, now: Date, ears: InboundHandlers) => Promise<'stored' | 'nonsense'>
   reply: Answer
 }
 
@@ -59,7 +59,7 @@ class HttpGateway implements CallbackGateway {
   readonly #inFlight = new InFlight()
   readonly #turns: Turns
   #agent: ReturnType<typeof connections> | undefined
-  #ears: Ears | undefined
+  #ears: InboundHandlers | undefined
 
   constructor(config: HttpConfig, deps: HttpGatewayDeps) {
     const secrets = secretsOf(config, deps.secret)
@@ -76,7 +76,7 @@ class HttpGateway implements CallbackGateway {
     this.#addresses = addressesOf(config, deps, secrets)
   }
 
-  async start(ears: Ears): Promise<void> {
+  async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     this.#agent = connections(new URL(this.#config.request.url).protocol, this.#config.maxConnections)
   }
@@ -107,7 +107,7 @@ class HttpGateway implements CallbackGateway {
     return this.#hear(desk, new Letter(callback.query, callback.headers, callback.body), now, this.#ears)
   }
 
-  async #hear(desk: Desk, letter: Letter, now: Date, ears: Ears): Promise<Answer> {
+  async #hear(desk: Desk, letter: Letter, now: Date, ears: InboundHandlers): Promise<Answer> {
     try {
       return (await desk.deliver(letter, now, ears)) === 'stored' ? desk.reply : { status: 400, body: '' }
     } catch {
@@ -184,7 +184,7 @@ function desksOf({ name, receipts, replies }: HttpConfig, secrets: Secrets): Par
     ...(receipts && {
       receipt: desk(receipts, secrets, receiptReader(receipts, name), (ears, receipt: Receipt) => ears.receipt(receipt)),
     }),
-    ...(replies && { reply: desk(replies, secrets, replyReader(replies, name), (ears, heard: Heard) => ears.heard(heard)) }),
+    ...(replies && { reply: desk(replies, secrets, replyReader(replies, name), (ears, heard: InboundMessage) => ears.message(heard)) }),
   }
 }
 
@@ -192,7 +192,7 @@ function desk<T>(
   mapping: ReceiptMapping | ReplyMapping,
   secrets: Secrets,
   read: ReadCallback<T>,
-  tell: (ears: Ears, fact: T) => Promise<void>,
+  tell: (ears: InboundHandlers, fact: T) => Promise<void>,
 ): Desk {
   const { status, body, contentType } = mapping.reply
   return {

@@ -1,11 +1,10 @@
 import { createHash } from 'node:crypto'
 import { DateTime } from 'luxon'
-import type { Heard, Receipt } from '../../../flows/ports/gateway.ts'
+import type { InboundMessage, Receipt } from '../../../flows/ports/gateway.ts'
 import { e164 } from '../e164.ts'
 import { safeCode } from '../safe-code.ts'
 import type { ReceiptMapping, ReplyMapping, TextEncoding } from './http-config.ts'
-import type { Letter } from './letter.ts'
-import { pick, taker, type Take } from './letter.ts'
+import { type Letter, pick, taker, type Take } from './letter.ts'
 
 /** What was understood; `undefined` when the callback makes no sense at all. */
 export type ReadCallback<T> = (letter: Letter, now: Date) => T[] | undefined
@@ -24,7 +23,7 @@ export function receiptReader(mapping: ReceiptMapping, gateway: string): ReadCal
 }
 
 /** Makes the mapping of replies ready. A sender that is no phone number (a name, a short code) yields nothing. */
-export function replyReader(mapping: ReplyMapping, gateway: string): ReadCallback<Heard> {
+export function replyReader(mapping: ReplyMapping, gateway: string): ReadCallback<InboundMessage> {
   const [from, key, time] = [mapping.from, mapping.key, mapping.at].map(optional)
   const textOf = textReader(mapping)
   const timeOf = timeReader(mapping)

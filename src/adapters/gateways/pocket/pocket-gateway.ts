@@ -1,4 +1,4 @@
-import type { Ears, Gateway, Outgoing, Receipt, SendOutcome } from '../../../flows/ports/gateway.ts'
+import type { InboundHandlers, Gateway, Outgoing, Receipt, SendOutcome } from '../../../flows/ports/gateway.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import { InFlight } from '../in-flight.ts'
 import { answerOf, keepsMessage, type NetworkPlan } from './network-plan.ts'
@@ -44,7 +44,7 @@ export interface LedgerEntry {
   notAfter: Date
 }
 
-type Tell = (ears: Ears) => Promise<void>
+type Tell = (ears: InboundHandlers) => Promise<void>
 
 const RECEIPT_DELAY_MS = 3_000
 const TELL_AGAIN_MS = 2_000
@@ -66,7 +66,7 @@ export class PocketGateway implements Gateway {
   readonly #ledger: LedgerEntry[] = []
   readonly #inFlight = new InFlight()
   #held: Tell[] = []
-  #ears: Ears | undefined
+  #ears: InboundHandlers | undefined
 
   constructor(options: PocketOptions) {
     this.#options = options
@@ -76,7 +76,7 @@ export class PocketGateway implements Gateway {
     if (options.canLookUp ?? true) this.lookUp = (messageId) => Promise.resolve(this.#recall(messageId))
   }
 
-  async start(ears: Ears): Promise<void> {
+  async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     const held = this.#held
     this.#held = []
@@ -103,7 +103,7 @@ export class PocketGateway implements Gateway {
     const at = this.#options.clock.now()
     this.#show(number, { direction: 'from-patient', channel: 'sms', text, at })
     const key = `${this.name}-${at.getTime().toString(36)}-${Math.floor(this.#options.random() * 2 ** 40).toString(36)}`
-    for (let n = 0; n < times; n++) await this.#tell((ears) => ears.heard({ gateway: this.name, key, from: number, text, at }))
+    for (let n = 0; n < times; n++) await this.#tell((ears) => ears.message({ gateway: this.name, key, from: number, text, at }))
   }
 
   /** Every phone that a text has reached or come from, in the order of their first text. */

@@ -5,7 +5,7 @@ import { badInput } from '../../../domain/failure.ts'
 import type { CallScript, Step } from '../../../domain/messages/voice/call-script.ts'
 import { codeOf, type Pressed } from '../../../domain/messages/voice/pressed.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
-import type { Ears, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
+import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
 import { SpeechFault, type Speech } from '../speech/speech.ts'
@@ -43,7 +43,7 @@ export class SipGateway implements Gateway {
   readonly #inFlight = new InFlight()
   readonly #turns: Turns
   readonly #freeLines: number[]
-  #ears: Ears | undefined
+  #ears: InboundHandlers | undefined
   #stopping = false
 
   constructor(config: SipConfig, deps: SipGatewayDeps) {
@@ -63,7 +63,7 @@ export class SipGateway implements Gateway {
     this.#freeLines = Array.from({ length: config.lines }, (_, line) => line)
   }
 
-  async start(ears: Ears): Promise<void> {
+  async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     this.#stopping = false
   }
@@ -175,7 +175,7 @@ export class SipGateway implements Gateway {
   #answered({ id: messageId }: Outgoing, pressed: Pressed): Promise<Step | null> {
     const at = this.#deps.clock.now()
     const key = `${messageId}/${codeOf(pressed)}`
-    return untilHeard(async () => (await this.#ears!.answered?.({ gateway: this.name, key, messageId, pressed, at })) ?? null)
+    return untilHeard(async () => (await this.#ears!.keyPressed?.({ gateway: this.name, key, messageId, pressed, at })) ?? null)
   }
 }
 

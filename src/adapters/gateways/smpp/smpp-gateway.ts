@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs'
 import { badInput } from '../../../domain/failure.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
-import type { Ears, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
+import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
 import { InFlight } from '../in-flight.ts'
 import { patientOf } from './addresses.ts'
 import { BoundLink, type BoundLinkOptions } from './bound-link.ts'
@@ -49,7 +49,7 @@ class SmppGateway implements Gateway {
   readonly #inFlight = new InFlight()
   readonly #occurrences: Occurrences
   readonly #reassembly: Reassembly<Inbound>
-  #ears: Ears | undefined
+  #ears: InboundHandlers | undefined
 
   constructor(config: SmppConfig, deps: SmppGatewayDeps) {
     this.#config = config
@@ -68,7 +68,7 @@ class SmppGateway implements Gateway {
     this.#reassembly = new Reassembly({ hear, patienceMs: config.reassemblyMs, holdMs: HOLD_MS })
   }
 
-  async start(ears: Ears): Promise<void> {
+  async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     await Promise.all([this.#sender.start(START_PATIENCE_MS), this.#receiver?.start(START_PATIENCE_MS)])
   }
@@ -122,11 +122,11 @@ class SmppGateway implements Gateway {
     const at = this.#deps.clock.now()
     const content = JSON.stringify([from, to, text, pieces[0]?.part?.reference])
     const key = this.#occurrences.keyOf(content, link, at.getTime())
-    await this.#ear().heard({ gateway: this.name, key, from, text, at })
+    await this.#ear().message({ gateway: this.name, key, from, text, at })
     this.#occurrences.acknowledged(content, this.#deps.clock.now().getTime())
   }
 
-  #ear(): Ears {
+  #ear(): InboundHandlers {
     if (this.#ears === undefined) throw new Error('nobody listens')
     return this.#ears
   }

@@ -8,7 +8,7 @@ import { answerXml, voicemailXml, voiceXml } from '../../../domain/messages/voic
 import type {
   Callback,
   CallbackGateway,
-  Ears,
+  InboundHandlers,
   Gateway,
   Outgoing,
   Receipt,
@@ -51,7 +51,7 @@ class VoiceHttpGateway implements CallbackGateway {
   readonly #deps: HttpGatewayDeps
   readonly #base: string
   readonly #orders: CallbackGateway
-  #ears: Ears | undefined
+  #ears: InboundHandlers | undefined
 
   constructor(call: CallPart, described: object, deps: HttpGatewayDeps) {
     this.#call = call
@@ -66,7 +66,7 @@ class VoiceHttpGateway implements CallbackGateway {
     this.receipts = this.#orders.receipts !== false
   }
 
-  async start(ears: Ears): Promise<void> {
+  async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     await this.#orders.start({ ...ears, receipt: (receipt) => ears.receipt(this.#translated(receipt)) })
   }
@@ -93,7 +93,7 @@ class VoiceHttpGateway implements CallbackGateway {
     return this.#serve(grant, callback, this.#ears).catch(() => ({ status: 503, body: '' }))
   }
 
-  async #serve(grant: Grant, callback: Callback, ears: Ears): Promise<Answer> {
+  async #serve(grant: Grant, callback: Callback, ears: InboundHandlers): Promise<Answer> {
     const script = await ears.script!(grant.messageId)
     if (grant.purpose === 'answer') return this.#take(grant, callback, script, ears)
     // It was withdrawn, or is over: nothing is said.
@@ -102,12 +102,12 @@ class VoiceHttpGateway implements CallbackGateway {
   }
 
   /** An answer counts also when its call is known to be over: only what is said in return is then nothing. */
-  async #take(grant: Grant, { method, body }: Callback, script: CallScript | null, ears: Ears): Promise<Answer> {
+  async #take(grant: Grant, { method, body }: Callback, script: CallScript | null, ears: InboundHandlers): Promise<Answer> {
     const pressed = method === 'POST' ? pressedOf(new URLSearchParams(body.toString('utf8')).get('pressed') ?? '') : undefined
     if (pressed === undefined) return { status: 400, body: '' }
     const { messageId } = grant
     const key = `${messageId}/${codeOf(pressed)}`
-    const follows = (await ears.answered?.({ gateway: this.name, key, messageId, pressed, at: this.#deps.clock.now() })) ?? null
+    const follows = (await ears.keyPressed?.({ gateway: this.name, key, messageId, pressed, at: this.#deps.clock.now() })) ?? null
     if (script === null) return { status: 204, body: '' }
     return document(answerXml(follows ?? thanks(script, pressed), script, this.#address(grant, 'answer')))
   }

@@ -2,7 +2,7 @@ import { z } from 'zod'
 import { ALL_PERMISSIONS, ROLES } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
 import type { ApiKey, Person } from '../../../flows/ports/access.ts'
-import { found } from '../../../flows/lookups.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { makeApiKey, revokeApiKey } from '../../sign-in/api-keys.ts'
 import { disable, invite, reinvite } from '../../sign-in/people.ts'
@@ -47,7 +47,7 @@ function peopleRoutes(deps: Deps): Route[] {
       body: personSchema,
       answers: { 201: 'The person and the one-time code.' },
       handle: async ({ body: { clinic, ...rest } }) => {
-        if (clinic !== null) found(await deps.store.read.clinics.get(clinic), 'clinic')
+        if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
         const { person, code } = await invite(deps, { ...rest, clinicId: clinic })
         return { status: 201, body: { person: personView(person), code } }
       },
@@ -90,7 +90,7 @@ function keyRoutes(deps: Deps): Route[] {
       body: keySchema,
       answers: { 201: 'The key with its secret.' },
       handle: async ({ body: { clinic, expiresAt, ...rest } }) => {
-        if (clinic !== null) found(await deps.store.read.clinics.get(clinic), 'clinic')
+        if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
         const { key, secret } = await makeApiKey(deps, { ...rest, clinicId: clinic, expiresAt: expiresAt === null ? null : new Date(expiresAt) })
         return { status: 201, body: { key: keyView(key), secret } }
       },

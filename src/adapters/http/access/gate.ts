@@ -16,7 +16,7 @@ export interface Gate {
   cookie: SessionCookie
   limits: Limits
   /** Who is it? Before the body is read. */
-  knowApi: RequestHandler
+  authenticateApi: RequestHandler
   /** May they? Once the body is known. */
   letThrough: RequestHandler
   /** Both, for pages: reads forms, sends whoever is not signed in to the sign-in page. */
@@ -38,7 +38,7 @@ export function createGate(deps: AccessDeps, settings: GateSettings): Gate {
   pages.use(identifyActor(deps, settings, cookie, 'pages'), limits.work, toSignIn, toOwnClinic)
   pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }), letThrough)
   const knowApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
-  return { deps, settings, cookie, limits, knowApi, letThrough, pages }
+  return { deps, settings, cookie, limits, authenticateApi: knowApi, letThrough, pages }
 }
 
 /** Nobody's bodies are not even read. */

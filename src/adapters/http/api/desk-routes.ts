@@ -4,7 +4,7 @@ import { knownZone } from '../../../domain/local-time.ts'
 import { languagesOnOffer } from '../../../flows/messages/approved-texts.ts'
 import { closeFollowUp } from '../../../flows/calls/close-follow-up.ts'
 import { badInput } from '../../../domain/failure.ts'
-import { found } from '../../../flows/lookups.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
 import { addOpenings, listOpenings, removeOpening } from '../../../flows/visits/manage-openings.ts'
 import { settleMove } from '../../../flows/visits/move-visit.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
@@ -22,7 +22,7 @@ export function openingRoutes(deps: Deps): Route[] {
       body: openingsSchema,
       answers: { 201: 'Which were added, and which existed already.' },
       handle: async ({ body }) => {
-        const clinic = found(await deps.store.read.clinics.get(body.clinic), 'clinic')
+        const clinic = orNotFound(await deps.store.read.clinics.get(body.clinic), 'clinic')
         const { added, existed } = await addOpenings(deps, body)
         return { status: 201, body: { added: added.map((slot) => slotView(slot, clinic.zone)), existed } }
       },
@@ -34,7 +34,7 @@ export function openingRoutes(deps: Deps): Route[] {
       query: openingListSchema,
       answers: { 200: 'The openings, in order of time.' },
       handle: async ({ query }) => {
-        const { zone } = found(await deps.store.read.clinics.get(query.clinic), 'clinic')
+        const { zone } = orNotFound(await deps.store.read.clinics.get(query.clinic), 'clinic')
         const start = (date: string) => DateTime.fromISO(date, { zone }).toJSDate()
         const interval = { ...(query.from && { from: start(query.from) }), ...(query.to && { to: start(query.to) }) }
         const slots = await listOpenings(deps, { clinicId: query.clinic, limit: query.limit, ...interval })

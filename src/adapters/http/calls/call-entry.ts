@@ -4,7 +4,7 @@ import type { Patient } from '../../../domain/patients/patient.ts'
 import { FOLLOW_UP_REASONS, type FollowUp } from '../../../domain/calls/follow-up.ts'
 import { wordsToSay } from '../../../domain/calls/words-to-say.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 import { age, clock, dateWords, dayAndClock, longDay } from '../desk/when.ts'
 import { phoneWords, reasonWords } from '../desk/words.ts'
 
@@ -25,7 +25,7 @@ export const OUTCOMES: Record<string, string> = {
   'not-needed': 'No call needed',
 }
 
-export function callEntry(sheet: Sheet, call: Call): Html {
+export function callEntry(sheet: PageContext, call: Call): Html {
   const { followUp, patient, booking } = call
   const { reason, openedAt, id, phone } = followUp
   return html`<article class="call u${FOLLOW_UP_REASONS[reason].urgency}" id="${id}" aria-labelledby="${id}-h">
@@ -65,19 +65,19 @@ function tries({ detail }: FollowUp, zone: string): Html | null {
 }
 
 /** The first press opens, the second records. */
-function outcomeForm(sheet: Sheet, id: string): Html {
+function outcomeForm(sheet: PageContext, id: string): Html {
   return html`<details><summary id="${id}-o">Outcome</summary><form method="post" action="${sheet.at(`calls/${id}/close`)}">
 ${Object.entries(OUTCOMES).map(([code, words]) => html`<button name="outcome" value="${code}">${words}</button>`)}<button name="outcome" value="no-answer">No answer: keep on the list</button>
 <label for="${id}-w">Something else</label><input id="${id}-w" name="words" maxlength="500" autocomplete="off"><button name="outcome" value="">Record</button></form></details>`
 }
 
-function settleForm(sheet: Sheet, { id, detail }: FollowUp): Html {
+function settleForm(sheet: PageContext, { id, detail }: FollowUp): Html {
   const to = typeof detail.to === 'string' ? DateTime.fromISO(detail.to, { zone: 'utc' }).toJSDate() : null
   return html`<details><summary id="${id}-o">Approve or decline</summary><form method="post" action="${sheet.at(`calls/${id}/settle`)}">
 <p>${to && `She chose ${dayAndClock(to, sheet.clinic.zone)}. `}Either way she is told by text.</p><button class="main" name="approve" value="yes">Move the visit</button><button name="approve" value="no">Decline</button></form></details>`
 }
 
-export function closedEntry(sheet: Sheet, { followUp, patient }: Call): Html {
+export function closedEntry(sheet: PageContext, { followUp, patient }: Call): Html {
   const { id, reason, closedAt, closedBy, outcome } = followUp
   return html`<li><span>${clock(closedAt!, sheet.clinic.zone)} ${reasonWords(reason)}${patient && `: ${patient.name}`}. ${outcome}, by ${closedBy}.</span> <form method="post" action="${sheet.at(`calls/${id}/reopen`)}"><button aria-label="Undo: ${reasonWords(reason)}${patient && `, ${patient.name}`}">Undo</button></form></li>
 `

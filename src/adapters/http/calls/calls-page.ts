@@ -4,15 +4,15 @@ import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import { goodDates } from '../../../domain/preparation/cycle/good-dates.ts'
 import { badInput } from '../../../domain/failure.ts'
 import { type FollowUp, FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { closeFollowUp } from '../../../flows/calls/close-follow-up.ts'
-import { found, protocolOf } from '../../../flows/lookups.ts'
+import { orNotFound, protocolOf } from '../../../flows/lookups.ts'
 import { settleMove } from '../../../flows/visits/move-visit.ts'
 import { noteCallTry } from '../../../flows/calls/note-call-try.ts'
 import { reopenFollowUp } from '../../../flows/calls/reopen-follow-up.ts'
 import { html, type Html } from '../pages/html.ts'
 import { callEntry, closedEntry, OUTCOMES, type Call } from './call-entry.ts'
-import { field, type Answer, type Desk, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContext } from '../desk/page.ts'
 import { URGENCY } from '../desk/words.ts'
 import { grouped } from '../desk/grouped.ts'
 
@@ -31,7 +31,7 @@ export function mountCalls(desk: Desk): void {
 }
 
 /** What a person must do: most urgent and oldest first, with everything needed to call. */
-async function callList(sheet: Sheet): Promise<Answer> {
+async function callList(sheet: PageContext): Promise<Answer> {
   const { deps, clinic, now } = sheet
   const { followUps } = deps.store.read
   const open = await followUps.list({ clinicId: clinic.id, unplacedToo: true, open: true, limit: MOST_SHOWN })
@@ -51,11 +51,11 @@ ${closed.length > 0 && html`<h2>Closed in the last 24 hours</h2><ul class="close
   }
 }
 
-function section(sheet: Sheet, title: string, calls: readonly Call[]): Html {
+function section(sheet: PageContext, title: string, calls: readonly Call[]): Html {
   return html`<h2>${title}</h2>${calls.map((call) => callEntry(sheet, call))}`
 }
 
-async function callsOf(sheet: Sheet, followUps: readonly FollowUp[]): Promise<Call[]> {
+async function callsOf(sheet: PageContext, followUps: readonly FollowUp[]): Promise<Call[]> {
   const { read } = sheet.deps.store
   const ids = (pick: (each: FollowUp) => string | null) => [...new Set(followUps.map(pick).filter((id) => id !== null))]
   const patients = new Map((await read.patients.many(ids(({ patientId }) => patientId))).map((each) => [each.id, each]))
@@ -67,12 +67,12 @@ async function callsOf(sheet: Sheet, followUps: readonly FollowUp[]): Promise<Ca
   })
 }
 
-function datesFor({ deps, now }: Sheet, booking: Booking, { cycle }: Patient): Call['dates'] {
+function datesFor({ deps, now }: PageContext, booking: Booking, { cycle }: Patient): Call['dates'] {
   const today = dateIn(now, booking.zone)
   return goodDates(cycle, { from: addDays(today, AHEAD.first), to: addDays(today, AHEAD.last) }, protocolOf(deps, booking.protocol), today).slice(0, 3)
 }
 
-async function close(sheet: Sheet): Promise<Answer> {
+async function close(sheet: PageContext): Promise<Answer> {
   const { deps, params } = sheet
   const chosen = field(sheet, 'outcome')
   if (chosen === 'no-answer') {
@@ -86,15 +86,15 @@ async function close(sheet: Sheet): Promise<Answer> {
   return { to: sheet.at('calls?said=closed') }
 }
 
-async function reopen(sheet: Sheet): Promise<Answer> {
+async function reopen(sheet: PageContext): Promise<Answer> {
   await reopenFollowUp(sheet.deps, sheet.params.id!, sheet.who.name)
   return { to: sheet.at('calls?said=reopened') }
 }
 
 /** Approves or declines a move that waits for the desk; the follow-up is done with that. */
-async function settle(sheet: Sheet): Promise<Answer> {
+async function settle(sheet: PageContext): Promise<Answer> {
   const { deps, params } = sheet
-  const followUp = found(await deps.store.read.followUps.get(params.id!), 'follow-up')
+  const followUp = orNotFound(await deps.store.read.followUps.get(params.id!), 'follow-up')
   const approve = field(sheet, 'approve') === 'yes'
   await settleMove(deps, String(followUp.detail.offer), approve, sheet.who.name)
   if (!(await deps.store.read.followUps.get(followUp.id))?.closedAt) await closeFollowUp(deps, followUp.id, sheet.who.name, approve ? 'move approved' : 'move declined')

@@ -2,7 +2,7 @@ import express, { Router } from 'express'
 import { Failure } from '../../../domain/failure.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Wording } from '../../templates/load-wording.ts'
-import type { NewsDesk } from '../change-feed.ts'
+import type { ChangeFeed } from '../change-feed.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { deskAssets } from './assets.ts'
 import { events } from './events.ts'
@@ -28,7 +28,7 @@ const MOUNTS = [
 ] // prettier-ignore
 
 /** The front desk's pages: `/desk/CLINIC/…`. Rendered here; they work without scripts. */
-export function desk(deps: Deps, news: NewsDesk, wording: Wording): Router {
+export function desk(deps: Deps, news: ChangeFeed, wording: Wording): Router {
   const router = Router()
   router.get('/events', events(news))
   router.use('/assets', deskAssets())

@@ -1,5 +1,5 @@
 import type { RequestHandler } from 'express'
-import type { NewsDesk } from '../change-feed.ts'
+import type { ChangeFeed } from '../change-feed.ts'
 
 /** Changes come in bursts, and are told inside the transaction that makes them: one word a little later serves both. */
 const GATHER_MS = 300
@@ -9,7 +9,7 @@ const CALM_MS = 3_000
 const SIGN_OF_LIFE_MS = 25_000
 
 /** Server-sent events (WHATWG HTML, 9.2): a `news` event after changes, for pages that then fetch themselves anew. */
-export function events(news: NewsDesk): RequestHandler {
+export function events(news: ChangeFeed): RequestHandler {
   return (_request, response) => {
     response.status(200).set({ 'Content-Type': 'text/event-stream', 'Cache-Control': 'no-store', 'X-Accel-Buffering': 'no' })
     response.write('retry: 3000\n\n')

@@ -2,12 +2,12 @@ import type { Permission } from '../../../domain/access/roles.ts'
 import { anythingGoesOut } from '../../../flows/messages/approved-texts.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
-import type { Sheet } from './page.ts'
+import type { PageContext } from './page.ts'
 import { stoppedBand } from '../messages/sending-page.ts'
 import { clockLine } from './when.ts'
 
 export interface Frame {
-  sheet: Sheet
+  sheet: PageContext
   /** Heading and document title; never a patient's name, since titles stay in the browser's history. */
   title: string
   /** Address below the clinic's, for the navigation, e.g. `bookings`. */
@@ -49,7 +49,7 @@ ${body}
 }
 
 /** Until the site has approved a language, whoever books must know that nobody is told anything. */
-function silentBand({ deps, may, at }: Sheet): Html | null {
+function silentBand({ deps, may, at }: PageContext): Html | null {
   if (anythingGoesOut(deps.approvedTexts)) return null
   const link = html`<a href="${at('texts')}">Read and approve them</a>`
   const how = may('texts:write') ? link : 'An administrator can do so'
@@ -58,7 +58,7 @@ Call patients meanwhile.</p>
 `
 }
 
-function top({ clinic, at, calls, among, now, may, who }: Sheet, here: string): Html {
+function top({ clinic, at, calls, among, now, may, who }: PageContext, here: string): Html {
   return html`<a class="skip" href="#content">Skip to the content</a>
 <header>
 <p class="place"><b>${clinic.name}</b>${among && html` <a href="/desk">Other clinics</a>`}</p>

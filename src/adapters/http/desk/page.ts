@@ -2,16 +2,16 @@ import type { Request, Response, Router } from 'express'
 import type { Actor, Permission } from '../../../domain/access/roles.ts'
 import type { Clinic } from '../../../domain/region/clinic.ts'
 import type { TextLibrary } from '../../../domain/messages/texts/library.ts'
-import { found } from '../../../flows/lookups.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
 import type { SendingStop } from '../../../flows/ports/access.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { REGION } from '../../../flows/messages/stop-sending.ts'
 import type { Html } from '../pages/html.ts'
 import { frame, type Frame } from './frame.ts'
-import { saidWords } from './said.ts'
+import { flashWords } from './flash.ts'
 
 /** What every page of a clinic's desk starts from. */
-export interface Sheet {
+export interface PageContext {
   deps: Deps
   library: TextLibrary
   clinic: Clinic
@@ -50,20 +50,20 @@ export class Desk {
     this.library = library
   }
 
-  get(path: string, handle: (sheet: Sheet) => Promise<Answer>): void {
+  get(path: string, handle: (sheet: PageContext) => Promise<Answer>): void {
     this.#router.get(`/:clinic/${path}`, (request, response) => this.#answer(request, response, handle))
   }
 
-  post(path: string, handle: (sheet: Sheet) => Promise<Answer>): void {
+  post(path: string, handle: (sheet: PageContext) => Promise<Answer>): void {
     this.#router.post(`/:clinic/${path}`, (request, response) => this.#answer(request, response, handle))
   }
 
   /** A whole document of its own, outside the desk's frame. */
-  raw(path: string, handle: (sheet: Sheet) => Promise<Html>): void {
+  raw(path: string, handle: (sheet: PageContext) => Promise<Html>): void {
     this.#router.get(`/:clinic/${path}`, async (request, response) => send(response, 200, await handle(await this.#sheet(request))))
   }
 
-  async #answer(request: Request, response: Response, handle: (sheet: Sheet) => Promise<Answer>): Promise<void> {
+  async #answer(request: Request, response: Response, handle: (sheet: PageContext) => Promise<Answer>): Promise<void> {
     const sheet = await this.#sheet(request)
     const answer = await handle(sheet)
     if ('to' in answer) return response.redirect(303, answer.to)
@@ -71,11 +71,11 @@ export class Desk {
     send(response, status, frame({ ...page, sheet }))
   }
 
-  async #sheet(request: Request): Promise<Sheet> {
+  async #sheet(request: Request): Promise<PageContext> {
     const { read } = this.deps.store
     const params = request.params as Record<string, string>
     const clinics = await read.clinics.list()
-    const clinic = found(clinics.find(({ id }) => id === params.clinic), 'clinic')
+    const clinic = orNotFound(clinics.find(({ id }) => id === params.clinic), 'clinic')
     const query = request.query as Record<string, string>
     return {
       deps: this.deps,
@@ -83,7 +83,7 @@ export class Desk {
       clinic,
       now: this.deps.clock.now(),
       at: (path) => `/desk/${encodeURIComponent(clinic.id)}/${path}`,
-      said: saidWords(query.said),
+      said: flashWords(query.said),
       stops: (await this.deps.access.read.sendingStops.list()).filter(({ scope }) => scope === REGION || scope === clinic.id),
       calls: request.actor!.may.includes('calls:read') ? await read.followUps.countOpen(clinic.id) : 0,
       among: clinics.length > 1 && request.actor!.clinicId === null,
@@ -102,7 +102,7 @@ export function send(response: Response, status: number, page: Html): void {
 }
 
 /** One value of a form; a repeated or missing field is an empty one. */
-export function field({ form }: Pick<Sheet, 'form'>, name: string): string {
+export function field({ form }: Pick<PageContext, 'form'>, name: string): string {
   const value = form[name]
   return typeof value === 'string' ? value.trim() : ''
 }

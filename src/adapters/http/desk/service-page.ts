@@ -1,7 +1,7 @@
 import type { Gateway } from '../../../flows/ports/gateway.ts'
 import type { MessageFigures } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { Answer, Desk, Sheet } from './page.ts'
+import type { Answer, Desk, PageContext } from './page.ts'
 import { age, dayAndClock } from './when.ts'
 
 const DAY_MS = 86_400_000
@@ -11,7 +11,7 @@ export function mountService(desk: Desk): void {
 }
 
 /** How the service is doing: figures only, of all clinics together; nothing about anybody. */
-async function service(sheet: Sheet): Promise<Answer> {
+async function service(sheet: PageContext): Promise<Answer> {
   const { deps, now } = sheet
   const { read } = deps.store
   const figures = await read.messages.figures(now, new Date(now.getTime() - DAY_MS))
@@ -28,7 +28,7 @@ async function service(sheet: Sheet): Promise<Answer> {
   }
 }
 
-function queue({ waiting, oldestDue }: MessageFigures, { now }: Sheet): Html {
+function queue({ waiting, oldestDue }: MessageFigures, { now }: PageContext): Html {
   const count = (state: string) => {
     const { count: found, more } = waiting.find((each) => each.state === state)!
     return more ? `More than ${found.toLocaleString('en')}` : found
@@ -36,7 +36,7 @@ function queue({ waiting, oldestDue }: MessageFigures, { now }: Sheet): Html {
   return html`<div><dt>Planned, not yet in the queue</dt><dd>${count('planned')}</dd></div><div><dt>In the queue</dt><dd>${count('queued')}</dd></div><div><dt>Being sent</dt><dd>${count('sending')}</dd></div><div><dt>Oldest that should have gone</dt><dd>${oldestDue ? html`<b class="act">${age(oldestDue, now)} late</b>` : 'None is late'}</dd></div>`
 }
 
-function gateways(all: readonly Gateway[], { clinic }: Sheet): Html {
+function gateways(all: readonly Gateway[], { clinic }: PageContext): Html {
   if (all.length === 0) return html`<p class="empty">No gateway is set up: nothing can be sent.</p>`
   return html`<table class="ledger plain-table"><caption class="unseen">Gateways</caption><thead><tr><th scope="col">Name</th><th scope="col">Carries</th><th scope="col">Receipts</th><th scope="col">State</th></tr></thead>
 <tbody>${all.map((gateway) => html`<tr><td>${gateway.name}</td><td>${gateway.channels.join(', ')}</td><td>${gateway.receipts === false ? 'Gives none' : 'Yes'}</td><td>${health(gateway, clinic.zone)}</td></tr>`)}</tbody></table>`
@@ -48,7 +48,7 @@ function health(gateway: Gateway, zone: string): Html | string {
   return state.ok ? 'Messages go through' : html`<b class="act">Nothing goes through since ${dayAndClock(state.since, zone)}: ${state.code}</b>`
 }
 
-function troubles({ troubles: all }: MessageFigures, { clinic }: Sheet): Html {
+function troubles({ troubles: all }: MessageFigures, { clinic }: PageContext): Html {
   if (all.length === 0) return html`<p class="empty">Everything that was sent arrived, or is on its way.</p>`
   return html`<table class="ledger plain-table"><caption class="unseen">Messages that did not arrive</caption><thead><tr><th scope="col">Gateway</th><th scope="col">Reason</th><th scope="col">Messages</th><th scope="col">Last</th></tr></thead>
 <tbody>${all.map(({ gateway, code, count, last }) => html`<tr><td>${gateway}</td><td>${code}</td><td>${count}</td><td>${dayAndClock(last, clinic.zone)}</td></tr>`)}</tbody></table>`

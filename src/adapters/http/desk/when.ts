@@ -1,6 +1,6 @@
 import { DateTime } from 'luxon'
 import type { CalendarDate } from '../../../domain/preparation/cycle/history.ts'
-import { inZone } from '../../../domain/preparation/sending-hours.ts'
+import { inZone } from '../../../domain/local-time.ts'
 
 /** Times as the desk reads them: day before month in words, 24-hour clock, in the clinic's or the visit's zone. */
 const format = (at: Date, zone: string, pattern: string) => inZone(at, zone).setLocale('en').toFormat(pattern)

@@ -2,7 +2,7 @@ import type { Booking } from '../../../domain/visits/booking.ts'
 import type { DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
 import type { FollowUpReason } from '../../../domain/calls/follow-up.ts'
 import type { MessageState } from '../../../domain/messages/message.ts'
-import type { Standing } from '../../../domain/preparation/prep-status.ts'
+import type { PrepStatus } from '../../../domain/preparation/prep-status.ts'
 import type { Meaning } from '../../../domain/replies/reading.ts'
 import type { TextKind } from '../../../domain/messages/texts/kinds.ts'
 
@@ -12,7 +12,7 @@ export const TIMING: Record<Rating, string> = { best: 'Well timed', fine: 'Fine'
 /** The same of dates, in the middle of a sentence. */
 export const DAYS: Record<Rating, string> = { best: 'best days', fine: 'fine', unsure: 'unsure', avoid: 'days to avoid' }
 
-export const PREPARATION: Record<Standing, string> = {
+export const PREPARATION: Record<PrepStatus, string> = {
   'not-needed': 'None needed',
   planned: 'Will be told',
   'on-its-way': 'Sent, not yet confirmed',
@@ -23,7 +23,7 @@ export const PREPARATION: Record<Standing, string> = {
 }
 
 /** Standings that a person must make good. */
-export const NEEDS_A_CALL: ReadonlySet<Standing> = new Set(['not-reached', 'nobody-tells'])
+export const NEEDS_A_CALL: ReadonlySet<PrepStatus> = new Set(['not-reached', 'nobody-tells'])
 
 const REASONS: Partial<Record<FollowUpReason, string>> = {
   alarm: 'Alarming words',

@@ -1,7 +1,7 @@
 import type { SendingStop } from '../../../flows/ports/access.ts'
 import { REGION, resumeSending, stopSending, type Backlog, type Hand } from '../../../flows/messages/stop-sending.ts'
 import { html, type Html } from '../pages/html.ts'
-import { field, type Answer, type Desk, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContext } from '../desk/page.ts'
 import { dayAndClock } from '../desk/when.ts'
 
 export function mountSending(desk: Desk): void {
@@ -10,7 +10,7 @@ export function mountSending(desk: Desk): void {
 }
 
 /** The switch: what it does, whether it is thrown, and what becomes of what waits. */
-async function sending(sheet: Sheet): Promise<Answer> {
+async function sending(sheet: PageContext): Promise<Answer> {
   const { stops, clinic, who } = sheet
   const own = stops.find(({ scope }) => scope === clinic.id)
   const all = stops.find(({ scope }) => scope === REGION)
@@ -25,7 +25,7 @@ ${region && html`<h2>All clinics</h2>${all ? resumeForm(sheet, all) : stopForm(s
 }
 
 /** Nothing to press for who may only see it. */
-function stopForm(sheet: Sheet, scope: string, label: string): Html {
+function stopForm(sheet: PageContext, scope: string, label: string): Html {
   if (!sheet.may('sending:stop')) return html`<p>Messages go out.</p>`
   return html`<form method="post" action="${sheet.at('sending')}"><input type="hidden" name="scope" value="${scope}">
 <p>Messages go out.</p>
@@ -33,7 +33,7 @@ function stopForm(sheet: Sheet, scope: string, label: string): Html {
 <button name="do" value="stop">${label}</button></form>`
 }
 
-function resumeForm(sheet: Sheet, { scope, at, by, why }: SendingStop): Html {
+function resumeForm(sheet: PageContext, { scope, at, by, why }: SendingStop): Html {
   const since = html`<p><b class="act">Stopped since ${dayAndClock(at, sheet.clinic.zone)}</b> by ${by}: ${why}</p>`
   if (!sheet.may('sending:stop')) return since
   return html`${since}<form method="post" action="${sheet.at('sending')}"><input type="hidden" name="scope" value="${scope}">
@@ -42,7 +42,7 @@ function resumeForm(sheet: Sheet, { scope, at, by, why }: SendingStop): Html {
 <button name="do" value="call">Go on, and put what was due on the call list instead</button></form>`
 }
 
-async function change(sheet: Sheet): Promise<Answer> {
+async function change(sheet: PageContext): Promise<Answer> {
   const { deps, who, clinic } = sheet
   const hand: Hand = { kind: who.kind, id: who.id, by: who.name }
   const scope = field(sheet, 'scope') === REGION && who.clinicId === null ? REGION : clinic.id
@@ -59,7 +59,7 @@ export function regionBand(stops: readonly SendingStop[]): Html[] {
 }
 
 /** Stands on top of every page of the desk, on paper too, as long as the switch is thrown. */
-export function stoppedBand({ stops, clinic, at }: Pick<Sheet, 'stops' | 'clinic' | 'at'>): Html[] {
+export function stoppedBand({ stops, clinic, at }: Pick<PageContext, 'stops' | 'clinic' | 'at'>): Html[] {
   return stops.map(
     (stop) => html`<p class="stopped" role="status"><b>All sending ${stop.scope === REGION ? 'of all clinics' : 'of this clinic'} is stopped</b> since ${dayAndClock(stop.at, clinic.zone)} by ${stop.by}: ${stop.why} <a href="${at('sending')}">Look</a></p>`,
   )

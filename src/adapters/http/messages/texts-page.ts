@@ -1,5 +1,5 @@
 import { z } from 'zod'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { Failure } from '../../../domain/failure.ts'
 import { languageOf } from '../../../domain/messages/texts/render.ts'
 import { surveyTexts, type SurveyRow, type SurveySite } from '../../../domain/messages/texts/survey.ts'
@@ -7,7 +7,7 @@ import { approveTexts } from '../../../flows/messages/approved-texts.ts'
 import type { Wording } from '../../templates/load-wording.ts'
 import { renderContactSheet } from './contact-sheet.ts'
 import { Html, html } from '../pages/html.ts'
-import { field, type Answer, type Desk, type PageContent, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContent, type PageContext } from '../desk/page.ts'
 
 const approval = z.object({
   language: z.string().min(2).max(10),
@@ -19,7 +19,7 @@ const approval = z.object({
 export function mountTexts(desk: Desk, wording: Wording): void {
   // Made once: it takes longer than a page may.
   let survey: SurveyRow[] | undefined
-  const rowsFor = (sheet: Sheet) => (survey ??= surveyTexts(sheet.library, siteOf(sheet)))
+  const rowsFor = (sheet: PageContext) => (survey ??= surveyTexts(sheet.library, siteOf(sheet)))
   desk.get('texts', async (sheet) => texts(sheet, rowsFor(sheet), null))
   desk.raw('texts/sheet', async (sheet) => contactSheet(sheet, rowsFor(sheet), wording))
   desk.post('texts', async (sheet) => {
@@ -29,7 +29,7 @@ export function mountTexts(desk: Desk, wording: Wording): void {
 }
 
 /** The clinic's own name and number, and an address as long as real ones. */
-function siteOf({ clinic, deps }: Sheet): SurveySite {
+function siteOf({ clinic, deps }: PageContext): SurveySite {
   const answers: SurveySite['answers'] = {}
   for (const { answers: topics } of deps.protocols.values()) {
     for (const [language, { sentence }] of Object.values(topics).flatMap((byLanguage) => Object.entries(byLanguage))) {
@@ -41,7 +41,7 @@ function siteOf({ clinic, deps }: Sheet): SurveySite {
 
 const COLUMNS = ['Language', 'Texts', 'Drafts', 'May be sent', 'Longest', 'Hardest to read', 'Over budget']
 
-function texts(sheet: Sheet, rows: readonly SurveyRow[], fault: string | null): PageContent {
+function texts(sheet: PageContext, rows: readonly SurveyRow[], fault: string | null): PageContent {
   const codes = [...sheet.library.languages.keys()]
   return {
     title: 'Texts',
@@ -57,7 +57,7 @@ ${sheet.may('texts:write') && approveForm(sheet, fault)}`,
   }
 }
 
-function languageRow({ deps: { approvedTexts }, library, at }: Sheet, code: string, rows: readonly SurveyRow[]): Html {
+function languageRow({ deps: { approvedTexts }, library, at }: PageContext, code: string, rows: readonly SurveyRow[]): Html {
   const { name, locale } = library.languages.get(code)!
   const words = approvedTexts.reviewables.get(code)!
   const drafts = [...words].filter(([key, digest]) => !approvedTexts.approvals(code, key, digest)).length
@@ -78,7 +78,7 @@ function measured(rows: readonly SurveyRow[]): Html {
 <td>${over === 0 ? 'None' : html`<b class="act">${over}</b>`}</td>`
 }
 
-function approveForm(sheet: Sheet, fault: string | null): Html {
+function approveForm(sheet: PageContext, fault: string | null): Html {
   const languages = [...sheet.library.languages.values()]
   const options = languages.map(({ code, name }) => html`<option value="${code}">${name}</option>`)
   const state = fault && html` aria-invalid="true" aria-describedby="a-fault" autofocus`
@@ -95,7 +95,7 @@ ${fault && html`<span class="fault" id="a-fault">${fault}</span>`}</div>
 <button class="main">Approve</button></form></section>`
 }
 
-async function record(sheet: Sheet): Promise<Extract<Answer, { to: string }> | { fault: string }> {
+async function record(sheet: PageContext): Promise<Extract<Answer, { to: string }> | { fault: string }> {
   const read = approval.safeParse({ language: field(sheet, 'language'), by: field(sheet, 'by'), kind: field(sheet, 'kind') })
   if (!read.success) return { fault: read.error.issues[0]!.message }
   if (field(sheet, 'read') !== 'yes') return { fault: 'Read the contact sheet first, and say so.' }
@@ -111,7 +111,7 @@ async function record(sheet: Sheet): Promise<Extract<Answer, { to: string }> | {
   return { to: sheet.at('texts?said=texts-approved') }
 }
 
-function contactSheet({ query, at, library }: Sheet, rows: readonly SurveyRow[], wording: Wording): Html {
+function contactSheet({ query, at, library }: PageContext, rows: readonly SurveyRow[], wording: Wording): Html {
   const language = languageOf(library, (query.lang ?? 'en').slice(0, 10))
   const wanted = rows.filter((row) => row.language === language.code || row.language === 'en')
   return new Html(renderContactSheet({ language, rows: wanted, wording, path: at('texts/sheet') }))

@@ -3,7 +3,7 @@ import { byHandFaults, LONGEST_BY_HAND } from '../../../domain/messages/texts/by
 import { languageOf } from '../../../domain/messages/texts/render.ts'
 import { measureSms } from '../../../domain/messages/texts/sms.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 
 export interface WriteForm {
   patient: Patient
@@ -13,7 +13,7 @@ export interface WriteForm {
 }
 
 /** Writing to her by hand, with the limits in sight; where she wants no messages, the way to call instead. */
-export function writeForm(sheet: Sheet, { patient, words, fault, optedOut }: WriteForm): Html {
+export function writeForm(sheet: PageContext, { patient, words, fault, optedOut }: WriteForm): Html {
   if (optedOut) return html`<p class="note">She wants no messages. <a href="tel:${patient.phone}">Call her</a>.</p>`
   const path = sheet.at(`replies/${patient.id}`)
   return html`<section class="write" aria-labelledby="write-h"><h2 id="write-h">Write to her</h2>
@@ -28,7 +28,7 @@ ${measured(sheet, patient, words)}
 }
 
 /** Length and cost as it would be sent, and what may not be texted. */
-export function measured({ clinic, library }: Sheet, { detail, language }: Patient, words: string): Html {
+export function measured({ clinic, library }: PageContext, { detail, language }: Patient, words: string): Html {
   const { encoding, segments } = measureSms(`${clinic.name}: ${words}`)
   const faults = words === '' ? [] : byHandFaults(words, languageOf(library, language), detail)
   return html`<p id="measure" role="status">${words.length} of ${LONGEST_BY_HAND} characters, ${segments} ${segments === 1 ? 'segment' : 'segments'} (${encoding}). ${faults.map((fault) => html`<b class="act">${fault} </b>`)}</p>`

@@ -1,9 +1,9 @@
 import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import type { FullProtocol, StorageLimit } from '../../../domain/preparation/protocol.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { html, type Html } from '../pages/html.ts'
 import { sheetTable } from './day-sheet-table.ts'
-import type { Answer, Desk, Sheet } from '../desk/page.ts'
+import type { Answer, Desk, PageContext } from '../desk/page.ts'
 import { visitsOf, type Visit } from '../visits/visits-shown.ts'
 import { dateOr, dateWords, dayAndClock, startOf } from '../desk/when.ts'
 
@@ -17,7 +17,7 @@ export function mountDaySheet(desk: Desk): void {
 }
 
 /** One clinician, one day: made to be printed on one page and carried along. */
-async function daySheet(sheet: Sheet): Promise<Answer> {
+async function daySheet(sheet: PageContext): Promise<Answer> {
   const { deps, clinic, query } = sheet
   const date = dateOr(query.date, dateIn(sheet.now, clinic.zone))
   const interval = { from: startOf(date, clinic.zone), to: startOf(addDays(date, 1), clinic.zone) }
@@ -42,7 +42,7 @@ ${protocols.map((protocol) => checklist(protocol, visits))}
   }
 }
 
-function chooser(sheet: Sheet, date: string, clinicians: readonly string[], chosen: string): Html {
+function chooser(sheet: PageContext, date: string, clinicians: readonly string[], chosen: string): Html {
   return html`<form class="chooser" method="get" action="${sheet.at('day-sheet')}">
 <div class="field"><label for="date">Day</label><input id="date" type="date" name="date" value="${date}"></div>
 ${clinicians.length > 1 && html`<div class="field"><label for="clinician">Clinician or room</label><select id="clinician" name="clinician">${clinicians.map((name) => html`<option value="${name}"${name === chosen && html` selected`}>${name === '' ? 'Not named' : name}</option>`)}</select></div>`}

@@ -1,19 +1,19 @@
 import { thingsToAsk } from '../../../domain/preparation/things-to-ask.ts'
 import { html, type Html } from '../pages/html.ts'
 import { mark } from '../desk/marks.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 import type { Visit } from '../visits/visits-shown.ts'
 import { clock, dateWords, machine } from '../desk/when.ts'
 import { cycleDayWords, lmpWords, PREPARATION, TIMING } from '../desk/words.ts'
 
 /** The visits of a day, with room to tick and write. */
-export function sheetTable(sheet: Sheet, visits: readonly Visit[]): Html {
+export function sheetTable(sheet: PageContext, visits: readonly Visit[]): Html {
   return html`<table class="ledger day-table"><caption class="unseen">Visits in order of time</caption>
 <thead><tr><th scope="col">Time</th><th scope="col">Patient</th><th scope="col">Likely cycle day</th><th scope="col">Preparation</th><th scope="col">To ask</th><th scope="col">Done</th></tr></thead>
 <tbody>${visits.map((visit) => row(sheet, visit))}</tbody></table>`
 }
 
-function row(sheet: Sheet, visit: Visit): Html {
+function row(sheet: PageContext, visit: Visit): Html {
   const { booking, patient, forecast, protocol } = visit
   const asks = thingsToAsk({ ...visit, open: visit.open.map(({ reason }) => reason) })
   return html`<tr><td class="time"><time datetime="${machine(booking.visitAt, booking.zone)}">${clock(booking.visitAt, booking.zone)}</time></td>

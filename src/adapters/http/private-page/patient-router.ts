@@ -4,12 +4,12 @@ import type { Patient } from '../../../domain/patients/patient.ts'
 import type { Clinic } from '../../../domain/region/clinic.ts'
 import { Failure } from '../../../domain/failure.ts'
 import { readablePhone } from '../../../domain/patients/phone.ts'
-import { markOf } from '../../../domain/preparation/deadline.ts'
+import { prepDeadline } from '../../../domain/preparation/deadline.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import type { Language } from '../../../domain/messages/texts/library.ts'
 import { hearOnPage, saidOnPage } from '../../../flows/replies/hear-on-page.ts'
-import { protocolOf, wholeBooking } from '../../../flows/lookups.ts'
+import { protocolOf, loadVisit } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Wording } from '../../templates/load-wording.ts'
 import { sameSecret } from '../access.ts'
@@ -59,7 +59,7 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
   router.get('/:token/visit.ics', async (request, response) => {
     const { booking, protocol, ...open } = await opened(deps, request.params.token)
     if (isClosed(deps, booking)) throw new Failure('not-found', { message: 'This page is closed.' })
-    const mark = protocol.prepHours > 0 ? markOf(booking.visitAt, protocol.prepHours) : null
+    const mark = protocol.prepHours > 0 ? prepDeadline(booking.visitAt, protocol.prepHours) : null
     const title = pages.get(languageOf({ ...open }, request).code)!.words.calendar.title
     const entry = { id: booking.id, revision: booking.planRevision, visit: booking.visitAt, minutes: VISIT_MINUTES, mark, title, now: deps.clock.now() }
     response.type('text/calendar').set('Content-Disposition', 'attachment; filename="visit.ics"').send(calendarFile(entry))
@@ -121,7 +121,7 @@ function isClosed(deps: Deps, { visitAt, state }: Booking): boolean {
 async function opened(deps: Deps, token: string): Promise<Open> {
   const id = `b_${token.split('.')[0]}`
   const booking = ID.test(id) ? await deps.store.read.bookings.get(id) : undefined
-  const whole = booking && (await wholeBooking(deps.store.read, booking))
+  const whole = booking && (await loadVisit(deps.store.read, booking))
   const path = new URL(deps.pageOf(id, whole?.patient.phone ?? '')).pathname
   if (!sameSecret(path, `/v/${token}`) || !whole || (await hasEnded(deps, whole.patient))) {
     throw new Failure('not-found', { message: 'This page does not exist. Check the address, or call your clinic.' })

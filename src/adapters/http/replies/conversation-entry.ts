@@ -3,11 +3,11 @@ import type { Message } from '../../../domain/messages/message.ts'
 import { MEANINGS, type Reading } from '../../../domain/replies/reading.ts'
 import type { ReplyRecord } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 import { dateWords, dayAndClock } from '../desk/when.ts'
 import { doneWords, kindWords, MEANING, MESSAGE_STATE } from '../desk/words.ts'
 
-export function ourEntry({ clinic }: Sheet, { id, kind, sentAt, sendAt, state, text, answer, channel }: Message): Html {
+export function ourEntry({ clinic }: PageContext, { id, kind, sentAt, sendAt, state, text, answer, channel }: Message): Html {
   const at = sentAt ?? sendAt
   return html`<li class="ours" id="${id}"><div class="margin"><b>Clinic</b><time datetime="${at.toISOString()}">${dayAndClock(at, clinic.zone)}</time></div>
 <div><p>${text ?? answer ?? 'Not yet written'}</p><small>${kindWords(kind)}, ${MESSAGE_STATE[state]}${channel === 'voice' && ', by a call'}</small></div></li>
@@ -15,7 +15,7 @@ export function ourEntry({ clinic }: Sheet, { id, kind, sentAt, sendAt, state, t
 }
 
 /** Her words, what was understood and done, and a person's way to put it right. */
-export function herEntry(sheet: Sheet, reply: ReplyRecord, visits: readonly Booking[]): Html {
+export function herEntry(sheet: PageContext, reply: ReplyRecord, visits: readonly Booking[]): Html {
   const { id, receivedAt, text, reading, done, corrected } = reply
   return html`<li class="hers" id="${id}"><div class="margin"><b>She</b><time datetime="${receivedAt.toISOString()}">${dayAndClock(receivedAt, sheet.clinic.zone)}</time></div>
 <div><p>${text}</p>
@@ -33,7 +33,7 @@ function understood(reading: Reading | null): string {
   return `${MEANING[meaning].toLowerCase()}${facts && ` ${facts}`}${why}${sure}`
 }
 
-function correctForm({ at, params }: Sheet, { id, reading }: ReplyRecord, visits: readonly Booking[]): Html {
+function correctForm({ at, params }: PageContext, { id, reading }: ReplyRecord, visits: readonly Booking[]): Html {
   return html`<details><summary id="${id}-c">Correct the meaning</summary><form method="post" action="${at(`replies/${params.id}/correct`)}">
 <input type="hidden" name="reply" value="${id}">
 <div class="field"><label for="${id}-m">She meant</label><select id="${id}-m" name="meaning">${MEANINGS.map((meaning) => html`<option value="${meaning}"${meaning === reading?.meaning && html` selected`}>${MEANING[meaning]}</option>`)}</select></div>

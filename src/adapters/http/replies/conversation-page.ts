@@ -6,12 +6,12 @@ import type { Message } from '../../../domain/messages/message.ts'
 import { MEANINGS } from '../../../domain/replies/reading.ts'
 import { languageOf } from '../../../domain/messages/texts/render.ts'
 import { correctReading } from '../../../flows/replies/correct-reading.ts'
-import { found } from '../../../flows/lookups.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
 import type { ReplyRecord } from '../../../flows/ports/deps.ts'
 import { writeByHand } from '../../../flows/messages/write-by-hand.ts'
 import { html, type Html } from '../pages/html.ts'
 import { herEntry, ourEntry } from './conversation-entry.ts'
-import { field, type Answer, type Desk, type PageContent, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContent, type PageContext } from '../desk/page.ts'
 import { measured, writeForm } from '../messages/write-form.ts'
 import { dayAndClock } from '../desk/when.ts'
 import { phoneWords } from '../desk/words.ts'
@@ -32,20 +32,20 @@ interface With {
   visits: Booking[]
 }
 
-async function loadWith({ deps, params, clinic, now }: Sheet): Promise<With> {
+async function loadWith({ deps, params, clinic, now }: PageContext): Promise<With> {
   const { read } = deps.store
   const id = params.id!
   const isHere = (of: { clinicId: string | null } | undefined) => of !== undefined && (of.clinicId === clinic.id || of.clinicId === null)
   const known = id.startsWith('p_') ? await read.patients.get(id) : undefined
-  const patient = id.startsWith('p_') ? found(isHere(known) ? known : undefined, 'patient') : null
+  const patient = id.startsWith('p_') ? orNotFound(isHere(known) ? known : undefined, 'patient') : null
   const reply = patient ? undefined : await read.replies.get(id)
-  const phone = patient?.phone ?? found(isHere(reply) ? reply : undefined, 'reply').phone
+  const phone = patient?.phone ?? orNotFound(isHere(reply) ? reply : undefined, 'reply').phone
   const visits = patient ? await read.bookings.list({ patientIds: [patient.id], clinicId: clinic.id, from: new Date(now.getTime() - HALF_A_YEAR_MS), limit: 20 }) : []
   return { phone, patient, visits }
 }
 
 /** Everything said in both directions, with what Daysix understood, did, and why. */
-async function conversation(sheet: Sheet, words: string, fault: string | null): Promise<PageContent> {
+async function conversation(sheet: PageContext, words: string, fault: string | null): Promise<PageContent> {
   const about = await loadWith(sheet)
   const { patient, phone, visits } = about
   const { read } = sheet.deps.store
@@ -66,7 +66,7 @@ ${patient ? writeForm(sheet, { patient, words, fault, optedOut }) : html`<p clas
   }
 }
 
-function inOrder(sheet: Sheet, { visits }: With, said: readonly Message[], heard: readonly ReplyRecord[]): Html[] {
+function inOrder(sheet: PageContext, { visits }: With, said: readonly Message[], heard: readonly ReplyRecord[]): Html[] {
   const entries = [
     ...heard.map((reply) => ({ at: reply.receivedAt, entry: herEntry(sheet, reply, visits.filter(({ state, visitAt }) => state === 'booked' && visitAt > sheet.now)) })),
     ...said.map((message) => ({ at: message.sentAt ?? message.sendAt, entry: ourEntry(sheet, message) })),
@@ -76,16 +76,16 @@ function inOrder(sheet: Sheet, { visits }: With, said: readonly Message[], heard
 }
 
 /** Length and cost while she is being written to; nothing of the conversation. */
-async function measure(sheet: Sheet): Promise<Answer> {
-  const patient = found(await sheet.deps.store.read.patients.get(sheet.params.id!), 'patient')
+async function measure(sheet: PageContext): Promise<Answer> {
+  const patient = orNotFound(await sheet.deps.store.read.patients.get(sheet.params.id!), 'patient')
   return { title: 'Length', here: 'replies', body: measured(sheet, patient, field(sheet, 'words')) }
 }
 
-async function write(sheet: Sheet): Promise<Answer> {
+async function write(sheet: PageContext): Promise<Answer> {
   const { deps, library, clinic, params } = sheet
   const words = field(sheet, 'words')
   try {
-    const patient = found(await deps.store.read.patients.get(params.id!), 'patient')
+    const patient = orNotFound(await deps.store.read.patients.get(params.id!), 'patient')
     const when = await writeByHand(deps, { patientId: patient.id, clinicId: clinic.id, words, by: sheet.who.name }, languageOf(library, patient.language))
     return { to: sheet.at(`replies/${patient.id}?said=${when === 'now' ? 'written' : 'waiting'}`) }
   } catch (error) {
@@ -96,7 +96,7 @@ async function write(sheet: Sheet): Promise<Answer> {
 
 const correction = z.object({ reply: z.string().max(64), meaning: z.enum(MEANINGS), date: z.union([z.literal(''), z.iso.date()]), choice: z.union([z.literal(''), z.coerce.number().int().min(1).max(3)]), visit: z.string().max(64) })
 
-async function correct(sheet: Sheet): Promise<Answer> {
+async function correct(sheet: PageContext): Promise<Answer> {
   const given = Object.fromEntries(['reply', 'meaning', 'date', 'choice', 'visit'].map((name) => [name, field(sheet, name)]))
   const { reply, meaning, date, choice, visit } = correction.parse(given)
   if (meaning === 'period-started' && date === '') badInput('date', 'Give the day on which her period started.')

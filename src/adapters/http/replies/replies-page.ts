@@ -2,7 +2,7 @@ import { DateTime } from 'luxon'
 import type { Patient } from '../../../domain/patients/patient.ts'
 import type { ReplyRecord } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { Answer, Desk, Sheet } from '../desk/page.ts'
+import type { Answer, Desk, PageContext } from '../desk/page.ts'
 import { dayAndClock } from '../desk/when.ts'
 import { doneWords, MEANING, phoneWords } from '../desk/words.ts'
 
@@ -13,7 +13,7 @@ export function mountReplies(desk: Desk): void {
 }
 
 /** The latest replies, each with what Daysix understood and did. */
-async function replies(sheet: Sheet): Promise<Answer> {
+async function replies(sheet: PageContext): Promise<Answer> {
   const before = readCursor(sheet.query.before)
   const found = await sheet.deps.store.read.replies.recent({ clinicId: sheet.clinic.id, ...(before && { before }), limit: ON_A_PAGE + 1 })
   const shown = found.slice(0, ON_A_PAGE)
@@ -28,13 +28,13 @@ ${found.length > ON_A_PAGE && html`<p><a id="older" href="${sheet.at(`replies?be
   }
 }
 
-function table(sheet: Sheet, shown: readonly ReplyRecord[], patients: ReadonlyMap<string, Patient>): Html {
+function table(sheet: PageContext, shown: readonly ReplyRecord[], patients: ReadonlyMap<string, Patient>): Html {
   return html`<table class="ledger replies"><caption class="unseen">Replies, newest first</caption>
 <thead><tr><th scope="col">When</th><th scope="col">From</th><th scope="col">Her words</th><th scope="col">Understood</th><th scope="col">Done</th></tr></thead>
 <tbody>${shown.map((reply) => row(sheet, reply, patients.get(reply.id)))}</tbody></table>`
 }
 
-function row(sheet: Sheet, reply: ReplyRecord, patient: Patient | undefined): Html {
+function row(sheet: PageContext, reply: ReplyRecord, patient: Patient | undefined): Html {
   const { id, receivedAt, phone, text, reading, corrected, done } = reply
   const meaning = reading?.meaning ?? 'unclear'
   return html`<tr><td class="time"><time datetime="${receivedAt.toISOString()}">${dayAndClock(receivedAt, sheet.clinic.zone)}</time></td>
@@ -46,7 +46,7 @@ function row(sheet: Sheet, reply: ReplyRecord, patient: Patient | undefined): Ht
 }
 
 /** Whose replies these are: by the visit they were about, else by the number where it is one patient's only. */
-async function sendersOf({ deps, clinic }: Sheet, replies: readonly ReplyRecord[]): Promise<Map<string, Patient>> {
+async function sendersOf({ deps, clinic }: PageContext, replies: readonly ReplyRecord[]): Promise<Map<string, Patient>> {
   const { read } = deps.store
   const bookings = new Map((await read.bookings.many(replies.flatMap(({ bookingId }) => bookingId ?? []))).map((each) => [each.id, each]))
   const patients = new Map((await read.patients.many([...new Set([...bookings.values()].map(({ patientId }) => patientId))])).map((each) => [each.id, each]))

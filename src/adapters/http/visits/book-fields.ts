@@ -2,7 +2,7 @@ import { z } from 'zod'
 import type { CycleHistory } from '../../../domain/preparation/cycle/history.ts'
 import type { Failure } from '../../../domain/failure.ts'
 import type { BookingRequest } from '../../../flows/visits/book-visit.ts'
-import { field, type Sheet } from '../desk/page.ts'
+import { field, type PageContext } from '../desk/page.ts'
 
 /** The booking form as it was typed. Every value is text; what is missing is empty. */
 export interface BookFields {
@@ -39,7 +39,7 @@ export function emptyFields(key: string, given: Partial<BookFields> = {}): BookF
 }
 
 /** The fields of a posted form; an opening that was picked fills in date, time and clinician. */
-export function readFields(sheet: Sheet): BookFields {
+export function readFields(sheet: PageContext): BookFields {
   const fields = Object.fromEntries(NAMES.map((name) => [name, field(sheet, name)])) as unknown as BookFields
   const [at = '', clinician = ''] = field(sheet, 'pick').split('|')
   const picked = /^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}$/.test(at)
@@ -78,7 +78,7 @@ export function faultsOf(fields: BookFields): Faults {
 }
 
 /** The form as a booking. Call it when `faultsOf` finds nothing. */
-export function requestOf(sheet: Sheet, fields: BookFields, today: string): BookingRequest {
+export function requestOf(sheet: PageContext, fields: BookFields, today: string): BookingRequest {
   return {
     clinic: sheet.clinic.id,
     clinician: fields.clinician,

@@ -3,10 +3,10 @@ import type { Preview } from '../../../flows/visits/preview-visit.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CONSENT_WORDING, type BookFields, type Faults } from './book-fields.ts'
 import { looker, lookPanel, textsPanel, type Look } from './book-look.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 
 export interface BookForm {
-  sheet: Sheet
+  sheet: PageContext
   fields: BookFields
   faults: Faults
   look: Look | null
@@ -54,7 +54,7 @@ ${textsPanel(sheet, look?.preview ?? null, fields)}
 }
 
 /** Those whose texts may be sent. */
-function languages({ deps, library }: Sheet): [value: string, words: string][] {
+function languages({ deps, library }: PageContext): [value: string, words: string][] {
   return languagesOnOffer(deps.approvedTexts).map((code) => [code, library.languages.get(code)!.name])
 }
 

@@ -2,13 +2,13 @@ import type { Slot } from '../../../domain/visits/slot.ts'
 import { weeksStrip } from '../../../domain/preparation/cycle/strip.ts'
 import type { CycleHistory } from '../../../domain/preparation/cycle/history.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import type { Preview } from '../../../flows/visits/preview-visit.ts'
 import { html, type Html } from '../pages/html.ts'
 import { timingFacts, type BookFields } from './book-fields.ts'
 import type { BookForm } from './book-form.ts'
 import { mark } from '../desk/marks.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 import { stripFigure } from '../preparation/cycle-strip.ts'
 import { dayAndClock } from '../desk/when.ts'
 import { kindWords } from '../desk/words.ts'
@@ -41,7 +41,7 @@ ${look === null ? html`<p class="empty">The weeks show here as soon as the first
 </section>`
 }
 
-function known(sheet: Sheet, fields: BookFields, { cycle, protocol, preview, openings, around, zone }: Look): Html {
+function known(sheet: PageContext, fields: BookFields, { cycle, protocol, preview, openings, around, zone }: Look): Html {
   const visit = dateIn(around, zone)
   const today = dateIn(sheet.now, zone)
   return html`${preview && verdict(preview, fields)}
@@ -54,7 +54,7 @@ function verdict({ judgement, taken }: Preview, { time }: BookFields): Html {
 ${taken && html`<p class="fault">${time} is booked or held for another patient. Choose another time.</p>`}`
 }
 
-function picks(sheet: Sheet, openings: Slot[], zone: string, first: boolean): Html {
+function picks(sheet: PageContext, openings: Slot[], zone: string, first: boolean): Html {
   const local = (at: Date) => `${dateIn(at, zone)}T${dayAndClock(at, zone).slice(-5)}`
   return html`<p class="picks"><span>${first ? 'Openings at a good time' : 'Better openings'}:</span> ${openings.map(
     ({ startsAt, clinician }) => html`<button name="pick" value="${local(startsAt)}|${clinician}" formaction="${sheet.at('book/look')}" hx-post="${sheet.at('book/look')}" hx-include="#booking" hx-target="#booking" hx-select="#booking" hx-swap="outerHTML">${dayAndClock(startsAt, zone)}${clinician && `, ${clinician}`}</button> `,
@@ -62,14 +62,14 @@ function picks(sheet: Sheet, openings: Slot[], zone: string, first: boolean): Ht
 }
 
 /** The texts that will go out, when, in her language, and what they cost. */
-export function textsPanel(sheet: Sheet, preview: Preview | null, { consent }: BookFields): Html {
+export function textsPanel(sheet: PageContext, preview: Preview | null, { consent }: BookFields): Html {
   return html`<section id="texts" class="f-texts" aria-label="What will be sent">
 <h2>What will be sent</h2>
 ${preview === null ? html`<p>The texts show here when the date and time are in.</p>` : sent(sheet, preview, consent === 'yes')}
 </section>`
 }
 
-function sent(sheet: Sheet, { texts, warnings }: Preview, agreed: boolean): Html {
+function sent(sheet: PageContext, { texts, warnings }: Preview, agreed: boolean): Html {
   const segments = texts.reduce((sum, { measure }) => sum + (measure?.segments ?? 0), 0)
   return html`${!agreed && html`<p class="note">Nothing is sent until she agrees. Without it, tell her by telephone how to prepare.</p>`}
 ${warnings.map(({ message }) => html`<p class="note">${message}</p>`)}

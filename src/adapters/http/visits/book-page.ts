@@ -1,17 +1,16 @@
 import { Failure } from '../../../domain/failure.ts'
-import { toInstant } from '../../../domain/local-time.ts'
+import { toInstant, dateIn } from '../../../domain/local-time.ts'
 import { toE164 } from '../../../domain/patients/phone.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
 import { bookVisit, clinicOf, visitTime } from '../../../flows/visits/book-visit.ts'
 import { betterOpenings } from '../../../flows/visits/judge-booking.ts'
-import { once } from '../../../flows/visits/idempotency.ts'
-import type { Alarm } from '../../../flows/ports/deps.ts'
+import { withIdempotencyKey } from '../../../flows/visits/idempotency.ts'
+import type { SendJob } from '../../../flows/ports/deps.ts'
 import { previewVisit, type Proposal } from '../../../flows/visits/preview-visit.ts'
-import { setAlarmsSoon } from '../../../flows/messages/enqueue-due.ts'
+import { enqueueJobsSoon } from '../../../flows/messages/enqueue-due.ts'
 import { emptyFields, faultsFrom, faultsOf, historyOf, readFields, requestOf, timingFacts, type BookFields, type Faults } from './book-fields.ts'
 import { bookForm } from './book-form.ts'
 import type { Look } from './book-look.ts'
-import { field, type Answer, type Desk, type PageContent, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContent, type PageContext } from '../desk/page.ts'
 import { dateOr } from '../desk/when.ts'
 import { newBooking } from '../../../flows/factories.ts'
 
@@ -25,12 +24,12 @@ export function mountBook(desk: Desk): void {
 }
 
 /** A day may be chosen beforehand, e.g. from an opening. */
-function fromAddress({ query }: Sheet): Partial<BookFields> {
+function fromAddress({ query }: PageContext): Partial<BookFields> {
   const date = dateOr(query.date, '')
   return date === '' ? {} : { date, ...(/^\d{2}:\d{2}$/.test(query.time ?? '') && { time: query.time! }), clinician: (query.clinician ?? '').slice(0, 80) }
 }
 
-async function look(sheet: Sheet, fields: BookFields): Promise<Answer> {
+async function look(sheet: PageContext, fields: BookFields): Promise<Answer> {
   const picked = field(sheet, 'pick') !== ''
   return page(sheet, fields, {}, picked ? nextEmpty(fields) : 'phone')
 }
@@ -39,7 +38,7 @@ function nextEmpty(fields: BookFields): keyof BookFields {
   return (['phone', 'name'] as const).find((name) => fields[name] === '') ?? 'consent'
 }
 
-async function book(sheet: Sheet, fields: BookFields): Promise<Answer> {
+async function book(sheet: PageContext, fields: BookFields): Promise<Answer> {
   const faults = faultsOf(fields)
   if (Object.keys(faults).length > 0) return { status: 422, page: await page(sheet, fields, faults) }
   if (await isUnseen(sheet, fields)) return { status: 422, page: await page(sheet, fields, { time: BADLY_TIMED }) }
@@ -55,39 +54,39 @@ async function book(sheet: Sheet, fields: BookFields): Promise<Answer> {
 const BADLY_TIMED = 'This visit is badly timed: read what stands beside it. Choose another time, or press again to book it all the same.'
 
 /** Whoever types faster than the panel answers, or without scripts, sees the verdict before a badly timed visit is booked. */
-async function isUnseen(sheet: Sheet, fields: BookFields): Promise<boolean> {
+async function isUnseen(sheet: PageContext, fields: BookFields): Promise<boolean> {
   if (field(sheet, 'seen') === timingFacts(fields)) return false
   const preview = (await lookOf(sheet, fields))?.preview
   return preview !== undefined && preview !== null && !preview.judgement.keep
 }
 
 /** Books once, however often the button is pressed. */
-async function keep(sheet: Sheet, fields: BookFields): Promise<string> {
+async function keep(sheet: PageContext, fields: BookFields): Promise<string> {
   const { deps } = sheet
   const request = requestOf(sheet, fields, todayOf(sheet))
   const key = /^[\w-]{8,80}$/.test(fields.key) ? `desk ${fields.key}` : deps.newId('k')
-  let alarms: Alarm[] = []
-  const answer = await once(deps, key, request, (tx) => clinicOf(tx, request.clinic), async (tx, clinic) => {
+  let jobs: SendJob[] = []
+  const answer = await withIdempotencyKey(deps, key, request, (tx) => clinicOf(tx, request.clinic), async (tx, clinic) => {
     const booked = await bookVisit(tx, deps, request, clinic)
-    alarms = booked.alarms
+    jobs = booked.jobs
     return { status: 201, body: { id: booked.booking.id } }
   }) // prettier-ignore
-  setAlarmsSoon(deps, alarms)
+  enqueueJobsSoon(deps, jobs)
   const { id } = answer.body as { id: string }
   if (!answer.repeated) deps.notice('booked', { booking: id })
   return id
 }
 
-const todayOf = ({ now, clinic }: Sheet) => dateIn(now, clinic.zone)
+const todayOf = ({ now, clinic }: PageContext) => dateIn(now, clinic.zone)
 
-async function page(sheet: Sheet, fields: BookFields, faults: Faults, focus: keyof BookFields = 'phone'): Promise<PageContent> {
+async function page(sheet: PageContext, fields: BookFields, faults: Faults, focus: keyof BookFields = 'phone'): Promise<PageContent> {
   const [firstFault] = Object.keys(faults) as (keyof BookFields)[]
   const body = bookForm({ sheet, fields, faults, look: await lookOf(sheet, fields), focus: firstFault ?? focus })
   return { title: 'Book a visit', here: 'book', body, rules: true }
 }
 
 /** As much as the form allows to say; a form that cannot be read yet says nothing. */
-async function lookOf(sheet: Sheet, fields: BookFields): Promise<Look | null> {
+async function lookOf(sheet: PageContext, fields: BookFields): Promise<Look | null> {
   const { deps, clinic, now } = sheet
   const cycle = historyOf(fields, todayOf(sheet))
   const protocol = deps.protocols.get(fields.protocol)
@@ -106,7 +105,7 @@ async function lookOf(sheet: Sheet, fields: BookFields): Promise<Look | null> {
   }
 }
 
-function timeOf({ deps, clinic }: Sheet, { date, time }: BookFields): Date | null {
+function timeOf({ deps, clinic }: PageContext, { date, time }: BookFields): Date | null {
   try {
     toInstant(`${date}T${time}`, clinic.zone, 'visit')
     return visitTime(deps, `${date}T${time}`, clinic.zone)
@@ -115,7 +114,7 @@ function timeOf({ deps, clinic }: Sheet, { date, time }: BookFields): Date | nul
   }
 }
 
-function patientOf({ clinic }: Sheet, fields: BookFields, cycle: Proposal['patient']['cycle']): Proposal['patient'] {
+function patientOf({ clinic }: PageContext, fields: BookFields, cycle: Proposal['patient']['cycle']): Proposal['patient'] {
   const { name, language } = fields
   return { clinicId: clinic.id, name, phone: phoneOf(fields.phone, clinic.country), language, channel: fields.channel === 'voice' ? 'voice' : 'sms', detail: fields.detail === 'discreet' ? 'discreet' : 'full', cycle }
 }
@@ -128,7 +127,7 @@ function phoneOf(typed: string, country: string): string {
   }
 }
 
-function goodOpenings({ deps, clinic, now }: Sheet, { visitAt, zone, protocol, patient }: Proposal): Promise<Look['openings']> {
+function goodOpenings({ deps, clinic, now }: PageContext, { visitAt, zone, protocol, patient }: Proposal): Promise<Look['openings']> {
   const booking = newBooking({ id: '', patientId: '', clinicId: clinic.id, clinician: '', protocol, visitAt, zone, createdAt: now })
   return betterOpenings(deps.store.read, deps, { booking, patient: { ...patient, id: '' }, clinic }, true)
 }

@@ -6,15 +6,15 @@ import type { Clinic } from '../../../domain/region/clinic.ts'
 import { badInput } from '../../../domain/failure.ts'
 import { checkHistory } from '../../../domain/preparation/cycle/check-history.ts'
 import { forecastDays } from '../../../domain/preparation/cycle/forecast.ts'
-import { standing } from '../../../domain/preparation/prep-status.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { prepStatus } from '../../../domain/preparation/prep-status.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { amendBooking, cancelBooking, type Amendment } from '../../../flows/visits/amend-booking.ts'
 import { bookVisit, clinicOf, type Booked, type NewlyBooked } from '../../../flows/visits/book-visit.ts'
 import { judgeBooking } from '../../../flows/visits/judge-booking.ts'
-import { found, protocolOf, wholeBooking } from '../../../flows/lookups.ts'
-import { once } from '../../../flows/visits/idempotency.ts'
+import { orNotFound, protocolOf, loadVisit } from '../../../flows/lookups.ts'
+import { withIdempotencyKey } from '../../../flows/visits/idempotency.ts'
 import type { BookingQuery, Deps, Tx } from '../../../flows/ports/deps.ts'
-import { setAlarmsSoon } from '../../../flows/messages/enqueue-due.ts'
+import { enqueueJobsSoon } from '../../../flows/messages/enqueue-due.ts'
 import { route, type Answer, type Route } from '../route.ts'
 import { amendmentSchema, bookingListSchema, bookingSchema, cancelSchema, toHistory } from '../schemas.ts'
 import { bookingView, happeningView, messageView, offerView, planView, slotView, timingView } from '../views.ts'
@@ -60,7 +60,7 @@ export function bookingRoutes(deps: Deps): Route[] {
       body: cancelSchema,
       answers: { 200: 'The cancelled booking.' },
       handle: async ({ params, body }) => {
-        const about = await wholeBooking(deps.store.read, await cancelBooking(deps, params.id!, body.by))
+        const about = await loadVisit(deps.store.read, await cancelBooking(deps, params.id!, body.by))
         return { status: 200, body: { booking: bookingView(about.booking, about.patient) } }
       },
     }),
@@ -75,8 +75,8 @@ async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string
     booked = await bookVisit(tx, deps, { ...body, cycle: (today) => toHistory(body.cycle, today) }, clinic)
     return { status: 201, body: bookedView(deps, booked) }
   }
-  const answer = key === undefined ? { ...(await deps.store.transact(async (tx) => work(tx, await look(tx)))), repeated: false } : await once(deps, key, body, look, work)
-  if (booked) setAlarmsSoon(deps, booked.alarms)
+  const answer = key === undefined ? { ...(await deps.store.transact(async (tx) => work(tx, await look(tx)))), repeated: false } : await withIdempotencyKey(deps, key, body, look, work)
+  if (booked) enqueueJobsSoon(deps, booked.jobs)
   const { id } = (answer.body as ReturnType<typeof bookedView>).booking
   if (!answer.repeated) deps.notice('booked', { booking: id })
   return { status: answer.status, body: answer.body, headers: { Location: `/api/v1/bookings/${id}`, ...(answer.repeated && { 'Idempotency-Replayed': 'true' }) } }
@@ -91,7 +91,7 @@ function today(deps: Deps, zone = 'UTC'): string {
 async function toAmendment(deps: Deps, id: string, body: z.infer<typeof amendmentSchema>): Promise<Amendment> {
   const { cycle, ...rest } = body
   if (!cycle) return rest
-  const { zone } = found(await deps.store.read.bookings.get(id), 'booking')
+  const { zone } = orNotFound(await deps.store.read.bookings.get(id), 'booking')
   return { ...rest, cycle: toHistory(cycle, today(deps, body.zone ?? zone)) }
 }
 
@@ -114,7 +114,7 @@ async function list(deps: Deps, query: z.infer<typeof bookingListSchema>): Promi
 }
 
 async function toQuery(deps: Deps, { clinic, day, from, to, state, limit, cursor }: z.infer<typeof bookingListSchema>): Promise<BookingQuery> {
-  const zone = clinic ? found(await deps.store.read.clinics.get(clinic), 'clinic').zone : 'UTC'
+  const zone = clinic ? orNotFound(await deps.store.read.clinics.get(clinic), 'clinic').zone : 'UTC'
   const start = (date: string, days = 0) => DateTime.fromISO(date, { zone }).plus({ days }).toJSDate()
   return {
     ...(clinic && { clinicId: clinic }),
@@ -143,7 +143,7 @@ async function listed(deps: Deps, bookings: Booking[]) {
     const patient = byId.get(booking.patientId)!
     const own = messages.filter(({ bookingId }) => bookingId === booking.id)
     const protocol = protocolOf(deps, booking.protocol)
-    return { ...bookingView(booking, patient, standing(booking, protocol, own, patient.phone)), timing: timing(deps, booking, patient) }
+    return { ...bookingView(booking, patient, prepStatus(booking, protocol, own, patient.phone)), timing: timing(deps, booking, patient) }
   })
 }
 
@@ -156,15 +156,15 @@ function timing(deps: Deps, booking: Booking, patient: Patient) {
 
 async function read(deps: Deps, id: string): Promise<Answer> {
   const { read: records } = deps.store
-  const { booking, patient } = await wholeBooking(records, await records.bookings.get(id))
+  const { booking, patient } = await loadVisit(records, await records.bookings.get(id))
   const messages = await records.messages.ofBooking(id)
   const offer = await records.offers.pending(id)
-  const trail = await records.trail.ofBooking(id)
+  const trail = await records.events.ofBooking(id)
   const { zone } = booking
   return {
     status: 200,
     body: {
-      booking: bookingView(booking, patient, standing(booking, protocolOf(deps, booking.protocol), messages, patient.phone)),
+      booking: bookingView(booking, patient, prepStatus(booking, protocolOf(deps, booking.protocol), messages, patient.phone)),
       timing: timingView(judgeBooking(deps, booking, patient.cycle)),
       messages: messages.map((message) => messageView(message, zone)),
       offer: offer ? offerView(offer, zone) : null,

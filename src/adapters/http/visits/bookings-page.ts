@@ -1,9 +1,9 @@
 import { DateTime } from 'luxon'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import { findPatients } from '../../../flows/patients/find-patients.ts'
 import { html, type Html } from '../pages/html.ts'
-import { field, type Answer, type Desk, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContext } from '../desk/page.ts'
 import { weeksIndex } from './weeks-index.ts'
 import { visitsOf, type Visit } from './visits-shown.ts'
 import { visitList } from './visit-list.ts'
@@ -19,7 +19,7 @@ export function mountBookings(desk: Desk): void {
 }
 
 /** Today and the coming four weeks: an index by day, and the visits from the chosen day on, a page at a time. */
-async function bookings(sheet: Sheet): Promise<Answer> {
+async function bookings(sheet: PageContext): Promise<Answer> {
   const { deps, clinic, query } = sheet
   const today = dateIn(sheet.now, clinic.zone)
   const from = dateOr(query.from, today)
@@ -48,12 +48,12 @@ ${found.length > ON_A_PAGE && html`<p class="more"><a id="more" href="${sheet.at
   }
 }
 
-function empty(sheet: Sheet, from: string): Html {
+function empty(sheet: PageContext, from: string): Html {
   return html`<p class="empty">No visits from ${dateWords(from, 'cccc d LLLL')} on, for four weeks. <a href="${sheet.at('book')}">Book a visit</a></p>`
 }
 
 /** Posted, so that no name ends up in an address, a history or a log. */
-function searchForm(sheet: Sheet, typed: string): Html {
+function searchForm(sheet: PageContext, typed: string): Html {
   return html`<form class="search" method="post" action="${sheet.at('find')}" role="search">
 <label for="q">Find a patient</label>
 <input id="q" name="q" type="search" value="${typed}" autocomplete="off" maxlength="120" aria-describedby="q-hint">
@@ -62,7 +62,7 @@ function searchForm(sheet: Sheet, typed: string): Html {
 </form>`
 }
 
-async function find(sheet: Sheet): Promise<Answer> {
+async function find(sheet: PageContext): Promise<Answer> {
   const typed = field(sheet, 'q')
   const bookings = await findPatients(sheet.deps, sheet.clinic, typed, MOST_FOUND)
   const visits = await visitsOf(sheet.deps, bookings)

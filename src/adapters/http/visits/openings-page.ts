@@ -1,13 +1,13 @@
 import { z } from 'zod'
 import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import { Failure, badInput } from '../../../domain/failure.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { seriesTimes } from '../../../domain/visits/opening-series.ts'
 import { closeDay } from '../../../flows/visits/close-day.ts'
 import { addOpenings, removeOpening } from '../../../flows/visits/manage-openings.ts'
 import { html } from '../pages/html.ts'
 import { seriesForm, type SeriesFields } from './series-form.ts'
-import { field, type Answer, type Desk, type PageContent, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContent, type PageContext } from '../desk/page.ts'
 import { weekGrid } from './week-grid.ts'
 import { dateOr, dateWords, startOf } from '../desk/when.ts'
 
@@ -22,7 +22,7 @@ export function mountOpenings(desk: Desk): void {
 }
 
 /** The times of one week: free, held (until when), booked; and adding many at once. */
-async function openings(sheet: Sheet, fields: SeriesFields | null, faults: Record<string, string>): Promise<PageContent> {
+async function openings(sheet: PageContext, fields: SeriesFields | null, faults: Record<string, string>): Promise<PageContent> {
   const { deps, clinic, query } = sheet
   const today = dateIn(sheet.now, clinic.zone)
   const monday = mondayOf(dateOr(fields?.from || query.week, today))
@@ -57,7 +57,7 @@ const series = z.object({
   clinician: z.string().max(80),
 })
 
-async function addMany(sheet: Sheet): Promise<Answer> {
+async function addMany(sheet: PageContext): Promise<Answer> {
   const fields = fieldsOf(sheet)
   try {
     const { every, ...wanted } = series.parse(fields)
@@ -71,11 +71,11 @@ async function addMany(sheet: Sheet): Promise<Answer> {
   }
 }
 
-function isToCome({ now, clinic }: Sheet, at: string): boolean {
+function isToCome({ now, clinic }: PageContext, at: string): boolean {
   return at > `${dateIn(now, clinic.zone)}T${new Intl.DateTimeFormat('en-GB', { timeZone: clinic.zone, hour: '2-digit', minute: '2-digit' }).format(now)}`
 }
 
-function fieldsOf(sheet: Sheet): SeriesFields {
+function fieldsOf(sheet: PageContext): SeriesFields {
   const one = (name: string) => field(sheet, name)
   return { from: one('from'), to: one('to'), weekdays: [sheet.form.weekdays ?? []].flat(), first: one('first'), until: one('until'), every: one('every'), clinician: one('clinician') }
 }
@@ -86,14 +86,14 @@ function faultsOf(error: unknown): Record<string, string> {
   throw error
 }
 
-async function close(sheet: Sheet): Promise<Answer> {
+async function close(sheet: PageContext): Promise<Answer> {
   const date = dateOr(field(sheet, 'date'), '') || badInput('date', 'Say which day.')
   const { zone, id } = sheet.clinic
   await closeDay(sheet.deps, id, { from: startOf(date, zone), to: startOf(addDays(date, 1), zone) })
   return { to: sheet.at(`openings?week=${date}&said=day-closed`) }
 }
 
-async function remove(sheet: Sheet): Promise<Answer> {
+async function remove(sheet: PageContext): Promise<Answer> {
   await removeOpening(sheet.deps, sheet.params.id!)
   sheet.deps.notice('opening-removed', { opening: sheet.params.id! })
   return { to: sheet.at(`openings?week=${dateOr(field(sheet, 'date'), dateIn(sheet.now, sheet.clinic.zone))}&said=removed`) }

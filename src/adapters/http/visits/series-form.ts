@@ -1,5 +1,5 @@
 import { html, type Html } from '../pages/html.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 
 /** The form for many openings, as typed. */
 export interface SeriesFields {
@@ -14,7 +14,7 @@ export interface SeriesFields {
 
 const WEEKDAYS = ['Monday', 'Tuesday', 'Wednesday', 'Thursday', 'Friday', 'Saturday', 'Sunday']
 
-export function seriesForm(sheet: Sheet, fields: SeriesFields, faults: Record<string, string>): Html {
+export function seriesForm(sheet: PageContext, fields: SeriesFields, faults: Record<string, string>): Html {
   const one = (name: keyof SeriesFields, label: string, type: string) =>
     html`<div class="field"><label for="s-${name}">${label}</label><input id="s-${name}" name="${name}" type="${type}" value="${String(fields[name])}"${faults[name] && html` aria-invalid="true" aria-describedby="s-${name}-fault" autofocus`}>${fault(name)}</div>\n`
   const fault = (name: string) => faults[name] && html`<span class="fault" id="s-${name}-fault">${faults[name]}</span>`

@@ -1,14 +1,14 @@
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { html, type Html } from '../pages/html.ts'
 import { grouped } from '../desk/grouped.ts'
 import { timing } from '../desk/marks.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 import type { Visit } from './visits-shown.ts'
 import { clock, dateWords, machine } from '../desk/when.ts'
 import { NEEDS_A_CALL, phoneWords, PREPARATION, reasonWords } from '../desk/words.ts'
 
 /** Visits by day, as a ledger: time in the margin, then who, when in her cycle, how prepared, and what is open. */
-export function visitList(sheet: Sheet, visits: readonly Visit[], cancelledToo = false): Html {
+export function visitList(sheet: PageContext, visits: readonly Visit[], cancelledToo = false): Html {
   const days = grouped(visits, ({ booking }) => dateIn(booking.visitAt, booking.zone))
   return html`<table class="ledger"><caption class="unseen">Visits in order of time</caption>
 <thead><tr><th scope="col">Time</th><th scope="col">Patient</th><th scope="col">Timing</th><th scope="col">Preparation</th><th scope="col">Open</th></tr></thead>
@@ -19,7 +19,7 @@ ${ofDay.map((visit) => row(sheet, visit, cancelledToo))}</tbody>
   )}</table>`
 }
 
-function row(sheet: Sheet, visit: Visit, cancelledToo: boolean): Html {
+function row(sheet: PageContext, visit: Visit, cancelledToo: boolean): Html {
   const { booking, patient } = visit
   const cancelled = booking.state === 'cancelled'
   const otherZone = booking.zone !== sheet.clinic.zone && html` <small>${booking.zone}</small>`
@@ -36,7 +36,7 @@ export function preparation({ standing, booking }: Visit): Html {
   return html`${words}${booking.shortNotice && html`<small class="act">Short notice: not the full hours</small>`}${booking.lapses.length > 0 && html`<small class="act">She reported a lapse</small>`}`
 }
 
-function openThings(sheet: Sheet, { open, booking }: Visit): Html | string {
+function openThings(sheet: PageContext, { open, booking }: Visit): Html | string {
   if (open.length === 0) return booking.confirmedAt ? 'Confirmed' : ''
   return html`<ul class="reasons">${open.map(({ id, reason }) => html`<li><a href="${sheet.at(`calls#${id}`)}">${reasonWords(reason)}</a></li>`)}</ul>`
 }

@@ -7,14 +7,14 @@ import type { Clinic } from '../../../domain/region/clinic.ts'
 import type { CycleHistory } from '../../../domain/preparation/cycle/history.ts'
 import { weeksStrip } from '../../../domain/preparation/cycle/strip.ts'
 import { badInput } from '../../../domain/failure.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { amendBooking, cancelBooking } from '../../../flows/visits/amend-booking.ts'
 import { betterOpenings, judgeBooking } from '../../../flows/visits/judge-booking.ts'
-import { found, protocolOf, wholeBooking } from '../../../flows/lookups.ts'
+import { orNotFound, protocolOf, loadVisit } from '../../../flows/lookups.ts'
 import { html, type Html } from '../pages/html.ts'
 import { mark } from '../desk/marks.ts'
 import { messageList } from '../messages/message-list.ts'
-import { field, type Answer, type Desk, type Sheet } from '../desk/page.ts'
+import { field, type Answer, type Desk, type PageContext } from '../desk/page.ts'
 import { stripFigure } from '../preparation/cycle-strip.ts'
 import { visitsOf, type Visit } from './visits-shown.ts'
 import { preparation } from './visit-list.ts'
@@ -29,12 +29,12 @@ export function mountVisit(desk: Desk): void {
 }
 
 /** A visit of this clinic. @throws not-found for one of another clinic too */
-async function load({ deps, clinic, params }: Sheet): Promise<{ booking: Booking; patient: Patient; clinic: Clinic }> {
+async function load({ deps, clinic, params }: PageContext): Promise<{ booking: Booking; patient: Patient; clinic: Clinic }> {
   const booking = await deps.store.read.bookings.get(params.id!)
-  return wholeBooking(deps.store.read, found(booking?.clinicId === clinic.id ? booking : undefined, 'booking'))
+  return loadVisit(deps.store.read, orNotFound(booking?.clinicId === clinic.id ? booking : undefined, 'booking'))
 }
 
-async function visitPage(sheet: Sheet): Promise<Answer> {
+async function visitPage(sheet: PageContext): Promise<Answer> {
   const { deps } = sheet
   const about = await load(sheet)
   const { booking, patient } = about
@@ -56,12 +56,12 @@ ${booking.state === 'booked' && html`<div class="deeds">${moveForm(sheet, bookin
 ${messageList(await read.messages.ofBooking(booking.id), booking.zone)}
 <p><a href="${sheet.at(`replies/${patient.id}`)}">The whole conversation, and writing to her</a></p>
 <h2>What happened</h2>
-<ol class="trail">${(await read.trail.ofBooking(booking.id)).map(({ at, what, by }) => html`<li><time datetime="${at.toISOString()}">${dayAndClock(at, booking.zone)}</time> ${spoken(what)}, by ${by}</li>\n`)}</ol>
+<ol class="trail">${(await read.events.ofBooking(booking.id)).map(({ at, what, by }) => html`<li><time datetime="${at.toISOString()}">${dayAndClock(at, booking.zone)}</time> ${spoken(what)}, by ${by}</li>\n`)}</ol>
 </section>`,
   }
 }
 
-function facts(sheet: Sheet, visit: Visit): Html {
+function facts(sheet: PageContext, visit: Visit): Html {
   const { booking, patient, protocol, open } = visit
   const cancelled = booking.state === 'cancelled'
   return html`<p class="headline"><b>${patient.name}</b> ${longDay(booking.visitAt, booking.zone)}, <b>${clock(booking.visitAt, booking.zone)}</b>${booking.clinician && `, ${booking.clinician}`}${cancelled && html` <span class="act">cancelled</span>`}</p>
@@ -82,7 +82,7 @@ function lmpOf(cycle: CycleHistory): string {
   return /^\d/.test(words) ? `${dateWords(words, 'd LLLL yyyy')}${cycle.lmpGiveDays ? `, within ${cycle.lmpGiveDays} days` : ''}` : words
 }
 
-function timingOf(sheet: Sheet, booking: Booking, { cycle }: Patient): Html {
+function timingOf(sheet: PageContext, booking: Booking, { cycle }: Patient): Html {
   const judgement = judgeBooking(sheet.deps, booking, cycle)
   const [visit, today] = [dateIn(booking.visitAt, booking.zone), dateIn(sheet.now, booking.zone)]
   const protocol = protocolOf(sheet.deps, booking.protocol)
@@ -97,7 +97,7 @@ function offerNote({ choices, until, state }: Offer, zone: string): Html {
 }
 
 /** Choosing opens the question; the second press moves the visit and tells her. */
-function moveForm(sheet: Sheet, { id, zone }: Booking, openings: readonly Slot[]): Html {
+function moveForm(sheet: PageContext, { id, zone }: Booking, openings: readonly Slot[]): Html {
   const times = openings.map(
     ({ startsAt, clinician }, index) => html`<label class="plain"><input type="radio" name="to" value="${startsAt.toISOString()}|${clinician}"${index === 0 && html` checked`}>${dayAndClock(startsAt, zone)}${clinician && `, ${clinician}`}</label>`,
   )
@@ -108,19 +108,19 @@ ${times.length > 0 ? html`<fieldset><legend>Openings at a good time</legend>${ti
 <p>She is told the new time, and how to prepare for it.</p><button class="main">Move and tell her</button></form></details>`
 }
 
-function periodForm(sheet: Sheet, { id }: Booking, { lmp }: CycleHistory): Html {
+function periodForm(sheet: PageContext, { id }: Booking, { lmp }: CycleHistory): Html {
   return html`<details><summary>Correct the last period</summary>
 <form method="post" action="${sheet.at(`visits/${id}/period`)}">
 <div class="field"><label for="new-lmp">First day of her last period</label><input id="new-lmp" name="lmp" type="date" value="${lmp ?? ''}" required></div>
 <p>The timing is judged anew, and her messages are planned anew.</p><button class="main">Keep this date</button></form></details>`
 }
 
-function cancelForm(sheet: Sheet, { id }: Booking): Html {
+function cancelForm(sheet: PageContext, { id }: Booking): Html {
   return html`<details><summary>Cancel the visit</summary>
 <form method="post" action="${sheet.at(`visits/${id}/cancel`)}"><p>Its time becomes free and nothing more is sent about it. This cannot be undone.</p><button>Cancel the visit</button></form></details>`
 }
 
-async function move(sheet: Sheet): Promise<Answer> {
+async function move(sheet: PageContext): Promise<Answer> {
   const { booking } = await load(sheet)
   const other = field(sheet, 'other')
   const [instant = '', clinician = ''] = field(sheet, 'to').split('|')
@@ -129,13 +129,13 @@ async function move(sheet: Sheet): Promise<Answer> {
   return { to: sheet.at(`visits/${booking.id}?said=moved`) }
 }
 
-async function cancel(sheet: Sheet): Promise<Answer> {
+async function cancel(sheet: PageContext): Promise<Answer> {
   const { booking } = await load(sheet)
   await cancelBooking(sheet.deps, booking.id, sheet.who.name)
   return { to: sheet.at(`visits/${booking.id}?said=cancelled`) }
 }
 
-async function newPeriod(sheet: Sheet): Promise<Answer> {
+async function newPeriod(sheet: PageContext): Promise<Answer> {
   const { booking, patient } = await load(sheet)
   const lmp = field(sheet, 'lmp')
   if (!z.iso.date().safeParse(lmp).success) badInput('lmp', 'Give the first day of her last period.')

@@ -3,9 +3,9 @@ import type { Patient } from '../../../domain/patients/patient.ts'
 import { forecastDays } from '../../../domain/preparation/cycle/forecast.ts'
 import type { DayForecast } from '../../../domain/preparation/cycle/history.ts'
 import type { FollowUp } from '../../../domain/calls/follow-up.ts'
-import { standing, type Standing } from '../../../domain/preparation/prep-status.ts'
+import { prepStatus, type PrepStatus } from '../../../domain/preparation/prep-status.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { protocolOf } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { grouped } from '../desk/grouped.ts'
@@ -16,7 +16,7 @@ export interface Visit {
   patient: Patient
   protocol: FullProtocol
   forecast: DayForecast
-  standing: Standing
+  standing: PrepStatus
   open: FollowUp[]
 }
 
@@ -38,7 +38,7 @@ export async function visitsOf(deps: Deps, bookings: readonly Booking[]): Promis
       patient,
       protocol,
       forecast: forecastOf(deps, booking, patient, protocol),
-      standing: standing(booking, protocol, messages.get(booking.id) ?? [], patient.phone),
+      standing: prepStatus(booking, protocol, messages.get(booking.id) ?? [], patient.phone),
       open: open.get(booking.id) ?? [],
     }
   })

@@ -1,13 +1,13 @@
 import type { Slot } from '../../../domain/visits/slot.ts'
 import { addDays } from '../../../domain/preparation/cycle/days.ts'
-import { dateIn } from '../../../domain/visits/choose-openings.ts'
+import { dateIn } from '../../../domain/local-time.ts'
 import { html, type Html } from '../pages/html.ts'
 import { grouped } from '../desk/grouped.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 import { clock, dateWords, dayAndClock } from '../desk/when.ts'
 
 /** A week, a column a day: each time with its state in words and shape. */
-export function weekGrid(sheet: Sheet, monday: string, slots: readonly Slot[]): Html {
+export function weekGrid(sheet: PageContext, monday: string, slots: readonly Slot[]): Html {
   const { zone } = sheet.clinic
   const byDay = grouped(slots, ({ startsAt }) => dateIn(startsAt, zone))
   const dates = Array.from({ length: 7 }, (_, day) => addDays(monday, day))
@@ -15,7 +15,7 @@ export function weekGrid(sheet: Sheet, monday: string, slots: readonly Slot[]): 
 <ul class="legend"><li><span class="t free">○</span> free</li><li><span class="t held">◐</span> held for a patient</li><li><span class="t taken">●</span> booked</li></ul>`
 }
 
-function day(sheet: Sheet, date: string, slots: readonly Slot[]): Html {
+function day(sheet: PageContext, date: string, slots: readonly Slot[]): Html {
   const free = slots.filter((slot) => stateOf(slot, sheet.now) === 'free').length
   return html`<section class="day-column" aria-labelledby="d-${date}"><h2 id="d-${date}">${dateWords(date)}</h2>
 ${slots.length === 0 ? html`<p class="nothing">–</p>` : html`<ul>${slots.map((slot) => time(sheet, date, slot))}</ul>`}
@@ -27,7 +27,7 @@ function stateOf({ state, heldUntil }: Slot, now: Date): Slot['state'] {
   return state === 'held' && heldUntil! <= now ? 'free' : state
 }
 
-function time(sheet: Sheet, date: string, slot: Slot): Html {
+function time(sheet: PageContext, date: string, slot: Slot): Html {
   const { id, startsAt, clinician, bookingId, heldUntil } = slot
   const { zone } = sheet.clinic
   const at = html`${clock(startsAt, zone)}${clinician && html` <small>${clinician}</small>`}`
@@ -39,6 +39,6 @@ function time(sheet: Sheet, date: string, slot: Slot): Html {
 }
 
 /** Two presses: closing a day takes all its free times away. */
-function closeForm(sheet: Sheet, date: string, free: number): Html {
+function closeForm(sheet: PageContext, date: string, free: number): Html {
   return html`<details><summary id="c-${date}">Close the day</summary><form method="post" action="${sheet.at('openings/close')}"><input type="hidden" name="date" value="${date}"><p>${free === 1 ? '1 free opening goes' : `${free} free openings go`}. Held and booked times stay.</p><button>Close ${dateWords(date)}</button></form></details>`
 }

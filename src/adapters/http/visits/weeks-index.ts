@@ -1,11 +1,11 @@
 import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import type { CalendarDate } from '../../../domain/preparation/cycle/history.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { Sheet } from '../desk/page.ts'
+import type { PageContext } from '../desk/page.ts'
 import { dateWords } from '../desk/when.ts'
 
 interface WeeksIndex {
-  sheet: Sheet
+  sheet: PageContext
   today: CalendarDate
   chosen: CalendarDate
   counts: { date: CalendarDate; visits: number }[]

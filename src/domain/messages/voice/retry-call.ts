@@ -1,4 +1,5 @@
-import { atClock, inZone, nextAllowed, type SendingHours } from '../../preparation/sending-hours.ts'
+import { atClock, nextAllowed, type SendingHours } from '../../preparation/sending-hours.ts'
+import { inZone } from '../../local-time.ts'
 import type { Channel } from '../texts/kinds.ts'
 
 /** Calls in all for one message; then a person calls. A choice of ours: three tries at different hours, no source. */

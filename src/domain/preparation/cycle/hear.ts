@@ -3,7 +3,7 @@ import { sortEvidence } from './evidence.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
 
 /** The history with the evidence worked in; with a contradiction it comes back as it was, for a person to ask. */
-export interface Heard {
+export interface UpdatedCycle {
   history: CycleHistory
   contradiction?: string
 }
@@ -14,7 +14,7 @@ type Reply = 'startedOn' | 'notStartedBy' | 'endedOn' | 'stillBleedingOn'
  * "My period started on D": D becomes the LMP, the old LMP joins the past starts, and what was said of the old cycle goes.
  * Within the days of an "about" LMP it is the same period, now dated exactly.
  */
-export function heardStart(history: CycleHistory, startedOn: CalendarDate, asOf: CalendarDate): Heard {
+export function heardStart(history: CycleHistory, startedOn: CalendarDate, asOf: CalendarDate): UpdatedCycle {
   if (history.status === 'no-periods')
     return { history, contradiction: 'The record says that she has no periods, but she reports one.' }
   const heard = hear(history, 'startedOn', startedOn, asOf)
@@ -22,23 +22,23 @@ export function heardStart(history: CycleHistory, startedOn: CalendarDate, asOf:
 }
 
 /** "Not started by D", D included. An earlier answer of the kind is replaced, never shortened. */
-export function heardNotStarted(history: CycleHistory, by: CalendarDate): Heard {
+export function heardNotStarted(history: CycleHistory, by: CalendarDate): UpdatedCycle {
   if (history.notStartedBy !== undefined && history.notStartedBy >= by) return { history }
   return hear(history, 'notStartedBy', by)
 }
 
 /** "The bleeding ended on D", D being its last day. */
-export function heardEnded(history: CycleHistory, endedOn: CalendarDate): Heard {
+export function heardEnded(history: CycleHistory, endedOn: CalendarDate): UpdatedCycle {
   return hear(history, 'endedOn', endedOn)
 }
 
 /** "Still bleeding on D." */
-export function heardStillBleeding(history: CycleHistory, on: CalendarDate): Heard {
+export function heardStillBleeding(history: CycleHistory, on: CalendarDate): UpdatedCycle {
   return hear(history, 'stillBleedingOn', on)
 }
 
 /** Adds one answer, unless it contradicts what is on file. */
-function hear(history: CycleHistory, reply: Reply, date: CalendarDate, asOf?: CalendarDate): Heard {
+function hear(history: CycleHistory, reply: Reply, date: CalendarDate, asOf?: CalendarDate): UpdatedCycle {
   const heard: CycleHistory = { ...history, [reply]: date }
   const { faults } = sortEvidence(heard, asOf === undefined ? Infinity : dayNumber(asOf, 'asOf'))
   const fault = faults.find(({ field }) => field === reply)

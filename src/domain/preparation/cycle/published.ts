@@ -1,6 +1,6 @@
 /**
  * Every number the forecast rests on, with the published figure behind it. None is fitted to a data set of cycles.
- * "Read from" means taken over; "set so that" means chosen to reproduce the figure (tests/cycle checks that it does);
+ * "Read from" means taken over; "set so that" means chosen to reproduce the figure (tests/preparation/cycle checks that it does);
  * "judgement" means that no published figure was found.
  */
 

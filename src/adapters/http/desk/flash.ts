@@ -1,0 +1,26 @@
+/** What was just done, by code: an address carries the code, so that nobody can put words of his own on our pages. */
+const FLASH: Record<string, string> = {
+  booked: 'The visit is booked.',
+  moved: 'The visit is moved. She is told by text, if she agreed to texts.',
+  cancelled: 'The visit is cancelled. Nothing more is sent about it.',
+  amended: 'The changes are kept. The plan was made anew.',
+  closed: 'The outcome is recorded. It can be undone below, under “Closed today”.',
+  tried: 'The call is noted. The follow-up stays on the list.',
+  reopened: 'The follow-up is on the list again.',
+  approved: 'The move is approved. The patient is told.',
+  declined: 'The move is declined. The patient is told that the clinic calls.',
+  'openings-added': 'The openings are added.',
+  'openings-known': 'All of these times existed already; nothing was added.',
+  'day-closed': 'The day is closed: its free openings are gone. Held and booked times stay.',
+  removed: 'The opening is removed.',
+  corrected: 'The meaning is corrected, and what follows from it is done.',
+  written: 'The message is on its way.',
+  waiting: 'The message will go when sending hours begin.',
+  'sending-stopped': 'All sending is stopped.',
+  'sending-resumed': 'Sending goes on.',
+  'texts-approved': 'The approval is recorded. It takes effect when the service is started again.',
+}
+
+export function flashWords(code: string | undefined): string | null {
+  return (code !== undefined && FLASH[code]) || null
+}

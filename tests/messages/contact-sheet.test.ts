@@ -1,0 +1,48 @@
+import { describe, expect, test } from 'vitest'
+import { renderContactSheet, type ContactSheet } from '../../src/adapters/http/messages/contact-sheet.ts'
+import { escapeHtml } from '../../src/adapters/http/pages/html.ts'
+import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
+import { surveyTexts } from '../../src/domain/messages/texts/survey.ts'
+import { REVIEWER } from '../harness/approvals.ts'
+import { LANGUAGES, library, pageTexts, protocols, wording } from '../private-page/example-page.ts'
+
+const rows = surveyTexts(library, { ...EXAMPLE_SITE, answers: answersByLanguage(protocols.values()) })
+const sheet = (code: string, more: Partial<ContactSheet> = {}): string =>
+  renderContactSheet({ language: library.languages.get(code)!, rows, wording, path: '/review/texts', ...more })
+
+describe('the contact sheet', () => {
+  test('shows a reviewer every text, answer, key of a call and sentence of the page, in each language', () => {
+    for (const code of LANGUAGES) {
+      const shown = sheet(code)
+      for (const { text } of rows.filter(({ language }) => language === code)) expect(shown).toContain(escapeHtml(text))
+      for (const sentence of answersByLanguage(protocols.values())[code]!) expect(shown).toContain(escapeHtml(sentence))
+      expect(shown).toContain(escapeHtml(pageTexts.get(code)!.words.urgent.text))
+      for (const said of Object.values(wording.phrases.get(code)!.says)) expect(shown).toContain(escapeHtml(said))
+    }
+  })
+
+  test('shows the English beside another language, and words that kinds share only once', () => {
+    const shown = sheet('fr')
+    const greeting = rows.find(({ language, part }) => language === 'fr' && part === 'greeting')!.text
+    expect(shown.split(escapeHtml(greeting))).toHaveLength(2)
+    expect(shown).toContain(
+      escapeHtml(rows.find(({ language, kind, part }) => language === 'en' && kind === 'prep' && part === 'full')!.text),
+    )
+    expect(sheet('en')).not.toContain('words english')
+  })
+
+  test('says what each SMS costs, how hard it is to read, and who approved it', () => {
+    expect(sheet('en')).toContain(
+      `GSM-7, 160 units, 1 segment · reading grade 4.3 · approved by ${REVIEWER.by} on ${REVIEWER.on}`,
+    )
+    expect(sheet('en')).toContain('All are approved.')
+    expect(sheet('uk')).toMatch(/\d+ are drafts, until your clinic approves them\./)
+  })
+
+  test('switches language in the service, and is one file with its style where there is no service', () => {
+    expect(sheet('fr')).toContain('href="/review/texts?lang=uk"')
+    const file = sheet('fr', { path: null, css: 'body { color: #000 } /* "x" </style> */' })
+    expect(file).toContain('<style>body { color: #000 } /* "x" <\\/style> */</style>')
+    expect(file).not.toMatch(/href=/)
+  })
+})

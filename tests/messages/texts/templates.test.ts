@@ -1,0 +1,83 @@
+import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterEach, beforeEach, describe, expect, test } from 'vitest'
+import { TEMPLATES } from '../../../src/adapters/templates/files.ts'
+import { loadTexts } from '../../../src/adapters/templates/load-texts.ts'
+import { Failure } from '../../../src/domain/failure.ts'
+
+let folder: string
+beforeEach(() => {
+  folder = mkdtempSync(join(tmpdir(), 'templates-'))
+  cpSync(TEMPLATES, folder, { recursive: true })
+})
+afterEach(() => rmSync(folder, { recursive: true }))
+
+function edit(file: string, from: string, to: string): void {
+  const before = readFileSync(join(folder, file), 'utf8')
+  expect(before).toContain(from)
+  writeFileSync(join(folder, file), before.replace(from, to))
+}
+
+function faults(load: () => unknown): string[] {
+  try {
+    load()
+  } catch (error) {
+    expect(error).toBeInstanceOf(Failure)
+    return (error as Failure).detail.faults!.map(({ field, message }) => `${field}: ${message}`)
+  }
+  return []
+}
+
+describe('a fault in the templates stops the start, with all faults in one list', () => {
+  test('a missing kind, a value that does not exist, a hidden value and a broken bracket', () => {
+    edit('fr/sms.yaml', 'wrong-person:', 'wrong-persons:')
+    edit('en/sms.yaml', 'Thank you for telling us. Your visit stays on {visit}.', "Thank you. It stays on '{visit}', {name}.")
+    edit('es/sms.yaml', 'Vea la respuesta en {page}', 'Vea la respuesta en {page')
+    const found = faults(() => loadTexts(folder))
+    expect(found).toEqual(
+      expect.arrayContaining([
+        expect.stringMatching(/^es\/sms\.yaml › answer\.discreet: This is not ICU MessageFormat/),
+        expect.stringMatching(/^fr\/sms\.yaml › wrong-person/),
+        "en/sms.yaml › no-change.full: An apostrophe right before { hides the value. Write ’, or '' for one apostrophe.",
+        'en/sms.yaml › no-change.full: It must say {visit}.',
+        'en/sms.yaml › no-change.full: There is no value {name}.',
+      ]),
+    )
+  })
+
+  test('a discreet text that names the reason, in any language', () => {
+    edit('fr/sms.yaml', 'La réponse est ici: {page}', 'La réponse sur vos règles est ici: {page}')
+    edit('pa/sms.yaml', 'ਜਵਾਬ ਇੱਥੇ ਪੜ੍ਹੋ: {page}', 'ਮਾਹਵਾਰੀ ਬਾਰੇ ਜਵਾਬ: {page}')
+    edit('en/voice.yaml', 'Hello. This is {clinic}. Please call us', 'Hello. This is {clinic} about your smear. Please call us')
+    const found = faults(() => loadTexts(folder))
+    expect(found).toContain('fr/sms.yaml › answer.discreet: A discreet text may not say “règles”.')
+    expect(found).toContain('pa/sms.yaml › answer.discreet: A discreet text may not say “ਮਾਹਵਾਰੀ”.')
+    expect(found).toContain('en/voice.yaml › prep.voicemail: A discreet text may not say “smear”.')
+  })
+
+  test('a text that speaks of a result, and one that tells what to avoid to whoever picks up the phone', () => {
+    edit('en/sms.yaml', 'Thank you for telling us. Your visit', 'Your results are negative. Your visit')
+    edit('uk/voice.yaml', 'У нас для Вас повідомлення.', 'Уникайте {avoid}.')
+    const found = faults(() => loadTexts(folder))
+    expect(found).toContain('en/sms.yaml › no-change.full: It speaks of a result or a diagnosis: “results”.')
+    expect(found).toContain('en/sms.yaml › no-change.full: It speaks of a result or a diagnosis: “negative”.')
+    expect(found).toContain('uk/voice.yaml › prep.discreet: A discreet text may not say {avoid}.')
+  })
+
+  test('a first message that does not say how to stop, or how to reach the clinic', () => {
+    edit('es/sms.yaml', '¿Preguntas? {phone}.\n    Para no recibir mensajes, responda STOP.', 'Hasta pronto.')
+    const found = faults(() => loadTexts(folder))
+    expect(found).toEqual([
+      'es/sms.yaml › confirmation.full: It must say {phone}.',
+      'es/sms.yaml › confirmation.full: It must say how to stop: STOP.',
+    ])
+  })
+
+  test('a file that is not YAML, and one that is missing', () => {
+    writeFileSync(join(folder, 'fr/sms.yaml'), 'confirmation: [')
+    rmSync(join(folder, 'uk/voice.yaml'))
+    const found = faults(() => loadTexts(folder))
+    expect(found).toEqual([expect.stringMatching(/^fr\/sms\.yaml: This is not YAML/), 'uk/voice.yaml: This file is missing.'])
+  })
+})

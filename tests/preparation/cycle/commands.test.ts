@@ -1,0 +1,139 @@
+import { spawnSync } from 'node:child_process'
+import { describe, expect, it } from 'vitest'
+import { addDays } from '../../../src/domain/preparation/cycle/days.ts'
+
+const DAYSIX = new URL('../../../src/cli/daysix.mjs', import.meta.url).pathname
+
+/** Runs the command as a person or a script would, with one JSON object a line. */
+function daysix(
+  args: string[],
+  lines: unknown[] = [],
+): { status: number | null; stdout: string; replies: Record<string, unknown>[] } {
+  const input = lines.map((line) => (typeof line === 'string' ? line : JSON.stringify(line))).join('\n')
+  const { status, stdout } = spawnSync(process.execPath, [DAYSIX, ...args], { input, encoding: 'utf8' })
+  const replies = args.includes('--calendar')
+    ? []
+    : stdout
+        .trim()
+        .split('\n')
+        .map((line) => JSON.parse(line) as Record<string, unknown>)
+  return { status, stdout, replies }
+}
+
+describe('daysix forecast', () => {
+  const good = {
+    id: 'a',
+    lmp: '2026-03-02',
+    usualCycleDays: 29,
+    pastCycleDays: [28, 31],
+    age: 34,
+    notStartedBy: '2026-03-25',
+    from: '2026-03-20',
+    to: '2026-04-20',
+  }
+
+  it('answers every line in order, keeps going after a bad one and then exits 2', () => {
+    const { status, replies } = daysix(
+      ['forecast'],
+      [
+        good,
+        { ...good, id: 'b', lmp: '2026-02-30' },
+        'not JSON',
+        { id: 4, lmp: 'unknown', from: '2026-03-20', to: '2026-03-20' },
+        { ...good, id: 'e', to: '2026-03-01' },
+        { ...good, id: 'f', lmp: 'no-periods' },
+        { ...good, id: 'g', startedOn: '2026-03-08' },
+      ],
+    )
+    expect(status).toBe(2)
+    expect(replies.map(({ id }) => id)).toEqual(['a', 'b', null, 4, 'e', 'f', 'g'])
+    expect(replies.map(({ error }) => (error as { code: string; field?: string } | undefined)?.field)).toEqual([
+      undefined,
+      'lmp',
+      undefined,
+      undefined,
+      'to',
+      undefined,
+      undefined,
+    ])
+    const days = replies[0]!['days'] as { date: string; cycleDay: number; avoidProbability: number; rating: string }[]
+    expect(days).toHaveLength(32)
+    expect(days[0]).toMatchObject({ date: '2026-03-20', cycleDay: 19, avoidProbability: 0, rating: 'best' })
+    expect(new Set(days.map(({ rating }) => rating))).toEqual(new Set(['best', 'fine', 'unsure', 'avoid']))
+    expect(replies[6]!['warnings']).toEqual([{ field: 'startedOn', message: expect.stringContaining('6 days') }])
+    expect(replies[6]!['days']).toEqual(days)
+  })
+
+  it('exits 0 when every line was good', () => {
+    expect(daysix(['forecast'], [good]).status).toBe(0)
+  })
+
+  it('draws a calendar for a person, judges the visit and says what it is not for', () => {
+    const { status, stdout } = daysix([
+      'forecast',
+      '--calendar',
+      '--lmp',
+      '2026-03-02',
+      '--usual',
+      '29',
+      '--past',
+      '28,31',
+      '--visit',
+      '2026-04-01',
+    ])
+    expect(status).toBe(0)
+    for (const words of ['March 2026', 'April 2026', '[ 1 ', 'Move: ', 'Never use it to avoid or plan a pregnancy'])
+      expect(stdout).toContain(words)
+    expect(daysix(['forecast', '--calendar', '--lmp', '2 March']).status).toBe(2)
+  })
+})
+
+describe('daysix suggest', () => {
+  const base = { id: 'a', lmp: '2026-03-02', usualCycleDays: 29, now: '2026-03-10T09:00', zone: 'America/Halifax' }
+  const daily = Array.from({ length: 15 }, (_, i) => `${addDays('2026-03-26', i)}T09:00`)
+
+  it('moves a visit from the days when the next period is due, and keeps one two weeks after the last', () => {
+    const { replies } = daysix(
+      ['suggest'],
+      [
+        { ...base, booked: '2026-04-02T10:30', openings: daily },
+        { ...base, id: 'b', booked: '2026-03-16T10:30', openings: daily },
+        { ...base, id: 'c', booked: '2026-04-02T10:30', openings: [] },
+        { ...base, id: 'd', booked: '2026-04-02T10:30', openings: daily, now: '2026-03-01T09:00' },
+      ],
+    )
+    const [moved, kept, stuck, future] = replies
+    const ranked = moved!['ranked'] as { at: string; avoidProbability: number; cycleDay: number }[]
+    expect(moved!['keep']).toBe(false)
+    expect(daily).toContain(ranked[0]!.at)
+    expect(ranked[0]!.avoidProbability).toBeLessThan(moved!['avoidProbability'] as number)
+    expect(kept).toMatchObject({ keep: true, ranked: [] })
+    expect(stuck).toMatchObject({ keep: false, ranked: [] })
+    expect(future!['error']).toMatchObject({ code: 'bad-input', field: 'lmp' })
+  })
+
+  it('offers no opening that leaves less than 48 hours to prepare, counted as hours, not as calendar days', () => {
+    // In Halifax the clocks go forward on 8 March 2026: from Friday 9:00 to Sunday 9:00 are 47 hours.
+    const line = {
+      ...base,
+      lmp: '2026-02-10',
+      now: '2026-03-06T09:00',
+      booked: '2026-03-11T10:00',
+      openings: ['2026-03-08T13:30', '2026-03-08T14:30'],
+    }
+    const [reply] = daysix(['suggest'], [line]).replies
+    expect((reply!['ranked'] as { at: string }[]).map(({ at }) => at)).toEqual(['2026-03-08T14:30'])
+  })
+
+  it('reads instants with an offset in the zone of the clinic', () => {
+    const [local, offset] = daysix(
+      ['suggest'],
+      [
+        { ...base, booked: '2026-04-02T22:30', openings: ['2026-04-12T22:30'] },
+        { ...base, booked: '2026-04-03T01:30Z', openings: ['2026-04-13T01:30Z'] },
+      ],
+    ).replies
+    expect({ ...offset, ranked: [] }).toEqual({ ...local, ranked: [] })
+    expect((offset!['ranked'] as object[])[0]).toEqual({ ...(local!['ranked'] as object[])[0], at: '2026-04-13T01:30Z' })
+  })
+})
