@@ -94,7 +94,7 @@ function leave(deps: Deps, jobs: readonly JobWithTurn[]): Promise<void> {
   for (const job of jobs) deps.worker.waiting.delete(waitKey(job))
   return enqueueJobs(
     deps,
-    jobs.map(({ messageId, revision, attempt, at }) => ({ messageId, revision, attempt, at, again: true })),
+    jobs.map(({ messageId, revision, attempt, at }) => ({ messageId, revision, attempt, at, requeued: true })),
   )
 }
 

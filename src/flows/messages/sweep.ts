@@ -169,7 +169,7 @@ async function requeueOverdue(deps: Deps): Promise<void> {
   const overdue = await deps.store.read.dispatch.overdue(before, MOST_JOBS)
   // Those that wait here for a turn have been heard.
   const unheard = overdue.filter((job) => !deps.worker.waiting.has(waitKey(job)))
-  await enqueueInParts(deps, unheard.map((job) => ({ ...job, again: true }))) // prettier-ignore
+  await enqueueInParts(deps, unheard.map((job) => ({ ...job, requeued: true }))) // prettier-ignore
 }
 
 /** Enqueues everything again, e.g. when the queue's store was lost or changed. Doing so twice is harmless. */
