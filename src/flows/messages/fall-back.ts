@@ -6,7 +6,8 @@ import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import { mustBeTold } from './claim-messages.ts'
 import { unreachableBy } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newMessage, openFollowUp } from '../factories.ts'
+import { newMessage } from './new-message.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 
 /** The patient was not reached: another channel that was agreed to, while there is time, else the desk's call list. */
 export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<void> {

@@ -5,7 +5,9 @@ import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { loadVisit } from '../lookups.ts'
 import type { SendJob, Deps, Tx } from '../ports/deps.ts'
-import { idsOf, noteEvent, openFollowUp } from '../factories.ts'
+import { idsOf } from './new-message.ts'
+import { noteEvent } from '../visits/note-event.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 import { applyReceipt } from './take-receipt.ts'
 
 /** One attempt with what became of it. `message.attempt` tells it from an earlier or later one. */

@@ -5,7 +5,7 @@ import { createBatcher, type Batcher } from './batcher.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import type { SendJob, Deps } from '../ports/deps.ts'
 import { recordOutcomes, type Attempted } from './record-outcome.ts'
-import { idsOf } from '../factories.ts'
+import { idsOf } from './new-message.ts'
 import { enqueueJobs } from './enqueue-due.ts'
 import { createWaitingLine, waitKey, type Place, type PlaceTurn } from './waiting-line.ts'
 

@@ -4,7 +4,8 @@ import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import { makePlan, unreachableBy, type ToPlan } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newMessage, openFollowUp } from '../factories.ts'
+import { newMessage } from '../messages/new-message.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 
 /** More visits to come than anybody has. */
 const MOST_VISITS = 200

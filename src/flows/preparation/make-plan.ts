@@ -11,7 +11,8 @@ import { dateIn } from '../../domain/local-time.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { protocolOf } from '../lookups.ts'
 import type { SendJob, Deps, OptOut, Tx } from '../ports/deps.ts'
-import { closeFollowUps, newMessage, openFollowUp } from '../factories.ts'
+import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
+import { newMessage } from '../messages/new-message.ts'
 
 const WEEK_MS = 7 * 86_400_000
 

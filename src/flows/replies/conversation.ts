@@ -7,7 +7,7 @@ import type { Question } from '../../domain/replies/reading.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { lockVisits } from '../patients/follow-patient.ts'
 import type { Deps, ReplyRecord, Thread, Tx } from '../ports/deps.ts'
-import { newAnswer } from '../factories.ts'
+import { newAnswer } from '../messages/new-message.ts'
 import type { VisitContext } from '../visit-context.ts'
 
 const DAY_MS = 86_400_000

@@ -6,7 +6,8 @@ import { sayToNumber, type Done, type Conversation } from './conversation.ts'
 import { orNotFound } from '../lookups.ts'
 import { supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, OptOut, Tx } from '../ports/deps.ts'
-import { noteEvent, openFollowUp } from '../factories.ts'
+import { noteEvent } from '../visits/note-event.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 
 /** Does what follows from a reply that concerns the number. */
 export async function replyForNumber(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {

@@ -11,7 +11,8 @@ import { protocolOf } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
 import { acceptChoice, offerOpenings, supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { closeFollowUps, noteEvent, openFollowUp } from '../factories.ts'
+import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
+import { noteEvent } from '../visits/note-event.ts'
 
 /** Which visit a reply is about: never guessed. */
 export function whichVisit(deps: Deps, { visits: talks, pendingQuestion: asked, offers }: Conversation, reading: Reading): { talk: VisitContext; reading: Reading } | 'ask' {

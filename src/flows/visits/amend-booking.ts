@@ -13,7 +13,9 @@ import { makePlan } from '../preparation/make-plan.ts'
 import { supersedeOffer } from './move-visit.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newMessage, noteEvent, openFollowUp, settleFollowUps } from '../factories.ts'
+import { newMessage } from '../messages/new-message.ts'
+import { noteEvent } from './note-event.ts'
+import { openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const DAY_MS = 86_400_000

@@ -17,7 +17,9 @@ import { hasOtherVisitAt, protocolOf } from '../lookups.ts'
 import { followPatient } from '../patients/follow-patient.ts'
 import { countedSince, keepPlan, planFor, whyUnreachable } from '../preparation/make-plan.ts'
 import type { SendJob, Deps, Tx } from '../ports/deps.ts'
-import { newBooking, noteEvent, openFollowUp } from '../factories.ts'
+import { newBooking } from './new-booking.ts'
+import { noteEvent } from './note-event.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 import { horizon, enqueueJobsSoon } from '../messages/enqueue-due.ts'
 
 export interface BookingRequest {

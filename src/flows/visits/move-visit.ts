@@ -12,7 +12,9 @@ import { orNotFound, hasOtherVisitAt, protocolOf, loadVisit } from '../lookups.t
 import { makePlan } from '../preparation/make-plan.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newAnswer, noteEvent, openFollowUp, settleFollowUps } from '../factories.ts'
+import { newAnswer } from '../messages/new-message.ts'
+import { noteEvent } from './note-event.ts'
+import { openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const HOUR = 3_600_000
