@@ -48,7 +48,7 @@ const ASKS: Partial<Record<TextKind, Question>> = {
 /** What is known of whoever wrote. The visits stay locked until the transaction ends, so that the desk cannot move one meanwhile. */
 export async function loadConversation(tx: Tx, deps: Deps, heard: ReplyRecord): Promise<Conversation> {
   const { phone, receivedAt } = heard
-  const known = await tx.patients.byPhone(phone)
+  const [, known] = await Promise.all([tx.patients.lockNumber(phone), tx.patients.byPhone(phone)])
   const reply = { ...heard, clinicId: heard.clinicId ?? (await addresseeAmong(tx, deps, heard, known)) }
   const clinic = reply.clinicId === null ? undefined : await tx.clinics.get(reply.clinicId)
   if (!clinic) return { reply, clinic: null, patients: [], everybody: known, visits: [], pendingQuestion: null, lastAsked: undefined, said: [], offers: [] }
