@@ -1,7 +1,13 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import type { FollowUp, FollowUpReason } from '../../domain/calls/follow-up.ts'
+import {
+  FOLLOW_UP_REASONS,
+  isSettledBy,
+  type FollowUp,
+  type FollowUpReason,
+  type VisitChange,
+} from '../../domain/calls/follow-up.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 
 /** Whom and what a new record is about. */
@@ -12,7 +18,10 @@ export interface FollowUpSubject {
   phone?: string
 }
 
-/** Opens a follow-up, unless the same one is open for the same visit already. */
+/** More open calls than one visit or number ever has. */
+const MOST_OPEN = 100
+
+/** Opens a follow-up, unless one that stands for it is open already. */
 export async function openFollowUp(
   tx: Tx,
   deps: Deps,
@@ -20,8 +29,8 @@ export async function openFollowUp(
   reason: FollowUpReason,
   detail: Record<string, unknown> = {},
 ): Promise<void> {
-  if (booking && ONCE.has(reason)) {
-    const open = await tx.followUps.list({ bookingId: booking.id, open: true, limit: 100 })
+  if (booking && FOLLOW_UP_REASONS[reason].once !== 'never') {
+    const open = await tx.followUps.list({ bookingId: booking.id, open: true, limit: MOST_OPEN })
     if (open.some((each) => each.reason === reason)) return
   }
   const followUp: FollowUp = {
@@ -41,45 +50,26 @@ export async function openFollowUp(
   deps.notice('follow-up', { followUp: followUp.id, ...(booking && { booking: booking.id }) })
 }
 
-/** Reasons that say the same thing however often they arise. Her own words are never folded into an older entry. */
-const ONCE: ReadonlySet<FollowUpReason> = new Set([
-  'badly-timed',
-  'no-opening',
-  'not-delivered',
-  'not-told',
-  'no-consent',
-  'short-notice',
-  'plan-not-kept',
-  'offer-lapsed',
-  'opted-out',
-  'wrong-person',
-  'died',
-  'move-limit',
-])
-
-/** Reasons that a new visit time settles. */
-const SETTLED_BY_MOVING: ReadonlySet<FollowUpReason> = new Set([
-  'badly-timed',
-  'no-opening',
-  'cannot-come',
-  'offer-lapsed',
-  'approve-move',
-  'short-notice',
-  'not-told',
-  'move-limit',
-])
-
-/** Reasons that are pointless once the visit is over: nobody can be prepared for it any more. Alarms and her words stay. */
-export const POINTLESS_AFTERWARDS: readonly FollowUpReason[] = [...SETTLED_BY_MOVING, 'not-delivered', 'no-consent', 'opted-out', 'plan-not-kept', 'visit-moved']
-
-/** Closes what a moved (or cancelled) visit has settled, so that nobody calls about it. */
-export function settleFollowUps(tx: Tx, deps: Deps, bookingId: string, outcome: string): Promise<void> {
-  return closeFollowUps(tx, deps, bookingId, ({ reason }) => SETTLED_BY_MOVING.has(reason), outcome)
+/** Closes what this change of a visit has settled, so that nobody calls about it. */
+export function settleFollowUps(
+  tx: Tx,
+  deps: Deps,
+  bookingId: string,
+  change: VisitChange,
+  outcome: string,
+): Promise<void> {
+  return closeFollowUps(tx, deps, bookingId, ({ reason }) => isSettledBy(reason, change), outcome)
 }
 
 /** Closes those open calls about a visit that have become pointless. */
-export async function closeFollowUps(tx: Tx, deps: Deps, bookingId: string, settled: (each: FollowUp) => boolean, outcome: string): Promise<void> {
-  for (const each of await tx.followUps.list({ bookingId, open: true, limit: 100 })) {
+export async function closeFollowUps(
+  tx: Tx,
+  deps: Deps,
+  bookingId: string,
+  settled: (each: FollowUp) => boolean,
+  outcome: string,
+): Promise<void> {
+  for (const each of await tx.followUps.list({ bookingId, open: true, limit: MOST_OPEN })) {
     if (settled(each)) await tx.followUps.close(each.id, 'daysix', outcome, deps.clock.now())
   }
 }

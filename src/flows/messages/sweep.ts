@@ -4,7 +4,8 @@ import type { SendOutcome } from '../ports/gateway.ts'
 import { loadVisit } from '../lookups.ts'
 import { attemptKey, followUpIfImportant } from './claim-messages.ts'
 import type { Deps } from '../ports/deps.ts'
-import { POINTLESS_AFTERWARDS, openFollowUp } from '../calls/follow-ups.ts'
+import { reasonsSettledBy } from '../../domain/calls/follow-up.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 import { idsOf } from './new-message.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { enqueueDue, enqueueJobs } from './enqueue-due.ts'
@@ -191,7 +192,7 @@ function forgetKeys(deps: Deps): Promise<void> {
 async function closePast(deps: Deps, since = new Date(deps.clock.now().getTime() - OVER_MS - LATELY_MS)): Promise<void> {
   const now = deps.clock.now()
   const over = { from: since, to: new Date(now.getTime() - OVER_MS) }
-  const closed = await deps.store.read.followUps.closePast(POINTLESS_AFTERWARDS, over, 'the visit is over', now)
+  const closed = await deps.store.read.followUps.closePast(reasonsSettledBy('end-of-visit'), over, 'the visit is over', now)
   if (closed > 0) deps.notice('follow-ups-closed', {})
 }
 

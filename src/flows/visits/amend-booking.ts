@@ -115,7 +115,7 @@ async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): 
   await tx.slots.free(before.id, before.visitAt)
   if (!(await takeTime(tx, deps, after))) throw timeTaken()
   Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
-  await settleFollowUps(tx, deps, before.id, 'visit moved by the desk')
+  await settleFollowUps(tx, deps, before.id, 'new-time', 'visit moved by the desk')
 }
 
 /** The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the visit. */
@@ -135,7 +135,7 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
     await supersedeOffer(tx, id)
     await tx.slots.free(id, booking.visitAt)
     await withdrawNotices(tx, deps, booking)
-    await settleFollowUps(tx, deps, id, 'visit cancelled')
+    await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
     await noteEvent(tx, deps, id, 'cancelled', by)
     return (await makePlan(tx, deps, { booking: { ...booking, state: 'cancelled' }, patient, clinic })).booking
   })

@@ -112,7 +112,7 @@ async function moveVisit(tx: Tx, deps: Deps, { booking, patient, clinic }: Visit
   await tx.slots.release(booking.id)
   const planned = await makePlan(tx, deps, { booking: moved, patient, clinic, confirm: false })
   await tx.messages.insert([newAnswer(deps, { booking: planned.booking, patient, clinic }, 'moved')])
-  await settleFollowUps(tx, deps, booking.id, 'visit moved')
+  await settleFollowUps(tx, deps, booking.id, 'new-time', 'visit moved')
   await noteEvent(tx, deps, booking.id, 'moved', by, { from: booking.visitAt.toISOString(), to: to.startsAt.toISOString() })
   deps.notice('moved', { booking: booking.id })
 }
