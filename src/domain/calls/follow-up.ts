@@ -82,6 +82,12 @@ export const FOLLOW_UP_REASONS = {
     say: 'I am calling about your visit {visit}, to tell you how to get ready. Do you have a ' +
       'moment to listen?',
   },
+  'text-lost': {
+    urgency: 2, once: 'never', settledBy: 'person', ask: null,
+    title: 'Text of the desk not delivered',
+    todo: 'What the desk wrote may not have reached the patient. See the conversation; call and tell.',
+    say: 'We wrote to you, and I am calling because our message may not have reached you.',
+  },
   'not-told': {
     urgency: 2, once: 'visit', settledBy: 'new-time', ask: null,
     title: 'Not told',

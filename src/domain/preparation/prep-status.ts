@@ -37,5 +37,5 @@ export function isTold(booking: Booking, protocol: Protocol, messages: readonly 
 
 const isPreparation = ({ kind }: Message) => kind === 'prep' || kind === 'late-prep'
 
-/** Of messages long past the number is no longer kept. */
-const isTo = (message: Message, phone: string) => message.phone === phone || message.phone === ''
+/** Whether it went to this number. Of messages long past the number is no longer kept. */
+export const isTo = (message: Message, phone: string) => message.phone === phone || message.phone === ''

@@ -1,4 +1,5 @@
 import type { Booking } from '../../domain/visits/booking.ts'
+import type { Offer } from '../../domain/visits/offer.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import {
@@ -21,7 +22,10 @@ export interface FollowUpSubject {
 /** More open calls than one visit or number ever has. */
 const MOST_OPEN = 100
 
-/** Opens a follow-up, unless one that stands for it is open already. */
+/**
+ * Opens a follow-up, unless one that says as much is open already, or the visit that it would be about
+ * is cancelled and leaves nothing to be done.
+ */
 export async function openFollowUp(
   tx: Tx,
   deps: Deps,
@@ -29,10 +33,7 @@ export async function openFollowUp(
   reason: FollowUpReason,
   detail: Record<string, unknown> = {},
 ): Promise<void> {
-  if (booking && FOLLOW_UP_REASONS[reason].once !== 'never') {
-    const open = await tx.followUps.list({ bookingId: booking.id, open: true, limit: MOST_OPEN })
-    if (open.some((each) => each.reason === reason)) return
-  }
+  if (booking?.state === 'cancelled' && isSettledBy(reason, 'end-of-visit')) return
   const followUp: FollowUp = {
     id: deps.newId('f'),
     reason,
@@ -46,8 +47,21 @@ export async function openFollowUp(
     closedBy: null,
     outcome: null,
   }
+  if (await isSaidBy(tx, followUp)) return
   await tx.followUps.insert(followUp)
   deps.notice('follow-up', { followUp: followUp.id, ...(booking && { booking: booking.id }) })
+}
+
+/** Whether an open call says as much: about the same visit, or about the number as such. */
+async function isSaidBy(tx: Tx, call: FollowUp): Promise<boolean> {
+  const { reason, bookingId, clinicId, phone } = call
+  const { once } = FOLLOW_UP_REASONS[reason]
+  const ofNumber = once === 'number' && phone !== null ? { phone } : null
+  const among = bookingId === null ? ofNumber : { bookingId }
+  if (once === 'never' || !among) return false
+  const open = await tx.followUps.list({ ...among, open: true, limit: MOST_OPEN })
+  const isAbout = (each: FollowUp) => each.bookingId === bookingId && each.clinicId === clinicId
+  return open.some((each) => each.reason === reason && isAbout(each))
 }
 
 /** Closes what this change of a visit has settled, so that nobody calls about it. */
@@ -61,6 +75,18 @@ export function settleFollowUps(
   return closeFollowUps(tx, deps, bookingId, ({ reason }) => isSettledBy(reason, change), outcome)
 }
 
+/** Closes the call for the desk's word on a choice: it was given, or is wanted no more. */
+export function closeApproval(
+  tx: Tx,
+  deps: Deps,
+  { id, bookingId }: Pick<Offer, 'id' | 'bookingId'>,
+  outcome: string,
+  by = 'daysix',
+): Promise<void> {
+  const isItsCall = ({ reason, detail }: FollowUp) => reason === 'approve-move' && detail.offer === id
+  return closeFollowUps(tx, deps, bookingId, isItsCall, outcome, by)
+}
+
 /** Closes those open calls about a visit that have become pointless. */
 export async function closeFollowUps(
   tx: Tx,
@@ -68,8 +94,9 @@ export async function closeFollowUps(
   bookingId: string,
   settled: (each: FollowUp) => boolean,
   outcome: string,
+  by = 'daysix',
 ): Promise<void> {
   for (const each of await tx.followUps.list({ bookingId, open: true, limit: MOST_OPEN })) {
-    if (settled(each)) await tx.followUps.close(each.id, 'daysix', outcome, deps.clock.now())
+    if (settled(each)) await tx.followUps.close(each.id, by, outcome, deps.clock.now())
   }
 }

@@ -3,7 +3,7 @@ import type { Patient } from '../../domain/patients/patient.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
-import { mustBeTold } from './claim-messages.ts'
+import { lossOf, mustBeTold } from './claim-messages.ts'
 import { unreachableBy } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { newMessage } from './new-message.ts'
@@ -20,12 +20,12 @@ export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<vo
   const other = (await unreachableBy(tx, patient)) === null ? await otherChannel(tx, deps, message, patient.id) : undefined
   const sendAt = nextAllowed(deps.clock.now(), booking?.zone ?? clinic.zone, clinic.settings.hours)
   if (!other || message.fallbackOf || message.prompted || sendAt >= message.notAfter) {
-    return openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: message.kind })
+    return openFollowUp(tx, deps, { booking, patient, clinic }, lossOf(message), { kind: message.kind })
   }
-  const { kind, notAfter, unsolicited, visitAt, choices, answer } = message
+  const { kind, notAfter, unsolicited, visitAt, choices, answer, byHand } = message
   // The plan of today stands for it, or its claim would take it for a leftover of an older one.
   const revision = message.revision === null ? null : booking!.planRevision
-  const facts = { kind, sendAt, notAfter, unsolicited, revision, visitAt, choices, answer, channel: other, fallbackOf: message.id }
+  const facts = { kind, sendAt, notAfter, unsolicited, revision, visitAt, choices, answer, byHand, channel: other, fallbackOf: message.id }
   await tx.messages.insert([newMessage(deps, { clinic, patient, booking }, facts)])
 }
 

@@ -1,7 +1,10 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
+import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
+import { lossOf } from '../messages/claim-messages.ts'
+import { callIfSpoilt } from '../visits/call-if-spoilt.ts'
 import { makePlan, unreachableBy, type ToPlan } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { newMessage } from '../messages/new-message.ts'
@@ -16,6 +19,8 @@ export interface Following {
   /** False where another text already says what a confirmation would. */
   confirm?: boolean
   because?: ToPlan['because']
+  /** What was known of the cycle until now, where that is what changed. */
+  cycleBefore?: CycleHistory
 }
 
 /**
@@ -25,11 +30,14 @@ export interface Following {
  * @returns the visits as they are with their new plans
  */
 export async function followPatient(tx: Tx, deps: Deps, patient: Patient, clinic: Clinic, following: Following = {}): Promise<Booking[]> {
-  const { except, ...how } = following
+  const { except, cycleBefore, ...how } = following
   const visits: Booking[] = []
   for (const booking of await lockVisits(tx, deps, [patient.id])) {
     if (booking.id === except) continue
-    visits.push((await makePlan(tx, deps, { booking, patient, clinic, ...how })).booking)
+    const planned = await makePlan(tx, deps, { booking, patient, clinic, ...how })
+    visits.push(planned.booking)
+    if (!cycleBefore) continue
+    await callIfSpoilt(tx, deps, { booking: planned.booking, patient, clinic }, cycleBefore)
   }
   await readdress(tx, deps, patient, clinic, visits)
   return visits
@@ -62,7 +70,7 @@ type About = { booking: Booking | null; patient: Patient; clinic: Clinic }
 
 async function leaveToDesk(tx: Tx, deps: Deps, notice: Message, about: About, code: string): Promise<void> {
   const withdrawn = await tx.messages.move(notice.id, [notice.state], 'withdrawn', { code, endedAt: deps.clock.now() })
-  if (withdrawn) await openFollowUp(tx, deps, about, 'not-delivered', { kind: notice.kind })
+  if (withdrawn) await openFollowUp(tx, deps, about, lossOf(notice), { kind: notice.kind })
 }
 
 /** What a person wrote stays as it is written; what Daysix says is said in the patient's present way. */
@@ -77,7 +85,7 @@ function isElsewhere(notice: Message, patient: Patient): boolean {
 async function sendAnew(tx: Tx, deps: Deps, notice: Message, about: About): Promise<void> {
   const withdrawn = await tx.messages.move(notice.id, [notice.state], 'withdrawn', { code: 'readdressed', endedAt: deps.clock.now() })
   if (!withdrawn) return
-  const { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, language } = notice
-  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, language }
+  const { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand, language } = notice
+  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand, language }
   await tx.messages.insert([newMessage(deps, about, { ...said, ...addressOf(notice, about.patient) })])
 }

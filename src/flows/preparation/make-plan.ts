@@ -6,7 +6,7 @@ import type { FollowUpReason } from '../../domain/calls/follow-up.ts'
 import { SENT_STATES, type Message } from '../../domain/messages/message.ts'
 import { planMessages, type PlanInput, type PrepPlan } from '../../domain/preparation/plan.ts'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
-import { isTold } from '../../domain/preparation/prep-status.ts'
+import { isTo, isTold } from '../../domain/preparation/prep-status.ts'
 import { dateIn } from '../../domain/local-time.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { protocolOf } from '../lookups.ts'
@@ -138,7 +138,7 @@ export function question(patient: Patient, booking: Booking, protocol: FullProto
 
 /** What is not to be said again to this number: for the same visit time, or ever. */
 function kindsSaid(said: Message[], booking: Booking, { phone }: Patient, confirm: boolean): TextKind[] {
-  const here = said.filter((each) => SENT_STATES.includes(each.state) && each.phone === phone)
+  const here = said.filter((each) => SENT_STATES.includes(each.state) && isTo(each, phone))
   const forThisTime = here.filter(({ visitAt }) => visitAt?.getTime() === booking.visitAt.getTime())
   const onceEver = here.filter(({ kind }) => kind === 'confirmation' || kind === 'lmp-question')
   return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(confirm ? [] : ['confirmation'])

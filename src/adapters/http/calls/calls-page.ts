@@ -91,12 +91,11 @@ async function reopen(sheet: PageContext): Promise<Answer> {
   return { to: sheet.at('calls?said=reopened') }
 }
 
-/** Approves or declines a move that waits for the desk; the follow-up is done with that. */
+/** Approves or declines a move that waits for the desk; the call is done with that. */
 async function settle(sheet: PageContext): Promise<Answer> {
   const { deps, params } = sheet
   const followUp = orNotFound(await deps.store.read.followUps.get(params.id!), 'follow-up')
   const approve = field(sheet, 'approve') === 'yes'
   await settleMove(deps, String(followUp.detail.offer), approve, sheet.who.name)
-  if (!(await deps.store.read.followUps.get(followUp.id))?.closedAt) await closeFollowUp(deps, followUp.id, sheet.who.name, approve ? 'move approved' : 'move declined')
   return { to: sheet.at(`calls?said=${approve ? 'approved' : 'declined'}`) }
 }

@@ -71,6 +71,7 @@ const DONE: Record<string, string> = {
   'unknown-sender': 'On the call list',
   failed: 'Nothing followed: on the call list',
   'offer-changed': 'Was told that the times have changed',
+  outdated: 'Nothing: a later text counts',
   died: 'Nothing more is sent; on the call list',
   'asked-which': 'Was asked which visit is meant',
   lapse: 'Noted for the day sheet',
