@@ -104,6 +104,7 @@ export interface MessageTable {
   code: string | null
   fallback_of: string | null
   prompted: boolean
+  by_hand: boolean
 }
 
 /** The processes that send, with the moment each was last heard, by the database's clock. */
@@ -130,6 +131,7 @@ export interface ReplyTable {
   booking_id: string | null
   done: string | null
   clinic_id: string | null
+  patient_id: string | null
 }
 
 export interface ThreadTable {
@@ -151,6 +153,7 @@ export interface FollowUpTable {
   closed_at: Date | null
   closed_by: string | null
   outcome: string | null
+  phone_print: string | null
 }
 
 export interface EventTable {

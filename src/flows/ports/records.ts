@@ -183,6 +183,8 @@ export interface FollowUpQuery {
   open?: boolean
   bookingId?: string
   bookingIds?: string[]
+  /** The number that they are about. */
+  phone?: string
   limit: number
 }
 

@@ -11,6 +11,8 @@ export interface ReplyRecord {
   text: string
   receivedAt: Date
   bookingId: string | null
+  /** Who wrote it, where only one patient of the clinic can have. */
+  patientId: string | null
   reading: Reading | null
   /** What Daysix did about it, in a word, e.g. `offer`; null = heard, and not yet acted on. */
   done: string | null

@@ -62,11 +62,17 @@ export async function loadConversation(tx: Tx, deps: Deps, heard: ReplyRecord): 
   const offers = pending.flatMap((offer) => (offer?.state === 'open' ? [{ bookingId: offer.bookingId, instants: offer.choices.map(({ at }) => at) }] : []))
   const patients = everybody.filter(({ clinicId }) => clinicId === clinic.id)
   return {
-    ...{ reply, clinic, patients, everybody, offers },
+    ...{ reply: writtenBy(reply, patients), clinic, patients, everybody, offers },
     visits: nearestFirst(talks, patients, clinic),
     pendingQuestion: thread?.pendingQuestion ?? null,
     ...saidBefore(recent, receivedAt),
   }
+}
+
+/** Where several share the number there is no telling. */
+function writtenBy(reply: ReplyRecord, patients: readonly Patient[]): ReplyRecord {
+  const only = patients.length === 1 ? patients[0]!.id : null
+  return { ...reply, patientId: reply.patientId ?? only }
 }
 
 /** What had been said when the text was written: what it may answer, and what it may quote. */

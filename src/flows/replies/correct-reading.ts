@@ -71,10 +71,13 @@ function refuseIrreversible({ reading, done, text }: ReplyRecord, { meaning }: C
 }
 
 /** Follow-ups that carry her words and wait for somebody to read them: somebody has. */
-async function closeWhatItOpened(tx: Tx, deps: Deps, { bookingId, text }: ReplyRecord, by: string): Promise<void> {
-  if (bookingId === null) return
-  for (const each of await tx.followUps.list({ bookingId, open: true, limit: 100 })) {
-    if (each.detail.words === text) await tx.followUps.close(each.id, by, 'meaning corrected', deps.clock.now())
+async function closeWhatItOpened(tx: Tx, deps: Deps, reply: ReplyRecord, by: string): Promise<void> {
+  const { bookingId, clinicId, phone, text } = reply
+  // About no visit, it is known by the number that it came from.
+  const among = bookingId === null ? { phone } : { bookingId }
+  for (const each of await tx.followUps.list({ ...among, open: true, limit: 100 })) {
+    const isIts = each.detail.words === text && each.clinicId === clinicId
+    if (isIts) await tx.followUps.close(each.id, by, 'meaning corrected', deps.clock.now())
   }
 }
 

@@ -40,10 +40,10 @@ export async function hearKeys(deps: Deps, answered: KeyPress): Promise<Step | n
 }
 
 function replyOf(deps: Deps, { gateway, key, pressed, at }: KeyPress, message: Message, zone: string): ReplyRecord {
-  const { bookingId, clinicId, phone } = message
+  const { bookingId, patientId, clinicId, phone } = message
   const text = `(by key) ${codeOf(pressed)}`
   const reading = readingOf(pressed, dateIn(at, zone))
-  return { id: deps.newId('t'), gateway, key, phone, text, receivedAt: at, bookingId, clinicId, reading, done: null }
+  return { id: deps.newId('t'), gateway, key, phone, text, receivedAt: at, bookingId, patientId, clinicId, reading, done: null }
 }
 
 /** The call of a message, for a peer that fetches it itself; null once it is over or no longer wanted. */

@@ -25,7 +25,7 @@ export async function hearOnPage(deps: Deps, bookingId: string, answer: PageAnsw
   const { booking, patient } = await loadVisit(deps.store.read, await deps.store.read.bookings.get(bookingId))
   const id = deps.newId('t')
   const facts = { gateway: PAGE, key: id, phone: patient.phone, text: wordsForRecord(answer.reading), reading: answer.reading, done: null }
-  const said: ReplyRecord = { ...facts, id, clinicId: booking.clinicId, receivedAt: deps.clock.now(), bookingId }
+  const said: ReplyRecord = { ...facts, id, clinicId: booking.clinicId, patientId: patient.id, receivedAt: deps.clock.now(), bookingId }
   await takeReply(deps, said, (tx, reply) => act(tx, deps, reply, answer))
   await enqueueDue(deps)
   return id

@@ -13,7 +13,7 @@ import { actOnReply, takeReply, type Acted } from './take-reply.ts'
 /** Hears one text: keeps it, reads it, does what follows, answers. The same text delivered twice is heard once. */
 export async function hearReply(deps: Deps, heard: InboundMessage): Promise<void> {
   const { gateway, key, from, text, at } = heard
-  const facts = { clinicId: null, bookingId: null, reading: null, done: null }
+  const facts = { clinicId: null, bookingId: null, patientId: null, reading: null, done: null }
   const said: ReplyRecord = { ...facts, id: deps.newId('t'), gateway, key, phone: from, text, receivedAt: at }
   await takeReply(deps, said, (tx, reply) => act(tx, deps, reply))
   await enqueueDue(deps)

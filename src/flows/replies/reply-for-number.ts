@@ -2,6 +2,7 @@ import type { Patient } from '../../domain/patients/patient.ts'
 import { decideForNumber } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { followPatient } from '../patients/follow-patient.ts'
+import { withoutOldWish } from './latest-wish.ts'
 import { sayToNumber, type Done, type Conversation } from './conversation.ts'
 import { supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, OptOut, Tx } from '../ports/deps.ts'
@@ -11,7 +12,8 @@ import { openFollowUp } from '../calls/follow-ups.ts'
 /** Does what follows from a reply that concerns the number. */
 export async function replyForNumber(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
   const { reply, patients, visits: talks, clinic } = hearing
-  const effects = decideForNumber(reading)
+  const decided = decideForNumber(reading)
+  const effects = await withoutOldWish(tx, reply, decided)
   const talk = talks[0]
   for (const effect of effects) {
     if (effect.do === 'opt-out') await optOut(tx, deps, hearing, effect.reason)
@@ -23,6 +25,7 @@ export async function replyForNumber(tx: Tx, deps: Deps, hearing: Conversation, 
       await openFollowUp(tx, deps, { ...about, phone: reply.phone }, effect.reason, { words: reply.text })
     }
   }
+  if (effects.length === 0 && decided.length > 0) return { bookingId: null, done: 'outdated' }
   return { bookingId: talk?.booking.id ?? null, done: effects[0]?.do === 'say' ? effects[0].kind : reading.meaning }
 }
 

@@ -61,7 +61,8 @@ export async function leaveToPerson(deps: Deps, id: string, error?: unknown): Pr
     const reply = await tx.replies.lock(id)
     if (!reply || reply.done !== null) return false
     const about = await aboutReply(tx, reply)
-    await tx.replies.update({ ...reply, clinicId: about.clinic?.id ?? null, done: 'failed' })
+    const whose = { clinicId: about.clinic?.id ?? null, patientId: about.patient?.id ?? null }
+    await tx.replies.update({ ...reply, ...whose, done: 'failed' })
     await openFollowUp(tx, deps, { ...about, phone: reply.phone }, 'unclear-reply', { words: reply.text })
     return true
   })

@@ -47,7 +47,7 @@ export async function amendBooking(deps: Deps, id: string, amendment: Amendment)
     const moves = timeChanged(before.booking, after.booking)
     if (moves) await changeTime(tx, deps, before.booking, after.booking)
     const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
-    await followPatient(tx, deps, after.patient.id, { except: id })
+    await followPatient(tx, deps, after.patient.id, { except: id, cycleBefore: before.patient.cycle })
     if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
     await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
     const judgement = judgeBooking(deps, booking, after.patient.cycle)
@@ -116,7 +116,7 @@ async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): 
   await tx.slots.free(before.id, before.visitAt)
   if (!(await takeTime(tx, deps, after))) throw timeTaken()
   Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
-  await settleFollowUps(tx, deps, before.id, 'visit moved by the desk')
+  await settleFollowUps(tx, deps, before.id, 'new-time', 'visit moved by the desk')
 }
 
 /** The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the visit. */
@@ -135,7 +135,7 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
     if (booking.state === 'cancelled') return booking
     await supersedeOffer(tx, id)
     await tx.slots.free(id, booking.visitAt)
-    await settleFollowUps(tx, deps, id, 'visit cancelled')
+    await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
     await noteEvent(tx, deps, id, 'cancelled', by)
     const off: Booking = { ...booking, state: 'cancelled' }
     const planned = await makePlan(tx, deps, { booking: off, patient, clinic })

@@ -14,7 +14,7 @@ import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { newAnswer } from '../messages/new-message.ts'
 import { noteEvent } from './note-event.ts'
-import { openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
+import { closeApproval, openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const HOUR = 3_600_000
@@ -119,9 +119,10 @@ async function moveVisit(tx: Tx, deps: Deps, { booking, patient, clinic }: Visit
   const moved: Booking = { ...booking, ...time, confirmedAt: null, shortNotice: false, lapses: [] }
   await tx.slots.free(booking.id, booking.visitAt)
   await tx.slots.release(booking.id)
+  // First: the plan for the new time may open calls of its own.
+  await settleFollowUps(tx, deps, booking.id, 'new-time', 'visit moved')
   const planned = await makePlan(tx, deps, { booking: moved, patient, clinic, confirm: false })
   await tx.messages.insert([newAnswer(deps, { booking: planned.booking, patient, clinic }, 'moved')])
-  await settleFollowUps(tx, deps, booking.id, 'visit moved')
   await noteEvent(tx, deps, booking.id, 'moved', by, { from: booking.visitAt.toISOString(), to: to.startsAt.toISOString() })
   deps.notice('moved', { booking: booking.id })
 }
@@ -133,8 +134,10 @@ export async function settleMove(deps: Deps, offerId: string, approve: boolean, 
     const about = await loadVisit(tx, await tx.bookings.lock(offer.bookingId))
     const current = await tx.offers.get(offerId)
     if (current?.state !== 'waiting' || current.chosen === null) throw new Failure('too-late', { message: 'This choice is no longer waiting for approval.' })
+    await closeApproval(tx, deps, current, approve ? 'move approved' : 'move declined', by)
     if (approve && (await carryOutMove(tx, deps, about, current, current.chosen, by))) return
     await tx.offers.move(offerId, ['waiting'], 'declined')
+    await noteEvent(tx, deps, about.booking.id, 'move-declined', by, { offer: offerId })
     await tx.slots.release(about.booking.id)
     await tx.messages.insert([newAnswer(deps, about, 'cannot-offer')])
     await openFollowUp(tx, deps, about, 'no-opening', { goodDates: datesForDesk(deps, about) })

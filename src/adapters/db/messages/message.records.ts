@@ -47,6 +47,7 @@ function toRow(message: Message, vault: Vault): MessageTable {
     code: message.code,
     fallback_of: message.fallbackOf,
     prompted: message.prompted,
+    by_hand: message.byHand,
   }
 }
 
@@ -78,6 +79,7 @@ export function toMessage(row: MessageTable, vault: Vault): Message {
     code: row.code,
     fallbackOf: row.fallback_of,
     prompted: row.prompted,
+    byHand: row.by_hand,
   }
 }
 

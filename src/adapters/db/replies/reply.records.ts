@@ -18,6 +18,7 @@ function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
     booking_id: reply.bookingId,
     done: reply.done,
     clinic_id: reply.clinicId,
+    patient_id: reply.patientId,
   }
 }
 
@@ -31,6 +32,7 @@ function toReply(row: ReplyTable, vault: Vault): ReplyRecord {
     bookingId: row.booking_id,
     done: row.done,
     clinicId: row.clinic_id,
+    patientId: row.patient_id,
   }
 }
 
