@@ -75,6 +75,7 @@ export interface OfferTable {
   chosen: number | null
   made_at: Date
   until: Date
+  reason: 'no-opening' | 'cannot-come'
 }
 
 export interface MessageTable {
@@ -132,13 +133,6 @@ export interface ReplyTable {
   clinic_id: string | null
 }
 
-export interface ThreadTable {
-  id: string
-  phone_print: string
-  clinic_id: string
-  sealed: string
-}
-
 export interface FollowUpTable {
   id: string
   reason: string
@@ -151,6 +145,7 @@ export interface FollowUpTable {
   closed_at: Date | null
   closed_by: string | null
   outcome: string | null
+  reply_id: string | null
 }
 
 export interface EventTable {
@@ -192,7 +187,6 @@ export interface Tables {
   worker: WorkerTable
   early_receipt: EarlyReceiptTable
   reply: ReplyTable
-  thread: ThreadTable
   follow_up: FollowUpTable
   happening: EventTable
   idempotency: IdempotencyTable

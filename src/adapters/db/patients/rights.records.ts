@@ -23,7 +23,6 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
   follow_up: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${hers(scope)}`,
   happening: (scope) => sql`booking_id in ${hers(scope)}`,
   reply: (scope) => sql`booking_id in ${hers(scope)} or (booking_id is null and ${byNumber(scope)})`,
-  thread: byNumber,
   message: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${hers(scope)}`,
   offer: (scope) => sql`booking_id in ${hers(scope)}`,
   slot: (scope) => sql`booking_id in ${hers(scope)}`,
