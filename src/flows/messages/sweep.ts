@@ -10,6 +10,8 @@ import { idsOf } from './new-message.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { enqueueDue, enqueueJobs } from './enqueue-due.ts'
 import { actOnText } from '../replies/hear-text.ts'
+import { ANSWERED_WITHIN_MS } from '../replies/conversation.ts'
+import { leaveUnanswered } from '../replies/pending-question.ts'
 import { applyReceipt } from './take-receipt.ts'
 import { leaveToPerson } from '../replies/take-reply.ts'
 import { waitKey } from './waiting-line.ts'
@@ -52,6 +54,7 @@ export async function sweep(deps: Deps): Promise<void> {
 
 const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
   actOnUnacted,
+  leaveOldQuestions,
   expireWorthless,
   recoverOwn,
   recoverStuck,
@@ -78,7 +81,16 @@ function actOnUnacted(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - UNACTED_MS)
   return forAll(
     (limit) => deps.store.read.replies.unacted(before, limit),
-    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id)),
+    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id, () => reading)),
+  )
+}
+
+/** "Which visit do you mean?" is not waited for any longer. */
+function leaveOldQuestions(deps: Deps): Promise<void> {
+  const before = new Date(deps.clock.now().getTime() - ANSWERED_WITHIN_MS)
+  return forAll(
+    (limit) => deps.store.read.replies.unansweredBefore(before, limit),
+    ({ id }) => leaveUnanswered(deps, id),
   )
 }
 

@@ -6,6 +6,7 @@ import type { Clinic } from '../../domain/region/clinic.ts'
 import type { FollowUp, FollowUpReason } from '../../domain/calls/follow-up.ts'
 import type { Message, MessageState } from '../../domain/messages/message.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
+import type { Refusal } from '../../domain/replies/decide.ts'
 import type { ApprovalRecords } from './approvals.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch.ts'
 import type { Receipt } from './gateway.ts'
@@ -52,14 +53,14 @@ export interface PatientRecords {
 /** A number that wants no messages: somebody there said so, or that the patient is somebody else. Valid for every clinic. */
 export interface OptOut {
   at: Date
-  reason: 'stop' | 'wrong-person'
+  reason: Refusal
 }
 
 export interface OptOutRecords {
   has(phone: string): Promise<boolean>
   get(phone: string): Promise<OptOut | undefined>
   count(): Promise<number>
-  /** Does nothing where there is one already. */
+  /** Where there is one already, it stays; only that the number is somebody else's is added to it. */
   add(phone: string, reason: OptOut['reason'], at: Date): Promise<void>
   remove(phone: string): Promise<void>
 }
@@ -160,12 +161,12 @@ export interface MessageRecords {
   keepEarlyReceipt(receipt: Receipt): Promise<void>
   /** Everything a clinic said to a number since, newest last. */
   toPhone(phone: string, clinicId: string, since: Date): Promise<Message[]>
-  /** Clinics that have written to a number, and when last, latest first. */
+  /** Clinics whose messages have reached a number, and when the last was sent, latest first; not what a page or a call answered. */
   writers(phone: string, until: Date): Promise<{ clinicId: string; at: Date }[]>
   /** A patient's unsent messages that belong to no plan. */
   unplanned(patientId: string): Promise<Message[]>
-  /** How many answers to what it wrote a number got, or will get, since. */
-  countAnswers(phone: string, since: Date): Promise<number>
+  /** How many answers of a clinic to what was written to it a number got, or will get, since. */
+  countAnswers(phone: string, clinicId: string, since: Date): Promise<number>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
   unsolicitedTo(phone: string, since: Date, exceptUnsentOf: string | null): Promise<Date[]>
   /** Conditional move with its facts; false when the message is no longer in one of `from`. */
@@ -185,6 +186,8 @@ export interface FollowUpQuery {
   bookingIds?: string[]
   /** The number that they are about. */
   phone?: string
+  /** Those that were opened on this reply. */
+  replyId?: string
   limit: number
 }
 

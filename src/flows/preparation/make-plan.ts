@@ -43,7 +43,7 @@ export interface ToPlan {
 export type Unreachable = Extract<FollowUpReason, 'died' | 'wrong-person' | 'opted-out' | 'no-consent'>
 
 /** Calls that end by themselves once the patient may be written to again. */
-const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
+export const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
 
 /** What else decides about a plan. */
 export interface Circumstances {

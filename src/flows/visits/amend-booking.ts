@@ -112,7 +112,7 @@ async function addConsent(tx: Tx, deps: Deps, { patient }: VisitContext, { conse
 
 async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
   await refuseSecondVisit(tx, after)
-  await supersedeOffer(tx, before.id)
+  await supersedeOffer(tx, deps, before.id)
   await tx.slots.free(before.id, before.visitAt)
   if (!(await takeTime(tx, deps, after))) throw timeTaken()
   Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
@@ -133,7 +133,7 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
   const cancelled = await deps.store.transact(async (tx) => {
     const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.lock(id))
     if (booking.state === 'cancelled') return booking
-    await supersedeOffer(tx, id)
+    await supersedeOffer(tx, deps, id)
     await tx.slots.free(id, booking.visitAt)
     await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
     await noteEvent(tx, deps, id, 'cancelled', by)
