@@ -80,7 +80,7 @@ function addCell(table: Float64Array, from: number, cell: Cell, weight: number, 
 
 /** Probability of a start so many days after a known one. */
 function startsAfter(cell: Cell, days: number): number {
-  return days <= HORIZON_DAYS ? cell.starts[days]! : 1 / cell.mean
+  return days <= HORIZON_DAYS ? cell.startsTo(days)[days]! : 1 / cell.mean
 }
 
 /**
@@ -94,12 +94,14 @@ export function startsAfterWait(cell: Cell, days: number, lasted: number): numbe
   const longest = Math.min(days, cell.length.length - 1)
   const fewBefore = lasted - SHORTEST_MODELLED_DAYS < longest - lasted
   if (waited > SAFE_TO_SUBTRACT && fewBefore)
-    return Math.max(0, cell.starts[days]! - sumOver(cell, SHORTEST_MODELLED_DAYS, lasted, days))
+    return Math.max(0, cell.startsTo(days)[days]! - sumOver(cell, SHORTEST_MODELLED_DAYS, lasted, days))
   return sumOver(cell, lasted + 1, longest, days)
 }
 
 /** Starts `days` after the last whose first cycle lasted from `first` to `last` days. */
-function sumOver({ length, starts }: Cell, first: number, last: number, days: number): number {
+function sumOver(cell: Cell, first: number, last: number, days: number): number {
+  const { length } = cell
+  const starts = cell.startsTo(days - first)
   let sum = 0
   for (let cycle = first; cycle <= last; cycle++) sum += length[cycle]! * starts[days - cycle]!
   return sum
