@@ -1,0 +1,2 @@
+import { compile } from './compile.mjs'
+await compile()
