@@ -13,14 +13,14 @@ export interface CellShape {
 }
 
 /**
- * One kind of woman on the grid: a usual length and a variation, with everything that follows from them tabled by day.
+ * One kind of cycle on the grid: a usual length and a variation, with everything that follows from them tabled by day.
  * Tables are indexed by days since a start, so that a forecast only looks up and adds. Each is made when it is first
  * asked for: a single forecast, as a command makes it, needs a small part of them.
  */
 export class Cell {
-  /** Middle of her ordinary cycles, days. */
+  /** Middle of the ordinary cycles, days. */
   readonly location: number
-  /** Standard deviation of her ordinary cycles, days. */
+  /** Standard deviation of the ordinary cycles, days. */
   readonly spread: number
   readonly #shape: Required<CellShape>
   #length: Float64Array | undefined
@@ -53,7 +53,7 @@ export class Cell {
     return (this.#recorded ??= withDoubles(this.length, SKIPPED_ENTRY).map((p) => p + MISRECORDED))
   }
 
-  /** Mean of all her cycles, days. */
+  /** Mean of all the cycles, days. */
   get mean(): number {
     return (this.#mean ??= this.length.reduce((mean, p, days) => mean + p * days, 0))
   }
