@@ -1,13 +1,14 @@
 // Compiles the command and the demo, with the packages they use, into few files that start quickly.
 import { createHash } from 'node:crypto'
-import { readFileSync } from 'node:fs'
-import { readFile, readdir, rename, rm, writeFile } from 'node:fs/promises'
-import { join, relative } from 'node:path'
+import { existsSync } from 'node:fs'
+import { mkdir, readFile, readdir, rename, rm, writeFile } from 'node:fs/promises'
+import { relative } from 'node:path'
 import { build } from 'esbuild'
 import { BUILD, ROOT, STAMP, digest, listing } from '../../src/cli/compiled.mjs'
 
 const PROGRAMS = { daysix: 'src/cli/daysix.ts', demo: 'demo/demo.ts' }
 const SOURCES = ['src', 'demo', 'infra/build']
+const FOLDER_NAME = /^[0-9a-f]{16}$/
 
 /** Stay packages: they load files of their own that lie beside them, or are not there at all. */
 const EXTERNAL = ['@electric-sql/pglite', '@node-rs/argon2', 'pg-native', '@valkey/*']
@@ -21,7 +22,6 @@ const places = {
   name: 'places',
   setup({ onLoad }) {
     onLoad({ filter: /\.ts$/ }, async ({ path }) => {
-      if (path.includes('node_modules')) return undefined
       const text = await readFile(path, 'utf8')
       const source = JSON.stringify(`../../${relative(ROOT, path).replaceAll('\\', '/')}`)
       return { loader: 'ts', contents: text.replaceAll('import.meta.url', `new URL(${source}, import.meta.url).href`) }
@@ -29,38 +29,75 @@ const places = {
   },
 }
 
-/** Only errors of our own are looked for in sources. */
+/** For each file of a package a map of one point: reading the way back into all of them would take longer than a forecast. */
+const NO_MAP = Buffer.from('{"version":3,"sources":[""],"mappings":"AAAA"}').toString('base64')
 const noMapsOfPackages = {
   name: 'no-maps-of-packages',
   setup({ onLoad }) {
-    const EMPTY = '\n//# sourceMappingURL=data:application/json;base64,' + Buffer.from('{"version":3,"sources":[""],"mappings":"A"}').toString('base64')
-    onLoad({ filter: /node_modules.*\.[cm]?js$/ }, ({ path }) => ({ loader: 'default', contents: readFileSync(path, 'utf8') + EMPTY }))
+    onLoad({ filter: /node_modules.*\.[cm]?js$/ }, async ({ path }) => {
+      const contents = `${await readFile(path, 'utf8')}\n//# sourceMappingURL=data:application/json;base64,${NO_MAP}`
+      return { loader: 'default', contents }
+    })
   },
 }
 
 /**
- * Compiles the present sources into a folder of their own below `.build`, and puts it in force. Whole or not at all: others
- * may be starting meanwhile, or compiling too.
+ * Compiles the present sources into a folder of their own below `.build`, and puts it in force. Wholly or not at all:
+ * others may be starting meanwhile, or compiling too.
+ *
  * @returns the folder's name
+ * @throws what the compiler or the disk says; what was in force before stays so
  */
 export async function compile() {
-  const sources = Object.fromEntries(await Promise.all(SOURCES.map(async (folder) => [folder, { listing: listing(folder), digest: await digest(folder) }])))
-  const lock = await readFile(join(ROOT, 'package-lock.json'))
-  const folder = createHash('sha256').update(lock).update(JSON.stringify(Object.values(sources).map(({ digest }) => digest))).digest('hex').slice(0, 16)
-  const aside = join(BUILD, `aside-${process.pid}`)
-  await compileInto(aside)
-  await rename(aside, join(BUILD, folder)).catch(() => rm(aside, { recursive: true }))
+  // Looked at before: what changes meanwhile is noticed by the next start.
+  const sources = await presentSources()
+  const folder = await nameOf(sources)
+  if (!existsSync(BUILD + folder)) await compileInto(folder)
   await writeFile(`${STAMP}.${process.pid}`, JSON.stringify({ folder, sources }))
   await rename(`${STAMP}.${process.pid}`, STAMP)
-  for (const each of await readdir(BUILD)) if (/^[0-9a-f]{16}$/.test(each) && each !== folder) await rm(join(BUILD, each), { recursive: true, force: true })
+  const others = (await readdir(BUILD)).filter((name) => FOLDER_NAME.test(name) && name !== folder)
+  for (const name of others) await rm(BUILD + name, { recursive: true, force: true })
   return folder
 }
 
-function compileInto(outdir) {
-  return build({
+/** Removes what compilations that were cut short have left behind. */
+export async function clearAsides() {
+  const names = existsSync(BUILD) ? await readdir(BUILD) : []
+  for (const name of names.filter((each) => /^aside-\d+$/.test(each))) await rm(BUILD + name, { recursive: true, force: true })
+}
+
+/** The container's build has no demo. */
+async function presentSources() {
+  const there = SOURCES.filter((folder) => existsSync(ROOT + folder))
+  const described = there.map(async (folder) => [folder, { listing: listing(folder), digest: await digest(folder) }])
+  return Object.fromEntries(await Promise.all(described))
+}
+
+/** By what is compiled: the sources, and the versions of the packages. */
+async function nameOf(sources) {
+  const hash = createHash('sha256').update(await readFile(`${ROOT}package-lock.json`))
+  for (const { digest } of Object.values(sources)) hash.update(digest)
+  return hash.digest('hex').slice(0, 16)
+}
+
+async function compileInto(folder) {
+  const aside = `${BUILD}aside-${process.pid}`
+  await mkdir(aside, { recursive: true })
+  try {
+    await build({ ...options(), outdir: aside })
+    await rename(aside, BUILD + folder)
+  } catch (error) {
+    // Another process was quicker, and compiled the same.
+    if (!existsSync(BUILD + folder)) throw error
+  } finally {
+    await rm(aside, { recursive: true, force: true })
+  }
+}
+
+function options() {
+  return {
     absWorkingDir: ROOT,
-    entryPoints: PROGRAMS,
-    outdir,
+    entryPoints: Object.fromEntries(Object.entries(PROGRAMS).filter(([, source]) => existsSync(ROOT + source))),
     bundle: true,
     splitting: true,
     format: 'esm',
@@ -72,7 +109,7 @@ function compileInto(outdir) {
     legalComments: 'none',
     external: EXTERNAL,
     banner: { js: REQUIRE },
-    plugins: process.env.NOMAPS ? [places, noMapsOfPackages] : [places],
+    plugins: [places, noMapsOfPackages],
     logLevel: 'warning',
-  })
+  }
 }

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { Offer } from '../../../domain/visits/offer.ts'
 import type { Slot } from '../../../domain/visits/slot.ts'

@@ -27,7 +27,7 @@ export class Cell {
   #longer: Float64Array | undefined
   #recorded: Float64Array | undefined
   #mean: number | undefined
-  readonly #starts = new Float64Array(HORIZON_DAYS + 1)
+  #starts: Float64Array | undefined
   /** The last day for which `#starts` is filled. */
   #tabledTo = 0
 
@@ -35,7 +35,6 @@ export class Cell {
     this.location = location
     this.spread = spread
     this.#shape = { location, spread, long, short, missed }
-    this.#starts[0] = 1
   }
 
   /** Probability that a cycle lasts exactly so many days. */
@@ -65,8 +64,9 @@ export class Cell {
 
   /** `starts`, with no more of it filled than the days up to this one. */
   startsTo(days: number): Float64Array {
-    if (days > this.#tabledTo) this.#tabledTo = renew(this.length, this.#starts, this.#tabledTo + 1, days)
-    return this.#starts
+    const starts = (this.#starts ??= new Float64Array(HORIZON_DAYS + 1).fill(1, 0, 1))
+    if (days > this.#tabledTo) this.#tabledTo = renew(this.length, starts, this.#tabledTo + 1, days)
+    return starts
   }
 }
 
