@@ -1,4 +1,4 @@
-// Compiles the command and the demo, with the packages they use, into few files that start quickly.
+// Compiles what is run, with the packages that it uses, into few files that start quickly.
 import { createHash } from 'node:crypto'
 import { existsSync } from 'node:fs'
 import { mkdir, readFile, readdir, rename, rm, writeFile } from 'node:fs/promises'
@@ -6,7 +6,7 @@ import { relative } from 'node:path'
 import { build } from 'esbuild'
 import { BUILD, ROOT, STAMP, digest, listing } from '../../src/cli/compiled.mjs'
 
-const PROGRAMS = { daysix: 'src/cli/daysix.ts', demo: 'demo/demo.ts' }
+const PROGRAMS = { daysix: 'src/cli/daysix.ts', demo: 'demo/demo.ts', 'make-image': 'src/adapters/db/make-image.ts' }
 const SOURCES = ['src', 'demo', 'infra/build']
 const FOLDER_NAME = /^[0-9a-f]{16}$/
 
@@ -58,12 +58,6 @@ export async function compile() {
   const others = (await readdir(BUILD)).filter((name) => FOLDER_NAME.test(name) && name !== folder)
   for (const name of others) await rm(BUILD + name, { recursive: true, force: true })
   return folder
-}
-
-/** Removes what compilations that were cut short have left behind. */
-export async function clearAsides() {
-  const names = existsSync(BUILD) ? await readdir(BUILD) : []
-  for (const name of names.filter((each) => /^aside-\d+$/.test(each))) await rm(BUILD + name, { recursive: true, force: true })
 }
 
 /** The container's build has no demo. */

@@ -10,7 +10,7 @@ import { EmscriptenBuiltinFilesystem } from '@electric-sql/pglite/basefs'
  * An image is a tar archive of the data folder of an embedded database that has all tables and nothing in them. To start
  * from it takes a fifth of what `initdb` and the migrations take. Without one a database is initialised as ever.
  */
-const CACHE = fileURLToPath(new URL('../../../node_modules/.cache/daysix/', import.meta.url))
+const FOLDER_OF_IMAGES = fileURLToPath(new URL('../../../.build/', import.meta.url))
 const MIGRATIONS = new URL('./migrations/', import.meta.url)
 /** What decides what is in a fresh database, beside our migrations. */
 const MADE_BY = ['@electric-sql/pglite', 'bullmq'] as const
@@ -21,7 +21,7 @@ export function imagePath(migrations = MIGRATIONS): string {
   for (const file of readdirSync(migrations).sort()) hash.update(file).update(readFileSync(new URL(file, migrations)))
   hash.update(readFileSync(new URL('./migrate.ts', import.meta.url)))
   for (const library of MADE_BY) hash.update(`${library} ${versionOf(library)}\n`)
-  return join(CACHE, `database-${hash.digest('hex').slice(0, 16)}.tar`)
+  return join(FOLDER_OF_IMAGES, `database-${hash.digest('hex').slice(0, 16)}.tar`)
 }
 
 /** Path of the image; null where none was made (see `makeImage`). */
