@@ -39,16 +39,18 @@ class Wire extends Duplex {
     this.#hand(Buffer.concat(chunks.map(({ chunk }) => chunk)), done)
   }
 
-  /** The answer is there at once, but whoever asks is not ready for it before its own work is done. */
+  /**
+   * The answer is there at once, but whoever asks is not ready for it before its own work is done. It is taken as it
+   * comes: PGlite would read it for itself otherwise, and never let go of what it has read.
+   */
   #hand(bytes: Buffer, done: (error?: Error) => void): void {
     process.nextTick(() => {
-      try {
-        const answer = this.#pglite.execProtocolRawSync(bytes)
-        if (answer.length > 0) this.push(Buffer.from(answer))
-        done()
-      } catch (error) {
-        done(error as Error)
-      }
+      const answer: Uint8Array[] = []
+      // What is told here lies in memory that PGlite uses again.
+      const onRawData = (part: Uint8Array) => void answer.push(part.slice())
+      const told = this.#pglite.execProtocolRawStream(bytes, { syncToFs: false, onRawData })
+      if (answer.length > 0) this.push(Buffer.concat(answer))
+      told.then(() => done(), done)
     })
   }
 
