@@ -7,6 +7,7 @@ const PATIENCE_MS = 180_000
 export default defineConfig({
   test: {
     root: new URL('..', import.meta.url).pathname,
+    globalSetup: 'tests/harness/global-setup.ts',
     include: ['tests/**/*.test.ts'],
     testTimeout: PATIENCE_MS,
     hookTimeout: PATIENCE_MS,

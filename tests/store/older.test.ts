@@ -16,7 +16,7 @@ const sealed = (value: unknown) => vault.seal(JSON.stringify(value))
 
 /** A database as it was after this migration. */
 async function asOf(version: Parameters<typeof migrate>[2]): Promise<Database> {
-  const database = await openEmbedded(undefined)
+  const database = await openEmbedded(undefined, null)
   await migrate(database, new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) }), version)
   return database
 }

@@ -31,6 +31,7 @@ const MIGRATIONS = {
  * @param to the last migration to make; all of them without it
  */
 export async function migrate(database: Database, db: Kysely<never>, to?: keyof typeof MIGRATIONS): Promise<void> {
+  if (database.migrated) return
   await database.records.query(`create schema if not exists ${SCHEMA}`)
   const migrator = new Migrator({ db, provider: { getMigrations: async () => MIGRATIONS }, migrationTableSchema: SCHEMA })
   const { error } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()
