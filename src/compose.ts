@@ -63,7 +63,7 @@ export interface Composed {
   vault: Vault
   /** Told of every change in this process; live pages listen. */
   news: ChangeFeed
-  /** How the doors of API and pages are set. */
+  /** How people and programs sign in to API and pages. */
   authSettings: GateSettings
   metrics: Metrics
   /** Everything that patients read or hear, in every language. */
@@ -114,8 +114,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
       metrics.notice(what)
     },
   }
-  const doors = authSettingsOf(config, vault, log)
-  return { deps, log, database, vault, news, authSettings: doors, metrics, wording, close: () => database.close() }
+  const authSettings = authSettingsOf(config, vault, log)
+  return { deps, log, database, vault, news, authSettings, metrics, wording, close: () => database.close() }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */

@@ -130,10 +130,10 @@ function readiness({ deps }: Composed): () => Promise<Readiness> {
 }
 
 async function startWeb(config: Config, composed: Composed, extra?: Router): Promise<Listening> {
-  const { deps, log, news, wording, metrics, authSettings: doors } = composed
+  const { deps, log, news, wording, metrics, authSettings } = composed
   const { apiKey } = config
   const ready = readiness(composed)
-  const app = createApp({ deps, log, news, wording, metrics, apiKey, doors, ready, ...(extra && { extra }) })
+  const app = createApp({ deps, log, news, wording, metrics, apiKey, authSettings, ready, ...(extra && { extra }) })
   const { url, stop } = await listen(app, config.host, config.port)
   return { url, stop: () => (news.close(), stop()) }
 }

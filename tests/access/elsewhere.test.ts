@@ -45,8 +45,8 @@ describe('signing in by an identity provider', () => {
     identity = createServer((request, response) => provider.callback()(request, response))
     await new Promise<void>((done) => identity.listen(0, 'localhost', done))
     issuer = `http://localhost:${(identity.address() as AddressInfo).port}`
-    const doors = { ...CLOSED }
-    served = await serveClosed(world, doors)
+    const authSettings = { ...CLOSED }
+    served = await serveClosed(world, authSettings)
     const redirectUri = `${served.base}/sign-in/elsewhere`
     await served.close()
     const port = Number(new URL(redirectUri).port)

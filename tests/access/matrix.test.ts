@@ -1,14 +1,16 @@
 import express from 'express'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { makeApiKey } from '../../src/adapters/sign-in/api-keys.ts'
-import { api } from '../../src/adapters/http/api/api.ts'
+import { api, apiRoutes, apiRules } from '../../src/adapters/http/api/api.ts'
 import { createGate } from '../../src/adapters/http/access/gate.ts'
-import { RULES, ruleFor } from '../../src/adapters/http/access/rules.ts'
 import { desk } from '../../src/adapters/http/desk/desk.ts'
+import type { Route } from '../../src/adapters/http/route.ts'
+import type { Deps } from '../../src/flows/ports/deps.ts'
 import { problemHandler } from '../../src/adapters/http/problem.ts'
 import { addOpenings } from '../../src/flows/visits/manage-openings.ts'
 import { ALL_PERMISSIONS } from '../../src/domain/access/roles.ts'
 import { TestWorld } from '../harness/world.ts'
+import { RULES, ruleFor } from './all-rules.ts'
 import { CLOSED, accessDeps, bearer, cookieOf, hire, listenOn, type Served } from './signed-in.ts'
 
 /** Who may pass, written down apart from the rules: d desk, c clinician, e educator, a administrator; a lone dot = nobody. */
@@ -101,10 +103,10 @@ describe('who may do what', () => {
   /** The real gate with nothing behind it but "let through". */
   function gateAlone() {
     const app = express()
-    const gate = createGate(accessDeps(world), CLOSED)
+    const gate = createGate(accessDeps(world), CLOSED, ruleFor)
     app.set('query parser', 'simple')
     app.use((request, _response, next) => ((request.id = world.deps.newId('q')), next()))
-    app.use('/api/v1', gate.authenticateApi, express.json(), gate.letThrough, (_request, response) => void response.status(204).end())
+    app.use('/api/v1', gate.authenticateApi, express.json(), gate.authorize, (_request, response) => void response.status(204).end())
     app.use('/desk', gate.pages, (_request, response) => void response.status(204).end())
     app.use(problemHandler(world.composed.log))
     return app
@@ -203,10 +205,18 @@ describe('the rules', () => {
   it('know every route of the API and every page of the desk', async () => {
     const world = await TestWorld.create('2026-03-09T13:00:00Z')
     const { deps, news, wording } = world.composed
-    const routes = [...routesOf(api(deps), '/api/v1'), ...routesOf(desk(deps, news, wording), '/desk')]
+    const routes = [...routesOf(api(apiRoutes(deps)), '/api/v1'), ...routesOf(desk(deps, news, wording), '/desk')]
     await world.close()
     expect(routes.length).toBeGreaterThan(20)
     expect(routes.filter(({ method, path }) => ruleFor(method, path) === null)).toEqual([])
+  })
+})
+
+describe('an operation', () => {
+  it('without an access rule fails at the start, by its name', () => {
+    const [first] = apiRoutes({} as Deps)
+    const open = { ...first!, path: '/bookings/{id}/secrets', access: undefined }
+    expect(() => apiRules([open as unknown as Route])).toThrow('POST /api/v1/bookings/{id}/secrets says nothing of who may use it')
   })
 })
 

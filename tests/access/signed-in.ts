@@ -55,10 +55,10 @@ export async function listenOn(handler: RequestListener, wanted = 0): Promise<Se
 }
 
 /** The whole service, as in production but for TLS. */
-export function serveClosed(world: TestWorld, doors: GateSettings = CLOSED, port = 0): Promise<Served> {
+export function serveClosed(world: TestWorld, authSettings: GateSettings = CLOSED, port = 0): Promise<Served> {
   const { deps, log, news, wording } = world.composed
   const ready = async () => ({ database: true })
-  return listenOn(createApp({ deps, log, news, wording, apiKey: doors.apiKey, doors, ready }), port)
+  return listenOn(createApp({ deps, log, news, wording, apiKey: authSettings.apiKey, authSettings, ready }), port)
 }
 
 export function accessDeps(world: TestWorld) {

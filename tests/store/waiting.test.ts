@@ -46,7 +46,7 @@ describe.each(STORES)('on $name, a reply that had to wait for the desk', ({ open
     expect(await world.reasons()).toContain('unclear-reply')
   })
 
-  it('adds to what the desk wrote down about her meanwhile', async () => {
+  it('adds to what the desk wrote down about the patient meanwhile', async () => {
     const { booking, patient } = await world.book({ name: 'Marit Quillon', phone: '782 555 0102', visit: '2026-03-18T09:00', cycle: { status: 'cycling', lmp: '2026-02-09', usualCycleDays: 28 } })
     const cycle = { ...patient.cycle, usualCycleDays: 33 }
     await whileChanging(booking.id, '+17825550102', 'my period started today', (tx) => tx.patients.update({ ...patient, cycle }))

@@ -8,9 +8,10 @@ import { forRequest } from '../log/log.ts'
 import { requestLog } from '../log/request-log.ts'
 import type { Wording } from '../templates/load-wording.ts'
 import type { Metrics } from '../metrics/metrics.ts'
+import { DESK_RULES, createRules } from './access/rules.ts'
 import { createGate, usualSettings } from './access/gate.ts'
 import type { GateSettings } from './access/identify.ts'
-import { API_BASE, api } from './api/api.ts'
+import { API_BASE, api, apiRoutes, apiRules } from './api/api.ts'
 import { desk } from './desk/desk.ts'
 import { troublePage } from './desk/trouble-page.ts'
 import { startPage } from './desk/start-page.ts'
@@ -32,8 +33,8 @@ export interface AppOptions {
   wording: Wording
   /** Required as bearer token where set. */
   apiKey: string | undefined
-  /** How the doors are set; by default the API key, or open to this machine without one. */
-  doors?: GateSettings
+  /** How people and programs sign in; by default the API key, or open to this machine without one. */
+  authSettings?: GateSettings
   /** More pages, e.g. the simulated phones of the demo. */
   extra?: express.Router
   /** Says of each store whether it answers. */
@@ -45,19 +46,20 @@ const LARGEST_BODY = '64kb'
 
 /** The whole HTTP service: API, webhooks, health, pages. */
 export function createApp(options: AppOptions): Express {
-  const { deps, log, news, wording, apiKey, doors = usualSettings(options.apiKey), extra, ready, metrics } = options
+  const { deps, log, news, wording, apiKey, authSettings = usualSettings(options.apiKey), extra, ready, metrics } = options
   const app = express()
-  const gate = createGate(deps, doors)
+  const routes = apiRoutes(deps)
+  const gate = createGate(deps, authSettings, createRules([...apiRules(routes), ...DESK_RULES]))
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
-  app.set('trust proxy', doors.proxies)
+  app.set('trust proxy', authSettings.proxies)
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
   app.use(identify(deps), requestLog(log))
   app.use(operations({ ready, sends: () => anythingGoesOut(deps.approvedTexts), apiKey, ...(metrics && { metrics }) }))
   app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
-  app.use(API_BASE, gate.authenticateApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.letThrough, api(deps))
-  if (doors.provider) app.use(elsewherePages(gate, doors.provider))
-  app.use(signInPages(gate), accountPages(gate), cautionsPage(doors.cover))
+  app.use(API_BASE, gate.authenticateApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.authorize, api(routes))
+  if (authSettings.provider) app.use(elsewherePages(gate, authSettings.provider))
+  app.use(signInPages(gate), accountPages(gate), cautionsPage(authSettings.cover))
   app.use('/v', gate.limits.page, patientRouter(deps, wording))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   app.get('/', startPage(deps, extra !== undefined))

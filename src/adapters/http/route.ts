@@ -1,5 +1,6 @@
 import type { Request, Response, Router } from 'express'
 import type { z } from 'zod'
+import type { Access, Rule } from './access/rules.ts'
 
 /** What a handler gets: everything already checked. */
 export interface Asked<B, Q> {
@@ -21,6 +22,8 @@ export interface Route<B extends z.ZodType = z.ZodType, Q extends z.ZodType = z.
   method: 'get' | 'post' | 'put' | 'patch' | 'delete'
   /** OpenAPI style, e.g. `/bookings/{id}`. */
   path: string
+  /** Who may, checked before the handler. An operation without it does not start. */
+  access: Access
   summary: string
   body?: B
   query?: Q
@@ -33,6 +36,15 @@ export interface Route<B extends z.ZodType = z.ZodType, Q extends z.ZodType = z.
 /** Lets the compiler infer body and query from the schemas. */
 export function route<B extends z.ZodType = z.ZodUndefined, Q extends z.ZodType = z.ZodUndefined>(described: Route<B, Q>): Route {
   return described as unknown as Route
+}
+
+/** The access rules of operations under an address. @throws Error naming the operation that has none */
+export function rulesOf(base: string, routes: readonly Route[]): Rule[] {
+  return routes.map(({ method, path, access }) => {
+    // The compiler asks for it; this is for whoever silenced the compiler.
+    if (!access?.may) throw new Error(`${method.toUpperCase()} ${base}${path} says nothing of who may use it: give its route an "access".`)
+    return { methods: [method.toUpperCase()], path: `${base}${path}`, ...access }
+  })
 }
 
 /** Puts the routes on a router. Errors go on to the problem handler. */

@@ -111,7 +111,7 @@ describe('folding typography', () => {
   test('no letter of any shipped text is ever changed, since accents change meaning', () => {
     for (const language of ['en', 'fr', 'es', 'uk', 'pa']) {
       for (const file of ['sms', 'voice', 'answers']) {
-        const words = readFileSync(new URL(`../../templates/${language}/${file}.yaml`, import.meta.url), 'utf8')
+        const words = readFileSync(new URL(`../../../templates/${language}/${file}.yaml`, import.meta.url), 'utf8')
         const letters = (text: string): string[] => text.match(/[\p{L}\p{M}]/gu) ?? []
         expect(letters(foldTypography(words))).toEqual(letters(words))
       }

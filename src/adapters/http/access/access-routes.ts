@@ -36,6 +36,7 @@ function peopleRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/people',
+      access: { may: 'people:manage', everywhere: true },
       summary: 'Everybody who may sign in.',
       answers: { 200: 'The people.' },
       handle: async () => ({ status: 200, body: { people: (await deps.access.read.persons.list()).map(personView) } }),
@@ -43,6 +44,7 @@ function peopleRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/people',
+      access: { may: 'people:manage', everywhere: true },
       summary: 'Add a person, who chooses a password at /sign-in/first with the one-time code.',
       body: personSchema,
       answers: { 201: 'The person and the one-time code.' },
@@ -55,6 +57,7 @@ function peopleRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/people/{login}/code',
+      access: { may: 'people:manage', everywhere: true },
       summary: 'A new one-time code for somebody; the password, the code generator and all sessions end.',
       answers: { 200: 'The one-time code.' },
       handle: async ({ params }) => ({ status: 200, body: { code: await reinvite(deps, params.login!) } }),
@@ -62,6 +65,7 @@ function peopleRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/people/{login}/disable',
+      access: { may: 'people:manage', everywhere: true },
       summary: 'Let somebody sign in no more.',
       answers: { 204: 'Done; all sessions have ended.' },
       handle: async ({ params, request }) => {
@@ -79,6 +83,7 @@ function keyRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/keys',
+      access: { may: 'people:manage', everywhere: true },
       summary: 'All API keys with what they may do; never their secrets.',
       answers: { 200: 'The keys.' },
       handle: async () => ({ status: 200, body: { keys: (await deps.access.read.apiKeys.list()).map(keyView) } }),
@@ -86,6 +91,7 @@ function keyRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/keys',
+      access: { may: 'people:manage', everywhere: true },
       summary: 'Make an API key for certain permissions, for one clinic or all.',
       body: keySchema,
       answers: { 201: 'The key with its secret.' },
@@ -98,6 +104,7 @@ function keyRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/keys/{key}/revoke',
+      access: { may: 'people:manage', everywhere: true },
       summary: 'Revoke an API key at once.',
       answers: { 204: 'Revoked.' },
       handle: async ({ params }) => {

@@ -5,6 +5,7 @@ import type { AccessDeps } from '../../sign-in/people.ts'
 import { authorise } from './authorise.ts'
 import { SessionCookie } from './cookies.ts'
 import { identifyActor, type GateSettings } from './identify.ts'
+import type { RuleFor } from './rules.ts'
 import { createLimits, type Limits } from './limits.ts'
 
 const LARGEST_FORM = '64kb'
@@ -18,7 +19,7 @@ export interface Gate {
   /** Who is it? Before the body is read. */
   authenticateApi: RequestHandler
   /** May they? Once the body is known. */
-  letThrough: RequestHandler
+  authorize: RequestHandler
   /** Both, for pages: reads forms, sends whoever is not signed in to the sign-in page. */
   pages: RequestHandler
 }
@@ -29,16 +30,17 @@ export function usualSettings(apiKey: string | undefined): GateSettings {
   return { apiKey, open: { api: open, pages: open }, idleMs: 30 * 60_000, secure: false, proxies: 0, cover: null }
 }
 
-export function createGate(deps: AccessDeps, settings: GateSettings): Gate {
+/** @param ruleFor who may do what; see `createRules` */
+export function createGate(deps: AccessDeps, settings: GateSettings, ruleFor: RuleFor): Gate {
   const cookie = new SessionCookie(settings.secure)
   const limits = createLimits()
-  const letThrough = authorise({ ...deps, record: createAuditor(deps.access) })
+  const authorize = authorise({ ...deps, record: createAuditor(deps.access), ruleFor })
   const pages = Router()
   pages.use('/assets', (_request, _response, next) => next('router'))
   pages.use(identifyActor(deps, settings, cookie, 'pages'), limits.work, toSignIn, toOwnClinic)
-  pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }), letThrough)
-  const knowApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
-  return { deps, settings, cookie, limits, authenticateApi: knowApi, letThrough, pages }
+  pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }), authorize)
+  const authenticateApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
+  return { deps, settings, cookie, limits, authenticateApi, authorize, pages }
 }
 
 /** Nobody's bodies are not even read. */

@@ -9,7 +9,7 @@ import { actorOf, personOf } from '../../sign-in/sign-in.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import type { SessionCookie } from './cookies.ts'
 
-/** How the doors are set. */
+/** How people and programs sign in. */
 export interface GateSettings {
   /** DAYSIX_API_KEY: the administrator's key from the environment. */
   apiKey: string | undefined

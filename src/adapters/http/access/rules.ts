@@ -1,13 +1,7 @@
 import type { Permission } from '../../../domain/access/roles.ts'
 
-/**
- * Which address asks for which permission: the one place. What is not listed does not exist, so an address that was added
- * without a rule answers 404 and a test names it.
- */
-export interface Rule {
-  methods: readonly string[]
-  /** `{name}` is one part of the address, `*` at the end whatever follows. */
-  path: string
+/** What an address asks for of whoever calls it. */
+export interface Access {
   /** `signed-in`: anybody who is. `anyone`: everybody. */
   may: Permission | 'signed-in' | 'anyone'
   /** A list that somebody tied to a clinic may only see for that clinic, and must say so. */
@@ -18,44 +12,21 @@ export interface Rule {
   quiet?: boolean
 }
 
+/**
+ * Which address asks for what. An operation of the API states it itself (`route({ access })`), pages in the table below.
+ * What has no rule does not exist: it answers 404.
+ */
+export interface Rule extends Access {
+  methods: readonly string[]
+  /** `{name}` is one part of the address, `*` at the end whatever follows. */
+  path: string
+}
+
 const READ = ['GET']
 const ADD = ['POST']
 
-const API: Rule[] = [
-  { methods: READ, path: '/api/v1/openapi.json', may: 'signed-in', quiet: true },
-  { methods: ADD, path: '/api/v1/bookings', may: 'visits:write', namesClinic: true },
-  { methods: READ, path: '/api/v1/bookings', may: 'visits:read', namesClinic: true },
-  { methods: READ, path: '/api/v1/bookings/{id}', may: 'visits:read' },
-  { methods: ['PATCH'], path: '/api/v1/bookings/{id}', may: 'visits:write' },
-  { methods: ADD, path: '/api/v1/bookings/{id}/cancel', may: 'visits:write' },
-  { methods: READ, path: '/api/v1/openings', may: 'visits:read', namesClinic: true },
-  { methods: ADD, path: '/api/v1/openings', may: 'visits:write', namesClinic: true },
-  { methods: ['DELETE'], path: '/api/v1/openings/{id}', may: 'visits:write' },
-  { methods: READ, path: '/api/v1/follow-ups', may: 'calls:read', namesClinic: true },
-  { methods: ADD, path: '/api/v1/follow-ups/{id}/close', may: 'calls:write' },
-  { methods: ADD, path: '/api/v1/offers/{id}/settle', may: 'visits:write' },
-  { methods: READ, path: '/api/v1/languages', may: 'visits:read', quiet: true },
-  { methods: READ, path: '/api/v1/clinics', may: 'clinics:read', quiet: true },
-  { methods: ['PUT'], path: '/api/v1/clinics/{clinic}', may: 'clinics:write' },
-  { methods: READ, path: '/api/v1/patients/{id}/export', may: 'rights:use', everywhere: true },
-  { methods: ['DELETE'], path: '/api/v1/patients/{id}', may: 'rights:use', everywhere: true },
-  { methods: ADD, path: '/api/v1/patients/{id}/consent/withdraw', may: 'visits:write' },
-  { methods: READ, path: '/api/v1/people', may: 'people:manage', everywhere: true },
-  { methods: ADD, path: '/api/v1/people', may: 'people:manage', everywhere: true },
-  { methods: ADD, path: '/api/v1/people/{login}/code', may: 'people:manage', everywhere: true },
-  { methods: ADD, path: '/api/v1/people/{login}/disable', may: 'people:manage', everywhere: true },
-  { methods: READ, path: '/api/v1/keys', may: 'people:manage', everywhere: true },
-  { methods: ADD, path: '/api/v1/keys', may: 'people:manage', everywhere: true },
-  { methods: ADD, path: '/api/v1/keys/{key}/revoke', may: 'people:manage', everywhere: true },
-  { methods: READ, path: '/api/v1/audit', may: 'audit:read', everywhere: true },
-  { methods: READ, path: '/api/v1/audit/verdict', may: 'audit:read', everywhere: true },
-  { methods: READ, path: '/api/v1/sending', may: 'service:read', quiet: true },
-  { methods: ADD, path: '/api/v1/sending/stop', may: 'sending:stop', namesClinic: true },
-  { methods: ADD, path: '/api/v1/sending/resume', may: 'sending:stop', namesClinic: true },
-  { methods: READ, path: '/api/v1/retention', may: 'service:read', quiet: true },
-]
-
-const DESK: Rule[] = [
+/** The desk's pages; the first that fits counts. */
+export const DESK_RULES: readonly Rule[] = [
   { methods: READ, path: '/desk/assets/*', may: 'anyone', quiet: true },
   { methods: READ, path: '/desk/events', may: 'signed-in', quiet: true },
   { methods: READ, path: '/desk', may: 'clinics:read', quiet: true },
@@ -77,19 +48,26 @@ const DESK: Rule[] = [
   { methods: ADD, path: '/desk/{clinic}/*', may: 'visits:write' },
 ]
 
-export const RULES: readonly Rule[] = [...API, ...DESK]
+/** Finds the rule for a request, with what stands for its `{names}`. */
+export type RuleFor = (method: string, path: string) => { rule: Rule; params: Record<string, string> } | null
+
+/** The first of these rules that fits counts. */
+export function createRules(rules: readonly Rule[]): RuleFor {
+  const patterns = rules.map((rule) => ({ rule, pattern: patternOf(rule) }))
+  return (method, path) => {
+    const asked = method === 'HEAD' ? 'GET' : method
+    for (const { rule, pattern } of patterns) {
+      const match = rule.methods.includes(asked) ? pattern.exec(path) : null
+      if (match) return { rule, params: decoded(match.groups ?? {}) }
+    }
+    return null
+  }
+}
 
 // Express takes capitals for small letters, so the rules must too, or `/desk/x/TEXTS` would be judged as something else.
-const PATTERNS = RULES.map(({ path }) => new RegExp(`^${path.replaceAll(/[.]/g, '\\.').replaceAll(/\{(\w+)\}/g, '(?<$1>[^/]+)').replace(/\*$/, '(?:.*)')}/?$`, 'i'))
-
-/** The first rule for a request, with what stands for its `{names}`. */
-export function ruleFor(method: string, path: string): { rule: Rule; params: Record<string, string> } | null {
-  const asked = method === 'HEAD' ? 'GET' : method
-  for (const [index, rule] of RULES.entries()) {
-    const match = rule.methods.includes(asked) ? PATTERNS[index]!.exec(path) : null
-    if (match) return { rule, params: decoded(match.groups ?? {}) }
-  }
-  return null
+function patternOf({ path }: Rule): RegExp {
+  const source = path.replaceAll(/[.]/g, '\\.').replaceAll(/\{(\w+)\}/g, '(?<$1>[^/]+)').replace(/\*$/, '(?:.*)')
+  return new RegExp(`^${source}/?$`, 'i')
 }
 
 /** @throws URIError for an address that cannot be read */

@@ -18,6 +18,7 @@ export function openingRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/openings',
+      access: { may: 'visits:write', namesClinic: true },
       summary: 'Add openings: free times a visit could move to.',
       body: openingsSchema,
       answers: { 201: 'Which were added, and which existed already.' },
@@ -30,6 +31,7 @@ export function openingRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/openings',
+      access: { may: 'visits:read', namesClinic: true },
       summary: 'List free and held openings of a clinic.',
       query: openingListSchema,
       answers: { 200: 'The openings, in order of time.' },
@@ -44,6 +46,7 @@ export function openingRoutes(deps: Deps): Route[] {
     route({
       method: 'delete',
       path: '/openings/{id}',
+      access: { may: 'visits:write' },
       summary: 'Remove a free opening.',
       answers: { 204: 'Removed.' },
       handle: async ({ params }) => {
@@ -59,6 +62,7 @@ export function followUpRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/follow-ups',
+      access: { may: 'calls:read', namesClinic: true },
       summary: 'The call list: what a person must do, most urgent and oldest first.',
       query: followUpListSchema,
       answers: { 200: 'Follow-ups with reason, age and what to do.' },
@@ -70,6 +74,7 @@ export function followUpRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/follow-ups/{id}/close',
+      access: { may: 'calls:write' },
       summary: 'Close a follow-up: who, and what came of it.',
       body: closingSchema,
       answers: { 200: 'The closed follow-up.' },
@@ -82,6 +87,7 @@ export function followUpRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/offers/{id}/settle',
+      access: { may: 'visits:write' },
       summary: "Approve or decline a patient's choice, where the clinic wants to.",
       body: settleSchema,
       answers: { 204: 'Settled; the patient is told.' },
@@ -98,6 +104,7 @@ export function clinicRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/languages',
+      access: { may: 'visits:read', quiet: true },
       summary: 'Languages that a patient may be booked in: those whose texts the site has approved.',
       answers: { 200: 'Their codes.' },
       handle: async () => ({ status: 200, body: { languages: languagesOnOffer(deps.approvedTexts) } }),
@@ -105,19 +112,21 @@ export function clinicRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/clinics',
+      access: { may: 'clinics:read', quiet: true },
       summary: 'All clinics with their rules.',
       answers: { 200: 'The clinics.' },
       handle: async () => ({ status: 200, body: { clinics: await deps.store.read.clinics.list() } }),
     }),
     route({
       method: 'put',
-      path: '/clinics/{id}',
+      path: '/clinics/{clinic}',
+      access: { may: 'clinics:write' },
       summary: 'Add a clinic or change its rules.',
       body: clinicSchema,
       answers: { 200: 'The clinic.' },
       handle: async ({ params, body }) => {
-        if (params.id === REGION) badInput('id', 'This word stands for all clinics. Choose another id.')
-        const clinic = { id: params.id!, ...body, phone: toE164(body.phone, body.country), zone: knownZone(body.zone) }
+        if (params.clinic === REGION) badInput('id', 'This word stands for all clinics. Choose another id.')
+        const clinic = { id: params.clinic!, ...body, phone: toE164(body.phone, body.country), zone: knownZone(body.zone) }
         await deps.store.transact((tx) => tx.clinics.put(clinic))
         return { status: 200, body: { clinic } }
       },

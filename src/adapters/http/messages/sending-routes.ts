@@ -11,6 +11,7 @@ export function sendingRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/sending',
+      access: { may: 'service:read', quiet: true },
       summary: 'Where sending is stopped, since when, by whom and why.',
       answers: { 200: 'The stops; none where messages go out.' },
       handle: async () => ({ status: 200, body: { stopped: (await deps.access.read.sendingStops.list()).map(stopView) } }),
@@ -18,6 +19,7 @@ export function sendingRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/sending/stop',
+      access: { may: 'sending:stop', namesClinic: true },
       summary: 'Stop all sending, of a clinic or of everybody, at once. What is at the gateways already cannot be called back.',
       body: stopSchema,
       answers: { 200: 'The stop.' },
@@ -26,6 +28,7 @@ export function sendingRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/sending/resume',
+      access: { may: 'sending:stop', namesClinic: true },
       summary: 'Let sending go on. Says what becomes of what was due meanwhile.',
       body: resumeSchema,
       answers: { 200: 'How many messages that were due are not sent any more.' },

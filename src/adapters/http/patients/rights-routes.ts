@@ -29,13 +29,15 @@ function patientRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/patients/{id}/export',
+      access: { may: 'rights:use', everywhere: true },
       summary: 'Everything held on a patient.',
-      answers: { 200: 'Her records by kind.' },
+      answers: { 200: 'What is held on the patient, by kind of record.' },
       handle: async ({ params, request }) => ({ status: 200, body: await exportPatient(deps, params.id!, request.actor?.id ?? 'unknown'), headers: { 'Cache-Control': 'no-store' } }),
     }),
     route({
       method: 'delete',
       path: '/patients/{id}',
+      access: { may: 'rights:use', everywhere: true },
       summary: 'Erase a patient. Only counts, the audit record and a wish not to be written to remain. Cannot be undone.',
       answers: { 200: 'How many records of each kind were erased.' },
       handle: async ({ params, request }) => ({ status: 200, body: { erased: await erasePatient(deps, params.id!, request.actor?.id ?? 'unknown') } }),
@@ -43,6 +45,7 @@ function patientRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/patients/{id}/consent/withdraw',
+      access: { may: 'visits:write' },
       summary: 'Withdraw consent to messages, on one channel or all. Nothing more is sent by it.',
       body: withdrawSchema,
       answers: { 200: 'How many consents were withdrawn.' },
@@ -57,6 +60,7 @@ function auditRoutes({ access }: Deps): Route[] {
     route({
       method: 'get',
       path: '/audit',
+      access: { may: 'audit:read', everywhere: true },
       summary: 'Who saw and changed what, newest first. Days are in UTC.',
       query: auditSchema,
       answers: { 200: 'A page of entries, and `next` where there are more.' },
@@ -75,6 +79,7 @@ function auditRoutes({ access }: Deps): Route[] {
     route({
       method: 'get',
       path: '/audit/verdict',
+      access: { may: 'audit:read', everywhere: true },
       summary: 'Whether the record is whole: nothing altered, missing or cut off.',
       answers: { 200: 'Entries, head, and findings; none is good.' },
       handle: async () => ({ status: 200, body: await verifyAudit(access) }),
@@ -86,6 +91,7 @@ function retentionRoute(deps: Deps): Route {
   return route({
     method: 'get',
     path: '/retention',
+    access: { may: 'service:read', quiet: true },
     summary: 'How long what is kept, and what the last runs cleared.',
     answers: { 200: 'Rules and runs.' },
     handle: async () => ({ status: 200, body: { rules: deps.policy.retention, runs: await deps.access.read.retention.runs(30) } }),

@@ -24,6 +24,7 @@ export function bookingRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/bookings',
+      access: { may: 'visits:write', namesClinic: true },
       summary: 'Book a visit. Says whether the time is good and, if not, up to three better openings.',
       headers: { 'Idempotency-Key': 'A new one for each booking; repeating it repeats the answer instead of the booking.' },
       body: bookingSchema,
@@ -33,6 +34,7 @@ export function bookingRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/bookings',
+      access: { may: 'visits:read', namesClinic: true },
       summary: 'List visits by day, interval or state, in order of time, a page at a time.',
       query: bookingListSchema,
       answers: { 200: 'A page: bookings, and `next` where there are more.' },
@@ -41,6 +43,7 @@ export function bookingRoutes(deps: Deps): Route[] {
     route({
       method: 'get',
       path: '/bookings/{id}',
+      access: { may: 'visits:read' },
       summary: 'One booking with its timing, messages, offer and history.',
       answers: { 200: 'The booking.' },
       handle: ({ params }) => read(deps, params.id!),
@@ -48,6 +51,7 @@ export function bookingRoutes(deps: Deps): Route[] {
     route({
       method: 'patch',
       path: '/bookings/{id}',
+      access: { may: 'visits:write' },
       summary: 'Amend a booking: time, patient, cycle, protocol. The plan is made anew.',
       body: amendmentSchema,
       answers: { 200: 'As amended: booking, timing, better openings, plan.' },
@@ -56,6 +60,7 @@ export function bookingRoutes(deps: Deps): Route[] {
     route({
       method: 'post',
       path: '/bookings/{id}/cancel',
+      access: { may: 'visits:write' },
       summary: 'Cancel a booking: nothing more is sent and its time is free again.',
       body: cancelSchema,
       answers: { 200: 'The cancelled booking.' },
@@ -82,7 +87,7 @@ async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string
   return { status: answer.status, body: answer.body, headers: { Location: `/api/v1/bookings/${id}`, ...(answer.repeated && { 'Idempotency-Replayed': 'true' }) } }
 }
 
-/** Today where she is; an unknown zone is found out, and said, by the flow. */
+/** Today where the patient is; an unknown zone is found out, and said, by the flow. */
 function today(deps: Deps, zone = 'UTC'): string {
   const local = DateTime.fromJSDate(deps.clock.now(), { zone })
   return (local.isValid ? local : local.setZone('UTC')).toISODate() ?? dateIn(deps.clock.now(), 'UTC')
