@@ -29,7 +29,7 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     database = await openEmbedded(undefined)
     store = await openStore({ ...database, records: listening(database.records, (each) => asked.push(each)) }, testVault())
     await fill(database.records)
-  }, 120_000)
+  })
   afterAll(() => database.close())
 
   const paths: Record<string, (records: Store['read']) => Promise<unknown>> = {

@@ -40,18 +40,17 @@ class Wire extends Duplex {
   }
 
   /**
-   * The answer is there at once, but whoever asks is not ready for it before its own work is done. It is taken as it
-   * comes: PGlite would read it for itself otherwise, and never let go of what it has read.
+   * The answer is there at once, but whoever asks is not ready for it before its own work is done. It is taken as a stream
+   * of octets: of an answer that PGlite hands over whole it reads every message for itself, and keeps them all for ever.
    */
   #hand(bytes: Buffer, done: (error?: Error) => void): void {
-    process.nextTick(() => {
-      const answer: Uint8Array[] = []
-      // What is told here lies in memory that PGlite uses again.
-      const onRawData = (part: Uint8Array) => void answer.push(part.slice())
-      const told = this.#pglite.execProtocolRawStream(bytes, { syncToFs: false, onRawData })
+    const answer: Buffer[] = []
+    const onRawData = (octets: Uint8Array) => void answer.push(Buffer.from(octets))
+    const answered = () => {
       if (answer.length > 0) this.push(Buffer.concat(answer))
-      told.then(() => done(), done)
-    })
+      done()
+    }
+    process.nextTick(() => void this.#pglite.execProtocolRawStream(bytes, { syncToFs: false, onRawData }).then(answered, done))
   }
 
   // A network connection has these; here there is nothing to set.
