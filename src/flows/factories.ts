@@ -4,7 +4,7 @@ import type { Clinic } from '../domain/region/clinic.ts'
 import type { FollowUp, FollowUpReason } from '../domain/calls/follow-up.ts'
 import type { Message } from '../domain/messages/message.ts'
 import type { TextKind } from '../domain/messages/texts/kinds.ts'
-import type { Deps, Tx } from './ports/deps.ts'
+import type { Deps, Pipelined, Tx } from './ports/deps.ts'
 
 /** Whom and what a new record is about. */
 export interface FollowUpSubject {
@@ -100,7 +100,7 @@ export async function openFollowUp(
     closedBy: null,
     outcome: null,
   }
-  await tx.followUps.insert(followUp)
+  void tx.followUps.insert(followUp)
   deps.notice('follow-up', { followUp: followUp.id, ...(booking && { booking: booking.id }) })
 }
 
@@ -148,6 +148,6 @@ export async function closeFollowUps(tx: Tx, deps: Deps, bookingId: string, sett
 }
 
 /** Notes what happened to a visit, for people who ask later. */
-export function noteEvent(tx: Tx, deps: Deps, bookingId: string | null, what: string, by: string, facts: Record<string, unknown> = {}): Promise<void> {
+export function noteEvent(tx: Tx, deps: Deps, bookingId: string | null, what: string, by: string, facts: Record<string, unknown> = {}): Pipelined {
   return tx.events.add({ at: deps.clock.now(), bookingId, what, by, facts })
 }

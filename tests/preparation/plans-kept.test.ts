@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
-import type { Database, Named, Pool, PoolClient } from '../../src/adapters/db/pool.ts'
+import type { Database, Pool, PoolClient, PreparedQuery } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
 import type { Store } from '../../src/flows/ports/deps.ts'
 import { testVault } from '../harness/servers.ts'
@@ -120,7 +120,7 @@ function listening(pool: Pool, tell: (asked: Asked) => void): Pool {
     new Proxy(target, {
       get: (object, key) => {
         if (key === 'query') {
-          return (query: string | Named, params: readonly unknown[] = []) => {
+          return (query: string | PreparedQuery, params: readonly unknown[] = []) => {
             tell(typeof query === 'string' ? { text: query, params } : { text: query.text, params: query.values, named: true })
             return typeof query === 'string' ? object.query(query, params) : object.query(query)
           }

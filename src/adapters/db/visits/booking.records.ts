@@ -2,8 +2,15 @@ import { sql } from 'kysely'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertRows } from '../prepared-statements.ts'
+import { insertInto, prepared } from '../prepared-statements.ts'
 import type { BookingTable, Db } from '../tables.ts'
+
+const COLUMNS = [
+  'id', 'patient_id', 'clinic_id', 'clinician', 'protocol', 'visit_at', 'zone', 'state', 'plan_revision', 'plan_basis',
+  'confirmed_at', 'short_notice', 'sealed_lapses', 'created_at', 'first_visit_at', 'moves',
+] as const // prettier-ignore
+const INSERT = insertInto('booking', COLUMNS)
+const BY_IDS = prepared<BookingTable>(`select ${COLUMNS.join()} from booking where id = any($1)`)
 
 function toRow(booking: Booking, vault: Vault): BookingTable {
   return {
@@ -62,7 +69,7 @@ function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst,
 /** Those of these that exist, in any order. */
 export async function bookingsById(db: Db, vault: Vault, ids: readonly string[]): Promise<Booking[]> {
   if (ids.length === 0) return []
-  return (await db.selectFrom('booking').selectAll().where('id', 'in', [...ids]).execute()).map((row) => toBooking(row, vault))
+  return (await db.rows(BY_IDS, [ids])).map((row) => toBooking(row, vault))
 }
 
 export function bookingRecords(db: Db, vault: Vault): BookingRecords {
@@ -105,9 +112,7 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       const rows = await db.selectFrom(visits).select(['visit.date', (eb) => eb.fn.countAll().as('count')]).groupBy('visit.date').orderBy('visit.date').execute()
       return rows.map((row) => ({ date: row.date, visits: Number(row.count) }))
     },
-    insert: async (booking) => {
-      await insertRows(db, 'booking', [toRow(booking, vault)])
-    },
+    insert: (booking) => db.insert(INSERT, [toRow(booking, vault)]),
     update: async (booking) => {
       const { id, ...changes } = toRow(booking, vault)
       await db.updateTable('booking').set(changes).where('id', '=', id).execute()

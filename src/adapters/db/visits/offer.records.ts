@@ -1,0 +1,44 @@
+import type { Offer } from '../../../domain/visits/offer.ts'
+import type { OfferRecords } from '../../../flows/ports/deps.ts'
+import type { Db, OfferTable } from '../tables.ts'
+
+const toOffer = (row: OfferTable): Offer => ({
+  id: row.id,
+  bookingId: row.booking_id,
+  state: row.state,
+  choices: (JSON.parse(row.choices) as { slotId: string; at: string }[]).map(({ slotId, at }) => ({ slotId, at: new Date(at) })),
+  chosen: row.chosen,
+  madeAt: row.made_at,
+  until: row.until,
+})
+
+export function offerRecords(db: Db): OfferRecords {
+  const all = () => db.selectFrom('offer').selectAll()
+  return {
+    get: async (id) => {
+      const row = await all().where('id', '=', id).executeTakeFirst()
+      return row && toOffer(row)
+    },
+    pending: async (bookingId) => {
+      const row = await all().where('booking_id', '=', bookingId).where('state', 'in', ['open', 'waiting']).executeTakeFirst()
+      return row && toOffer(row)
+    },
+    insert: async (offer) => {
+      const { id, state, chosen, until } = offer
+      const row = { id, booking_id: offer.bookingId, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }
+      await db.insertInto('offer').values(row).execute()
+    },
+    move: async (id, from, to, facts = {}) => {
+      const moved = await db
+        .updateTable('offer')
+        .set({ state: to, ...facts })
+        .where('id', '=', id)
+        .where('state', 'in', from)
+        .returning('id')
+        .executeTakeFirst()
+      return moved !== undefined
+    },
+    lapsing: async (now, limit) =>
+      (await all().where('state', 'in', ['open', 'waiting']).where('until', '<=', now).orderBy('until').limit(limit).execute()).map(toOffer),
+  }
+}
