@@ -23,15 +23,15 @@ export interface DemoPatient {
   phone: string
   language: string
   clinic: string
-  /** Days between the first days of her periods, as they will really turn out. */
+  /** Days between the first days of the periods, as they will really turn out. */
   trueCycleDays: number
   usualCycleDays: number
   /** Cycle day on the first day of the story. */
   startsOnCycleDay: number
-  /** Working day of the story on which her visit is booked, and for which. */
+  /** Working day of the story on which the patient's visit is booked, and for which. */
   bookedOnDay: number
   visitOnDay: number
-  /** How she is with her phone, 0..1. */
+  /** How the patient is with the patient's phone, 0..1. */
   answers: number
 }
 

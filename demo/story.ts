@@ -63,7 +63,7 @@ export class Story {
     this.#transcript.say(this.#world.time.clock.now(), 'desk', `adds openings at ${CLINICS.map(({ name }) => name).join(', ')}`)
   }
 
-  /** The ordinary traffic: each patient is booked by the desk on her day, at a time that is still open. */
+  /** The ordinary traffic: each patient is booked by the desk on the patient's day, at a time that is still open. */
   #planDesk(): void {
     for (const [index, person] of this.#world.people.entries()) {
       if (person === this.#cast.heroine) continue
@@ -89,7 +89,7 @@ export class Story {
     return booked
   }
 
-  /** Her visit is set for the day after her next period is expected; nobody at the desk notices. */
+  /** The patient's visit is set for the day after the next period is expected; nobody at the desk notices. */
   #planHeroine(): void {
     const { heroine } = this.#cast
     Object.assign(heroine, { usualCycleDays: 28, trueCycleDays: 28, answers: 0 })
@@ -122,7 +122,7 @@ export class Story {
     })
   }
 
-  /** Patients look at their phones: some answer, each in her way. */
+  /** Patients look at their phones: some answer, each in the patient's way. */
   async #listen(): Promise<void> {
     for (const person of this.#world.people) {
       const texts = this.#world.pocket.phone(toE164(person.phone, 'CA')).texts

@@ -3,7 +3,8 @@ import type { Patient } from '../../src/domain/patients/patient.ts'
 import type { Clinic } from '../../src/domain/region/clinic.ts'
 import type { Message } from '../../src/domain/messages/message.ts'
 import type { Deps, ReplyRecord, Tx } from '../../src/flows/ports/deps.ts'
-import { newMessage, openFollowUp } from '../../src/flows/factories.ts'
+import { newMessage } from '../../src/flows/messages/new-message.ts'
+import { openFollowUp } from '../../src/flows/calls/follow-ups.ts'
 
 export const VISITS = 10_000
 const BATCH = 500

@@ -102,7 +102,7 @@ const FIRST = ['Marit', 'Tova', 'Isaura', 'Brenna', 'Odile', 'Sunniva', 'Halyna'
 const LAST = ['Quillon', 'Brandle', 'Skerrow', 'Tarnley', 'Ashquay', 'Fenwick', 'Oldmarsh', 'Penhale', 'Lindqvane']
 
 let next = 0
-/** Books a visit some weeks ahead, of a patient with a number of her own. @returns milliseconds, and its id */
+/** Books a visit some weeks ahead, of a patient with a number of the patient's own. @returns milliseconds, and its id */
 async function book(url: string, key: string): Promise<{ ms: number; id: string }> {
   const n = next++
   const ahead = 20 + (n % 200)

@@ -80,7 +80,7 @@ const DAY_MS = 86_400_000
 const dayFrom = (days: number) => new Date(Date.now() + days * DAY_MS).toISOString().slice(0, 10)
 const phoneOf = (n: number) => `+1${200 + (n % 700)}55501${String(Math.floor(n / 700) % 100).padStart(2, '0')}`
 
-/** A visit for each patient, two weeks after the day her period is expected, and enough openings to offer instead. */
+/** A visit for each patient, two weeks after the day the period is expected, and enough openings to offer instead. */
 async function bookAll(api: string): Promise<void> {
   await sent('PUT', `${api}/clinics/main`, { name: 'Harbour Clinic', phone: '+16135550100', zone: 'UTC', country: 'CA', settings: { gateway: 'provider' } })
   const openings = Array.from({ length: COUNT * 2 }, (_, n) => new Date(Date.now() + 12 * DAY_MS + n * 180_000).toISOString())

@@ -63,7 +63,7 @@ export class People {
     })
   }
 
-  /** A text has reached a phone: the network says so, sooner or later, once or twice; she may answer. */
+  /** A text has reached a phone: the network says so, sooner or later, once or twice; the patient may answer. */
   react(acceptance: Acceptance): void {
     const { chance, ledger } = this.#parts
     if (!chance.happens(0.1)) {

@@ -17,7 +17,7 @@ const LONGEST_RANGE_DAYS = 400
 const MOST_MONTHS = 12
 const date = z.iso.date('Write the date as year-month-day, e.g. 2026-03-02.')
 
-/** The fields of a line that say what is known of her cycles; `lmp` may also be "unknown" or "no-periods". */
+/** The fields of a line that say what is known of the cycles; `lmp` may also be "unknown" or "no-periods". */
 export const historyFields = {
   lmp: z.union(
     [date, z.enum(['unknown', 'no-periods', 'no periods'])],
@@ -46,10 +46,10 @@ export function command(): Command {
     .option('--calendar', 'draw a calendar instead of reading JSON lines')
     .option('--lmp <date>', 'first day of the last period, "unknown" or "no-periods"', 'unknown')
     .option('--about <days>', 'the last period is certain only to so many days either side', wholeNumber)
-    .option('--usual <days>', 'usual cycle length as she states it', wholeNumber)
+    .option('--usual <days>', 'usual cycle length as the patient states it', wholeNumber)
     .option('--past <days,...>', 'lengths of past cycles, oldest first', wholeNumbers)
     .option('--age <years>', 'age', wholeNumber)
-    .option('--irregular', 'she calls her cycles irregular')
+    .option('--irregular', 'the patient calls the cycles irregular')
     .option('--scheduled', 'hormonal contraception brings on the bleed')
     .option('--not-started-by <date>', 'no new period had begun by this date')
     .option('--visit <date>', 'the booked date')
@@ -82,7 +82,7 @@ function rounded(day: DayForecast): DayForecast {
   return { ...day, avoidProbability: round(day.avoidProbability), bleedingProbability: round(day.bleedingProbability) }
 }
 
-/** What a line says of her cycles, in the words of the domain. */
+/** What a line says of the cycles, in the words of the domain. */
 export function toHistory({ lmp, ...rest }: z.infer<typeof historyLine>): CycleHistory {
   const said = Object.fromEntries(Object.entries(rest).filter(([, value]) => value !== null && value !== undefined))
   if (lmp === 'no-periods' || lmp === 'no periods') return { ...said, status: 'no-periods' }
@@ -150,7 +150,7 @@ function adviceOn(history: CycleHistory, visit: CalendarDate, asOf: CalendarDate
   return [
     '',
     judgeVisit(history, visit, USUAL_TIMING, asOf).reason,
-    ...(ask === null ? [] : [`Best day to ask her whether her period has begun: ${ask}`]),
+    ...(ask === null ? [] : [`Best day to ask the patient whether the period has begun: ${ask}`]),
   ]
 }
 

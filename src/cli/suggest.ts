@@ -35,7 +35,7 @@ function answer({ id: _id, now, booked, zone, openings, ...fields }: z.infer<typ
   const moment = instant('now', now, zone)
   const asOf = dateOf(moment)
   const told = toHistory({ ...fields, toldOn: fields.toldOn ?? asOf })
-  if (told.lmp !== undefined && told.lmp > asOf) badInput('lmp', 'This date is later than "now". Correct it, or ask her again.')
+  if (told.lmp !== undefined && told.lmp > asOf) badInput('lmp', 'This date is later than "now". Correct it, or ask the patient again.')
   const request = { history: told, booked: dateOf(instant('booked', booked, zone)), protocol: USUAL_TIMING, asOf }
   const ranked = rankOpenings({ ...request, openings: preparable(openings, moment, zone) })
   const judged = judgeVisit(told, request.booked, USUAL_TIMING, asOf)

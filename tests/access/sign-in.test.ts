@@ -156,7 +156,7 @@ describe('signing in', () => {
     expect((await signIn(clerk.login, 'brisk otter lantern wharf')).status).toBe(401)
   })
 
-  it.each([{ Origin: 'https://evil.example' }, { 'Sec-Fetch-Site': 'cross-site' }, { 'Sec-Fetch-Site': 'same-site' }])('a request from another site (%o) does nothing in her name', async (foreign) => {
+  it.each([{ Origin: 'https://evil.example' }, { 'Sec-Fetch-Site': 'cross-site' }, { 'Sec-Fetch-Site': 'same-site' }])('a request from another site (%o) does nothing in the patient\'s name', async (foreign) => {
     const { id } = await someone('administrator')
     const headers = { ...(await cookieOf(world, id)), ...foreign }
     expect((await served.ask('/api/v1/clinics/harbour', { method: 'PUT', json: {}, headers })).status).toBe(401)

@@ -33,7 +33,7 @@ const cycleOf = async (patientId: string) => (await world.deps.store.read.patien
 const minuteLater = () => world.clock.moveTo(new Date(world.clock.now().getTime() + 60_000))
 
 describe('a wrong reading put right by the desk', () => {
-  // A late first day, so that her word is no contradiction: the cycle before began 27 days earlier.
+  // A late first day, so that the patient's word is no contradiction: the cycle before began 27 days earlier.
   const cycle = { status: 'cycling', lmp: '2026-02-10', usualCycleDays: 28 } as const
 
   it('takes the dates back that were learned from it, and does what follows from the right meaning', async () => {
@@ -103,7 +103,7 @@ describe('a message written by hand', () => {
     expect(world.textsTo(phone).at(-1)).toBe('Harbour Clinic: Yes, she may park there.')
   })
 
-  it('needs her consent, and respects that she wants none', async () => {
+  it('needs the patient\'s consent, and respects that the patient wants none', async () => {
     const { patient } = await book({ consent: null })
     await expect(write(patient.id, 'Please use the ramp.')).rejects.toMatchObject({ detail: { field: 'words', message: expect.stringContaining('not agreed') } })
     await world.reply(phone, 'STOP')

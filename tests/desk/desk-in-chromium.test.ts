@@ -134,7 +134,7 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
     await page.context().close()
   })
 
-  it('gives the last opening to one of two clerks; the other keeps what she typed and sees it is gone', async () => {
+  it('gives the last opening to one of two clerks; the other keeps what the patient typed and sees it is gone', async () => {
     const clerks = await Promise.all([open(`${DESK}/book?date=2026-03-24&time=09:00`), open(`${DESK}/book?date=2026-03-24&time=09:00`)])
     for (const [index, page] of clerks.entries()) {
       await page.fill('#phone', `782 555 014${index}`)
@@ -193,7 +193,7 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
     await page.waitForSelector('#measure >> text=speaks of a result')
     await page.fill('#words', 'She may park there.')
     await page.waitForSelector('#measure >> text=/19 of 280 characters, 1 segment/')
-    await page.click('text=Send to her')
+    await page.click('text=Send to the patient')
     await page.waitForURL(/said=written/)
     await page.context().close()
   })
@@ -209,13 +209,13 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
     await page.context().close()
   })
 
-  it('finds a patient and moves her visit, telling her', async () => {
+  it('finds a patient and moves the patient\'s visit, telling the patient', async () => {
     const page = await open(`${DESK}/bookings`)
     await page.fill('#q', 'yvaine tarn')
     await page.keyboard.press('Enter')
     await page.click('text=Yvaine Tarnley')
     await page.click('text=Move the visit')
-    await page.click('text=Move and tell her')
+    await page.click('text=Move and tell the patient')
     await page.waitForURL(/said=moved/)
     expect(await page.textContent('.verdict')).toMatch(/^\s*Keep/)
     await desk.world.clock.moveTo(new Date(desk.world.clock.now().getTime() + 60_000))

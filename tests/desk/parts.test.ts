@@ -65,7 +65,7 @@ describe('looking for a patient', () => {
   it.each(['elodie', 'ÉLO', 'ohara', 'nunez', 'nunez elodie', "O'Hara", '0142'])('finds her by “%s”', (typed) => expect(finds(typed, elodie)).toBe(true))
   it.each(['el', 'odie', 'elodie smith', '0143', '', '  '])('does not find her by “%s”', (typed) => expect(finds(typed, elodie)).toBe(false))
 
-  it('finds everybody by her whole name, in any case, whatever the script', () => {
+  it('finds everybody by the patient whole name, in any case, whatever the script', () => {
     const names = fc.array(fc.constantFrom('Marit', 'Ødegård', 'Ґанна', 'ਜਸਲੀਨ', 'Łucja', 'de', 'la', 'Åse', 'Brandle-Skerrow'), { minLength: 1, maxLength: 4 })
     fc.assert(fc.property(names, (words) => finds(words.join(' ').toUpperCase(), { name: words.join(' '), phone: '+17825550100' })))
   })
@@ -101,14 +101,14 @@ describe('a series of openings', () => {
 describe('what to ask at the visit', () => {
   const usual: VisitAsHeard = { booking: { shortNotice: false, lapses: [], confirmedAt: null }, protocol: { avoidDays: { first: 1, last: 5 }, prepHours: 48 }, forecast: { rating: 'best', cycleDay: 15 }, standing: 'told', open: [] }
 
-  it('is nothing when she was told in time and the day is good', () => expect(thingsToAsk(usual)).toEqual([]))
+  it('is nothing when the patient was told in time and the day is good', () => expect(thingsToAsk(usual)).toEqual([]))
   it('is about bleeding when the timing is doubtful', () => expect(thingsToAsk({ ...usual, forecast: { rating: 'unsure', cycleDay: 27 } })).toEqual([expect.stringMatching(/bleeding/i)]))
   it('is not about bleeding when any day will do', () => expect(thingsToAsk({ ...usual, protocol: { avoidDays: null, prepHours: 48 }, forecast: { rating: 'unsure', cycleDay: null } })).toEqual([]))
-  it('is about what she avoided when she was told late, or not at all', () => {
+  it('is about what the patient avoided when the patient was told late, or not at all', () => {
     for (const standing of ['told-late', 'not-reached', 'nobody-tells', 'on-its-way'] as const) expect(thingsToAsk({ ...usual, standing }).join()).toMatch(/avoid/)
     expect(thingsToAsk({ ...usual, booking: { ...usual.booking, shortNotice: true } }).join()).toMatch(/avoid/)
   })
-  it('brings up her lapse and her unanswered words', () => {
+  it('brings up the patient\'s lapse and the patient\'s unanswered words', () => {
     const asks = thingsToAsk({ ...usual, booking: { ...usual.booking, lapses: ['used a cream'] }, open: ['unclear-reply'] })
     expect(asks.join(' ')).toMatch(/lapse.*message/i)
   })
@@ -117,14 +117,14 @@ describe('what to ask at the visit', () => {
 describe('words to say on the telephone', () => {
   const filled = (reason: FollowUpReason) => wordsToSay(reason, { visit: 'on Tuesday 3 March 2026 at 10:20', dates: 'Thu 12 Mar; Thu 26 Mar' })
 
-  it('never name a result or a diagnosis, never tell her to stop a medicine, and leave no gap unfilled', () => {
+  it('never name a result or a diagnosis, never tell the patient to stop a medicine, and leave no gap unfilled', () => {
     for (const reason of Object.keys(FOLLOW_UP_REASONS) as FollowUpReason[]) {
       const words = filled(reason) ?? ''
       expect(words).not.toMatch(/result|positive|negative|abnormal|cancer|diagnos|stop tak|\{/i)
     }
   })
   it('offer the good dates when the visit should move', () => expect(filled('badly-timed')).toMatch(/Tuesday 3 March.*Thu 12 Mar; Thu 26 Mar/))
-  it('fetch a clinician and name the emergency number when her words alarm', () => expect(filled('alarm')).toMatch(/clinician.*emergency number/))
+  it('fetch a clinician and name the emergency number when the patient\'s words alarm', () => expect(filled('alarm')).toMatch(/clinician.*emergency number/))
 })
 
 describe('a message written by hand', () => {
@@ -132,7 +132,7 @@ describe('a message written by hand', () => {
 
   it('may say where to park', () => expect(byHandFaults('Please park behind the bakery.', english, 'full')).toEqual([]))
   it.each(['Your result is here.', '', 'x'.repeat(281), 'STOP'])('is refused: “%.20s”', (words) => expect(byHandFaults(words, english, 'full')).not.toEqual([]))
-  it('names nothing that tells what the visit is for, where she asked for discreet texts', () => {
+  it('names nothing that tells what the visit is for, where the patient asked for discreet texts', () => {
     expect(byHandFaults('Please use no cream before your visit.', english, 'full')).toEqual([])
     const telling = english.telling[0]!
     expect(byHandFaults(`Before your ${telling}.`, english, 'discreet')).toEqual([expect.stringContaining(telling)])

@@ -28,7 +28,7 @@ const page = async (who: string, path: string) => {
 }
 
 describe('who sees what at the desk', () => {
-  it('a clinician sees her own list without asking for it, and no links to what she may not open', async () => {
+  it('a clinician sees the patient\'s own list without asking for it, and no links to what the patient may not open', async () => {
     const { body } = await page('clinician', `${DESK}/day-sheet?date=2026-03-12`)
     expect(body).toContain('Marit Quillon')
     expect(body).not.toContain('Tova Brandle')
@@ -37,14 +37,14 @@ describe('who sees what at the desk', () => {
     expect(body).not.toContain('class="count"')
   })
 
-  it('what is closed to her answers with a page, not with a document for programs', async () => {
+  it('what is closed to the patient answers with a page, not with a document for programs', async () => {
     const { status, type, body } = await page('clinician', `${DESK}/bookings`)
     expect(status).toBe(403)
     expect(type).toMatch(/html/)
     expect(body).not.toContain('Tova')
   })
 
-  it('what a clerk does is on record under her name', async () => {
+  it('what a clerk does is on record under the patient\'s name', async () => {
     const [followUp] = await world.deps.store.read.followUps.list({ open: true, limit: 5 })
     const headers = { ...cookies.clerk, 'Sec-Fetch-Site': 'same-origin' }
     await fetch(`${served.base}${DESK}/calls/${followUp!.id}/close`, { method: 'POST', headers, body: new URLSearchParams({ outcome: 'told' }), redirect: 'manual' })

@@ -197,7 +197,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
     expect(await said('startedToday', ['Thank you. We have noted your answer. Goodbye.'])).toBeGreaterThan(0.9)
   })
 
-  it('goes on with times on offer when she cannot come, and hears which she takes', () => {
+  it('goes on with times on offer when the patient cannot come, and hears which the patient takes', () => {
     expect(stories.takesOffer!.exit).toBe(0)
     expect(keys('takesOffer')).toEqual(['m-takesOffer/cannot-come', 'm-takesOffer/choice.2'])
     expect(codes('takesOffer')).toEqual([['m-takesOffer', 'delivered', 'answered']])
@@ -207,7 +207,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
     expect(stories.noAnswer).toMatchObject({ outcome: { kind: 'later', code: 'no-answer' }, receipts: [], answered: [], exit: 0 })
   })
 
-  it('that she hangs up midway was not delivered', () => {
+  it('that the patient hangs up midway was not delivered', () => {
     expect(stories.hangsUp).toMatchObject({ outcome: { kind: 'accepted' }, answered: [], exit: 0 })
     expect(codes('hangsUp')).toEqual([['m-hangsUp', 'undelivered', 'hung-up']])
   })

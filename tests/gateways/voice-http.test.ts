@@ -79,7 +79,7 @@ function callback(
 }
 
 describe('a call by a voice platform', () => {
-  it('is fetched as VoiceXML and followed to the answer, which is heard before she is thanked', async () => {
+  it('is fetched as VoiceXML and followed to the answer, which is heard before the patient is thanked', async () => {
     await ordered('m-1')
     await vi.waitFor(() => expect(receipts).toHaveLength(1))
     expect(answered).toMatchObject([
@@ -94,7 +94,7 @@ describe('a call by a voice platform', () => {
     expect(receipts[0]).toMatchObject({ gateway: 'platform', ref: 'call-1', state: 'delivered' })
   })
 
-  it('goes on with times on offer, and hears which she takes', async () => {
+  it('goes on with times on offer, and hears which the patient takes', async () => {
     platform.keys = ['1', '3', '2']
     follows = writer.answer({ kind: 'offer', language: 'en', detail: 'full', values: VALUES }).step
     await ordered('m-2')

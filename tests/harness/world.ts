@@ -102,7 +102,7 @@ export class TestWorld {
     }
   }
 
-  /** She writes, and what follows at once happens. */
+  /** The patient writes, and what follows at once happens. */
   async reply(phone: string, text: string): Promise<void> {
     await this.pocket.reply(phone, text)
     await this.clock.moveTo(new Date(this.clock.now().getTime() + MINUTE))

@@ -1,7 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import type { Message } from '../../src/domain/messages/message.ts'
 import { claimDue, attemptKey } from '../../src/flows/messages/claim-messages.ts'
-import { newMessage } from '../../src/flows/factories.ts'
+import { newMessage } from '../../src/flows/messages/new-message.ts'
 import { sweep } from '../../src/flows/messages/sweep.ts'
 import type { SendJob } from '../../src/flows/ports/deps.ts'
 import type { TestWorld } from '../harness/world.ts'

@@ -100,7 +100,7 @@ describe('sending', () => {
     await world.putClinic()
   })
 
-  it('what was to be done before a visit leaves the call list when the visit is over; her words stay', async () => {
+  it('what was to be done before a visit leaves the call list when the visit is over; the patient\'s words stay', async () => {
     const { booking } = await world.book({ ...fresh(), visit: '2026-03-23T09:00', cycle: { status: 'cycling', lmp: '2026-02-22', usualCycleDays: 28 }, consent: null })
     await world.reply(e164(), 'is the car park behind the bakery open')
     const open = async () => (await world.deps.store.read.followUps.list({ bookingId: booking.id, open: true, limit: 9 })).map(({ reason }) => reason)

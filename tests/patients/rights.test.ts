@@ -93,7 +93,7 @@ describe('what is held on a patient', () => {
     expect(world.textsTo('+17825550104')).toEqual([])
   })
 
-  it('answers kept for repeated requests go with her', async () => {
+  it('answers kept for repeated requests go with the patient', async () => {
     const served = await serveClosed(world)
     const json = { visit: '2026-04-21T09:00', patient: { name: 'Fay Harrow', phone: '782 555 0106' }, cycle: { lmp: 'unknown' }, consent: { recordedBy: 'desk' } }
     const { text } = await served.ask('/api/v1/bookings', { json, headers: { ...bearer(API_KEY), 'Idempotency-Key': 'fay-once-only' } })

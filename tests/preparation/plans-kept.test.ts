@@ -49,7 +49,11 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     'the counts of the service page': ({ messages }) => messages.figures(NOW, NOW),
     'what was said to a number': ({ messages }) => messages.toPhone(PHONE, CLINIC, NOW),
     'clinics that wrote to a number': ({ messages }) => messages.writers(PHONE, NOW),
-    'notices to a patient': ({ messages }) => messages.unsentNotices('p_7'),
+    'what waits for a patient outside the plans': ({ messages }) => messages.unplanned('p_7'),
+    'locking patients': ({ patients }) => patients.lock(['p_7', 'p_8']),
+    'locking a number with its patients': ({ patients }) => patients.lockAt(PHONE, CLINIC),
+    'locking the visits of patients': ({ bookings }) => bookings.lockToCome({ patientIds: ['p_7', 'p_8'] }, NOW),
+    'locking the visits at a number': ({ bookings }) => bookings.lockToCome({ phone: PHONE, clinicId: CLINIC }, NOW),
     'replies not acted on': ({ replies }) => replies.unacted(NOW, 200),
     'withdrawing what goes to a patient': ({ messages }) => messages.withdrawUnsent({ patient: 'p_7' }, 'died', NOW),
     'the answers to a number': ({ messages }) => messages.countAnswers(PHONE, NOW),
@@ -89,8 +93,6 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     asked = []
     await store.transact(async (tx) => {
       await paths[name]!(tx)
-      // What is only written waits for the next statement.
-      await tx.workers.forgetSilent(3_600)
       throw new RolledBack()
     }).catch((error: unknown) => { if (!(error instanceof RolledBack)) throw error }) // prettier-ignore
     const queries = asked.filter(({ text }) => /^\s*(select|update|delete|insert|with)/i.test(text))

@@ -31,7 +31,7 @@ describe('the private page of a booking', () => {
   const answer = (id: string, fields: Record<string, string>) =>
     fetch(base + path(id), { method: 'POST', body: new URLSearchParams(fields), redirect: 'manual' })
 
-  it('shows her own times and no name, is not indexed and not kept', async () => {
+  it('shows the patient\'s own times and no name, is not indexed and not kept', async () => {
     const { booking } = await book({ visit: '2026-03-25T10:30' })
     const response = await get(path(booking.id))
     const page = await response.text()
@@ -89,7 +89,7 @@ describe('the private page of a booking', () => {
     expect((await world.deps.store.read.patients.get(patient.id))!.cycle.lmp).toBe('2026-02-09')
   })
 
-  it('speaks the language she asks for', async () => {
+  it('speaks the language the patient asks for', async () => {
     const { booking } = await book({ visit: '2026-03-30T10:30' })
     expect(await (await get(`${path(booking.id)}?lang=fr`)).text()).toMatch(/<html lang="fr/)
     expect(await (await get(`${path(booking.id)}?lang=xx`)).text()).toMatch(/<html lang="en/)

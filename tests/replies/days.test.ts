@@ -59,7 +59,7 @@ describe('the day a period started', () => {
     expect(startOf('it started an hour ago', '2026-03-18T00:30')).toBe('2026-03-17')
   })
 
-  it('is the day on her own clock, not on the server’s', () => {
+  it('is the day on the patient\'s own clock, not on the server’s', () => {
     const instant = new Date(Date.UTC(2026, 2, 18, 3, 30))
     const at = (zone: string) =>
       readReply('started today', { language: 'en', receivedAt: instant, zone, choices: 0 }, vocabulary).startedOn
@@ -83,13 +83,13 @@ describe('the day a period started', () => {
     expect(startOf('mes règles ont commencé le 03/04', '2026-04-10T10:00', 'America/Toronto', 'fr')).toBe('2026-04-03')
   })
 
-  it('is today, a little less surely, when she names none', () => {
+  it('is today, a little less surely, when the patient names none', () => {
     const reading = read('Got my period', '2026-03-18T14:00')
     expect(reading).toMatchObject({ meaning: 'period-started', startedOn: '2026-03-18' })
     expect(reading.confidence).toBeLessThan(read('Got my period today', '2026-03-18T14:00').confidence)
   })
 
-  it('is left open when she names none that can be dated', () => {
+  it('is left open when the patient names none that can be dated', () => {
     for (const words of ['last week', 'a few days ago', 'over the weekend', 'at the end of last month']) {
       const reading = read(`my period started ${words}`, '2026-03-18T14:00')
       expect(reading.meaning, words).toBe('period-started')
@@ -146,7 +146,7 @@ describe('the day a period started', () => {
     expect(reading.startedOn).toBeUndefined()
   })
 
-  it('is the date where she names weekday and date, and open where she names two', () => {
+  it('is the date where the patient names weekday and date, and open where the patient names two', () => {
     for (const words of ['on Monday March 9th', 'Monday the 9th', 'on the 9th, Monday', 'Monday 9'])
       expect(startOf(`my period started ${words}`, '2026-03-18T14:00'), words).toBe('2026-03-09')
     expect(startOf('mes règles ont commencé lundi 9', '2026-03-18T14:00', 'America/Toronto', 'fr')).toBe('2026-03-09')
@@ -155,7 +155,7 @@ describe('the day a period started', () => {
     expect(startOf('my period started on the 20 january', '2026-03-18T14:00')).toBe('2026-01-20')
   })
 
-  it('is read from a day alone where she was asked for it, and only there', () => {
+  it('is read from a day alone where the patient was asked for it, and only there', () => {
     const answer = (text: string, asked?: 'day') =>
       readReply(
         text,
@@ -182,14 +182,14 @@ describe('the day a period started', () => {
       expect(answer(text, 'day').meaning, text).not.toBe('period-started')
   })
 
-  it('is not taken from the visit she speaks of', () => {
+  it('is not taken from the visit the patient speaks of', () => {
     expect(startOf('my period started yesterday and my appointment is on Monday', '2026-03-18T14:00')).toBe(
       '2026-03-17',
     )
     expect(startOf('I am booked for Friday but my period came today', '2026-03-18T14:00')).toBe('2026-03-18')
   })
 
-  it('is never later than the receipt, whatever she writes and whenever it comes in', () => {
+  it('is never later than the receipt, whatever the patient writes and whenever it comes in', () => {
     const words = fc.constantFrom(
       'today',
       'tonight',

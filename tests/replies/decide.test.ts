@@ -30,7 +30,7 @@ describe('what follows from a reply about the number', () => {
     expect(decideForNumber(reading('died', { also: ['stop'] }))).toContainEqual({ do: 'opt-out', reason: 'stop' })
   })
 
-  it('"cancel" alone opts out, but a person checks whether she meant the visit', () => {
+  it('"cancel" alone opts out, but a person checks whether the patient meant the visit', () => {
     expect(decideForNumber(reading('stop', { words: ['Cancel'], also: ['cannot-come'] })).at(-1)).toEqual({ do: 'follow-up', reason: 'check-opt-out' })
   })
 
@@ -70,7 +70,7 @@ describe('what follows from a reply about a visit', () => {
     expect(done(situation(reading('period-started', { startedOn: '2026-03-09' }), { keeps: () => false }))).toEqual(['learn', 'offer'])
   })
 
-  it('a start without a day leads to the question, and to a person if she does not answer', () => {
+  it('a start without a day leads to the question, and to a person if the patient does not answer', () => {
     expect(done(situation(reading('period-started')))).toEqual(['say lmp-question', 'follow-up unclear-reply'])
   })
 
@@ -88,7 +88,7 @@ describe('what follows from a reply about a visit', () => {
     expect(done(situation(reading('period-started', { startedOn: '2026-03-09', also: ['cannot-come'] })))).toEqual(['learn', 'offer'])
   })
 
-  it('"yes but I used a cream" thanks her, confirms and tells the desk', () => {
+  it('"yes but I used a cream" thanks the patient\'s, confirms and tells the desk', () => {
     expect(done(situation(reading('prep-lapse', { also: ['confirm'] })))).toEqual(['note-lapse', 'follow-up lapse', 'say lapse', 'confirm'])
   })
 
@@ -107,7 +107,7 @@ describe('what follows from a reply about a visit', () => {
     expect(done(situation(reading('prep-question', { topic: 'antibiotics' })))).toEqual(['say unclear', 'follow-up prep-question'])
   })
 
-  it('never says two things at once, whatever she wrote', () => {
+  it('never says two things at once, whatever the patient wrote', () => {
     const meanings: Reading['meaning'][] = ['period-started', 'not-started', 'still-bleeding', 'bleeding-ended', 'confirm', 'cannot-come', 'choice', 'prep-question', 'prep-lapse', 'unclear']
     for (const meaning of meanings)
       for (const also of meanings)

@@ -16,7 +16,7 @@ import { startService, type Running } from '../../src/service.ts'
 
 const LMP = DateTime.now().minus({ days: 12 }).toISODate()
 const STARTED = DateTime.now().minus({ days: 1 }).toISODate()
-/** What must be found nowhere, in any spelling: her name, number, dates and words, and a clerk's password. */
+/** What must be found nowhere, in any spelling: the patient's name, number, dates and words, and a clerk's password. */
 const PLANTED = ['Zinnia', 'Quackenbush', 'zinnia quackenbush', '6135550177', '555 0177', LMP, 'turquoise marmalade', 'plum-gallop-stern-clerk']
 
 const found = (text: string) => PLANTED.filter((planted) => text.toLowerCase().includes(planted.toLowerCase()))
@@ -83,7 +83,7 @@ describe('planted data', () => {
     await pause(500)
   }
 
-  it('were really there: she was written to, and her words were heard', async () => {
+  it('were really there: the patient was written to, and the patient\'s words were heard', async () => {
     expect(pocket.phone('+16135550177').texts.length).toBeGreaterThan(2)
     const [patient] = await service.deps.store.read.patients.byPhone('+16135550177')
     expect(patient!.name).toBe('Zinnia Quackenbush')

@@ -55,7 +55,7 @@ describe('ranking openings', () => {
     expect(rank('2026-03-04', { openings, history: bleeding })[0]!.key).toBe('2026-03-10')
   })
 
-  it('ranks everything for her who cannot keep the booked date', () => {
+  it('ranks everything for the patient who cannot keep the booked date', () => {
     expect(rank('2026-03-16', { mustMove: true })).toHaveLength(everyWeekday('2026-03-16').length)
   })
 

@@ -31,7 +31,7 @@ describe('a visit that turns out badly timed', () => {
     expect(prep.endedAt!.getTime()).toBeLessThan(new Date('2026-03-24T13:30:00Z').getTime())
   })
 
-  it('leads to an offer of openings that leave room to prepare, when her period starts early', async () => {
+  it('leads to an offer of openings that leave room to prepare, when the period starts early', async () => {
     await world.reply(ADA, 'my period started today')
     const offer = world.textsTo(ADA).at(-1)!
     expect(offer).toMatch(/1[\s\S]*2[\s\S]*3/)
@@ -39,7 +39,7 @@ describe('a visit that turns out badly timed', () => {
     expect(held).toHaveLength(3)
   })
 
-  it('moves to the opening she chose; the rest is withdrawn, the old time is free, the desk knows', async () => {
+  it('moves to the opening the patient chose; the rest is withdrawn, the old time is free, the desk knows', async () => {
     const offer = (await world.deps.store.read.offers.pending(id))!
     await world.reply(ADA, '2')
     const booking = (await world.deps.store.read.bookings.get(id))!
@@ -75,14 +75,14 @@ describe('replies about one visit', () => {
   })
   afterAll(() => world.close())
 
-  it('a period that leaves the visit on a good day changes nothing, and she is told so', async () => {
+  it('a period that leaves the visit on a good day changes nothing, and the patient is told so', async () => {
     const { booking } = await world.book({ ...fresh(), visit: '2026-03-25T09:00', cycle: { status: 'cycling', lmp: '2026-02-09' } })
     await world.reply(e164(), 'got my period today')
     expect(await world.kindsOf(booking.id, 'delivered')).toContain('no-change')
     expect((await world.deps.store.read.bookings.get(booking.id))!.visitAt).toEqual(booking.visitAt)
   })
 
-  it('without any opening she hears that the clinic will call, and the desk gets the good dates', async () => {
+  it('without any opening the patient hears that the clinic will call, and the desk gets the good dates', async () => {
     const { booking } = await world.book({ ...fresh(), visit: '2026-03-12T09:20', cycle: { status: 'cycling', lmp: '2026-02-10' } })
     await world.reply(e164(), 'period started this morning')
     expect(await world.kindsOf(booking.id, 'delivered')).toContain('cannot-offer')
@@ -183,7 +183,7 @@ describe('one phone, several visits', () => {
     expect(await reasons(one.booking.id)).not.toContain('cannot-come')
   })
 
-  it('of one patient: news of her period concerns her, and only the spoilt visit is talked about', async () => {
+  it('of one patient: news of the period concerns the patient\'s, and only the spoilt visit is talked about', async () => {
     const phone = '782 555 0141'
     const cycle = { status: 'cycling', lmp: '2026-02-08' } as const
     const early = await world.book({ name: 'Wyn Harker', phone, visit: '2026-03-12T09:40', cycle })

@@ -1,12 +1,12 @@
-import { prepared, type PreparedStatement } from './prepared-statements.ts'
+import { prepared } from './prepared-statements.ts'
 
 /**
- * Until the transaction ends nobody else decides about these numbers. Locked in one order by everybody, so that nobody waits
- * in a circle.
- * @param prints a query for the numbers' look-up keys
+ * Until the transaction ends nobody else decides about this number (its look-up key is the parameter).
  */
-export function numberLock(prints: string): PreparedStatement {
-  return prepared(`select pg_advisory_xact_lock(key) from (
-    select distinct hashtextextended(print, 0) as key from (${prints}) as numbers (print) order by key offset 0
-  ) as ordered`)
-}
+export const LOCK_NUMBER = prepared('select pg_advisory_xact_lock(hashtextextended($1, 0))')
+
+/** The same for the numbers of these messages, in one order for everybody, so that nobody waits in a circle. */
+export const LOCK_NUMBERS_OF_MESSAGES = prepared(`select pg_advisory_xact_lock(key) from (
+  select distinct hashtextextended(phone_print, 0) as key from message where id = any($1)
+  order by key offset 0
+) as ordered`)

@@ -42,7 +42,7 @@ function records(db: Db, vault: Vault): Records {
 /** The store over an opened database, with its tables brought up to date first. */
 export async function openStore(database: Database, vault: Vault): Promise<Store> {
   const db: Db = connectionTo(database.records)
-  await migrate(database, db as never)
+  await migrate(database)
   await indexOlderPatients(db, vault)
   return {
     read: records(db, vault),

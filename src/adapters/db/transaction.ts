@@ -1,4 +1,3 @@
-import { PostgresDialect } from 'kysely'
 import { Connection } from './connection.ts'
 import type { Pool, PoolClient, PreparedQuery, QueryResult } from './pool.ts'
 
@@ -44,10 +43,7 @@ class Transaction {
   }
 
   connection<Tables>(): Connection<Tables> {
-    const send = (query: string | PreparedQuery, values?: readonly unknown[]) => this.send(query, values)
-    const client = { query: send, release: () => {} }
-    const pool = { connect: async () => client, end: async () => {} }
-    return new Connection<Tables>(new PostgresDialect({ pool: pool as never }), send)
+    return new Connection<Tables>((query, values) => this.send(query, values))
   }
 
   /** The answer may be left alone: a failure is kept here. */

@@ -21,7 +21,7 @@ export const cycleSchema = z
     pastStarts: z.array(date).max(60).optional(),
     age: z.int().min(5).max(120).optional(),
   })
-  .describe('What the patient says of her cycle. Used only to time the specimen.')
+  .describe('What the patient says of the cycle. Used only to time the specimen.')
 
 /** The API's way of saying LMP as the domain's. */
 export function toHistory({ lmp, ...rest }: z.infer<typeof cycleSchema>, toldOn: string): CycleHistory {
@@ -41,7 +41,7 @@ const patientSchema = z.strictObject({
 
 const consentSchema = z
   .strictObject({ recordedBy: by, recordedAt: z.string().max(40).optional(), wording: z.string().max(500).optional() })
-  .describe('Who wrote down that she agreed to messages, when, and in which words she was asked.')
+  .describe('Who wrote down that the patient agreed to messages, when, and in which words the patient was asked.')
 
 export const bookingSchema = z.strictObject({
   clinic: id.optional().describe('May be left out where there is only one clinic.'),

@@ -86,7 +86,7 @@ function timed(gateway: Gateway, sends: Histogram): Gateway {
   const send: Gateway['send'] = async (message, turn) => {
     const stop = sends.startTimer({ gateway: gateway.name })
     const outcome = await gateway.send(message, turn)
-    // That she is out says nothing about the network.
+    // That the patient is out says nothing about the network.
     stop({ outcome: isAboutHer(message, outcome) ? 'not-reached' : outcome.kind })
     return outcome
   }

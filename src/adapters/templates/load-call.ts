@@ -10,7 +10,7 @@ import { digestOf } from './digest.ts'
 import { Faults, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
-/** A phrase that forgets its key would leave her guessing. */
+/** A phrase that forgets its key would leave the patient guessing. */
 const keyPhrase = words.includes('{key}', 'It must say {key}.')
 const each = <K extends string>(names: readonly K[]) =>
   z.strictObject(Object.fromEntries(names.map((name) => [name, keyPhrase])) as Record<K, typeof keyPhrase>)

@@ -9,7 +9,7 @@ function words(text: string): string[] {
   return plain.split(/[^\p{L}\p{N}]+/u).filter((word) => word !== '')
 }
 
-/** Everything a patient can be found by: beginnings of the words of her name, and the last four digits of her number. */
+/** Everything a patient can be found by: beginnings of the words of the name, and the last four digits of the number. */
 export function findableBy({ name, phone }: { name: string; phone: string }): string[] {
   return [...new Set([...words(name).flatMap(beginnings), `#${phone.slice(-LAST_DIGITS)}`])]
 }

@@ -18,7 +18,7 @@ export interface Booking {
   confirmedAt: Date | null
   /** Preparation cannot be complete: booked or moved too late, or told too late. */
   shortNotice: boolean
-  /** What went wrong with preparation, in her words. */
+  /** What went wrong with preparation, in the patient's words. */
   lapses: string[]
   createdAt: Date
 }

@@ -18,13 +18,13 @@ export interface ChoiceRequest<T> {
   now: Date
   hours: SendingHours
   protocol: Protocol
-  /** She cannot come at all: then an opening need only be good, not better than what she has. */
+  /** The patient cannot come at all: then an opening need only be good, not better than what is booked. */
   mustMove: boolean
 }
 
 /**
  * The openings worth putting to a patient: those that leave room to prepare, best three by rank, listed in order of
- * time so that she can compare them with her calendar.
+ * time so that the patient can compare them with a calendar.
  */
 export function chooseOpenings<T>(request: ChoiceRequest<T>): T[] {
   const { openings, at, visit, zone } = request

@@ -10,7 +10,7 @@ export interface Offer {
 }
 
 /**
- * `open` until she answers. `accepted`: the visit moved. `waiting`: she chose, the desk must approve.
- * `lapsed`: nobody answered in time. `declined`: she or the desk said no. `overtaken`: something newer replaced it.
+ * `open` until the patient answers. `accepted`: the visit moved. `waiting`: the patient chose, the desk must approve.
+ * `lapsed`: nobody answered in time. `declined`: the patient or the desk said no. `overtaken`: something newer replaced it.
  */
 export type OfferState = 'open' | 'waiting' | 'accepted' | 'declined' | 'lapsed' | 'overtaken'

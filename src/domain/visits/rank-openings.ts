@@ -5,7 +5,7 @@ import type { Timing } from '../preparation/cycle/timing.ts'
 
 /**
  * What each thing costs, in units of one visit on a day to avoid. Judgement, no source: 25 days of shift weigh as much as one
- * chance in ten of a spoilt visit. Chosen with simulated women, so that about three days of shift buy nearly all the safety
+ * chance in ten of a spoilt visit. Chosen with simulated patients, so that about three days of shift buy nearly all the safety
  * there is to buy (tests/visits).
  */
 export const RANK_WEIGHTS = {
@@ -36,7 +36,7 @@ export interface RankRequest {
   protocol: Timing
   /** Openings before this date leave no time to prepare. */
   notBefore?: CalendarDate
-  /** She cannot keep the booked date: rank every opening that is no day to avoid, however good the booked date is. */
+  /** The patient cannot keep the booked date: rank every opening that is no day to avoid, however good the booked date is. */
   mustMove?: boolean
   asOf?: CalendarDate
 }

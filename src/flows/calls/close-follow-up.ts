@@ -2,7 +2,7 @@ import type { FollowUp } from '../../domain/calls/follow-up.ts'
 import { Failure } from '../../domain/failure.ts'
 import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
-import { noteEvent } from '../factories.ts'
+import { noteEvent } from '../visits/note-event.ts'
 
 /** Closes a follow-up, recording who and with which outcome. @throws not-found; too-late when somebody was quicker */
 export async function closeFollowUp(deps: Deps, id: string, by: string, outcome: string): Promise<FollowUp> {

@@ -1,7 +1,7 @@
 import { Failure } from '../../domain/failure.ts'
 import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
-import { noteEvent } from '../factories.ts'
+import { noteEvent } from '../visits/note-event.ts'
 
 /** Notes that she was called and not reached; the follow-up stays open. @throws not-found; too-late when it is closed */
 export async function noteCallTry(deps: Deps, id: string, by: string): Promise<void> {

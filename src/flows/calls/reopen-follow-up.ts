@@ -2,7 +2,7 @@ import type { FollowUp } from '../../domain/calls/follow-up.ts'
 import { Failure } from '../../domain/failure.ts'
 import { orNotFound } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
-import { noteEvent } from '../factories.ts'
+import { noteEvent } from '../visits/note-event.ts'
 
 /** Longer ago than this, a new follow-up says more than an old one. */
 const UNDO_WITHIN_MS = 86_400_000

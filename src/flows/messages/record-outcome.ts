@@ -5,7 +5,9 @@ import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { loadVisit } from '../lookups.ts'
 import type { SendJob, Deps, Tx } from '../ports/deps.ts'
-import { idsOf, noteEvent, openFollowUp } from '../factories.ts'
+import { idsOf } from './new-message.ts'
+import { noteEvent } from '../visits/note-event.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 import { applyReceipt } from './take-receipt.ts'
 
 /** One attempt with what became of it. `message.attempt` tells it from an earlier or later one. */
@@ -17,9 +19,18 @@ export interface Attempted {
 /** Writes down what became of many attempts; for each, in order, the job to enqueue if it will be tried again. */
 export async function recordOutcomes(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<(SendJob | null)[]> {
   await recordAcceptances(tx, deps, attempts)
-  const jobs: (SendJob | null)[] = []
-  for (const attempt of attempts) jobs.push(attempt.outcome.kind === 'accepted' ? null : await recordOutcome(tx, deps, attempt))
-  return jobs
+  const jobs = new Map<Attempted, SendJob | null>()
+  for (const attempt of inOrderOfVisits(attempts)) {
+    if (attempt.outcome.kind === 'accepted') continue
+    jobs.set(attempt, await recordOutcome(tx, deps, attempt))
+  }
+  return attempts.map((attempt) => jobs.get(attempt) ?? null)
+}
+
+/** As visits are locked everywhere, so that nobody waits in a circle. */
+function inOrderOfVisits(attempts: readonly Attempted[]): Attempted[] {
+  const visit = ({ message }: Attempted) => message.bookingId ?? ''
+  return [...attempts].sort((a, b) => (visit(a) < visit(b) ? -1 : 1))
 }
 
 async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<void> {

@@ -3,8 +3,9 @@ import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { loadVisit } from '../lookups.ts'
 import { attemptKey, followUpIfImportant } from './claim-messages.ts'
-import type { Deps } from '../ports/deps.ts'
-import { POINTLESS_AFTERWARDS, idsOf, openFollowUp } from '../factories.ts'
+import type { SendJob, Deps } from '../ports/deps.ts'
+import { POINTLESS_AFTERWARDS, openFollowUp } from '../calls/follow-ups.ts'
+import { idsOf } from './new-message.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { enqueueDue, enqueueJobs } from './enqueue-due.ts'
 import { actOnText } from '../replies/hear-text.ts'
@@ -169,7 +170,8 @@ async function requeueOverdue(deps: Deps): Promise<void> {
   const overdue = await deps.store.read.dispatch.overdue(before, MOST_JOBS)
   // Those that wait here for a turn have been heard.
   const unheard = overdue.filter((job) => !deps.worker.waiting.has(waitKey(job)))
-  await enqueueInParts(deps, unheard.map((job) => ({ ...job, again: true }))) // prettier-ignore
+  const requeued = unheard.map((job): SendJob => ({ ...job, requeued: true }))
+  await enqueueInParts(deps, requeued)
 }
 
 /** Enqueues everything again, e.g. when the queue's store was lost or changed. Doing so twice is harmless. */

@@ -3,7 +3,7 @@ import type { Receipt } from '../ports/gateway.ts'
 import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { idsOf } from '../factories.ts'
+import { idsOf } from './new-message.ts'
 import { enqueueDue } from './enqueue-due.ts'
 
 /** Takes a delivery receipt. Any order, any number of times: delivered wins, the rest changes nothing. */

@@ -8,7 +8,8 @@ import { byHandFaults } from '../../domain/messages/texts/by-hand.ts'
 import type { Language } from '../../domain/messages/texts/library.ts'
 import { orNotFound } from '../lookups.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newAnswer, newMessage, noteEvent } from '../factories.ts'
+import { newAnswer, newMessage } from './new-message.ts'
+import { noteEvent } from '../visits/note-event.ts'
 import { enqueueDue } from './enqueue-due.ts'
 
 const DAY_MS = 86_400_000

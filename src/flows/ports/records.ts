@@ -24,6 +24,9 @@ export interface ClinicRecords {
   put(clinic: Clinic): Promise<void>
 }
 
+/** What may change about a patient. */
+export type PatientFacts = Partial<Omit<Patient, 'id' | 'clinicId'>>
+
 export interface PatientRecords {
   get(id: string): Promise<Patient | undefined>
   many(ids: readonly string[]): Promise<Patient[]>
@@ -31,8 +34,22 @@ export interface PatientRecords {
   byPhone(phone: string): Promise<Patient[]>
   /** Ids of a clinic's patients that can be found by every one of these (see `lookedFor`), newest first. */
   search(words: readonly string[], clinicId: string, limit: number): Promise<string[]>
+  /**
+   * Until the transaction ends nobody else decides about this number: books it, hears it, or claims
+   * messages to it. Before any patient or visit is locked.
+   */
+  lockNumber(phone: string): Promise<void>
+  /** Locks these, in order of their ids, until the transaction ends. Before any visit is locked. */
+  lock(ids: readonly string[]): Promise<void>
+  /** `lockNumber`, then locks this clinic's patients there. @returns them, by id */
+  lockAt(phone: string, clinicId: string): Promise<Patient[]>
   insert(patient: Patient): Pipelined
-  update(patient: Patient): Promise<void>
+  /**
+   * Changes these facts of a patient alone, under a lock: what somebody else has changed meanwhile
+   * stays.
+   * @returns the patient as is from now on. @throws not-found
+   */
+  update(id: string, facts: PatientFacts): Promise<Patient>
   consents(patientId: string): Promise<Consent[]>
   addConsent(patientId: string, consent: Consent): Pipelined
   /** @param channel null = every one. @returns how many */
@@ -74,6 +91,15 @@ export interface BookingRecords {
   get(id: string): Promise<Booking | undefined>
   /** Locks the row until the transaction ends. */
   lock(id: string): Promise<Booking | undefined>
+  /**
+   * Locks booked visits from an instant on, in order of their ids, until the transaction ends: those
+   * of these patients, or of a clinic's patients at a number.
+   * @returns them, as they are once they are locked
+   */
+  lockToCome(
+    whose: { patientIds: readonly string[] } | { phone: string; clinicId: string },
+    from: Date,
+  ): Promise<Booking[]>
   list(query: BookingQuery): Promise<Booking[]>
   many(ids: readonly string[]): Promise<Booking[]>
   /** Booked visits of a clinic by local date, for dates that have any. */
@@ -143,8 +169,8 @@ export interface MessageRecords {
   toPhone(phone: string, clinicId: string, since: Date): Promise<Message[]>
   /** Clinics that have written to a number, and when last, latest first. */
   writers(phone: string, until: Date): Promise<{ clinicId: string; at: Date }[]>
-  /** A patient's unsent messages that belong to no plan and are no answers: what the desk wrote or told. */
-  unsentNotices(patientId: string): Promise<Message[]>
+  /** A patient's unsent messages that belong to no plan. */
+  unplanned(patientId: string): Promise<Message[]>
   /** How many answers to what it wrote a number got, or will get, since. */
   countAnswers(phone: string, since: Date): Promise<number>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */

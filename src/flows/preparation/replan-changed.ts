@@ -1,7 +1,7 @@
 import { loadVisit } from '../lookups.ts'
 import { makePlan } from './make-plan.ts'
 import type { Deps } from '../ports/deps.ts'
-import { noteEvent } from '../factories.ts'
+import { noteEvent } from '../visits/note-event.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const BATCH = 100

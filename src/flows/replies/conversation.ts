@@ -7,7 +7,7 @@ import type { Question } from '../../domain/replies/reading.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { lockVisits } from '../patients/follow-patient.ts'
 import type { Deps, ReplyRecord, Thread, Tx } from '../ports/deps.ts'
-import { newAnswer } from '../factories.ts'
+import { newAnswer } from '../messages/new-message.ts'
 import type { VisitContext } from '../visit-context.ts'
 
 const DAY_MS = 86_400_000
@@ -48,7 +48,7 @@ const ASKS: Partial<Record<TextKind, Question>> = {
 /** What is known of whoever wrote. The visits stay locked until the transaction ends, so that the desk cannot move one meanwhile. */
 export async function loadConversation(tx: Tx, deps: Deps, heard: ReplyRecord): Promise<Conversation> {
   const { phone, receivedAt } = heard
-  const known = await tx.patients.byPhone(phone)
+  const [, known] = await Promise.all([tx.patients.lockNumber(phone), tx.patients.byPhone(phone)])
   const reply = { ...heard, clinicId: heard.clinicId ?? (await addresseeAmong(tx, deps, heard, known)) }
   const clinic = reply.clinicId === null ? undefined : await tx.clinics.get(reply.clinicId)
   if (!clinic) return { reply, clinic: null, patients: [], everybody: known, visits: [], pendingQuestion: null, lastAsked: undefined, said: [], offers: [] }

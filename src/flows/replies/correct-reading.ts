@@ -10,7 +10,7 @@ import { orNotFound } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
 import { supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
-import { noteEvent } from '../factories.ts'
+import { noteEvent } from '../visits/note-event.ts'
 import { replyForNumber } from './reply-for-number.ts'
 import { replyForVisit } from './reply-for-visit.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
@@ -85,7 +85,7 @@ async function takeBack(tx: Tx, deps: Deps, before: Conversation, reply: ReplyRe
   if (!talk) return
   await supersedeOffer(tx, talk.booking.id)
   await tx.bookings.update(unmarked(talk.booking, reply))
-  if (reply.cycleBefore) await tx.patients.update({ ...talk.patient, cycle: reply.cycleBefore })
+  if (reply.cycleBefore) await tx.patients.update(talk.patient.id, { cycle: reply.cycleBefore })
   for (const each of talks.filter(({ patient }) => patient.id === talk.patient.id)) await planAnew(tx, deps, each)
 }
 
@@ -105,14 +105,13 @@ async function liftSilence(tx: Tx, deps: Deps, { everybody, patients }: Conversa
   const isOurs = optOut !== undefined && optOut.at >= reply.receivedAt
   if (!isOurs || others.some((other) => other !== undefined && SILENCES.has(other))) return
   await tx.optOuts.remove(reply.phone)
-  for (const each of everybody) await followPatient(tx, deps, each, orNotFound(await tx.clinics.get(each.clinicId), 'clinic'))
+  for (const { id } of everybody) await followPatient(tx, deps, id)
 }
 
 async function liftDeath(tx: Tx, deps: Deps, patients: readonly Patient[]): Promise<void> {
-  for (const each of patients) {
-    const patient = { ...each, reportedDead: false }
-    await tx.patients.update(patient)
-    await followPatient(tx, deps, patient, orNotFound(await tx.clinics.get(patient.clinicId), 'clinic'))
+  for (const { id } of patients) {
+    await tx.patients.update(id, { reportedDead: false })
+    await followPatient(tx, deps, id)
   }
 }
 

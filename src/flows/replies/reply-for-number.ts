@@ -3,10 +3,10 @@ import { decideForNumber } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { followPatient } from '../patients/follow-patient.ts'
 import { sayToNumber, type Done, type Conversation } from './conversation.ts'
-import { orNotFound } from '../lookups.ts'
 import { supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, OptOut, Tx } from '../ports/deps.ts'
-import { noteEvent, openFollowUp } from '../factories.ts'
+import { noteEvent } from '../visits/note-event.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 
 /** Does what follows from a reply that concerns the number. */
 export async function replyForNumber(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
@@ -40,8 +40,7 @@ async function optOut(tx: Tx, deps: Deps, hearing: Conversation, reason: OptOut[
 async function reportDeath(tx: Tx, deps: Deps, hearing: Conversation): Promise<void> {
   // Who is meant cannot be told where several are reached by the number: until a person has looked, none of them is written to.
   for (const each of hearing.patients) {
-    const patient = { ...each, reportedDead: true }
-    await tx.patients.update(patient)
+    const patient = await tx.patients.update(each.id, { reportedDead: true })
     await silence(tx, deps, hearing, patient, 'reported-dead')
     await tx.messages.withdrawUnsent({ patient: patient.id }, 'died', deps.clock.now())
   }
@@ -50,10 +49,9 @@ async function reportDeath(tx: Tx, deps: Deps, hearing: Conversation): Promise<v
 
 /** Offers go back and plans end; the plan itself tells the desk which visits nobody tells of now. */
 async function silence(tx: Tx, deps: Deps, { reply, clinic }: Conversation, patient: Patient, what: string): Promise<void> {
-  const own = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
   // What was written to one clinic is not shown to another.
-  const because = clinic?.id === own.id ? { words: reply.text } : {}
-  for (const { id } of await followPatient(tx, deps, patient, own, { because })) {
+  const because = clinic?.id === patient.clinicId ? { words: reply.text } : {}
+  for (const { id } of await followPatient(tx, deps, patient.id, { because })) {
     await supersedeOffer(tx, id)
     await noteEvent(tx, deps, id, what, 'patient')
   }
@@ -69,5 +67,5 @@ async function optIn(tx: Tx, deps: Deps, { reply, patients, everybody }: Convers
   await tx.optOuts.remove(reply.phone)
   const consent = { channel: 'sms', recordedBy: 'patient', recordedAt: reply.receivedAt, wording: reply.text.slice(0, 100) } as const
   for (const { id } of patients) await tx.patients.addConsent(id, consent)
-  for (const patient of everybody) await followPatient(tx, deps, patient, orNotFound(await tx.clinics.get(patient.clinicId), 'clinic'), { confirm: false })
+  for (const { id } of everybody) await followPatient(tx, deps, id, { confirm: false })
 }

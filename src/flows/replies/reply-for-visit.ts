@@ -11,7 +11,8 @@ import { protocolOf } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
 import { acceptChoice, offerOpenings, supersedeOffer } from '../visits/move-visit.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { closeFollowUps, noteEvent, openFollowUp } from '../factories.ts'
+import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
+import { noteEvent } from '../visits/note-event.ts'
 
 /** Which visit a reply is about: never guessed. */
 export function whichVisit(deps: Deps, { visits: talks, pendingQuestion: asked, offers }: Conversation, reading: Reading): { talk: VisitContext; reading: Reading } | 'ask' {
@@ -91,8 +92,7 @@ async function carryOutEffect(tx: Tx, deps: Deps, hearing: Conversation, about: 
 
 /** Her cycle is hers: every visit of hers is planned anew with it. */
 async function updateCycle(tx: Tx, deps: Deps, { visits: talks }: Conversation, about: VisitContext, cycle: CycleHistory): Promise<undefined> {
-  about.patient = { ...about.patient, cycle }
-  await tx.patients.update(about.patient)
+  about.patient = await tx.patients.update(about.patient.id, { cycle })
   for (const talk of talks.filter(({ patient }) => patient.id === about.patient.id)) {
     const { booking } = await makePlan(tx, deps, { ...talk, patient: about.patient })
     if (booking.id === about.booking.id) about.booking = booking

@@ -1,6 +1,6 @@
 import type { Done } from './conversation.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
-import { openFollowUp, type FollowUpSubject } from '../factories.ts'
+import { openFollowUp, type FollowUpSubject } from '../calls/follow-ups.ts'
 
 /** What came of acting on a reply, with what its way in wants to know. */
 export interface Acted<T> {

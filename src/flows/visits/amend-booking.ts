@@ -6,6 +6,7 @@ import { dateIn, knownZone } from '../../domain/local-time.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import { refuseUnsendable } from '../messages/approved-texts.ts'
 import { refuseFaults, refuseSecondVisit, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
+import { settleWaiting } from '../messages/settle-waiting.ts'
 import { followPatient, lockVisits } from '../patients/follow-patient.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { orNotFound, protocolOf, loadVisit } from '../lookups.ts'
@@ -13,7 +14,9 @@ import { makePlan } from '../preparation/make-plan.ts'
 import { supersedeOffer } from './move-visit.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newMessage, noteEvent, openFollowUp, settleFollowUps } from '../factories.ts'
+import { newMessage } from '../messages/new-message.ts'
+import { noteEvent } from './note-event.ts'
+import { openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const DAY_MS = 86_400_000
@@ -39,12 +42,12 @@ export async function amendBooking(deps: Deps, id: string, amendment: Amendment)
     const before = await lockVisit(tx, deps, id)
     refuseCancelled(before.booking)
     const after = amended(deps, before, amendment)
-    await tx.patients.update(after.patient)
+    await tx.patients.update(after.patient.id, after.patient)
     await addConsent(tx, deps, after, amendment)
     const moves = timeChanged(before.booking, after.booking)
     if (moves) await changeTime(tx, deps, before.booking, after.booking)
     const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
-    await followPatient(tx, deps, after.patient, after.clinic, { except: id })
+    await followPatient(tx, deps, after.patient.id, { except: id })
     if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
     await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
     const judgement = judgeBooking(deps, booking, after.patient.cycle)
@@ -132,18 +135,13 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
     if (booking.state === 'cancelled') return booking
     await supersedeOffer(tx, id)
     await tx.slots.free(id, booking.visitAt)
-    await withdrawNotices(tx, deps, booking)
     await settleFollowUps(tx, deps, id, 'visit cancelled')
     await noteEvent(tx, deps, id, 'cancelled', by)
-    return (await makePlan(tx, deps, { booking: { ...booking, state: 'cancelled' }, patient, clinic })).booking
+    const off: Booking = { ...booking, state: 'cancelled' }
+    const planned = await makePlan(tx, deps, { booking: off, patient, clinic })
+    await settleWaiting(tx, deps, patient.id)
+    return planned.booking
   })
   deps.notice('cancelled', { booking: id })
   return cancelled
-}
-
-/** What was still to be told about a visit that is off. */
-async function withdrawNotices(tx: Tx, deps: Deps, { id, patientId }: Booking): Promise<void> {
-  for (const notice of (await tx.messages.unsentNotices(patientId)).filter(({ bookingId }) => bookingId === id)) {
-    await tx.messages.move(notice.id, [notice.state], 'withdrawn', { code: 'cancelled', endedAt: deps.clock.now() })
-  }
 }

@@ -12,7 +12,9 @@ import { orNotFound, hasOtherVisitAt, protocolOf, loadVisit } from '../lookups.t
 import { makePlan } from '../preparation/make-plan.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newAnswer, noteEvent, openFollowUp, settleFollowUps } from '../factories.ts'
+import { newAnswer } from '../messages/new-message.ts'
+import { noteEvent } from './note-event.ts'
+import { openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 
 const HOUR = 3_600_000
@@ -28,8 +30,7 @@ export async function offerOpenings(tx: Tx, deps: Deps, about: VisitContext, rea
   const latest = latestOffer(about.booking)
   const openings = latest ? await betterOpenings(tx, deps, about, reason === 'cannot-come', latest) : []
   const until = offerEnds(deps, about, openings)
-  const got = await Promise.all(openings.map(({ id }) => tx.slots.hold(id, about.booking.id, until, now)))
-  const held = openings.filter((_, at) => got[at])
+  const held = await holdAll(openings, (id) => tx.slots.hold(id, about.booking.id, until, now))
   if (held.length === 0) {
     await tx.messages.insert([newAnswer(deps, about, 'cannot-offer')])
     const limited = (await betterOpenings(tx, deps, about, reason === 'cannot-come')).length > 0
@@ -38,6 +39,16 @@ export async function offerOpenings(tx: Tx, deps: Deps, about: VisitContext, rea
   }
   await makeOffer(tx, deps, about, held, until)
   return 'offered'
+}
+
+/** In order of their ids, so that nobody waits in a circle. @returns those that were had */
+async function holdAll(
+  openings: readonly Slot[],
+  hold: (id: string) => Promise<boolean>,
+): Promise<Slot[]> {
+  const ids = openings.map(({ id }) => id).sort()
+  const got = await Promise.all(ids.map(hold))
+  return openings.filter(({ id }) => got[ids.indexOf(id)])
 }
 
 async function makeOffer(tx: Tx, deps: Deps, about: VisitContext, held: Slot[], until: Date): Promise<void> {

@@ -11,7 +11,8 @@ import { protocolOf } from '../lookups.ts'
 import { question } from '../preparation/make-plan.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps } from '../ports/deps.ts'
-import { newBooking, newMessage } from '../factories.ts'
+import { newBooking } from './new-booking.ts'
+import { newMessage } from '../messages/new-message.ts'
 import { renderMessage } from '../messages/render-message.ts'
 
 const WEEK_MS = 7 * 86_400_000

@@ -6,7 +6,7 @@ import type { Deps } from '../../../src/flows/ports/deps.ts'
 import { TestWorld } from '../../harness/world.ts'
 import { writer } from './example-calls.ts'
 
-/** One patient, called by the simulated network on the evening before her preparation begins. */
+/** One patient, called by the simulated network on the evening before the patient's preparation begins. */
 interface Called {
   bookingId: string
   messageId: string
@@ -61,7 +61,7 @@ describe('a key pressed in a call', () => {
     expect((await deps.store.read.bookings.get(her.bookingId))!.confirmedAt).toEqual(world.clock.now())
   })
 
-  it('3 without any opening says that the clinic will call, and puts her on the call list', async () => {
+  it('3 without any opening says that the clinic will call, and puts the patient\'s on the call list', async () => {
     const her = called()
     expect((await press(her, { meaning: 'cannot-come' }))!.say.join(' ')).toContain('The clinic will call you')
     expect(await reasons(her.bookingId)).toContain('cannot-come')
@@ -110,7 +110,7 @@ describe('a key pressed in a call', () => {
     const moved = await press(her, { meaning: 'choice', choice: 2 }, 'k-2')
     expect(moved!.say[0]).toContain('Your visit is now on Friday, March 27')
     expect((await deps.store.read.bookings.get(her.bookingId))!.visitAt).toEqual(new Date('2026-03-27T15:20:00-03:00'))
-    // She agreed to calls only: nothing is texted, and what was said counts as delivered.
+    // The patient agreed to calls only: nothing is texted, and what was said counts as delivered.
     const answers = (await deps.store.read.messages.ofBooking(her.bookingId)).filter(
       ({ kind }) => kind === 'offer' || kind === 'moved',
     )
@@ -120,7 +120,7 @@ describe('a key pressed in a call', () => {
     ])
   })
 
-  it('has the times on offer texted besides where she agreed to texts', async () => {
+  it('has the times on offer texted besides where the patient agreed to texts', async () => {
     const her = people[11]!
     await world.openings('2026-03-26T09:00')
     expect((await press(her, { meaning: 'period-started', daysAgo: 0 }))!.say.join(' ')).toContain('press 1')
@@ -131,7 +131,7 @@ describe('a key pressed in a call', () => {
 })
 
 describe('the call of a message', () => {
-  it('can be fetched while it is under way, with the words of her own visit', async () => {
+  it('can be fetched while it is under way, with the words of the patient\'s own visit', async () => {
     const her = called()
     await deps.store.transact((tx) => tx.messages.move(her.messageId, ['delivered', 'sent'], 'sent'))
     const script = await callOf(deps, her.messageId)

@@ -33,7 +33,7 @@ describe('the script of a call', () => {
     }
   })
 
-  it('lets her say with 1 that she will be there, with 2 that her period has started, with 3 that she needs another time', () => {
+  it('lets the patient\'s say with 1 that the patient will be there, with 2 that the period has started, with 3 that the patient needs another time', () => {
     const { message, started } = call('prep').steps
     expect(message.keys).toMatchObject({
       '1': { answer: { meaning: 'confirm' } },
@@ -52,7 +52,7 @@ describe('the script of a call', () => {
     })
   })
 
-  it('lets her choose a time on offer by its number', () => {
+  it('lets the patient\'s choose a time on offer by its number', () => {
     const { message } = call('offer').steps
     expect(message.say.join(' ')).toContain('For Friday, March 27, at 3:20 in the afternoon, press 2.')
     expect(message.keys['2']).toMatchObject({ answer: { meaning: 'choice', choice: 2 } })

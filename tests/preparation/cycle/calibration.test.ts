@@ -35,7 +35,7 @@ const everySoManyDays =
   (day) =>
     (day - LMP) % length(woman) < 5 ? 1 : 0
 
-/** The plain Bayesian model to beat: normal lengths, between women SD 2.3, within 2.9, growing cycle by cycle. */
+/** The plain Bayesian model to beat: normal lengths, between patients SD 2.3, within 2.9, growing cycle by cycle. */
 const plainNormal =
   (cycles: number): Predictor =>
   (woman) => {
@@ -105,7 +105,7 @@ describe.each<[string, World]>([
   it.each([0.5, 0.8, 0.95])('holds the true next start in %s of its central intervals', (share) => {
     const chance = chanceFrom(3)
     const hits = women.map((woman) => Number(Math.abs(placeOfTruth(woman, chance()) - 0.5) < share / 2))
-    // Sampling error, and 2 % for these women following other laws than the forecast's.
+    // Sampling error, and 2 % for these patients following other laws than the forecast's.
     const allowed = 3 * Math.sqrt((share * (1 - share)) / women.length) + 0.02
     expect(Math.abs(meanOf(hits) - share)).toBeLessThan(allowed)
   })

@@ -86,7 +86,7 @@ describe('the days to avoid', () => {
   })
 })
 
-describe('what is known of her', () => {
+describe('what is known of the patient', () => {
   it('a period not started by a date cannot have started before it, and only lengths beyond it count', () => {
     const waiting = { ...known, notStartedBy: '2026-04-02' }
     for (const day of [26, 29, 31]) expect(avoid(waiting, addDays(LMP, day))).toBe(0)
@@ -114,7 +114,7 @@ describe('what is known of her', () => {
     }
     expect(width(28)).toBeGreaterThanOrEqual(width(31))
     const likely = nextStart({ status: 'cycling', lmp: LMP, usualCycleDays: 35 })!.likely
-    // Shrunk towards other women, but most of the way to what she says.
+    // Shrunk towards other women, but most of the way to what the patient says.
     expect(dayNumber(likely) - dayNumber(LMP)).toBeGreaterThan(31)
     expect(dayNumber(likely) - dayNumber(LMP)).toBeLessThan(35)
   })

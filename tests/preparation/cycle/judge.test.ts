@@ -16,7 +16,7 @@ describe('judging a visit', () => {
     expect(judge('2026-03-16')).toMatchObject({
       keep: true,
       unsure: false,
-      reason: 'Keep: the visit is on about day 15 of her cycle, in the ideal window.',
+      reason: 'Keep: the visit is on about day 15 of the cycle, in the ideal window.',
     })
   })
 
@@ -24,7 +24,7 @@ describe('judging a visit', () => {
     expect(judge('2026-03-10')).toMatchObject({
       keep: true,
       unsure: false,
-      reason: 'Keep: the visit is on about day 9 of her cycle, away from days 1-5.',
+      reason: 'Keep: the visit is on about day 9 of the cycle, away from days 1-5.',
     })
   })
 
@@ -32,28 +32,28 @@ describe('judging a visit', () => {
     const { keep, reason } = judge('2026-04-01')
     expect(keep).toBe(false)
     expect(reason).toMatch(
-      /^Move: her next period is expected between \d+ March and \d+ April, so .* days 1-5 .*\(about \d chances in 10\)\.$/,
+      /^Move: the next period is expected between \d+ March and \d+ April, so .* days 1-5 .*\(about \d chances in 10\)\.$/,
     )
   })
 
   it('moves one inside the period under way', () => {
-    expect(judge('2026-03-04').reason).toMatch(/^Move: her period began about 2 March, so .*\(almost certain\)\.$/)
+    expect(judge('2026-03-04').reason).toMatch(/^Move: the period began about 2 March, so .*\(almost certain\)\.$/)
     expect(judge('2026-03-09', { ...known, stillBleedingOn: '2026-03-09' }).reason).toBe(
-      'Move: she will probably still be bleeding on that day.',
+      'Move: the patient will probably still be bleeding on that day.',
     )
   })
 
   it('is unsure where the forecast cannot tell, keeps the visit meanwhile and says when to ask', () => {
     const { keep, unsure, reason } = judge('2026-04-08')
     expect({ keep, unsure }).toEqual({ keep: true, unsure: true })
-    expect(reason).toMatch(/; ask her on \d+ (March|April)\.$/)
-    expect(judge('2026-04-08', { status: 'unknown' }).reason).toContain('her last period is not known')
+    expect(reason).toMatch(/; ask the patient on \d+ (March|April)\.$/)
+    expect(judge('2026-04-08', { status: 'unknown' }).reason).toContain('the last period is not known')
   })
 
-  it('tells the desk when her own cycles are the reason (FIGO 2018: over 7 days apart at 26-41)', () => {
+  it('tells the desk when the own cycles are the reason (FIGO 2018: over 7 days apart at 26-41)', () => {
     expect(
       judge('2026-04-08', { status: 'cycling', lmp: '2026-03-02', age: 30, pastCycleDays: [25, 36, 28, 44] }).reason,
-    ).toContain('her cycles have taken 25 to 44 days')
+    ).toContain('the cycles have taken 25 to 44 days')
   })
 
   it('never questions a visit when no day need be avoided', () => {
@@ -82,7 +82,7 @@ describe('the cycle check', () => {
 
   it('is not asked when the answer would change nothing', () => {
     expect(ask('2026-03-17')).toBeNull()
-    // Four days before this visit she will all but surely say "not yet", whatever is to come.
+    // Four days before this visit the patient will all but surely say "not yet", whatever is to come.
     expect(ask('2026-03-27')).toBeNull()
     expect(ask('2026-04-08', { status: 'no-periods' })).toBeNull()
     expect(

@@ -3,7 +3,7 @@ import type { Cell } from '../../../src/domain/preparation/cycle/cells.ts'
 import { naturalGrid } from '../../../src/domain/preparation/cycle/grid.ts'
 import { chanceFrom, meanOf } from './simulated-patients.ts'
 
-/** Cycles of simulated women drawn from what the forecast believes of their age before it knows anything else. */
+/** Cycles of simulated patients drawn from what the forecast believes of their age before it knows anything else. */
 function population(age: number | undefined, women: number, cycles: number, table: 'length' | 'recorded' = 'length'): number[][] {
   const { cells, weights } = naturalGrid(age)
   const chance = chanceFrom(3)
@@ -105,7 +105,7 @@ describe('what the forecast believes of women in general', () => {
     for (const cell of naturalGrid().cells) {
       expect(cell.length.reduce((sum, p) => sum + p, 0)).toBeCloseTo(1, 9)
       expect(Math.min(...cell.starts)).toBeGreaterThanOrEqual(0)
-      // On any day she is in exactly one cycle: it began on some day before and has not ended.
+      // On any day the patient is in exactly one cycle: it began on some day before and has not ended.
       for (const day of [40, 133, 400]) {
         const ages = cell.longer.map((longer, age) => (age <= day ? longer * cell.starts[day - age]! : 0))
         expect(ages.reduce((sum, p) => sum + p, 0)).toBeCloseTo(1, 9)

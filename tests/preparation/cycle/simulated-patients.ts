@@ -2,12 +2,12 @@ import { calendarDate, dayNumber } from '../../../src/domain/preparation/cycle/d
 import type { CycleHistory } from '../../../src/domain/preparation/cycle/history.ts'
 
 /**
- * Simulated women whose cycles follow other laws than the forecast's own, so that agreement is earned. Figures behind the laws
+ * Simulated patients whose cycles follow other laws than the forecast's own, so that agreement is earned. Figures behind the laws
  * are published ones; shapes and recall errors are judgement.
  */
 export interface Woman {
   age: number
-  /** Usual length as she states it, days. */
+  /** Usual length as the patient states it, days. */
   stated: number
   /** Draws the next cycle length, whole days. */
   next(): number
@@ -87,7 +87,7 @@ function studentT5(chance: Chance): number {
   return (normal(chance) / Math.sqrt(square / 5)) * Math.sqrt(3 / 5)
 }
 
-/** One woman's truth: what the forecast may know and when her periods really start. */
+/** One woman's truth: what the forecast may know and when the periods really start. */
 export interface Case {
   lmp: number
   past: number[]

@@ -2,6 +2,7 @@ import type { Message } from '../../../domain/messages/message.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { DispatchContext } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { pendingOffers } from '../visits/offer.records.ts'
 import { patientRecords } from '../patients/patient.records.ts'
 import { prepared } from '../prepared-statements.ts'
 import { clinicsById } from '../region/clinic.records.ts'
@@ -25,23 +26,28 @@ export async function dispatchContext(db: Db, vault: Vault, messages: readonly M
   const phones = new Map(messages.map(({ phone }) => [vault.fingerprint(phone), phone]))
   const prints = [...phones.keys()]
   const patientIds = distinct(messages.map(({ patientId }) => patientId))
-  const [optedOut, consents, bookings, patients, clinics, lately] = await Promise.all([
+  const offering = distinct(messages.filter(isAboutOffer).map(({ bookingId }) => bookingId))
+  const [optedOut, consents, bookings, patients, clinics, offers, lately] = await Promise.all([
     db.rows(OPTED_OUT, [prints]),
     db.rows(CONSENTS, [patientIds]),
     bookingsById(db, vault, distinct(messages.map(({ bookingId }) => bookingId))),
     patientRecords(db, vault).many(patientIds),
     clinicsById(db, distinct(messages.map(({ clinicId }) => clinicId))),
+    pendingOffers(db, offering),
     db.rows(LATELY, [prints, since]),
   ])
   return {
     bookings: byId(bookings),
     patients: byId(patients),
     clinics: byId(clinics),
+    offers,
     channels: channelsOf(patientIds, consents),
     optedOut: new Set(optedOut.map(({ phone_print }) => phones.get(phone_print)!)),
     lately: lately.map(({ id, phone_print, at }) => ({ id, phone: phones.get(phone_print)!, at })),
   }
 }
+
+const isAboutOffer = ({ kind }: Message) => kind === 'offer' || kind === 'move-asked'
 
 function channelsOf(patientIds: readonly string[], consents: readonly { patient_id: string; channel: Channel }[]): DispatchContext['channels'] {
   const channels = new Map(patientIds.map((id) => [id, new Set<Channel>()]))

@@ -3,7 +3,7 @@ import { UNSENT } from '../../../domain/messages/message.ts'
 import type { DispatchRecords } from '../../../flows/ports/deps.ts'
 import type { Receipt } from '../../../flows/ports/gateway.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { numberLock } from '../number-lock.ts'
+import { LOCK_NUMBERS_OF_MESSAGES } from '../number-lock.ts'
 import { prepared } from '../prepared-statements.ts'
 import type { Db, EarlyReceiptTable, MessageTable } from '../tables.ts'
 import { dispatchContext } from './dispatch-context.ts'
@@ -15,7 +15,6 @@ const EARLY_MS = 1_000
 /** The switch is thrown for the clinic of a message, or for everybody. */
 export const IS_STOPPED = `exists (select from sending_stop where scope = 'region' or scope = message.clinic_id)`
 
-const LOCK_NUMBERS = numberLock('select phone_print from message where id = any($1)')
 const DUE = prepared<MessageTable>(`select ${MESSAGE_COLUMNS.map((column) => `message.${column}`).join()} from message
   join unnest($1::text[], $2::integer[]) as job (id, revision) on job.id = message.id
   where message.state in (${UNSENT.map((state) => `'${state}'`).join()})
@@ -44,7 +43,7 @@ export function dueRecords(db: Db, vault: Vault): Pick<DispatchRecords, 'due' | 
       const latest = new Date(now.getTime() + EARLY_MS)
       // The second goes after the first without a word in between; it sees what was committed until the numbers were free.
       const [, rows] = await Promise.all([
-        db.rows(LOCK_NUMBERS, [ids]),
+        db.rows(LOCK_NUMBERS_OF_MESSAGES, [ids]),
         db.rows(DUE, [ids, jobs.map(({ revision }) => revision), latest]),
       ])
       return rows.map((row) => toMessage(row, vault))

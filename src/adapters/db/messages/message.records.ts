@@ -121,7 +121,7 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
 
   return {
     get: (id) => one(all().where('id', '=', id)),
-    lock: (id) => one(all().where('id', '=', id).forUpdate()),
+    lock: (id) => one(all().where('id', '=', id).forNoKeyUpdate()),
     byRef: (gateway, ref) => one(all().where('gateway', '=', gateway).where('gateway_ref', '=', ref)),
     keepEarlyReceipt: async ({ gateway, ref, state, code, at }) => {
       const row = { gateway, ref: ref!, state, code: code ?? null, at }
@@ -134,8 +134,10 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
     toPhone: (phone, clinicId, since) =>
       many(all().where('phone_print', '=', print(phone)).where('clinic_id', '=', clinicId).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
     writers: (phone, until) => db.rows(WRITERS, [print(phone), until]),
-    unsentNotices: (patientId) =>
-      many(all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT]).where('revision', 'is', null).where('prompted', '=', false)),
+    unplanned: (patientId) => {
+      const waiting = all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT])
+      return many(waiting.where('revision', 'is', null).orderBy('send_at').orderBy('id'))
+    },
     countAnswers: async (phone, since) => (await db.rows(COUNT_ANSWERS, [print(phone), since]))[0]!.count,
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
       const rows = await db.rows(UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])

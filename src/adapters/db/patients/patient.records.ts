@@ -3,8 +3,9 @@ import type { Patient } from '../../../domain/patients/patient.ts'
 import { findableBy } from '../../../domain/patients/search-words.ts'
 import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
-import { numberLock } from '../number-lock.ts'
+import { LOCK_NUMBER } from '../number-lock.ts'
 import type { Db, PatientTable } from '../tables.ts'
 
 type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle' | 'reportedDead'>
@@ -13,11 +14,14 @@ const COLUMNS = ['id', 'clinic_id', 'language', 'channel', 'detail', 'sealed'] a
 type PatientRow = Pick<PatientTable, (typeof COLUMNS)[number]>
 
 const BY_IDS = prepared<PatientRow>(`select ${COLUMNS.join()} from patient where id = any($1)`)
+const LOCKED = prepared<PatientRow>(`select ${COLUMNS.join()} from patient where id = $1 for no key update`)
+const LOCK = prepared('select id from patient where id = any($1) order by id for no key update')
+const LOCK_AT = prepared<PatientRow>(`select ${COLUMNS.join()} from patient
+  where phone_print = $1 and clinic_id = $2 order by id for no key update`)
 const BY_PHONE = prepared<PatientRow>(`select ${COLUMNS.join()} from patient where phone_print = $1 order by id`)
 const INSERT = insertInto('patient', ['id', 'clinic_id', 'language', 'channel', 'detail', 'phone_print', 'words', 'sealed'])
 const CONSENT_COLUMNS = ['patient_id', 'channel', 'recorded_by', 'recorded_at', 'wording', 'withdrawn_at'] as const
 const INSERT_CONSENT = insertInto('consent', CONSENT_COLUMNS)
-const LOCK_NUMBER = numberLock('values ($1::text)')
 const OPT_OUT = prepared<OptOut>('select at, reason from opt_out where phone_print = $1')
 
 /** 96 bits tell the words of all names apart. */
@@ -25,10 +29,12 @@ const PRINT_LENGTH = 16
 
 const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`).slice(0, PRINT_LENGTH)
 
+const wordsOf = (patient: Patient, vault: Vault) =>
+  findableBy(patient).map((word) => printOf(word, vault))
+
 function toRow(patient: Patient, vault: Vault): PatientTable {
   const { id, clinicId, language, channel, detail, ...sealed } = patient
-  const words = findableBy(patient).map((word) => printOf(word, vault))
-  const prints = { phone_print: vault.fingerprint(patient.phone), words }
+  const prints = { phone_print: vault.fingerprint(patient.phone), words: wordsOf(patient, vault) }
   return { id, clinic_id: clinicId, language, channel, detail, ...prints, sealed: vault.seal(JSON.stringify(sealed)) }
 }
 
@@ -38,6 +44,7 @@ function toPatient(row: PatientRow, vault: Vault): Patient {
 }
 
 export function patientRecords(db: Db, vault: Vault): PatientRecords {
+  const lockNumber = async (phone: string) => void (await db.rows(LOCK_NUMBER, [vault.fingerprint(phone)]))
   return {
     get: async (id) => {
       const row = await db.selectFrom('patient').select(COLUMNS).where('id', '=', id).executeTakeFirst()
@@ -51,10 +58,23 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
       const rows = await db.rows(BY_PHONE, [vault.fingerprint(phone)])
       return rows.map((row) => toPatient(row, vault))
     },
+    lockNumber,
+    lock: async (ids) => void (await db.rows(LOCK, [ids])),
+    lockAt: async (phone, clinicId) => {
+      const [, rows] = await Promise.all([
+        lockNumber(phone),
+        db.rows(LOCK_AT, [vault.fingerprint(phone), clinicId]),
+      ])
+      return rows.map((row) => toPatient(row, vault))
+    },
     insert: (patient) => db.insert(INSERT, [toRow(patient, vault)]),
-    update: async (patient) => {
-      const { id, ...changes } = toRow(patient, vault)
-      await db.updateTable('patient').set(changes).where('id', '=', id).execute()
+    update: async (id, facts) => {
+      const [row] = await db.rows(LOCKED, [id])
+      const known = toPatient(orNotFound(row, 'patient'), vault)
+      const patient = { ...known, ...facts, id, clinicId: known.clinicId }
+      const { id: same, ...changes } = toRow(patient, vault)
+      await db.updateTable('patient').set(changes).where('id', '=', same).execute()
+      return patient
     },
     search: async (words, clinicId, limit) => {
       if (words.length === 0) return []
@@ -97,7 +117,10 @@ export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
   const records = patientRecords(db, vault)
   const without = db.selectFrom('patient').select('id').where('words', 'is', null).orderBy('id').limit(BATCH)
   for (let rows = await without.execute(); rows.length > 0; rows = await without.execute()) {
-    for (const patient of await records.many(rows.map(({ id }) => id))) await records.update(patient)
+    for (const patient of await records.many(rows.map(({ id }) => id))) {
+      const words = wordsOf(patient, vault)
+      await db.updateTable('patient').set({ words }).where('id', '=', patient.id).execute()
+    }
   }
 }
 

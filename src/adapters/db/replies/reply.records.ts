@@ -58,7 +58,7 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
       return row && toReply(row, vault)
     },
     lock: async (id) => {
-      const row = await all().where('id', '=', id).forUpdate().executeTakeFirst()
+      const row = await all().where('id', '=', id).forNoKeyUpdate().executeTakeFirst()
       return row && toReply(row, vault)
     },
     unacted: async (before, limit) => {

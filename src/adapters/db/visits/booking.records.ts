@@ -2,7 +2,7 @@ import { sql } from 'kysely'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertInto, prepared } from '../prepared-statements.ts'
+import { insertInto, prepared, type PreparedStatement } from '../prepared-statements.ts'
 import type { BookingTable, Db } from '../tables.ts'
 
 const COLUMNS = [
@@ -66,6 +66,26 @@ function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst,
   return query
 }
 
+/** Not for update: what refers to a visit that is locked may be added meanwhile. */
+const lockingOf = (patients: string, from: string) =>
+  prepared<BookingTable>(`select ${COLUMNS.join()} from booking
+    where patient_id = any(${patients}) and state = 'booked' and visit_at >= ${from}
+    order by id for no key update`)
+const OF_PATIENTS = lockingOf('$1', '$2')
+const AT_NUMBER = lockingOf(
+  'array(select id from patient where phone_print = $1 and clinic_id = $2)',
+  '$3',
+)
+
+function lockingToCome(
+  whose: Parameters<BookingRecords['lockToCome']>[0],
+  from: Date,
+  vault: Vault,
+): [statement: PreparedStatement<BookingTable>, values: unknown[]] {
+  if ('patientIds' in whose) return [OF_PATIENTS, [[...whose.patientIds], from]]
+  return [AT_NUMBER, [vault.fingerprint(whose.phone), whose.clinicId, from]]
+}
+
 /** Those of these that exist, in any order. */
 export async function bookingsById(db: Db, vault: Vault, ids: readonly string[]): Promise<Booking[]> {
   if (ids.length === 0) return []
@@ -80,8 +100,12 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       return row && toBooking(row, vault)
     },
     lock: async (id) => {
-      const row = await one(id).forUpdate().executeTakeFirst()
+      const row = await one(id).forNoKeyUpdate().executeTakeFirst()
       return row && toBooking(row, vault)
+    },
+    lockToCome: async (whose, from) => {
+      const rows = await db.rows(...lockingToCome(whose, from, vault))
+      return rows.map((row) => toBooking(row, vault))
     },
     plannedOtherwise: async (protocol, digest, after, limit) => {
       const rows = await db

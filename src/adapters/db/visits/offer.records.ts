@@ -12,6 +12,14 @@ const toOffer = (row: OfferTable): Offer => ({
   until: row.until,
 })
 
+/** Offers that wait for an answer, by booking. */
+export async function pendingOffers(db: Db, bookingIds: readonly string[]): Promise<Map<string, Offer>> {
+  if (bookingIds.length === 0) return new Map()
+  const open = db.selectFrom('offer').selectAll().where('state', 'in', ['open', 'waiting'])
+  const rows = await open.where('booking_id', 'in', [...bookingIds]).execute()
+  return new Map(rows.map((row) => [row.booking_id, toOffer(row)]))
+}
+
 export function offerRecords(db: Db): OfferRecords {
   const all = () => db.selectFrom('offer').selectAll()
   return {
@@ -19,10 +27,7 @@ export function offerRecords(db: Db): OfferRecords {
       const row = await all().where('id', '=', id).executeTakeFirst()
       return row && toOffer(row)
     },
-    pending: async (bookingId) => {
-      const row = await all().where('booking_id', '=', bookingId).where('state', 'in', ['open', 'waiting']).executeTakeFirst()
-      return row && toOffer(row)
-    },
+    pending: async (bookingId) => (await pendingOffers(db, [bookingId])).get(bookingId),
     insert: async (offer) => {
       const { id, state, chosen, until } = offer
       const row = { id, booking_id: offer.bookingId, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }

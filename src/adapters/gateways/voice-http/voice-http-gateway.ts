@@ -25,7 +25,7 @@ const callPart = z.looseObject({
   name: gatewayName,
   /** Signs the addresses of scripts and answers. */
   signing: secretReference,
-  /** What the peer calls the ways in which she was not reached. */
+  /** What the peer calls the ways in which the patient was not reached. */
   codes: z.record(z.string(), z.enum([...NOT_REACHED] as [string, ...string[]])).default({}),
   replies: z.never('A call brings no texts back: leave out replies.').optional(),
 })

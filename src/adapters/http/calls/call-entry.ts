@@ -42,7 +42,7 @@ ${reason === 'approve-move' ? settleForm(sheet, followUp) : outcomeForm(sheet, i
 }
 
 function herWords({ detail }: FollowUp): Html | null {
-  const words = typeof detail.words === 'string' ? html`<p>She wrote: <q>${detail.words}</q></p>` : null
+  const words = typeof detail.words === 'string' ? html`<p>The patient wrote: <q>${detail.words}</q></p>` : null
   return typeof detail.why === 'string' ? html`${words}<p>${detail.why}</p>` : words
 }
 
@@ -74,7 +74,7 @@ ${Object.entries(OUTCOMES).map(([code, words]) => html`<button name="outcome" va
 function settleForm(sheet: PageContext, { id, detail }: FollowUp): Html {
   const to = typeof detail.to === 'string' ? DateTime.fromISO(detail.to, { zone: 'utc' }).toJSDate() : null
   return html`<details><summary id="${id}-o">Approve or decline</summary><form method="post" action="${sheet.at(`calls/${id}/settle`)}">
-<p>${to && `She chose ${dayAndClock(to, sheet.clinic.zone)}. `}Either way she is told by text.</p><button class="main" name="approve" value="yes">Move the visit</button><button name="approve" value="no">Decline</button></form></details>`
+<p>${to && `The patient chose ${dayAndClock(to, sheet.clinic.zone)}. `}Either way the patient is told by text.</p><button class="main" name="approve" value="yes">Move the visit</button><button name="approve" value="no">Decline</button></form></details>`
 }
 
 export function closedEntry(sheet: PageContext, { followUp, patient }: Call): Html {

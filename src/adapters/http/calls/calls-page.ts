@@ -19,7 +19,7 @@ import { grouped } from '../desk/grouped.ts'
 const MOST_SHOWN = 60
 const CLOSED_SHOWN = 12
 const DAY_MS = 86_400_000
-/** Dates looked for when she is called. */
+/** Dates looked for when the patient is called. */
 const AHEAD = { first: 3, last: 42 }
 const DATES_MATTER: ReadonlySet<string> = new Set(['badly-timed', 'no-opening', 'cannot-come', 'offer-lapsed'])
 
@@ -42,7 +42,7 @@ async function callList(sheet: PageContext): Promise<Answer> {
     title: 'Call list',
     here: 'calls',
     rules: true,
-    body: html`<p>Speak to her alone. On a voicemail, give only the clinic's name and number.</p>
+    body: html`<p>Speak to the patient alone. On a voicemail, give only the clinic's name and number.</p>
 <section id="calls" data-live hx-get="${sheet.at('calls')}" hx-trigger="news" hx-select="#calls" hx-swap="outerHTML" aria-label="Open follow-ups">
 ${open.length === 0 ? html`<p class="empty">Nobody needs a call.</p>` : [...byUrgency].map(([urgency, group]) => section(sheet, URGENCY[urgency], group))}
 ${sheet.calls > open.length && html`<p>${sheet.calls - open.length} more follow these.</p>`}

@@ -1,7 +1,7 @@
 /** What was just done, by code: an address carries the code, so that nobody can put words of his own on our pages. */
 const FLASH: Record<string, string> = {
   booked: 'The visit is booked.',
-  moved: 'The visit is moved. She is told by text, if she agreed to texts.',
+  moved: 'The visit is moved. The patient is told by text, if the patient agreed to texts.',
   cancelled: 'The visit is cancelled. Nothing more is sent about it.',
   amended: 'The changes are kept. The plan was made anew.',
   closed: 'The outcome is recorded. It can be undone below, under “Closed today”.',

@@ -25,7 +25,7 @@ export function webhooks(deps: Deps): Router {
   return router
 }
 
-/** What came of a message, what she wrote, or what her telephone asks for during a call. */
+/** What came of a message, what the patient wrote, or what the telephone asks for during a call. */
 function isPath(path: string | undefined): path is Callback['path'] {
   return path === 'receipt' || path === 'reply' || path === 'call'
 }

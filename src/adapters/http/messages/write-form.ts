@@ -12,18 +12,18 @@ export interface WriteForm {
   optedOut: boolean
 }
 
-/** Writing to her by hand, with the limits in sight; where she wants no messages, the way to call instead. */
+/** Writing to the patient by hand, with the limits in sight; where the patient wants no messages, the way to call instead. */
 export function writeForm(sheet: PageContext, { patient, words, fault, optedOut }: WriteForm): Html {
-  if (optedOut) return html`<p class="note">She wants no messages. <a href="tel:${patient.phone}">Call her</a>.</p>`
+  if (optedOut) return html`<p class="note">The patient wants no messages. <a href="tel:${patient.phone}">Call the patient</a>.</p>`
   const path = sheet.at(`replies/${patient.id}`)
-  return html`<section class="write" aria-labelledby="write-h"><h2 id="write-h">Write to her</h2>
+  return html`<section class="write" aria-labelledby="write-h"><h2 id="write-h">Write to the patient</h2>
 <form method="post" action="${path}/write">
 <label for="words">In ${languageOf(sheet.library, patient.language).name}, after “${sheet.clinic.name}:”</label>
 <textarea id="words" name="words" rows="3" maxlength="${LONGEST_BY_HAND}" aria-describedby="measure rules${fault ? ' words-fault' : ''}"${fault && html` aria-invalid="true" autofocus`} hx-post="${path}/measure" hx-trigger="input changed delay:250ms" hx-target="#measure" hx-select="#measure" hx-swap="outerHTML" hx-sync="this:replace">${words}</textarea>
 ${fault && html`<span class="fault" id="words-fault">${fault}</span>`}
 ${measured(sheet, patient, words)}
-<p id="rules">Nothing about results or diagnoses; never tell her to stop a prescribed medicine.${patient.detail === 'discreet' && ' She asked for discreet texts: name neither test nor reason.'} If she wrote within the last day it goes at once; otherwise within sending hours, as her one message of that day.</p>
-<button class="main">Send to her</button> <a class="button" href="tel:${patient.phone}">Call instead</a>
+<p id="rules">Nothing about results or diagnoses; never tell the patient to stop a prescribed medicine.${patient.detail === 'discreet' && ' The patient asked for discreet texts: name neither test nor reason.'} If the patient wrote within the last day it goes at once; otherwise within sending hours, as the patient's one message of that day.</p>
+<button class="main">Send to the patient</button> <a class="button" href="tel:${patient.phone}">Call instead</a>
 </form></section>`
 }
 

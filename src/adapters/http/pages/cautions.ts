@@ -20,7 +20,7 @@ export function cautionsPage(cover: string | null): Router {
 <li>Local codes, the clinic's protocol, licensed practice and the laboratory's own directory prevail over everything it says.</li>
 <li>Messages can fail, come late, or be read by somebody else. The call list shows who was not reached.</li>
 <li>A text never tells anyone to stop prescribed medicine, and never says what a result may be.</li>
-<li>An alarming reply goes to the top of the call list, and she is told where to turn. A person must watch that list.</li>
+<li>An alarming reply goes to the top of the call list, and the patient is told where to turn. A person must watch that list.</li>
 </ul>
 <h2>Who answers urgent replies outside the desk's hours</h2>
 <p>${cover ?? 'Not said yet. The service does not start in production before it is.'}</p>`,

@@ -19,7 +19,7 @@ export function languageLink({ code, name, locale }: Pick<Language, 'code' | 'na
   return html`<li><a href="${path}?lang=${code}" lang="${locale}" hreflang="${locale}"${current}>${name}</a></li>\n`
 }
 
-/** A whole document: no script, nothing from elsewhere, not for search engines, tells no other site where she came from. */
+/** A whole document: no script, nothing from elsewhere, not for search engines, tells no other site where the patient came from. */
 export function layout({ lang, direction, title, kind, body, css }: PageFrame): Html {
   return html`<!doctype html>
 <html lang="${lang}" dir="${direction}">

@@ -31,7 +31,7 @@ function patientRoutes(deps: Deps): Route[] {
       path: '/patients/{id}/export',
       access: { may: 'rights:use', everywhere: true },
       summary: 'Everything held on a patient.',
-      answers: { 200: 'Her records by kind.' },
+      answers: { 200: 'What is held on the patient, by kind of record.' },
       handle: async ({ params, request }) => ({ status: 200, body: await exportPatient(deps, params.id!, request.actor?.id ?? 'unknown'), headers: { 'Cache-Control': 'no-store' } }),
     }),
     route({

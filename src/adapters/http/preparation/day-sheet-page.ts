@@ -37,7 +37,7 @@ async function daySheet(sheet: PageContext): Promise<Answer> {
 <p class="headline"><b>${dateWords(date, 'cccc d LLLL yyyy')}</b> ${clinic.name}${chosen && `, ${chosen}`}. ${visits.length === 1 ? '1 visit' : `${visits.length} visits`}. <small>As of ${dayAndClock(sheet.now, clinic.zone)}, times ${clinic.zone}</small></p>
 ${visits.length === 0 ? html`<p class="empty">No visits on this day.${sheet.may('visits:write') && html` <a href="${sheet.at(`book?date=${date}`)}">Book a visit</a>`}</p>` : sheetTable(sheet, visits)}
 ${protocols.map((protocol) => checklist(protocol, visits))}
-<p class="caution">Cycle days are likely, not certain: she knows best. For timing a specimen only, never for contraception or conception. The clinic's own protocol, licensed practice and the laboratory's directory prevail over everything on this sheet.</p>
+<p class="caution">Cycle days are likely, not certain: the patient knows best. For timing a specimen only, never for contraception or conception. The clinic's own protocol, licensed practice and the laboratory's directory prevail over everything on this sheet.</p>
 </section>`,
   }
 }

@@ -31,5 +31,5 @@ function lastPeriod({ patient: { cycle } }: Visit): string {
 }
 
 function told({ standing, booking }: Visit): Html {
-  return html`${PREPARATION[standing]}${booking.shortNotice && html`<small class="act">Short notice: not the full hours</small>`}${booking.lapses.map((words) => html`<small>She wrote: <q>${words}</q></small>`)}`
+  return html`${PREPARATION[standing]}${booking.shortNotice && html`<small class="act">Short notice: not the full hours</small>`}${booking.lapses.map((words) => html`<small>The patient wrote: <q>${words}</q></small>`)}`
 }

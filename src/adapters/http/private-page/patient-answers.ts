@@ -10,7 +10,7 @@ import type { PatientPage } from './patient-page.ts'
 /** How far back a first day may lie: older ones are typing errors. */
 const DAYS_BACK = 180
 
-/** The forms by which she answers; each posts `answer`, some with a date or a number, to the page itself. */
+/** The forms by which the patient answers; each posts `answer`, some with a date or a number, to the page itself. */
 export function answerForms(page: PatientPage): Html {
   const { words } = page.texts
   return html`<section class="answers" aria-labelledby="answers">

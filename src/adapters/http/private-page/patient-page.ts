@@ -7,7 +7,7 @@ import { html, type Html } from '../pages/html.ts'
 import { languageLink, layout } from '../pages/layout.ts'
 import { answerForms } from './patient-answers.ts'
 
-/** Everything the page of one booking shows. It never learns her name. */
+/** Everything the page of one booking shows. It never learns the patient's name. */
 export interface PatientPage {
   clinic: { name: string; phone: string }
   visit: Date
@@ -17,11 +17,11 @@ export interface PatientPage {
   fine: readonly string[]
   /** Cycles play a part: ask about a period. */
   periods: boolean
-  /** The first question: her last period (LMP unknown), or whether one has started. */
+  /** The first question: the last period (LMP unknown), or whether one has started. */
   ask: 'last-period' | 'period'
   /** Openings put to the patient and not yet answered, in the order of their numbers. */
   choices: readonly { slotId: string; at: Date }[]
-  /** Now, and the calendar date in her zone: what lies behind, and the last date that can be answered. */
+  /** Now, and the calendar date in the patient's zone: what lies behind, and the last date that can be answered. */
   now: Date
   today: string
   language: Language

@@ -14,10 +14,10 @@ export function ourEntry({ clinic }: PageContext, { id, kind, sentAt, sendAt, st
 `
 }
 
-/** Her words, what was understood and done, and a person's way to put it right. */
+/** The patient's words, what was understood and done, and a person's way to put it right. */
 export function herEntry(sheet: PageContext, reply: ReplyRecord, visits: readonly Booking[]): Html {
   const { id, receivedAt, text, reading, done, corrected } = reply
-  return html`<li class="hers" id="${id}"><div class="margin"><b>She</b><time datetime="${receivedAt.toISOString()}">${dayAndClock(receivedAt, sheet.clinic.zone)}</time></div>
+  return html`<li class="hers" id="${id}"><div class="margin"><b>Patient</b><time datetime="${receivedAt.toISOString()}">${dayAndClock(receivedAt, sheet.clinic.zone)}</time></div>
 <div><p>${text}</p>
 <small>${corrected ? html`${understood(reading)} (corrected by ${corrected.by}; Daysix read: ${MEANING[corrected.from].toLowerCase()})` : html`Understood: ${understood(reading)}`}. ${doneWords(done)}.</small>
 ${correctForm(sheet, reply, visits)}</div></li>
@@ -36,9 +36,9 @@ function understood(reading: Reading | null): string {
 function correctForm({ at, params }: PageContext, { id, reading }: ReplyRecord, visits: readonly Booking[]): Html {
   return html`<details><summary id="${id}-c">Correct the meaning</summary><form method="post" action="${at(`replies/${params.id}/correct`)}">
 <input type="hidden" name="reply" value="${id}">
-<div class="field"><label for="${id}-m">She meant</label><select id="${id}-m" name="meaning">${MEANINGS.map((meaning) => html`<option value="${meaning}"${meaning === reading?.meaning && html` selected`}>${MEANING[meaning]}</option>`)}</select></div>
+<div class="field"><label for="${id}-m">What was meant</label><select id="${id}-m" name="meaning">${MEANINGS.map((meaning) => html`<option value="${meaning}"${meaning === reading?.meaning && html` selected`}>${MEANING[meaning]}</option>`)}</select></div>
 <div class="field"><label for="${id}-d">Day, where there is one</label><input id="${id}-d" type="date" name="date" value="${reading?.startedOn ?? reading?.endedOn ?? ''}"></div>
-<div class="field"><label for="${id}-n">Number she chose</label><input id="${id}-n" type="number" name="choice" min="1" max="3" value="${reading?.choice ?? ''}"></div>
+<div class="field"><label for="${id}-n">Number chosen</label><input id="${id}-n" type="number" name="choice" min="1" max="3" value="${reading?.choice ?? ''}"></div>
 ${visits.length > 1 && html`<div class="field"><label for="${id}-v">Which visit</label><select id="${id}-v" name="visit"><option value="">As before</option>${visits.map((visit) => html`<option value="${visit.id}">${dayAndClock(visit.visitAt, visit.zone)}</option>`)}</select></div>`}
-<p>What followed is taken back as far as it can be, and what follows from the right meaning is done. She may get a text.</p><button class="main">Correct it</button></form></details>`
+<p>What followed is taken back as far as it can be, and what follows from the right meaning is done. The patient may get a text.</p><button class="main">Correct it</button></form></details>`
 }

@@ -62,7 +62,7 @@ ${visits.length > 0 && html`<p>Visits: ${visits.map((booking) => html`<a href="$
 <section id="talk" data-live hx-get="${sheet.at(`replies/${sheet.params.id}`)}" hx-trigger="news" hx-select="#talk" hx-swap="outerHTML" aria-label="What was said">
 ${said.length + heard.length === 0 ? html`<p class="empty">Nothing was said yet.</p>` : html`<ol class="talk">${inOrder(sheet, about, said, heard)}</ol>`}
 </section>
-${patient ? writeForm(sheet, { patient, words, fault, optedOut }) : html`<p class="note">Nobody here has this number. If you know whose it is, correct it in her booking.</p>`}`,
+${patient ? writeForm(sheet, { patient, words, fault, optedOut }) : html`<p class="note">Nobody here has this number. If you know whose it is, correct it in the patient's booking.</p>`}`,
   }
 }
 
@@ -71,11 +71,11 @@ function inOrder(sheet: PageContext, { visits }: With, said: readonly Message[],
     ...heard.map((reply) => ({ at: reply.receivedAt, entry: herEntry(sheet, reply, visits.filter(({ state, visitAt }) => state === 'booked' && visitAt > sheet.now)) })),
     ...said.map((message) => ({ at: message.sentAt ?? message.sendAt, entry: ourEntry(sheet, message) })),
   ]
-  // Sorting keeps equals in order: her words come before the answer of the same minute.
+  // Sorting keeps equals in order: the patient's words come before the answer of the same minute.
   return entries.sort((a, b) => a.at.getTime() - b.at.getTime()).map(({ entry }) => entry)
 }
 
-/** Length and cost while she is being written to; nothing of the conversation. */
+/** Length and cost while the patient is being written to; nothing of the conversation. */
 async function measure(sheet: PageContext): Promise<Answer> {
   const patient = orNotFound(await sheet.deps.store.read.patients.get(sheet.params.id!), 'patient')
   return { title: 'Length', here: 'replies', body: measured(sheet, patient, field(sheet, 'words')) }
@@ -99,7 +99,7 @@ const correction = z.object({ reply: z.string().max(64), meaning: z.enum(MEANING
 async function correct(sheet: PageContext): Promise<Answer> {
   const given = Object.fromEntries(['reply', 'meaning', 'date', 'choice', 'visit'].map((name) => [name, field(sheet, name)]))
   const { reply, meaning, date, choice, visit } = correction.parse(given)
-  if (meaning === 'period-started' && date === '') badInput('date', 'Give the day on which her period started.')
+  if (meaning === 'period-started' && date === '') badInput('date', 'Give the day on which the period started.')
   await correctReading(sheet.deps, reply, { meaning, by: sheet.who.name, date: date || undefined, choice: choice === '' ? undefined : choice, bookingId: visit || undefined })
   return { to: sheet.at(`replies/${sheet.params.id}?said=corrected#${reply}`) }
 }

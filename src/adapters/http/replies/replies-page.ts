@@ -30,7 +30,7 @@ ${found.length > ON_A_PAGE && html`<p><a id="older" href="${sheet.at(`replies?be
 
 function table(sheet: PageContext, shown: readonly ReplyRecord[], patients: ReadonlyMap<string, Patient>): Html {
   return html`<table class="ledger replies"><caption class="unseen">Replies, newest first</caption>
-<thead><tr><th scope="col">When</th><th scope="col">From</th><th scope="col">Her words</th><th scope="col">Understood</th><th scope="col">Done</th></tr></thead>
+<thead><tr><th scope="col">When</th><th scope="col">From</th><th scope="col">The patient's words</th><th scope="col">Understood</th><th scope="col">Done</th></tr></thead>
 <tbody>${shown.map((reply) => row(sheet, reply, patients.get(reply.id)))}</tbody></table>`
 }
 

@@ -19,7 +19,7 @@ export interface BookFields {
   language: string
   channel: string
   detail: string
-  /** `yes` when she agreed. */
+  /** `yes` when the patient agreed. */
   consent: string
   /** Makes sending the form twice harmless. */
   key: string
@@ -27,7 +27,7 @@ export interface BookFields {
 
 export type Faults = Partial<Record<keyof BookFields, string>>
 
-/** Read out word for word, so that what is recorded is what she was asked. */
+/** Read out word for word, so that what is recorded is what the patient was asked. */
 export const CONSENT_WORDING = 'May we send you messages about this visit, to this number? They say how to prepare, and you can end them at any time.'
 
 const USUAL: Partial<BookFields> = { sure: '0', protocol: 'liquid-based-cytology', language: 'en', channel: 'sms', detail: 'full' }
@@ -54,7 +54,7 @@ export function timingFacts({ lmp, sure, usual, date, time, protocol }: BookFiel
 const usualDays = z.union([z.literal(''), z.coerce.number().int().min(15).max(90)])
 const isDate = (text: string) => z.iso.date().safeParse(text).success
 
-/** What she said of her cycle, or null while the form does not say enough. */
+/** What the patient said of the cycle, or null while the form does not say enough. */
 export function historyOf({ lmp, sure, usual }: BookFields, today: string): CycleHistory | null {
   const days = usualDays.safeParse(usual)
   const known = days.success && days.data !== '' ? { usualCycleDays: days.data } : {}
@@ -68,9 +68,9 @@ export function historyOf({ lmp, sure, usual }: BookFields, today: string): Cycl
 /** What is missing or cannot be read, by field. */
 export function faultsOf(fields: BookFields): Faults {
   return {
-    ...(fields.phone === '' && { phone: 'Give the number she can be reached at.' }),
-    ...(fields.name === '' && { name: 'Give her name.' }),
-    ...(!/^(unknown|no-periods)$/.test(fields.sure) && !isDate(fields.lmp) && { lmp: 'Give the first day of her last period, or choose “She does not know” or “No periods”.' }),
+    ...(fields.phone === '' && { phone: 'Give the number to reach the patient at.' }),
+    ...(fields.name === '' && { name: 'Give the name.' }),
+    ...(!/^(unknown|no-periods)$/.test(fields.sure) && !isDate(fields.lmp) && { lmp: 'Give the first day of the last period, or choose “Not known” or “No periods”.' }),
     ...(!usualDays.safeParse(fields.usual).success && { usual: 'Give a number of days from 15 to 90, or leave it empty.' }),
     ...(!isDate(fields.date) && { date: 'Give the date of the visit.' }),
     ...(!/^\d{2}:\d{2}$/.test(fields.time) && { time: 'Give the time of the visit.' }),

@@ -15,7 +15,7 @@ export interface BookForm {
 }
 
 const LABELS: Partial<Record<keyof BookFields, string>> = {
-  phone: 'Telephone', name: 'Name', lmp: 'First day of her last period', sure: 'How sure', usual: 'Usual cycle, days', date: 'Date of the visit', time: 'Time', protocol: 'Specimen',
+  phone: 'Telephone', name: 'Name', lmp: 'First day of the last period', sure: 'How sure', usual: 'Usual cycle, days', date: 'Date of the visit', time: 'Time', protocol: 'Specimen',
 } // prettier-ignore
 
 /** The whole form. Its first button is the one that Enter presses, in whatever field the clerk is. */
@@ -31,8 +31,8 @@ ${input(form, 'name', { type: 'text', autocomplete: 'off', maxlength: '120' })}
 </fieldset>
 <fieldset class="f-cycle"><legend>Last period</legend>
 ${input(form, 'lmp', { type: 'date' })}
-${select(form, 'sure', [['0', 'She is sure'], ['2', 'Within 2 days'], ['5', 'Within 5 days'], ['unknown', 'She does not know'], ['no-periods', 'No periods']])}
-${input(form, 'usual', { type: 'number', min: '15', max: '90', inputmode: 'numeric' }, 'If she knows it')}
+${select(form, 'sure', [['0', 'Sure'], ['2', 'Within 2 days'], ['5', 'Within 5 days'], ['unknown', 'Not known'], ['no-periods', 'No periods']])}
+${input(form, 'usual', { type: 'number', min: '15', max: '90', inputmode: 'numeric' }, 'If known')}
 </fieldset>
 ${looker(form)}${lookPanel(form, look)}
 <fieldset class="f-visit"><legend>Visit</legend>
@@ -43,7 +43,7 @@ ${select(form, 'protocol', [...sheet.deps.protocols.values()].map(({ id, names }
 </fieldset>
 <fieldset class="f-messages"><legend>Messages</legend>
 <div class="field wide"><p class="read-out" id="wording">Read out: “${CONSENT_WORDING}”</p>
-<label class="plain"><input type="checkbox" id="consent" name="consent" value="yes" aria-describedby="wording"${fields.consent === 'yes' && html` checked`}${form.focus === 'consent' && html` autofocus`}>She agreed</label></div>
+<label class="plain"><input type="checkbox" id="consent" name="consent" value="yes" aria-describedby="wording"${fields.consent === 'yes' && html` checked`}${form.focus === 'consent' && html` autofocus`}>The patient agreed</label></div>
 ${select(form, 'language', languages(sheet), 'Language')}
 ${select(form, 'channel', [['sms', 'Text'], ['voice', 'Call']], 'By')}
 ${select(form, 'detail', [['full', 'Name the preparation'], ['discreet', 'Discreet: name neither test nor reason']], 'How open')}

@@ -37,7 +37,7 @@ export function looker({ sheet }: BookForm): Html {
 export function lookPanel({ sheet, fields }: BookForm, look: Look | null): Html {
   return html`<section id="look" class="f-look" aria-label="Timing" aria-live="polite">
 <input type="hidden" name="seen" value="${look?.preview ? timingFacts(fields) : ''}">
-${look === null ? html`<p class="empty">The weeks show here as soon as the first day of her last period is in.</p>` : known(sheet, fields, look)}
+${look === null ? html`<p class="empty">The weeks show here as soon as the first day of the last period is in.</p>` : known(sheet, fields, look)}
 </section>`
 }
 
@@ -61,7 +61,7 @@ function picks(sheet: PageContext, openings: Slot[], zone: string, first: boolea
   )}</p>`
 }
 
-/** The texts that will go out, when, in her language, and what they cost. */
+/** The texts that will go out, when, in the patient's language, and what they cost. */
 export function textsPanel(sheet: PageContext, preview: Preview | null, { consent }: BookFields): Html {
   return html`<section id="texts" class="f-texts" aria-label="What will be sent">
 <h2>What will be sent</h2>
@@ -71,7 +71,7 @@ ${preview === null ? html`<p>The texts show here when the date and time are in.<
 
 function sent(sheet: PageContext, { texts, warnings }: Preview, agreed: boolean): Html {
   const segments = texts.reduce((sum, { measure }) => sum + (measure?.segments ?? 0), 0)
-  return html`${!agreed && html`<p class="note">Nothing is sent until she agrees. Without it, tell her by telephone how to prepare.</p>`}
+  return html`${!agreed && html`<p class="note">Nothing is sent until the patient agrees. Without it, tell the patient by telephone how to prepare.</p>`}
 ${warnings.map(({ message }) => html`<p class="note">${message}</p>`)}
 ${texts.length > 0 && html`<ol class="texts">${texts.map(
     ({ kind, channel, sendAt, text, measure }) => html`<li><b>${kindWords(kind)}</b> <time datetime="${sendAt.toISOString()}">${dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? `${measure.segments} ${measure.segments === 1 ? 'segment' : 'segments'}, ${measure.encoding}` : `By ${channel === 'voice' ? 'a call' : channel}`}</small></li>\n`,

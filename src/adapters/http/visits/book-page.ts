@@ -12,7 +12,7 @@ import { bookForm } from './book-form.ts'
 import type { Look } from './book-look.ts'
 import { field, type Answer, type Desk, type PageContent, type PageContext } from '../desk/page.ts'
 import { dateOr } from '../desk/when.ts'
-import { newBooking } from '../../../flows/factories.ts'
+import { newBooking } from '../../../flows/visits/new-booking.ts'
 
 /** Without a date, openings are looked for around so many days from now. */
 const SOON_MS = 10 * 86_400_000

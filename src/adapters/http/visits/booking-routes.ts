@@ -87,7 +87,7 @@ async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string
   return { status: answer.status, body: answer.body, headers: { Location: `/api/v1/bookings/${id}`, ...(answer.repeated && { 'Idempotency-Replayed': 'true' }) } }
 }
 
-/** Today where she is; an unknown zone is found out, and said, by the flow. */
+/** Today where the patient is; an unknown zone is found out, and said, by the flow. */
 function today(deps: Deps, zone = 'UTC'): string {
   const local = DateTime.fromJSDate(deps.clock.now(), { zone })
   return (local.isValid ? local : local.setZone('UTC')).toISODate() ?? dateIn(deps.clock.now(), 'UTC')

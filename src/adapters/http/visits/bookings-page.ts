@@ -58,7 +58,7 @@ function searchForm(sheet: PageContext, typed: string): Html {
 <label for="q">Find a patient</label>
 <input id="q" name="q" type="search" value="${typed}" autocomplete="off" maxlength="120" aria-describedby="q-hint">
 <button>Find</button>
-<small id="q-hint">Beginnings of her names, her number, or its last four digits</small>
+<small id="q-hint">Beginnings of the names, the number, or its last four digits</small>
 </form>`
 }
 
@@ -66,7 +66,7 @@ async function find(sheet: PageContext): Promise<Answer> {
   const typed = field(sheet, 'q')
   const bookings = await findPatients(sheet.deps, sheet.clinic, typed, MOST_FOUND)
   const visits = await visitsOf(sheet.deps, bookings)
-  const result = visits.length === 0 ? html`<p class="empty">Nobody found with a visit at this clinic. Try the beginning of her last name, or the last four digits of her number.</p>` : visitList(sheet, visits, true)
+  const result = visits.length === 0 ? html`<p class="empty">Nobody found with a visit at this clinic. Try the beginning of the last name, or the last four digits of the number.</p>` : visitList(sheet, visits, true)
   return { title: 'Bookings found', here: 'bookings', body: html`${searchForm(sheet, typed)}<section aria-label="Found">${result}</section><p><a href="${sheet.at('bookings')}">All bookings</a></p>` }
 }
 

@@ -7,7 +7,7 @@ import type { Visit } from './visits-shown.ts'
 import { clock, dateWords, machine } from '../desk/when.ts'
 import { NEEDS_A_CALL, phoneWords, PREPARATION, reasonWords } from '../desk/words.ts'
 
-/** Visits by day, as a ledger: time in the margin, then who, when in her cycle, how prepared, and what is open. */
+/** Visits by day, as a ledger: time in the margin, then who, when in the cycle, how prepared, and what is open. */
 export function visitList(sheet: PageContext, visits: readonly Visit[], cancelledToo = false): Html {
   const days = grouped(visits, ({ booking }) => dateIn(booking.visitAt, booking.zone))
   return html`<table class="ledger"><caption class="unseen">Visits in order of time</caption>
@@ -33,7 +33,7 @@ function row(sheet: PageContext, visit: Visit, cancelledToo: boolean): Html {
 
 export function preparation({ standing, booking }: Visit): Html {
   const words = NEEDS_A_CALL.has(standing) ? html`<b class="act">${PREPARATION[standing]}</b>` : PREPARATION[standing]
-  return html`${words}${booking.shortNotice && html`<small class="act">Short notice: not the full hours</small>`}${booking.lapses.length > 0 && html`<small class="act">She reported a lapse</small>`}`
+  return html`${words}${booking.shortNotice && html`<small class="act">Short notice: not the full hours</small>`}${booking.lapses.length > 0 && html`<small class="act">The patient reported a lapse</small>`}`
 }
 
 function openThings(sheet: PageContext, { open, booking }: Visit): Html | string {

@@ -54,7 +54,7 @@ ${offer && offerNote(offer, booking.zone)}
 ${booking.state === 'booked' && html`<div class="deeds">${moveForm(sheet, booking, openings)}${periodForm(sheet, booking, patient.cycle)}${cancelForm(sheet, booking)}</div>`}
 <h2>Messages</h2>
 ${messageList(await read.messages.ofBooking(booking.id), booking.zone)}
-<p><a href="${sheet.at(`replies/${patient.id}`)}">The whole conversation, and writing to her</a></p>
+<p><a href="${sheet.at(`replies/${patient.id}`)}">The whole conversation, and writing to the patient</a></p>
 <h2>What happened</h2>
 <ol class="trail">${(await read.events.ofBooking(booking.id)).map(({ at, what, by }) => html`<li><time datetime="${at.toISOString()}">${dayAndClock(at, booking.zone)}</time> ${spoken(what)}, by ${by}</li>\n`)}</ol>
 </section>`,
@@ -72,7 +72,7 @@ ${patient.reportedDead && html`<p class="note">Somebody wrote that the patient h
 <div><dt>Last period</dt><dd>${lmpOf(patient.cycle)}</dd></div>
 <div><dt>Preparation</dt><dd>${preparation(visit)}</dd></div>
 <div><dt>Confirmed</dt><dd>${booking.confirmedAt ? dayAndClock(booking.confirmedAt, booking.zone) : 'Not yet'}</dd></div>
-${booking.lapses.length > 0 && html`<div><dt>Lapses, in her words</dt><dd>${booking.lapses.map((words) => html`<q>${words}</q> `)}</dd></div>`}
+${booking.lapses.length > 0 && html`<div><dt>Lapses, in the patient's words</dt><dd>${booking.lapses.map((words) => html`<q>${words}</q> `)}</dd></div>`}
 ${open.length > 0 && html`<div><dt>Open</dt><dd>${open.map(({ id, reason }) => html`<a href="${sheet.at(`calls#${id}`)}">${reasonWords(reason)}</a> `)}</dd></div>`}
 </dl>`
 }
@@ -93,10 +93,10 @@ ${plays && stripFigure({ strip: weeksStrip(cycle, visit, protocol, today), visit
 
 function offerNote({ choices, until, state }: Offer, zone: string): Html {
   const times = choices.map(({ at }) => dayAndClock(at, zone)).join('; ')
-  return html`<p class="note">${state === 'open' ? 'On offer to her' : 'Chosen, waiting for approval'}: ${times}. Held until ${dayAndClock(until, zone)}.</p>`
+  return html`<p class="note">${state === 'open' ? 'On offer to the patient' : 'Chosen, waiting for approval'}: ${times}. Held until ${dayAndClock(until, zone)}.</p>`
 }
 
-/** Choosing opens the question; the second press moves the visit and tells her. */
+/** Choosing opens the question; the second press moves the visit and tells the patient. */
 function moveForm(sheet: PageContext, { id, zone }: Booking, openings: readonly Slot[]): Html {
   const times = openings.map(
     ({ startsAt, clinician }, index) => html`<label class="plain"><input type="radio" name="to" value="${startsAt.toISOString()}|${clinician}"${index === 0 && html` checked`}>${dayAndClock(startsAt, zone)}${clinician && `, ${clinician}`}</label>`,
@@ -105,14 +105,14 @@ function moveForm(sheet: PageContext, { id, zone }: Booking, openings: readonly 
 <form method="post" action="${sheet.at(`visits/${id}/move`)}">
 ${times.length > 0 ? html`<fieldset><legend>Openings at a good time</legend>${times}</fieldset>` : html`<p>No opening fits. Give a time, or add openings.</p>`}
 <div class="field"><label for="other">Or another time</label><input id="other" name="other" type="datetime-local"><small>${zone}</small></div>
-<p>She is told the new time, and how to prepare for it.</p><button class="main">Move and tell her</button></form></details>`
+<p>The patient is told the new time, and how to prepare for it.</p><button class="main">Move and tell the patient</button></form></details>`
 }
 
 function periodForm(sheet: PageContext, { id }: Booking, { lmp }: CycleHistory): Html {
   return html`<details><summary>Correct the last period</summary>
 <form method="post" action="${sheet.at(`visits/${id}/period`)}">
-<div class="field"><label for="new-lmp">First day of her last period</label><input id="new-lmp" name="lmp" type="date" value="${lmp ?? ''}" required></div>
-<p>The timing is judged anew, and her messages are planned anew.</p><button class="main">Keep this date</button></form></details>`
+<div class="field"><label for="new-lmp">First day of the last period</label><input id="new-lmp" name="lmp" type="date" value="${lmp ?? ''}" required></div>
+<p>The timing is judged anew, and the patient's messages are planned anew.</p><button class="main">Keep this date</button></form></details>`
 }
 
 function cancelForm(sheet: PageContext, { id }: Booking): Html {
@@ -138,12 +138,12 @@ async function cancel(sheet: PageContext): Promise<Answer> {
 async function newPeriod(sheet: PageContext): Promise<Answer> {
   const { booking, patient } = await load(sheet)
   const lmp = field(sheet, 'lmp')
-  if (!z.iso.date().safeParse(lmp).success) badInput('lmp', 'Give the first day of her last period.')
+  if (!z.iso.date().safeParse(lmp).success) badInput('lmp', 'Give the first day of the last period.')
   await amendBooking(sheet.deps, booking.id, { cycle: corrected(patient.cycle, lmp, dateIn(sheet.now, booking.zone)), by: sheet.who.name })
   return { to: sheet.at(`visits/${booking.id}?said=amended`) }
 }
 
-/** A corrected first day replaces the old one; what she said about the cycle that never was goes with it. */
+/** A corrected first day replaces the old one; what the patient said about the cycle that never was goes with it. */
 function corrected(cycle: CycleHistory, lmp: string, today: string): CycleHistory {
   const next: CycleHistory = { ...cycle, status: 'cycling', lmp, toldOn: today }
   for (const field of ['lmpGiveDays', 'startedOn', 'notStartedBy', 'endedOn', 'stillBleedingOn'] as const) delete next[field]

@@ -5,7 +5,7 @@ import type { Language } from './library.ts'
 import { fill } from './message.ts'
 
 /**
- * An instant as the patient reads it on her own clock, e.g. `Wed Sep 23, 10:30 am`.
+ * An instant as the patient reads it on a clock of the visit's zone, e.g. `Wed Sep 23, 10:30 am`.
  *
  * @param channel sms: short; voice: for speech.
  */

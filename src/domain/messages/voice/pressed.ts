@@ -39,7 +39,7 @@ export function pressedOf(code: string): Pressed | undefined {
 /**
  * A pressed key as a reply that was read. There is nothing to be unsure of.
  *
- * @param today in the zone of her visit.
+ * @param today in the zone of the patient's visit.
  */
 export function readingOf({ meaning, daysAgo, choice }: Pressed, today: CalendarDate): Reading {
   return {

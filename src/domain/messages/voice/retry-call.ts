@@ -9,7 +9,7 @@ const APART_MS = 2 * 3_600_000
 /** Parts of the day in which somebody is reached or not: morning, afternoon, evening. Common practice, no source. */
 const PARTS = ['12:00', '17:00', '24:00'] as const
 
-/** Ends of a call that say only that she was not reached this time. */
+/** Ends of a call that say only that the patient was not reached this time. */
 export const NOT_REACHED: ReadonlySet<string> = new Set([
   'busy',
   'no-answer',
@@ -21,19 +21,19 @@ export const NOT_REACHED: ReadonlySet<string> = new Set([
   'call-broken',
 ])
 
-/** Whether the outcome of a call says that she was not reached, rather than anything about the gateway. */
+/** Whether the outcome of a call says that the patient was not reached, rather than anything about the gateway. */
 export function isAboutHer({ channel }: { channel: Channel }, outcome: { kind: string; code?: string }): boolean {
   return channel === 'voice' && outcome.code !== undefined && NOT_REACHED.has(outcome.code)
 }
 
 /**
- * What follows a call that did not reach her: another in a different part of the day, as soon as sending hours allow, and
+ * What follows a call that did not reach the patient: another in a different part of the day, as soon as sending hours allow, and
  * two hours later at least; where no other part comes before the message is worthless, later in the same one.
  *
  * @param code why the call ended, as an outcome or a receipt has it.
  * @param calls calls made so far, this one included.
  * @param now when the last one ended.
- * @returns when to call again, or `give-up` for the call list; undefined when the code says nothing about her (the line
+ * @returns when to call again, or `give-up` for the call list; undefined when the code says nothing about the patient (the line
  *   is down, the number does not exist): then the usual table of outcomes decides.
  */
 export function afterCall(
@@ -51,7 +51,7 @@ export function afterCall(
   return again < notAfter ? { again } : 'give-up'
 }
 
-/** When the next part of the day begins on her clock. */
+/** When the next part of the day begins on the patient's clock. */
 function nextPart(now: Date, zone: string): Date {
   const local = inZone(now, zone)
   const end = PARTS.map((clock) => atClock(local, clock)).find((at) => at > local)!

@@ -34,7 +34,7 @@ export function bleedSaid({ endedOn, stillBleedingOn }: Evidence, start: number)
   }
 }
 
-/** Probability of the evidence so far under one anchor: the prior chance of a wait as long as it was, for each kind of woman. */
+/** Probability of the evidence so far under one anchor: the prior chance of a wait as long as it was, for each kind of cycle. */
 export function waitLikelihood({ cells, weights }: Belief, { lasted }: Anchor): number {
   return cells.reduce((sum, cell, i) => sum + weights[i]! * cell.longer[lasted]!, 0)
 }
@@ -55,7 +55,7 @@ function around(
 }
 
 /**
- * Asked "has a new one begun?", she answers for certain. An LMP that was merely told is usually but not always the latest:
+ * Asked "has a new one begun?", the patient answers for certain. An LMP that was merely told is usually but not always the latest:
  * with both readings kept, a long overdue start speaks for the second by itself.
  */
 function readings({ quietUntil, toldOn }: Evidence, start: number): { quietUntil: number; share: number }[] {

@@ -11,14 +11,14 @@ export interface PossibleAnswer {
   badToo: number
 }
 
-/** With no LMP on file her latest start may be this long ago. */
+/** With no LMP on file the latest start may be this long ago. */
 const LOOK_BACK_DAYS = 60
 /** What weighs less is dropped to save time. */
 const NEGLIGIBLE = 1e-6
 
 /**
- * Every answer that a question on a day may bring: "not yet", or the first day of her latest period. Day numbers throughout.
- * Each is worked out per kind of woman, so the answer also tells what kind she is.
+ * Every answer that a question on a day may bring: "not yet", or the first day of the latest period. Day numbers throughout.
+ * Each is worked out per kind of cycle, so the answer also tells what kind it is.
  */
 export function possibleAnswers(situation: Situation, asked: number, visit: number, { avoidDays }: Timing): PossibleAnswer[] {
   if (avoidDays === null) return []
@@ -49,7 +49,7 @@ function notYet({ belief, anchors, total }: Situation, asked: number, visit: num
   return answer
 }
 
-/** Adds one kind of woman: her latest start, quiet since, and a later start just before the visit. */
+/** Adds one kind of cycle: the latest start, quiet since, and a later start just before the visit. */
 function add(
   answer: PossibleAnswer,
   cell: Cell,

@@ -10,13 +10,13 @@ const PAST_CYCLES_USED = 24
 /** Kinds of women less likely than this, compared with the likeliest, are dropped to save time. */
 const NEGLIGIBLE = 1e-4
 
-/** What is believed of her cycles: the kinds of women she may be, with weights that sum to 1. */
+/** What is believed of the cycles: the kinds of cycle it may be, with weights that sum to 1. */
 export interface Belief {
   cells: Cell[]
   weights: Float64Array
 }
 
-/** Bayes' rule on the grid: the population of her age, times the likelihood of each thing she said and of each past cycle. */
+/** Bayes' rule on the grid: the population of the patient's age, times the likelihood of each thing the patient said and of each past cycle. */
 export function believe(history: CycleHistory, { usualDays, lengths }: Pick<Evidence, 'usualDays' | 'lengths'>): Belief {
   const grid = history.scheduledBleeds ? scheduledGrid(usualDays) : naturalGrid(history.age)
   const weights = grid.weights.slice()

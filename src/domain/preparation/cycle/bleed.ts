@@ -8,7 +8,7 @@ const LONGER = LENGTHS.map((_, days) => LENGTHS.slice(days + 1).reduce((sum, p) 
 export interface BleedSaid {
   /** Last day of bleeding. */
   endedAt?: number
-  /** A day on which she still bled. */
+  /** A day on which the patient still bled. */
   bledAt?: number
 }
 

@@ -4,15 +4,15 @@ import { LONGEST_MODELLED_DAYS, MISRECORDED, SHORT, SHORTEST_MODELLED_DAYS, SKIP
 export const HORIZON_DAYS = 400
 
 /**
- * One kind of woman on the grid: a usual length and a variation, with everything that follows from them tabled by day.
+ * One kind of cycle on the grid: a usual length and a variation, with everything that follows from them tabled by day.
  * Tables are indexed by days since a start, so that a forecast only looks up and adds.
  */
 export interface Cell {
-  /** Middle of her ordinary cycles, days. */
+  /** Middle of the ordinary cycles, days. */
   location: number
-  /** Standard deviation of her ordinary cycles, days. */
+  /** Standard deviation of the ordinary cycles, days. */
   spread: number
-  /** Mean of all her cycles, days. */
+  /** Mean of all the cycles, days. */
   mean: number
   /** Probability that a cycle lasts exactly so many days. */
   length: Float64Array
@@ -33,7 +33,7 @@ export interface CellShape {
   missed?: number
 }
 
-/** Tables for one kind of woman. */
+/** Tables for one kind of cycle. */
 export function tableCell({ location, spread, long = 0, short = 0, missed = 0 }: CellShape): Cell {
   const length = withDoubles(mixLengths(location, spread, long, short), missed)
   const longer = longerThan(length)

@@ -30,8 +30,8 @@ export const CHECK_WEIGHTS = {
 /**
  * The date on which to ask "has your period started?", or null when no answer is worth the question or none could come in time.
  *
- * With `P` the chance that the visit falls on a day to avoid, she loses `min(P, move)` without asking: the lesser of keeping and
- * moving. Asked on day t, each answer a comes with chance p(a) and leaves P(a), so she loses `sum p(a) · min(P(a), move)`:
+ * With `P` the chance that the visit falls on a day to avoid, the patient loses `min(P, move)` without asking: the lesser of keeping and
+ * moving. Asked on day t, each answer a comes with chance p(a) and leaves P(a), so the patient loses `sum p(a) · min(P(a), move)`:
  *
  *     value(t) = min(P, move) − sum over a of p(a) · min(P(a), move)        never negative, and grows with t
  *     left(t)  = share of the dates within 7 days of the visit that can still be prepared for when the answer is in

@@ -65,7 +65,7 @@ function readDates(history: CycleHistory, asOf: number, fault: Report): Dated {
     const date = history[field]
     if (date === undefined) continue
     const day = dayNumber(date, field)
-    if (day > asOf) fault(field, 'This date is in the future. Correct it, or ask her again.')
+    if (day > asOf) fault(field, 'This date is in the future. Correct it, or ask the patient again.')
     else dated[field] = day
   }
   return dated
@@ -99,7 +99,7 @@ function takeStart(dated: Dated, giveDays: number, starts: number[], fault: Repo
   if (misplaced !== undefined || denied) {
     fault(
       'startedOn',
-      misplaced ?? `She also said that no period had begun by ${calendarDate(notStartedBy!)}. Ask which is right.`,
+      misplaced ?? `The patient also said that no period had begun by ${calendarDate(notStartedBy!)}. Ask which is right.`,
     )
     delete dated.startedOn
     // Of two answers that exclude each other neither is used.
@@ -139,7 +139,7 @@ function dropContradictions(dated: Dated, fault: Report): void {
       drop(field, `This is ${day - lmp} days after the period on file began. Ask whether a new one has begun.`)
   }
   if (dated.endedOn !== undefined && dated.stillBleedingOn !== undefined && dated.endedOn < dated.stillBleedingOn)
-    drop('endedOn', `She was still bleeding on ${calendarDate(dated.stillBleedingOn)}. Ask whether it has ended since.`)
+    drop('endedOn', `The patient was still bleeding on ${calendarDate(dated.stillBleedingOn)}. Ask whether it has ended since.`)
 }
 
 function readLengths({ pastCycleDays = [] }: CycleHistory, fault: Report): number[] {

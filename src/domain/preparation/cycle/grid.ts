@@ -11,14 +11,14 @@ import {
 } from './published.ts'
 import { remember } from './remember.ts'
 
-/** Every kind of woman considered, and how many of them there are before anything but age is known. */
+/** Every kind of cycle considered, and how many of them there are before anything but age is known. */
 export interface Grid {
   cells: readonly Cell[]
   /** Sums to 1. */
   weights: Float64Array
 }
 
-/** Usual lengths: close together where most women are, further apart where few are. */
+/** Usual lengths: close together where most people are, further apart where few are. */
 const LOCATIONS = [...steps(20, 38, 0.75), 39.5, 41, 43, 45, 48, 51, 55, 60, 66, 73, 80]
 /** Variations, each about 1.4 times the one before, so that equal steps on the log scale weigh equally. */
 const SPREADS = [1.1, 1.56, 2.22, 3.15, 4.47, 6.35, 9, 12.8]
@@ -35,7 +35,7 @@ const scheduledCells = remember((usual: number) => [
   ...SCHEDULED.shifts.map((shift) =>
     tableCell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed }),
   ),
-  // Who has stopped may wait for any time; without her a long wait would be impossible.
+  // Who has stopped may wait for any time; without this kind a long wait would be impossible.
   tableCell({ location: usual, spread: SPREADS.at(-1)!, long: TAIL.largestShare }),
 ])
 

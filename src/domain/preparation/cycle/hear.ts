@@ -16,7 +16,7 @@ type Reply = 'startedOn' | 'notStartedBy' | 'endedOn' | 'stillBleedingOn'
  */
 export function heardStart(history: CycleHistory, startedOn: CalendarDate, asOf: CalendarDate): UpdatedCycle {
   if (history.status === 'no-periods')
-    return { history, contradiction: 'The record says that she has no periods, but she reports one.' }
+    return { history, contradiction: 'The record says that the patient has no periods, but the patient reports one.' }
   const heard = hear(history, 'startedOn', startedOn, asOf)
   return heard.contradiction === undefined ? { history: asNewCycle(history, startedOn) } : heard
 }

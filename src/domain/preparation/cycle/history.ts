@@ -5,7 +5,7 @@ export type CalendarDate = string
  * What is known of a patient's cycles. Everything is optional except the status: an unknown LMP is an input, not an error.
  */
 export interface CycleHistory {
-  /** `cycling`: an LMP was given. `unknown`: she could not say. `no-periods`: cycle logic is skipped, preparation is kept. */
+  /** `cycling`: an LMP was given. `unknown`: the patient could not say. `no-periods`: cycle logic is skipped, preparation is kept. */
   status: 'cycling' | 'unknown' | 'no-periods'
   /** First day of the last menstrual period (cycle day 1). */
   lmp?: CalendarDate

@@ -3,13 +3,13 @@ import type { Belief } from './belief.ts'
 import { LONGEST_MODELLED_DAYS } from './published.ts'
 import { remember } from './remember.ts'
 
-/** The course of her cycles if every coming period starts on its likeliest date. */
+/** The course of the cycles if every coming period starts on its likeliest date. */
 export interface Path {
   /** Day number of the likeliest first day of the current cycle. */
   start: number
   /** Day number on which the next period has begun with even chances. */
   next: number
-  /** Her usual cycle length as believed, days. */
+  /** The usual cycle length as believed, days. */
   usual: number
 }
 
@@ -47,7 +47,7 @@ export function firstDayReaching(belief: Belief, anchors: Anchor[], share: numbe
   return day
 }
 
-/** Probability of a cycle length in days whatever kind of woman she is. */
+/** Probability of a cycle length in days whatever kind of cycle it is. */
 function anyLength({ cells, weights }: Belief): (days: number) => number {
   return remember((days: number) => {
     let sum = 0

@@ -9,7 +9,7 @@ export const SHORTEST_MODELLED_DAYS = 12
 export const LONGEST_MODELLED_DAYS = 120
 
 /**
- * Usual length by age (years, days): the middle of her ordinary cycles, before the long tail lifts the mean by about half a day.
+ * Usual length by age (years, days): the middle of the ordinary cycles, before the long tail lifts the mean by about half a day.
  * Slope between 25 and 45: -0.15 d a year, between -0.18 (Bull 2019, npj Digit Med 2:83) and -0.12 (Belsey & Pinol 1997,
  * Contraception 55:57: 29.0 d at 20, 26.7 at 40, 29 at 49). Level set so that the mean at 29 is 28.9 (Fehring 2006,
  * JOGNN 35:376). After 45 it is mostly the tail that lengthens.
@@ -46,7 +46,7 @@ export const AGE_IF_UNKNOWN = 30
 export const EXTRA_SPREAD_IF_AGE_UNKNOWN = 1
 
 /**
- * Two kinds of women. Set together so that simulated cycles give: SD 3.95 within 15-45 d (Chiazze 1968); 92-95 % within
+ * Two kinds of cycle. Set together so that simulated cycles give: SD 3.95 within 15-45 d (Chiazze 1968); 92-95 % within
  * 22-36 d and a range over 7 d in about 42 % (Fehring 2006); a range of 7 d or more in 46 % and of 14 d or more in 20 %
  * (Creinin 2004, Contraception 70:289, six cycles a woman); a yearly range of about 7 d at 38 (Belsey & Pinol 1997).
  */
@@ -74,7 +74,7 @@ export const MISRECORDED = 2e-5
 /**
  * What a stated usual length is worth. Reports agree only moderately with diaries (kappa 0.33, 0.45 when allowed for
  * sampling) and are 0.7 d too long (Jukic 2008, Am J Epidemiol 167:25); means agree and stated lengths have SD 2.7
- * (Creinin 2004). The errors' shape is judgement: most women know it well, the others guess.
+ * (Creinin 2004). The errors' shape is judgement: most people know it well, the others guess.
  */
 export const STATED = { bias: 0.3, knowsShare: 0.6, knowsSd: 1.2, guessSd: 3.5 } as const
 /** Some say 28 because everyone does: judgement; why Jukic's women, 37-39 with cycles near 27 d, overstate. */
@@ -86,7 +86,7 @@ export const SAYS_28 = { share: 0.2, reachSd: 3.5 } as const
  */
 export const SAYS_IRREGULAR = { least: 0.18, rise: 0.45, halfwaySd: 4 } as const
 
-/** Length of a bleed: mean 5.2 d, SD 1.0 between women (Creinin 2004); spread set so that about 3 % exceed 7 d (Wood 1979). */
+/** Length of a bleed: mean 5.2 d, SD 1.0 between patients (Creinin 2004); spread set so that about 3 % exceed 7 d (Wood 1979). */
 export const BLEED = { meanDays: 5.1, sdDays: 1.35, longestDays: 12 } as const
 
 /** With scheduled bleeds the calendar decides; spread, share of missed bleeds and of women who have stopped are judgement. */

@@ -4,7 +4,7 @@ import { dayNumber } from './days.ts'
 import { type Evidence, sortEvidence } from './evidence.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
 
-/** All that is believed of one patient: what kind of woman she may be, and where in her cycle she may stand. */
+/** All that is believed of one patient: what kind of cycle it may be, and where in the cycle the patient may stand. */
 export interface Situation {
   evidence: Evidence
   belief: Belief
@@ -14,7 +14,7 @@ export interface Situation {
   total: number
 }
 
-/** What a history says, or null when she has no periods and cycles play no part. */
+/** What a history says, or null when the patient has no periods and cycles play no part. */
 export function assess(history: CycleHistory, asOf?: CalendarDate): Situation | null {
   if (history.status === 'no-periods') return null
   const { evidence } = sortEvidence(history, asOf === undefined ? Infinity : dayNumber(asOf, 'asOf'))
@@ -24,7 +24,7 @@ export function assess(history: CycleHistory, asOf?: CalendarDate): Situation | 
   return { evidence, belief, anchors, total }
 }
 
-/** Rate at which periods start when nothing says where she is: one in a mean cycle. */
+/** Rate at which periods start when nothing says where the patient is: one in a mean cycle. */
 export function evenRate({ cells, weights }: Belief): number {
   return 1 / cells.reduce((mean, cell, i) => mean + weights[i]! * cell.mean, 0)
 }

@@ -35,7 +35,7 @@ export function expectStarts(situation: Situation, range: { from: number; to: nu
   }
 }
 
-/** Nothing says where she is: every day is as likely as any other to be a first day. */
+/** Nothing says where the patient is: every day is as likely as any other to be a first day. */
 function evenly(belief: Belief): Starts {
   const rate = evenRate(belief)
   return { current: [], other: () => rate, path: null }
@@ -66,7 +66,7 @@ function addStarts(table: Float64Array, from: number, { cells, weights }: Belief
   for (let i = 0; i < cells.length; i++) addCell(table, from, cells[i]!, weights[i]! * share, anchor)
 }
 
-/** Adds one kind of woman's starts: before the current one by the same tables read backwards, after it given the wait so far. */
+/** Adds one kind of cycle's starts: before the current one by the same tables read backwards, after it given the wait so far. */
 function addCell(table: Float64Array, from: number, cell: Cell, weight: number, { start, quietUntil, lasted }: Anchor): void {
   const waited = cell.longer[lasted]!
   const tabledStart = quietUntil - lasted

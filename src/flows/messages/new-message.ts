@@ -1,0 +1,71 @@
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
+import type { Message } from '../../domain/messages/message.ts'
+import type { TextKind } from '../../domain/messages/texts/kinds.ts'
+import type { Deps } from '../ports/deps.ts'
+
+/** A new message, planned and not yet sent. */
+export function newMessage(
+  deps: Deps,
+  about: { clinic: Clinic; patient: Patient; booking: Booking | null },
+  message: Pick<Message, 'kind' | 'sendAt' | 'notAfter' | 'unsolicited'> & Partial<Message>,
+): Message {
+  const { clinic, patient, booking } = about
+  return {
+    id: deps.newId('m'),
+    bookingId: booking?.id ?? null,
+    patientId: patient.id,
+    clinicId: clinic.id,
+    phone: patient.phone,
+    channel: patient.channel,
+    detail: patient.detail,
+    language: patient.language,
+    state: 'planned',
+    revision: null,
+    prompted: false,
+    attempt: 0,
+    visitAt: booking?.visitAt ?? null,
+    choices: [],
+    answer: null,
+    gateway: clinic.settings.gateway,
+    gatewayRef: null,
+    text: null,
+    claimedAt: null,
+    sentAt: null,
+    endedAt: null,
+    code: null,
+    fallbackOf: null,
+    ...message,
+  }
+}
+
+/** The ids that say which message a notice is about, and for which visit, if for one. */
+export function idsOf({
+  id,
+  bookingId,
+}: {
+  id: string
+  bookingId?: string | null
+}): { message: string; booking?: string } {
+  return { message: id, ...(bookingId && { booking: bookingId }) }
+}
+
+const ANSWER_WORTH_MS = 12 * 3_600_000
+
+/**
+ * An answer to what the patient just wrote: at once, at any hour, outside the caps; worth little the
+ * next day.
+ */
+export function newAnswer(
+  deps: Deps,
+  about: { clinic: Clinic; patient: Patient; booking: Booking | null },
+  kind: TextKind,
+  facts: Partial<Message> = {},
+): Message {
+  const now = deps.clock.now()
+  const notAfter = new Date(now.getTime() + ANSWER_WORTH_MS)
+  const prompted = { sendAt: now, notAfter, unsolicited: false, prompted: true }
+  // Whatever the patient's usual channel is, this patient wrote: the answer is written too.
+  return newMessage(deps, about, { kind, ...prompted, channel: 'sms', ...facts })
+}
