@@ -4,11 +4,15 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { compose } from '../../src/compose.ts'
 import { startService } from '../../src/service.ts'
+import type { Pool } from '../../src/adapters/db/pool.ts'
+import type { BenchOptions } from './bench.ts'
+import { comparison, paceOf, pairedRuns, type Run } from './paired-runs.ts'
+import { ownTime, serverTime } from './processor-time.ts'
 import { bareBooking, insertsOfABooking } from './same-inserts.ts'
-import { benchStores, describedLoopback } from './stores.ts'
+import { benchStores, describedLoopback, type BenchStore } from './stores.ts'
 
-const A_TURN = Number(process.env.BENCH_BOOKINGS ?? 100)
-const TURNS = 9
+const A_RUN = Number(process.env.BENCH_BOOKINGS ?? 100)
+const RUNS = 9
 /** Not counted: the first ones pay for what a service that runs has paid long ago. */
 const WARM_UP = 100
 const AT_ONCE = 8
@@ -17,46 +21,52 @@ const AT_ONCE = 8
  * Booking through the API against a bare Express service that makes the same inserts, by turns in one run. Promised: half
  * its pace.
  */
-export async function bench(): Promise<void> {
+export async function bench({ runs = RUNS, stores }: BenchOptions): Promise<void> {
   const folder = await mkdtemp(join(tmpdir(), 'daysix-bench-'))
   await writeFile(join(folder, 'loopback.json'), describedLoopback('http://127.0.0.1:9/none'))
-  for (const { name, config, close } of await benchStores(folder)) {
-    const composed = await compose({ ...config, port: 0, openDesk: true }, { inMemory: name === 'embedded', notice: () => {} })
-    const running = await startService({ ...config, port: 0 }, composed, 'web')
-    const clinic = { name: 'Harbour Clinic', phone: '+16135550100', zone: 'UTC', country: 'CA', settings: { gateway: 'loopback' } }
-    await sent('PUT', `${running.url}/api/v1/clinics/main`, clinic)
-    const book = (n: number) => sent('POST', `${running.url}/api/v1/bookings`, request(n))
-    await all(0, WARM_UP, book)
-    const inserts = await insertsOfABooking(composed.database.records)
-    const bare = await bareBooking(composed.database.records, inserts)
-    const write = (n: number) => sent('POST', bare.url, request(n))
-    await all(0, WARM_UP, write)
-    tell(name, inserts.written.reduce((sum, { count }) => sum + count, 0), await byTurns(book, write))
-    await bare.stop()
-    await running.stop()
-    await composed.close()
-    await close()
+  for (const store of await benchStores(folder, stores)) {
+    await onStore(store, runs)
+    await store.close()
   }
   await rm(folder, { recursive: true, force: true })
 }
 
-/** Paces a second of both, each the median of its turns: a machine that others use too is not equally quick all the time. */
-async function byTurns(...both: ((n: number) => Promise<void>)[]): Promise<number[]> {
-  const paces = both.map((): number[] => [])
-  for (let turn = 0; turn < TURNS; turn++) {
-    for (const [which, one] of both.entries()) {
-      const from = WARM_UP + turn * A_TURN
-      const began = performance.now()
-      await all(from, from + A_TURN, one)
-      paces[which]!.push(A_TURN / ((performance.now() - began) / 1000))
-    }
-  }
-  return paces.map((each) => each.sort((a, b) => a - b)[Math.floor(TURNS / 2)]!)
+async function onStore({ name, config }: BenchStore, runs: number): Promise<void> {
+  const composed = await compose({ ...config, port: 0, openDesk: true }, { inMemory: name === 'embedded', notice: () => {} })
+  const running = await startService({ ...config, port: 0 }, composed, 'web')
+  const { records } = composed.database
+  const clinic = { name: 'Harbour Clinic', phone: '+16135550100', zone: 'UTC', country: 'CA', settings: { gateway: 'loopback' } }
+  await sent('PUT', `${running.url}/api/v1/clinics/main`, clinic)
+  const own = await measured(records, `${running.url}/api/v1/bookings`)
+  const inserts = await insertsOfABooking(records)
+  const service = await bareBooking(records, inserts)
+  const bare = await measured(records, service.url)
+  const rows = inserts.written.reduce((sum, { count }) => sum + count, 0)
+  tell(name, rows, await pairedRuns(runs, { own, bare }))
+  await service.stop()
+  await running.stop()
+  await composed.close()
 }
 
-function tell(name: string, rows: number, [own, other]: number[]): void {
-  const ratio = own! / other!
-  console.log(`booking: ${name.padEnd(20)} ${own!.toFixed(0)}/s, bare Express with the same ${rows} rows ${other!.toFixed(0)}/s, ratio ${ratio.toFixed(2)}${ratio >= 0.5 ? '' : '  BELOW the 0.5 promised'}`)
+/** Warms up a service that books. @returns how to measure a run of it; each run books visits of its own */
+async function measured(records: Pool, url: string): Promise<() => Promise<Run>> {
+  const book = (n: number) => sent('POST', url, request(n))
+  await all(0, WARM_UP, book)
+  let from = WARM_UP
+  return async () => {
+    const before = ownTime() + (await serverTime(records))
+    const began = performance.now()
+    await all(from, from + A_RUN, book)
+    const pace = A_RUN / ((performance.now() - began) / 1000)
+    from += A_RUN
+    return { pace, cpuMs: (ownTime() + (await serverTime(records)) - before) / A_RUN }
+  }
+}
+
+function tell(name: string, rows: number, { own, bare }: { own: Run[]; bare: Run[] }): void {
+  const { ratio, text } = comparison(own, bare)
+  const verdict = ratio >= 0.5 ? '' : '  BELOW the 0.5 promised'
+  console.log(`booking: ${name.padEnd(20)} ${paceOf(own)}, bare Express with the same ${rows} rows ${paceOf(bare)}, ${text}${verdict}`)
 }
 
 function request(n: number) {

@@ -5,6 +5,7 @@ import { redisQueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { compose } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
 import { startService } from '../../src/service.ts'
+import { ownTime } from './processor-time.ts'
 
 const [mode, url, queue, concurrency] = process.argv.slice(2)
 process.on('disconnect', () => process.exit(0))
@@ -18,4 +19,5 @@ if (mode === 'bare') {
   const config = { ...loadConfig(), sweepSeconds: 0 }
   await startService(config, await compose(config, { notice: () => {} }), 'worker')
 }
+process.on('message', () => process.send?.(ownTime()))
 process.send?.('ready')

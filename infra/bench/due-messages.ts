@@ -50,6 +50,14 @@ export async function sentSoFar({ database }: Composed): Promise<number> {
   return rows[0]!.n as number
 }
 
+/** Whether any message is still to be sent, or under way. */
+export async function waiting({ database }: Composed): Promise<boolean> {
+  const { rows } = await database.records.query(
+    `select exists (select from daysix.message where state = 'queued') or exists (select from daysix.message where state = 'sending') as waiting`,
+  )
+  return rows[0]!.waiting as boolean
+}
+
 /** Seconds from due to sent: half of them were quicker, and all but one in a hundred. */
 export async function lateness({ database }: Composed): Promise<{ p50: number; p99: number }> {
   const { rows } = await database.records.query(

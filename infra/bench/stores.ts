@@ -13,13 +13,18 @@ export interface BenchStore {
 
 const LOOPBACK = new URL('loopback-gateway.ts', import.meta.url).pathname
 
-/** The stores that can be had here: those on servers where `infra/ci/services.sh start` has told of them. */
-export async function benchStores(gatewaysDir: string): Promise<BenchStore[]> {
+/**
+ * The stores that can be had here: those on servers where `infra/ci/services.sh start` has told of them.
+ * @param wanted their names; all of them without it
+ */
+export async function benchStores(gatewaysDir: string, wanted?: readonly string[]): Promise<BenchStore[]> {
+  const isWanted = (name: StoreName) => wanted === undefined || wanted.includes(name)
   const { TEST_DATABASE_URL: server, TEST_REDIS_URL: redis } = process.env
   const base = { NODE_ENV: 'test', LOG_LEVEL: 'silent', GATEWAYS_DIR: gatewaysDir, DAYSIX_KEY: Buffer.alloc(32, 7).toString('base64'), PUBLIC_URL: 'http://127.0.0.1:9' }
-  const stores: BenchStore[] = [{ name: 'embedded', config: { ...loadConfig(base), sweepSeconds: 0 }, close: async () => {} }]
-  if (server) stores.push(await onServer('PostgreSQL', server, base))
-  if (server && redis) stores.push(await onServer('PostgreSQL + Redis', server, { ...base, REDIS_URL: `${redis}/5` }))
+  const stores: BenchStore[] = []
+  if (isWanted('embedded')) stores.push({ name: 'embedded', config: { ...loadConfig(base), sweepSeconds: 0 }, close: async () => {} })
+  if (server && isWanted('PostgreSQL')) stores.push(await onServer('PostgreSQL', server, base))
+  if (server && redis && isWanted('PostgreSQL + Redis')) stores.push(await onServer('PostgreSQL + Redis', server, { ...base, REDIS_URL: `${redis}/5` }))
   if (!server || !redis) console.log('  (for PostgreSQL and Redis: eval "$(infra/ci/services.sh start)")')
   return stores
 }

@@ -1,5 +1,5 @@
 import { existsSync } from 'node:fs'
-import { Kysely, PostgresDialect } from 'kysely'
+import { connectionTo } from '../adapters/db/connection.ts'
 import { openEmbedded } from '../adapters/db/embedded.ts'
 import type { Database } from '../adapters/db/pool.ts'
 import { approvalRecords } from '../adapters/db/messages/approval.records.ts'
@@ -52,8 +52,7 @@ export async function approvalsAtHand(): Promise<Approvals | null> {
 }
 
 async function approvalsIn(database: Database): Promise<Approvals> {
-  const db = new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) })
-  const book = new ApprovalBook(approvalRecords(db as never))
+  const book = new ApprovalBook(approvalRecords(connectionTo(database.records)))
   await book.refresh()
   return book.approvals
 }

@@ -1,6 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
-import type { Database, Named, Pool, PoolClient } from '../../src/adapters/db/pool.ts'
+import type { Database, Pool, PoolClient, PreparedQuery } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
 import type { Store } from '../../src/flows/ports/deps.ts'
 import { testVault } from '../harness/servers.ts'
@@ -96,8 +96,6 @@ describe('with thousands of visits, no hot path reads a large table from end to 
     asked = []
     await store.transact(async (tx) => {
       await paths[name]!(tx)
-      // What is only written waits for the next statement.
-      await tx.workers.forgetSilent(3_600)
       throw new RolledBack()
     }).catch((error: unknown) => { if (!(error instanceof RolledBack)) throw error }) // prettier-ignore
     const queries = asked.filter(({ text }) => /^\s*(select|update|delete|insert|with)/i.test(text))
@@ -127,7 +125,7 @@ function listening(pool: Pool, tell: (asked: Asked) => void): Pool {
     new Proxy(target, {
       get: (object, key) => {
         if (key === 'query') {
-          return (query: string | Named, params: readonly unknown[] = []) => {
+          return (query: string | PreparedQuery, params: readonly unknown[] = []) => {
             tell(typeof query === 'string' ? { text: query, params } : { text: query.text, params: query.values, named: true })
             return typeof query === 'string' ? object.query(query, params) : object.query(query)
           }

@@ -3,7 +3,6 @@ import { appendFileSync, cpSync, existsSync, mkdirSync, mkdtempSync, readFileSyn
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
-import { Kysely, PostgresDialect } from 'kysely'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import { copyImage, foundImage, imagePath } from '../../src/adapters/db/embedded-image.ts'
@@ -22,7 +21,7 @@ beforeAll(async () => {
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
 
 const migrated = async (database: Database) => {
-  await migrate(database, new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) }))
+  await migrate(database)
   return database
 }
 

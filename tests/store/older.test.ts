@@ -1,4 +1,3 @@
-import { Kysely, PostgresDialect } from 'kysely'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import { migrate } from '../../src/adapters/db/migrate.ts'
@@ -15,9 +14,9 @@ const vault = testVault()
 const sealed = (value: unknown) => vault.seal(JSON.stringify(value))
 
 /** A database as it was after this migration. */
-async function asOf(version: Parameters<typeof migrate>[2]): Promise<Database> {
+async function asOf(version: Parameters<typeof migrate>[1]): Promise<Database> {
   const database = await openEmbedded(undefined, null)
-  await migrate(database, new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) }), version)
+  await migrate(database, version)
   return database
 }
 

@@ -1,8 +1,9 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { sql, type Kysely } from 'kysely'
+import { sql } from 'kysely'
+import type { Connection } from '../../src/adapters/db/connection.ts'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import type { Database, Pool } from '../../src/adapters/db/pool.ts'
-import { insertRows, rowsOf } from '../../src/adapters/db/prepared-statements.ts'
+import { insertInto, prepared, type InsertStatement } from '../../src/adapters/db/prepared-statements.ts'
 import { openServer } from '../../src/adapters/db/server.ts'
 import { inTransaction } from '../../src/adapters/db/transaction.ts'
 import { freshDatabase, serverAddress } from '../harness/servers.ts'
@@ -13,7 +14,13 @@ interface Trial {
   b: { id: number; a_id: number }
   trail: { word: string }
 }
-type TrialDb = Kysely<Trial>
+type TrialDb = Connection<Trial>
+
+const insertOf = <Row>(table: keyof Trial, columns: (keyof Row)[]) => insertInto(table as never, columns as never) as unknown as InsertStatement<Row>
+const ADD = insertOf<Trial['a']>('a', ['id', 'word', 'at'])
+const ADD_TO_B = insertOf<Trial['b']>('b', ['id', 'a_id'])
+const ADD_TO_TRAIL = insertOf<Trial['trail']>('trail', ['word'])
+const WORD = prepared<{ word: string }>('select word from a where id = $1')
 
 const subjects: { name: string; open: () => Promise<{ database: Database; close: () => Promise<void> }> }[] = [
   {
@@ -51,10 +58,13 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
     await pool.query('create table daysix.a (id integer primary key, word text not null, at timestamptz)')
     await pool.query('create table daysix.b (id integer primary key, a_id integer not null references daysix.a)')
     await pool.query('create table daysix.trail (n bigint generated always as identity, word text)')
+    await pool.query('create table daysix.late (a_id integer references daysix.a deferrable initially deferred)')
   })
   afterAll(() => close())
 
   const add = (db: TrialDb, id: number, word: string, at: Date | null = null) => db.insertInto('a').values({ id, word, at }).execute()
+  const addOf = (db: TrialDb, id: number, word: string) => db.insert(ADD, [{ id, word, at: null }])
+  const wordOf = async (db: TrialDb, id: number) => (await db.rows(WORD, [id]))[0]?.word
 
   it('sees its own writes, and nobody else does before it ends', async () => {
     await within(async (db) => {
@@ -65,12 +75,16 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
     expect(await all('daysix.a')).toEqual([{ id: 1, word: 'changed', at: null }])
   })
 
-  it('writes to several tables that refer to each other, the later one first too', async () => {
-    await within(async (db) => {
-      await db.insertInto('b').values({ id: 1, a_id: 2 }).execute()
-      await add(db, 2, 'second')
+  it('commits what nobody waited for, in the order in which it was asked', async () => {
+    const found = await within(async (db) => {
+      void addOf(db, 2, 'second')
+      void db.insert(ADD_TO_B, [{ id: 1, a_id: 2 }])
+      const word = await wordOf(db, 2)
+      void db.insert(ADD_TO_B, [{ id: 2, a_id: 2 }, { id: 3, a_id: 2 }])
+      return word
     })
-    expect(await all('daysix.b')).toEqual([{ id: 1, a_id: 2 }])
+    expect(found).toBe('second')
+    expect(await all('daysix.b')).toEqual([1, 2, 3].map((id) => ({ id, a_id: 2 })))
   })
 
   it('keeps the order of what it adds to one table', async () => {
@@ -84,18 +98,53 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
     expect((await all('daysix.trail')).map(({ word }) => word)).toEqual(words)
   })
 
-  it('tells the error of a write at the latest when it ends, and keeps nothing then', async () => {
+  it.each([
+    ['made for the question', (db: TrialDb) => add(db, 1, 'there already')],
+    ['prepared', (db: TrialDb) => addOf(db, 1, 'there already')],
+  ])('tells the error of a statement where its answer is waited for: %s', async (_which, again) => {
     const before = await all('daysix.a')
-    await expect(within(async (db) => void (await add(db, 3, 'third'), await add(db, 1, 'there already')))).rejects.toThrow(/a_pkey/)
+    const seen: unknown[] = []
+    const work = within(async (db) => {
+      await add(db, 3, 'third')
+      await again(db).catch((error: unknown) => seen.push(error))
+    })
+    await expect(work).rejects.toThrow(/a_pkey/)
+    expect(seen).toMatchObject([{ code: '23505' }])
     expect(await all('daysix.a')).toEqual(before)
   })
 
-  it('tells the first error, not that the transaction is over', async () => {
+  it('fails with the error of a write that nobody waited for, and keeps nothing then', async () => {
+    const before = await all('daysix.a')
+    await expect(within(async (db) => void (await add(db, 3, 'third'), void addOf(db, 1, 'there already')))).rejects.toThrow(/a_pkey/)
+    expect(await all('daysix.a')).toEqual(before)
+  })
+
+  it('fails with what went wrong first, not with word that the transaction is over', async () => {
     const work = within(async (db) => {
-      await add(db, 1, 'there already')
+      void addOf(db, 1, 'there already')
+      void db.insert(ADD_TO_B, [{ id: 4, a_id: 4_000 }])
       await db.selectFrom('a').selectAll().execute()
     })
     await expect(work).rejects.toThrow(/a_pkey/)
+  })
+
+  it('fails with the error of the work itself, whatever became of its writes', async () => {
+    const work = within(async (db) => {
+      void addOf(db, 1, 'there already')
+      throw new Error('changed my mind')
+    })
+    await expect(work).rejects.toThrow('changed my mind')
+    expect(await within((db) => wordOf(db, 1))).toBe('changed')
+  })
+
+  it('fails where only its end shows that something is wrong', async () => {
+    const before = await all('daysix.a')
+    const work = within(async (db) => {
+      void addOf(db, 7, 'seventh')
+      await sql`insert into late values (4000)`.execute(db)
+    })
+    await expect(work).rejects.toMatchObject({ code: '23503' })
+    expect(await all('daysix.a')).toEqual(before)
   })
 
   it('keeps nothing of what was asked for at once when one of it fails', async () => {
@@ -128,43 +177,40 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
   it('keeps words as they are: quotes, dollars, other scripts, half characters made readable', async () => {
     const words = [`O'Neil "$1" \\ $2`, 'ਸਵੇਰੇ, Олена', 'line\nbreak', 'cut \ud83d']
     const at = new Date('2026-03-08T06:59:59.123Z')
-    await within((db) => insertRows(db as never, 'a' as never, words.map((word, n) => ({ id: 2_000 + n, word, at })) as never))
+    await within((db) => db.insert(ADD, words.map((word, n) => ({ id: 2_000 + n, word, at })))) // prettier-ignore
     const kept = (await all('daysix.a')).filter(({ id }) => (id as number) >= 2_000)
     expect(kept.map(({ word }) => word)).toEqual([...words.slice(0, 3), 'cut \ufffd'])
     expect(kept.every((row) => (row.at as Date).getTime() === at.getTime())).toBe(true)
   })
 
-  describe('knows ready-made statements from their second time on', () => {
-    const WORD = 'select word from a where id = $1'
-    const wordOf = async (db: TrialDb, id: number) => (await rowsOf<{ word: string }>(db as never, WORD, [id]))[0]?.word
-    const write = (db: TrialDb, table: string, rows: object[]) => insertRows(db as never, table as never, rows as never)
+  describe('knows prepared statements from their second time on', () => {
     /** Of the one connection that the embedded database has, or of any of the server's. */
     const namesOf = async (db: TrialDb) => (await sql<{ statement: string }>`select statement from pg_prepared_statements where name like 'daysix%'`.execute(db)).rows.map(({ statement }) => statement)
 
     it('twice at once, and again', async () => {
-      await within((db) => write(db, 'a', [{ id: 3_000, word: 'known', at: null }, { id: 3_001, word: 'too', at: null }]))
+      await within((db) => db.insert(ADD, [{ id: 3_000, word: 'known', at: null }, { id: 3_001, word: 'too', at: null }])) // prettier-ignore
       const found = await within((db) => Promise.all([wordOf(db, 3_000), wordOf(db, 3_001), wordOf(db, 3_002)]))
       expect(found).toEqual(['known', 'too', undefined])
       for (let n = 0; n < 8; n++) expect(await within((db) => wordOf(db, 3_000))).toBe('known')
       const names = await within(async (db) => (await wordOf(db, 3_000), namesOf(db)))
-      expect(names.filter((text) => text === WORD)).toHaveLength(1)
+      expect(names.filter((text) => text === WORD.text)).toHaveLength(1)
     })
 
     it('after one of them has failed, in the same transaction or by itself', async () => {
-      const again = (db: TrialDb) => write(db, 'a', [{ id: 3_000, word: 'twice', at: null }])
+      const again = (db: TrialDb) => addOf(db, 3_000, 'twice')
       for (let n = 0; n < 3; n++) {
         await expect(within(again)).rejects.toMatchObject({ code: '23505' })
-        await expect(within((db) => Promise.all([again(db).then(() => wordOf(db, 3_000)), wordOf(db, 3_001)]))).rejects.toMatchObject({ code: '23505' })
+        await expect(within((db) => Promise.all([again(db), wordOf(db, 3_001)]))).rejects.toMatchObject({ code: '23505' })
         expect(await within((db) => wordOf(db, 3_001))).toBe('too')
       }
     })
 
-    it('when several writes go together, with what belongs to each', async () => {
+    it('when several writes are sent without waiting', async () => {
       for (const n of [0, 1, 2]) {
         await within(async (db) => {
-          await write(db, 'a', [{ id: 3_100 + n, word: `first ${n}`, at: null }])
-          await write(db, 'b', [{ id: 3_100 + n, a_id: 3_100 + n }])
-          await write(db, 'trail', [{ word: `trail ${n}` }, { word: `and ${n}` }])
+          void addOf(db, 3_100 + n, `first ${n}`)
+          void db.insert(ADD_TO_B, [{ id: 3_100 + n, a_id: 3_100 + n }])
+          void db.insert(ADD_TO_TRAIL, [{ word: `trail ${n}` }, { word: `and ${n}` }])
         })
       }
       const trail = (await all('daysix.trail')).map(({ word }) => word as string)
@@ -179,8 +225,14 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
       expect(await within((db) => wordOf(db, 3_000))).toBe('known')
       await pool.query('alter table daysix.a add column more text')
       expect(await within((db) => wordOf(db, 3_000))).toBe('known')
-      await within((db) => write(db, 'a', [{ id: 3_200, word: 'later', at: null }]))
+      await within((db) => addOf(db, 3_200, 'later'))
       expect(await within((db) => wordOf(db, 3_200))).toBe('later')
     })
+  })
+
+  it('refuses a row with a column that the statement does not know', async () => {
+    const row = { id: 8, word: 'eighth', at: null, more: 'x' }
+    await expect(within(async (db) => db.insert(ADD, [row]))).rejects.toThrow(/id,word,at,more/)
+    expect(await within((db) => wordOf(db, 8))).toBeUndefined()
   })
 })

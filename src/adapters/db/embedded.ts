@@ -10,14 +10,14 @@ import { Failure } from '../../domain/failure.ts'
 import { CopyInMemory, copyImage, foundImage } from './embedded-image.ts'
 import { sessionOf } from './embedded-wire.ts'
 import { claimFolder } from './folder-claim.ts'
-import { QUEUE_SCHEMA, SCHEMA, type Database, type Named, type Pool, type PoolClient, type QueryResult } from './pool.ts'
+import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool, type PoolClient, type PreparedQuery, type QueryResult } from './pool.ts'
 import { startPglite } from './start-pglite.ts'
 import { Turnstile, asTransaction } from './turnstile.ts'
 
 const BEGINS = /^\s*(begin|start\s+transaction)\b/i
 const ENDS = /^\s*(commit|rollback)\s*;?\s*$/i
 
-const textOf = (asked: string | Named) => (typeof asked === 'string' ? asked : asked.text)
+const textOf = (asked: string | PreparedQuery) => (typeof asked === 'string' ? asked : asked.text)
 
 /**
  * PostgreSQL inside this process (PGlite), with the outward shape of a node-postgres pool.
@@ -38,7 +38,7 @@ class EmbeddedClient extends EventEmitter implements PoolClient {
     this.#onRelease = onRelease
   }
 
-  async query(asked: string | Named, params?: readonly unknown[]): Promise<QueryResult> {
+  async query(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
     if (!this.#turn && BEGINS.test(textOf(asked))) {
       this.#turn = this.#turnstile.enter(this)
       this.#turnstile.hold(this)
@@ -53,7 +53,7 @@ class EmbeddedClient extends EventEmitter implements PoolClient {
   }
 
   /** What is asked within a transaction goes at once, without waiting for what was asked before. */
-  async #within(turn: Promise<() => void>, asked: string | Named, params?: readonly unknown[]): Promise<QueryResult> {
+  async #within(turn: Promise<() => void>, asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
     const ends = ENDS.test(textOf(asked))
     if (ends) this.#turn = null
     const leave = await turn
@@ -67,7 +67,7 @@ class EmbeddedClient extends EventEmitter implements PoolClient {
     }
   }
 
-  async #ask(asked: string | Named, params?: readonly unknown[]): Promise<QueryResult> {
+  async #ask(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
     return (await this.#session.query(asked as string, params as unknown[] | undefined)) as unknown as QueryResult
   }
 
@@ -101,10 +101,10 @@ class EmbeddedPool extends EventEmitter implements Pool {
     return client
   }
 
-  async query(text: string, params?: readonly unknown[]): Promise<QueryResult> {
+  async query(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
     const client = await this.connect()
     try {
-      return await client.query(text, params)
+      return await client.query(asked, params)
     } finally {
       client.release()
     }

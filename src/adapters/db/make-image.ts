@@ -2,7 +2,6 @@ import { existsSync } from 'node:fs'
 import { mkdir, rename, rm, writeFile } from 'node:fs/promises'
 import { dirname, join } from 'node:path'
 import { PGlite } from '@electric-sql/pglite'
-import { Kysely, PostgresDialect } from 'kysely'
 import { openEmbedded } from './embedded.ts'
 import { imagePath } from './embedded-image.ts'
 import { migrate } from './migrate.ts'
@@ -29,7 +28,7 @@ export async function makeImage(): Promise<string> {
 async function migrated(folder: string): Promise<void> {
   const database = await openEmbedded(folder, null)
   try {
-    await migrate(database, new Kysely<never>({ dialect: new PostgresDialect({ pool: database.records as never }) }))
+    await migrate(database)
   } finally {
     await database.close()
   }

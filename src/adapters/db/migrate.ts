@@ -1,5 +1,5 @@
 import { runMigrations } from 'bullmq'
-import { Migrator, type Kysely } from 'kysely'
+import { Kysely, Migrator, PostgresDialect } from 'kysely'
 import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
 import * as first from './migrations/0001-first.ts'
 import * as deskSearch from './migrations/0002-desk-search.ts'
@@ -34,9 +34,10 @@ const MIGRATIONS = {
  * Brings our schema and the queue's up to date. Safe to call from several processes at once.
  * @param to the last migration to make; all of them without it
  */
-export async function migrate(database: Database, db: Kysely<never>, to?: keyof typeof MIGRATIONS): Promise<void> {
+export async function migrate(database: Database, to?: keyof typeof MIGRATIONS): Promise<void> {
   if (database.migrated) return
   await database.records.query(`create schema if not exists ${SCHEMA}`)
+  const db = new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) })
   const migrator = new Migrator({ db, provider: { getMigrations: async () => MIGRATIONS }, migrationTableSchema: SCHEMA })
   const { error } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()
   if (error) throw error

@@ -1,15 +1,12 @@
-import { sql, type RawBuilder } from 'kysely'
-import { rowsOf } from './prepared-statements.ts'
-import type { Db } from './tables.ts'
+import { prepared } from './prepared-statements.ts'
 
-/** Until the transaction ends nobody else decides about these numbers. In one order for everybody, so that nobody waits in a circle. */
-export async function lockNumbers(db: Db, prints: RawBuilder<unknown>): Promise<void> {
-  await sql`select pg_advisory_xact_lock(key) from (
-    select distinct hashtextextended(print, 0) as key from (${prints}) as numbers (print) order by key offset 0
-  ) as ordered`.execute(db)
-}
+/**
+ * Until the transaction ends nobody else decides about this number (its look-up key is the parameter).
+ */
+export const LOCK_NUMBER = prepared('select pg_advisory_xact_lock(hashtextextended($1, 0))')
 
-/** As `lockNumbers`, of one number: a booking asks for it, so its text is made once. */
-export async function lockNumber(db: Db, print: string): Promise<void> {
-  await rowsOf(db, 'select pg_advisory_xact_lock(hashtextextended($1, 0))', [print])
-}
+/** The same for the numbers of these messages, in one order for everybody, so that nobody waits in a circle. */
+export const LOCK_NUMBERS_OF_MESSAGES = prepared(`select pg_advisory_xact_lock(key) from (
+  select distinct hashtextextended(phone_print, 0) as key from message where id = any($1)
+  order by key offset 0
+) as ordered`)

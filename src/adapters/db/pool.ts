@@ -8,21 +8,21 @@ export interface QueryResult {
 }
 
 /** A statement that a connection reads and plans once, and then knows by its name. */
-export interface Named {
+export interface PreparedQuery {
   name: string
   text: string
   values: readonly unknown[]
 }
 
 export interface PoolClient extends EventEmitter {
-  query(asked: string | Named, params?: readonly unknown[]): Promise<QueryResult>
+  query(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult>
   release(destroy?: boolean): void
 }
 
 export interface Pool extends EventEmitter {
   /** Runs work as one transaction's context, where a query that strays outside it must be told apart. */
   within?<T>(work: () => Promise<T>): Promise<T>
-  query(text: string, params?: readonly unknown[]): Promise<QueryResult>
+  query(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult>
   connect(): Promise<PoolClient>
   end(): Promise<void>
 }

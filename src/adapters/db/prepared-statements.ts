@@ -1,64 +1,56 @@
-import { CompiledQuery, type Insertable, type Kysely } from 'kysely'
+import { createHash } from 'node:crypto'
+import type { Insertable } from 'kysely'
 import type { AllTables } from './access/access.tables.ts'
 
-const names = new Map<string, string>()
+/**
+ * A statement whose text never changes: a connection parses and plans it once, and from then on knows it by its name
+ * (PREPARE). So its text lists its columns, since a table may get another one while the connection lives, and one plan must
+ * do for all values.
+ */
+export interface PreparedStatement<Row = never> {
+  readonly name: string
+  readonly text: string
+  /** What its rows are; for the compiler only. */
+  readonly row?: Row
+}
 
-/** The name by which a connection may know a statement from its second time on; none for one that is made anew each time. */
-export const nameOf = (text: string): string | undefined => names.get(text)
+/** Made once, where it is declared: its name comes from its text, so that no two statements share one. */
+export function prepared<Row = never>(text: string): PreparedStatement<Row> {
+  return { name: `daysix_${createHash('sha256').update(text).digest('base64url').slice(0, 22)}`, text }
+}
 
-/** A connection keeps every statement that it knows by name. There are some dozens. */
-const MOST_NAMES = 300
-
-/** From now on this text has a name. */
-function named(text: string): void {
-  if (!names.has(text) && names.size < MOST_NAMES) names.set(text, `daysix_${names.size}`)
+/** Inserts any number of rows. */
+export interface InsertStatement<Row> extends PreparedStatement {
+  readonly columns: readonly (keyof Row)[]
 }
 
 /**
- * Rows of a statement whose text is made once: for what is asked all the time. Within a transaction a connection reads and
- * plans it once, so it names its columns (a table may get another one meanwhile), and one plan must do for all values.
- * @returns them as the database has them
+ * Rows are inserted as one parameter, a JSON document that PostgreSQL takes apart: row by row and column by column, making
+ * and binding the parameters would cost more than the rest of a booking.
  */
-export async function rowsOf<Row>(db: Pick<Kysely<never>, 'executeQuery'>, text: string, params: unknown[] = []): Promise<Row[]> {
-  named(text)
-  return (await db.executeQuery<Row>(CompiledQuery.raw(text, params))).rows
-}
-
-const texts = new Map<string, string>()
-
-/** A text that is made, and named, the first time that its key is asked for. */
-export function readyMade(key: string, make: () => string): string {
-  const known = texts.get(key)
-  if (known !== undefined) return known
-  const text = make()
-  texts.set(key, text)
-  named(text)
-  return text
-}
-
-/**
- * Inserts rows, which all have the same columns, as one parameter: a document that PostgreSQL takes apart. Its text is the
- * same for any number of rows, so that it is made once; row by row and column by column, making it would cost more than the
- * rest of a booking.
- */
-export async function insertRows<Table extends keyof AllTables>(
-  db: Pick<Kysely<never>, 'executeQuery'>,
+export function insertInto<Table extends keyof AllTables & string>(
   table: Table,
-  rows: readonly Insertable<AllTables[Table]>[],
-): Promise<void> {
-  if (rows.length === 0) return
-  await db.executeQuery(CompiledQuery.raw(textFor(table, Object.keys(rows[0]!)), [asJson(rows)]))
+  columns: readonly (keyof Insertable<AllTables[Table]> & string)[],
+): InsertStatement<Insertable<AllTables[Table]>> {
+  const names = columns.map((name) => `"${name}"`).join(', ')
+  const text = `insert into "${table}" (${names}) select ${names} from json_populate_recordset(null::"${table}", $1)`
+  return { ...prepared(text), columns }
 }
 
-function textFor(table: string, names: readonly string[]): string {
-  return readyMade(`${table} ${names.join()}`, () => {
-    const columns = names.map((name) => `"${name}"`).join(', ')
-    return `insert into "${table}" (${columns}) select ${columns} from json_populate_recordset(null::"${table}", $1)`
-  })
+/** The parameter of an insert. @throws Error when a row has other columns than the statement */
+export function asParameter<Row extends object>({ columns, text }: InsertStatement<Row>, rows: readonly Row[]): string {
+  const wrong = rows.find((row) => Object.keys(row).length !== columns.length)
+  if (wrong) throw new Error(`A row has the columns ${Object.keys(wrong).join()}; the statement is: ${text}`)
+  return asJson(rows)
 }
 
-/** Half a character, as a careless program cuts them, is no text for PostgreSQL: it becomes the sign for an unreadable one. */
-function asJson(rows: readonly object[]): string {
+/**
+ * Rows as a JSON document. Half a character, as a careless program cuts them, is no text for PostgreSQL: it becomes the sign
+ * for an unreadable one.
+ */
+export function asJson(rows: readonly object[]): string {
   const json = JSON.stringify(rows)
-  return /\\ud[89a-f]/.test(json) ? JSON.stringify(rows, (_key, value: unknown) => (typeof value === 'string' ? Buffer.from(value).toString() : value)) : json
+  return /\\ud[89a-f]/.test(json) ? JSON.stringify(rows, (_key, value: unknown) => wellFormed(value)) : json
 }
+
+const wellFormed = (value: unknown) => (typeof value === 'string' ? Buffer.from(value).toString() : value)

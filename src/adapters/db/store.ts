@@ -1,4 +1,3 @@
-import { Kysely, PostgresDialect } from 'kysely'
 import type { Records, Store, Tx } from '../../flows/ports/deps.ts'
 import type { Vault } from '../vault/vault.ts'
 import { migrate } from './migrate.ts'
@@ -6,13 +5,18 @@ import type { Database } from './pool.ts'
 import { approvalRecords } from './messages/approval.records.ts'
 import { bookingRecords } from './visits/booking.records.ts'
 import { clinicRecords } from './region/clinic.records.ts'
-import { dispatchRecords, workerRecords } from './messages/dispatch.records.ts'
-import { followUpRecords, idempotencyRecords, trailRecords } from './calls/follow-up.records.ts'
+import { connectionTo } from './connection.ts'
+import { dispatchRecords } from './messages/dispatch.records.ts'
+import { followUpRecords } from './calls/follow-up.records.ts'
+import { eventRecords } from './visits/event.records.ts'
+import { idempotencyRecords } from './visits/idempotency.records.ts'
 import { messageRecords } from './messages/message.records.ts'
 import { indexOlderPatients, optOutRecords, patientRecords } from './patients/patient.records.ts'
 import { replyRecords } from './replies/reply.records.ts'
-import { offerRecords, slotRecords } from './visits/slot.records.ts'
-import type { Db, Tables } from './tables.ts'
+import { offerRecords } from './visits/offer.records.ts'
+import { slotRecords } from './visits/slot.records.ts'
+import { workerRecords } from './messages/worker.records.ts'
+import type { Db } from './tables.ts'
 import { inTransaction } from './transaction.ts'
 
 /** Made when they are asked for: most transactions need few of them. */
@@ -30,15 +34,15 @@ function records(db: Db, vault: Vault): Records {
     get workers() { return workerRecords(db) },
     get replies() { return replyRecords(db, vault) },
     get followUps() { return followUpRecords(db, vault) },
-    get events() { return trailRecords(db) },
+    get events() { return eventRecords(db) },
     get idempotency() { return idempotencyRecords(db, vault) },
   } // prettier-ignore
 }
 
 /** The store over an opened database, with its tables brought up to date first. */
 export async function openStore(database: Database, vault: Vault): Promise<Store> {
-  const db = new Kysely<Tables>({ dialect: new PostgresDialect({ pool: database.records as never }) })
-  await migrate(database, db as never)
+  const db: Db = connectionTo(database.records)
+  await migrate(database)
   await indexOlderPatients(db, vault)
   return {
     read: records(db, vault),

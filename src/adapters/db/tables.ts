@@ -1,4 +1,5 @@
-import type { Generated, Kysely } from 'kysely'
+import type { Generated } from 'kysely'
+import type { Connection } from './connection.ts'
 
 /** Rows as the database has them; the record modules map them to the domain's types, once each. */
 export interface ClinicTable {
@@ -196,4 +197,4 @@ export interface Tables {
   text_approval: TextApprovalTable
 }
 
-export type Db = Kysely<Tables>
+export type Db = Connection<Tables>

@@ -48,7 +48,7 @@ export async function openFollowUp(
     outcome: null,
   }
   if (await isSaidBy(tx, followUp)) return
-  await tx.followUps.insert(followUp)
+  void tx.followUps.insert(followUp)
   deps.notice('follow-up', { followUp: followUp.id, ...(booking && { booking: booking.id }) })
 }
 

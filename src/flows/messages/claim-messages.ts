@@ -97,10 +97,10 @@ async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void
   if (going.length === 0) return
   // Held before the claim is committed: what is claimed by this process and not held was never sent.
   for (const { message } of going) deps.worker.inFlight.add(nextAttemptKey(message))
-  await tx.workers.ensure(deps.worker.id)
+  void tx.workers.ensure(deps.worker.id)
   const written = going.map(({ message, outgoing }) => ({ message, text: outgoing.text }))
   const claimedAt = deps.clock.now()
-  await tx.dispatch.claim(written, deps.worker.id, claimedAt)
+  void tx.dispatch.claim(written, deps.worker.id, claimedAt)
   for (const { message } of going) Object.assign(message, { attempt: message.attempt + 1, claimedAt })
 }
 

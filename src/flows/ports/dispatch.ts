@@ -6,6 +6,7 @@ import type { Message } from '../../domain/messages/message.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Receipt } from './gateway.ts'
 import type { SendJob } from './deps.ts'
+import type { Pipelined } from './records.ts'
 
 /** Everything that decides whether messages may go, read at once for many of them. */
 export interface DispatchContext {
@@ -33,7 +34,7 @@ export interface DispatchRecords {
   due(jobs: readonly Pick<SendJob, 'messageId' | 'revision'>[], now: Date): Promise<Message[]>
   context(messages: readonly Message[], since: Date): Promise<DispatchContext>
   /** Moves locked ones to `sending`, one attempt more, with the words that are about to leave. */
-  claim(claims: readonly { message: Message; text: string }[], workerId: string, now: Date): Promise<void>
+  claim(claims: readonly { message: Message; text: string }[], workerId: string, now: Date): Pipelined
   /** Writes down acceptances of these very attempts; the ids it was true for. */
   accept(facts: readonly { id: string; attempt: number; ref: string | null }[], at: Date): Promise<string[]>
   /** Receipts that came before their message's reference was known. */
@@ -68,7 +69,7 @@ export interface Figures {
 export interface WorkerRecords {
   beat(id: string): Promise<void>
   /** Makes sure that it is known, in the transaction that claims: a claim of a stranger would be taken for one left behind. */
-  ensure(id: string): Promise<void>
+  ensure(id: string): Pipelined
   /** Says good-bye: what it may have left behind is looked after at once. */
   leave(id: string): Promise<void>
   forgetSilent(seconds: number): Promise<number>

@@ -12,6 +12,13 @@ import type { DispatchRecords, WorkerRecords } from './dispatch.ts'
 import type { Receipt } from './gateway.ts'
 import type { ReplyRecords } from './replies.ts'
 
+declare const pipelined: unique symbol
+/**
+ * A write that is on its way when the call returns. Within a transaction its answer may be left alone (`void`), so that it
+ * costs no round trip: the transaction waits for it before it commits, and fails with its error.
+ */
+export type Pipelined = Promise<void> & { readonly [pipelined]: true }
+
 export interface ClinicRecords {
   get(id: string): Promise<Clinic | undefined>
   list(): Promise<Clinic[]>
@@ -37,7 +44,7 @@ export interface PatientRecords {
   lock(ids: readonly string[]): Promise<void>
   /** `lockNumber`, then locks this clinic's patients there. @returns them, by id */
   lockAt(phone: string, clinicId: string): Promise<Patient[]>
-  insert(patient: Patient): Promise<void>
+  insert(patient: Patient): Pipelined
   /**
    * Changes these facts of a patient alone, under a lock: what somebody else has changed meanwhile
    * stays.
@@ -45,7 +52,7 @@ export interface PatientRecords {
    */
   update(id: string, facts: PatientFacts): Promise<Patient>
   consents(patientId: string): Promise<Consent[]>
-  addConsent(patientId: string, consent: Consent): Promise<void>
+  addConsent(patientId: string, consent: Consent): Pipelined
   /** @param channel null = every one. @returns how many */
   withdrawConsents(patientId: string, channel: Channel | null, at: Date): Promise<number>
 }
@@ -98,7 +105,7 @@ export interface BookingRecords {
   many(ids: readonly string[]): Promise<Booking[]>
   /** Booked visits of a clinic by local date, for dates that have any. */
   countByDay(query: { clinicId: string; from: Date; to: Date; zone: string }): Promise<{ date: string; visits: number }[]>
-  insert(booking: Booking): Promise<void>
+  insert(booking: Booking): Pipelined
   update(booking: Booking): Promise<void>
 }
 
@@ -154,7 +161,7 @@ export interface MessageRecords {
   get(id: string): Promise<Message | undefined>
   /** Locks the row until the transaction ends. */
   lock(id: string): Promise<Message | undefined>
-  insert(messages: readonly Message[]): Promise<void>
+  insert(messages: readonly Message[]): Pipelined
   ofBooking(bookingId: string): Promise<Message[]>
   ofBookings(bookingIds: readonly string[]): Promise<Message[]>
   /** A receipt that came before its message's reference was known; matched when that is recorded. */
@@ -194,7 +201,7 @@ export interface FollowUpQuery {
 export interface FollowUpRecords {
   get(id: string): Promise<FollowUp | undefined>
   list(query: FollowUpQuery): Promise<FollowUp[]>
-  insert(followUp: FollowUp): Promise<void>
+  insert(followUp: FollowUp): Pipelined
   /** Newest first, with those of no clinic. */
   recentlyClosed(clinicId: string, since: Date, limit: number): Promise<FollowUp[]>
   countOpen(clinicId: string): Promise<number>
@@ -218,7 +225,7 @@ export interface VisitEvent {
 }
 
 export interface EventRecords {
-  add(happening: VisitEvent): Promise<void>
+  add(happening: VisitEvent): Pipelined
   ofBooking(bookingId: string): Promise<VisitEvent[]>
 }
 
@@ -231,7 +238,7 @@ export interface KeptAnswer {
 
 export interface IdempotencyRecords {
   get(key: string): Promise<KeptAnswer | undefined>
-  put(answer: KeptAnswer, at: Date): Promise<void>
+  put(answer: KeptAnswer, at: Date): Pipelined
   /** Forgets answers given before. */
   forget(before: Date): Promise<void>
 }

@@ -130,7 +130,7 @@ export async function keepPlan(tx: Tx, deps: Deps, about: ToPlan, planned: Plann
   const { booking, plan } = planned
   const state = ({ sendAt }: { sendAt: Date }) => (ringing && sendAt < ringing ? 'queued' : 'planned')
   const messages = plan.messages.map((each) => newMessage(deps, { clinic, patient, booking }, { ...each, revision: booking.planRevision, state: state(each) }))
-  await tx.messages.insert(messages)
+  void tx.messages.insert(messages)
   await tellDesk(tx, deps, about, planned)
   return messages.filter((each) => each.state === 'queued').map(({ id, revision, attempt, sendAt }) => ({ messageId: id, revision, attempt, at: sendAt }))
 }

@@ -70,11 +70,12 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
   const unreachable = whyUnreachable(patient, optOut, given ? [...consents, given] : consents)
   const planned = planFor(deps, { booking: draft, patient, clinic }, { said: [], others, unreachable })
   const about = { booking: planned.booking, patient, clinic }
-  await (before ? tx.patients.update(before.id, patient) : tx.patients.insert(patient))
-  await tx.bookings.insert(planned.booking)
-  if (given) await tx.patients.addConsent(patient.id, given)
+  if (before) await tx.patients.update(before.id, patient)
+  else void tx.patients.insert(patient)
+  void tx.bookings.insert(planned.booking)
+  if (given) void tx.patients.addConsent(patient.id, given)
   const jobs = await keepPlan(tx, deps, { ...about, booking: draft }, planned, horizon(deps))
-  await noteEvent(tx, deps, draft.id, 'booked', request.by)
+  void noteEvent(tx, deps, draft.id, 'booked', request.by)
   if (before) await followPatient(tx, deps, patient.id, { except: draft.id, cycleBefore: before.cycle })
   return { ...planned, jobs, patient, ...(await judged(tx, deps, about)) }
 }

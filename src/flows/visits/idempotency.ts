@@ -20,7 +20,7 @@ export async function withIdempotencyKey<Known>(
       const [kept, known] = await Promise.all([tx.idempotency.get(key), look(tx)])
       if (kept) return repeat(kept, requestHash)
       const { status, body } = await work(tx, known)
-      await tx.idempotency.put({ key, requestHash, status, body }, deps.clock.now())
+      void tx.idempotency.put({ key, requestHash, status, body }, deps.clock.now())
       return { status, body, repeated: false }
     })
   } catch (error) {

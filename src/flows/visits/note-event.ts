@@ -1,4 +1,4 @@
-import type { Deps, Tx } from '../ports/deps.ts'
+import type { Deps, Pipelined, Tx } from '../ports/deps.ts'
 
 /** Notes what happened to a visit, for people who ask later. */
 export function noteEvent(
@@ -8,6 +8,6 @@ export function noteEvent(
   what: string,
   by: string,
   facts: Record<string, unknown> = {},
-): Promise<void> {
+): Pipelined {
   return tx.events.add({ at: deps.clock.now(), bookingId, what, by, facts })
 }

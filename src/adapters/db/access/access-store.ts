@@ -1,7 +1,7 @@
-import { Kysely, PostgresDialect } from 'kysely'
 import type { AccessRecords, AccessStore } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
-import type { AccessDb, AllTables } from './access.tables.ts'
+import type { AccessDb } from './access.tables.ts'
+import { connectionTo } from '../connection.ts'
 import type { Database } from '../pool.ts'
 import { apiKeyRecords } from './api-key.records.ts'
 import { auditRecords } from './audit.records.ts'
@@ -28,7 +28,7 @@ function records(db: AccessDb, vault: Vault): AccessRecords {
 
 /** Records of access and audit over an opened database whose tables are up to date (see `openStore`). */
 export function openAccessStore(database: Database, vault: Vault): AccessStore {
-  const db: AccessDb = new Kysely<AllTables>({ dialect: new PostgresDialect({ pool: database.records as never }) })
+  const db: AccessDb = connectionTo(database.records)
   return {
     read: records(db, vault),
     transact: (work) => inTransaction(database.records, (trx: AccessDb) => work(records(trx, vault))),

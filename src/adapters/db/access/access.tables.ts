@@ -1,5 +1,6 @@
-import type { Generated, Kysely } from 'kysely'
+import type { Generated } from 'kysely'
 import type { Role } from '../../../domain/access/roles.ts'
+import type { Connection } from '../connection.ts'
 import type { Tables } from '../tables.ts'
 
 export interface PersonTable {
@@ -99,4 +100,4 @@ export interface AllTables extends Tables {
   sending_stop: SendingStopTable
 }
 
-export type AccessDb = Kysely<AllTables>
+export type AccessDb = Connection<AllTables>

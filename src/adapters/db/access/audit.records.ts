@@ -1,8 +1,16 @@
 import { sql } from 'kysely'
 import type { AuditEntry, AuditQuery, AuditRecords, ChainedEntry } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertRows, rowsOf } from '../prepared-statements.ts'
+import { asJson, prepared } from '../prepared-statements.ts'
 import type { AccessDb, AuditTable } from './access.tables.ts'
+
+const COLUMNS = 'seq, at, actor_kind, actor_id, what, clinic_id, facts, previous, hash'
+/** Locked until the transaction ends: the chain takes one writer at a time. */
+const HEAD = prepared<{ seq: string; hash: string }>('select seq, hash from audit_head for update')
+/** One statement, since every page and every call of the API waits for it. */
+const APPEND = prepared(`with entry as (insert into audit (${COLUMNS}) select ${COLUMNS} from json_populate_recordset(null::audit, $1)),
+    subject as (insert into audit_subject (subject, seq) select subject, seq from json_populate_recordset(null::audit_subject, $2))
+  update audit_head set seq = $3, hash = $4`)
 
 /**
  * The chain: each entry's hash is keyed (HMAC, with the look-up key) over its own content and the hash before it. Whoever
@@ -49,7 +57,7 @@ export function auditRecords(db: AccessDb, vault: Vault): AuditRecords {
 }
 
 async function appendTo(db: AccessDb, hashOf: AuditRecords['hashOf'], entries: readonly AuditEntry[]): Promise<ChainedEntry[]> {
-  const [head] = await rowsOf<{ seq: string; hash: string }>(db, 'select seq, hash from audit_head for update')
+  const [head] = await db.rows(HEAD)
   const { seq, hash } = head!
   const chained: ChainedEntry[] = []
   let link = { seq: Number(seq), hash }
@@ -59,11 +67,8 @@ async function appendTo(db: AccessDb, hashOf: AuditRecords['hashOf'], entries: r
     link = chained.at(-1)!
   }
   if (chained.length === 0) return []
-  await insertRows(db, 'audit', chained.map(toRow)) // prettier-ignore
   const subjects = chained.flatMap((entry) => [...new Set(entry.subjects)].map((subject) => ({ subject, seq: entry.seq })))
-  await insertRows(db, 'audit_subject', subjects)
-  // Quoted as Kysely quotes, so that it is known as a plain write and goes together with those above.
-  await rowsOf(db, 'update "audit_head" set seq = $1, hash = $2', [link.seq, link.hash])
+  void db.write(APPEND, [asJson(chained.map(toRow)), asJson(subjects), link.seq, link.hash])
   return chained
 }
 

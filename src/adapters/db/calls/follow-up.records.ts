@@ -1,11 +1,15 @@
 import { sql } from 'kysely'
 import { FOLLOW_UP_REASONS, type FollowUp, type FollowUpReason } from '../../../domain/calls/follow-up.ts'
-import type { FollowUpRecords, IdempotencyRecords, EventRecords } from '../../../flows/ports/deps.ts'
+import type { FollowUpRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertRows, rowsOf } from '../prepared-statements.ts'
-import type { Db, FollowUpTable, IdempotencyTable } from '../tables.ts'
+import { insertInto } from '../prepared-statements.ts'
+import type { Db, FollowUpTable } from '../tables.ts'
 
 type Sealed = Pick<FollowUp, 'phone' | 'detail'>
+
+const INSERT = insertInto('follow_up', [
+  'id', 'reason', 'urgency', 'clinic_id', 'booking_id', 'patient_id', 'sealed', 'opened_at', 'closed_at', 'closed_by', 'outcome', 'phone_print', 'reply_id',
+]) // prettier-ignore
 
 function toRow(followUp: FollowUp, vault: Vault): FollowUpTable {
   const { phone, detail } = followUp
@@ -89,9 +93,7 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
         .executeTakeFirst()
       return opened !== undefined
     },
-    insert: async (followUp) => {
-      await insertRows(db, 'follow_up', [toRow(followUp, vault)])
-    },
+    insert: (followUp) => db.insert(INSERT, [toRow(followUp, vault)]),
     closePast: async (reasons, { from, to }, outcome, at) => {
       // From the visits, of which few have just ended, to their calls: a region has many open calls.
       const { rows } = await sql<{ id: string }>`update follow_up set closed_at = ${at}, closed_by = 'daysix', outcome = ${outcome}
@@ -109,33 +111,6 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
         .returning('id')
         .executeTakeFirst()
       return closed !== undefined
-    },
-  }
-}
-
-export function trailRecords(db: Db): EventRecords {
-  return {
-    add: async ({ at, bookingId, what, by, facts }) => {
-      await insertRows(db, 'happening', [{ at, booking_id: bookingId, what, by, facts: JSON.stringify(facts) }])
-    },
-    ofBooking: async (bookingId) => {
-      const rows = await db.selectFrom('happening').selectAll().where('booking_id', '=', bookingId).orderBy('id').execute()
-      return rows.map(({ at, what, by, facts }) => ({ at, bookingId, what, by, facts: JSON.parse(facts) as Record<string, unknown> }))
-    },
-  }
-}
-
-export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
-  return {
-    get: async (key) => {
-      const [row] = await rowsOf<IdempotencyTable>(db, 'select request_hash, status, sealed from idempotency where key = $1', [key])
-      return row && { key, requestHash: row.request_hash, status: row.status, body: JSON.parse(vault.open(row.sealed)) as unknown }
-    },
-    forget: async (before) => {
-      await db.deleteFrom('idempotency').where('at', '<', before).execute()
-    },
-    put: async ({ key, requestHash, status, body }, at) => {
-      await insertRows(db, 'idempotency', [{ key, request_hash: requestHash, status, sealed: vault.seal(JSON.stringify(body)), at }])
     },
   }
 }

@@ -1,7 +1,7 @@
 import { type Message, type MessageState, SENT_STATES, UNSENT } from '../../../domain/messages/message.ts'
 import type { MessageRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertRows, rowsOf } from '../prepared-statements.ts'
+import { insertInto, prepared } from '../prepared-statements.ts'
 import type { Db, MessageTable } from '../tables.ts'
 import { messageFigures } from './message-figures.ts'
 
@@ -12,6 +12,13 @@ interface Sealed {
   answer: string | null
   text: string | null
 }
+
+export const MESSAGE_COLUMNS = [
+  'id', 'booking_id', 'patient_id', 'clinic_id', 'phone_print', 'kind', 'channel', 'detail', 'language', 'revision', 'unsolicited',
+  'send_at', 'not_after', 'state', 'attempt', 'visit_at', 'gateway', 'gateway_ref', 'sealed', 'claimed_at', 'claimed_by', 'sent_at',
+  'ended_at', 'code', 'fallback_of', 'prompted', 'by_hand',
+] as const satisfies (keyof MessageTable)[] // prettier-ignore
+const INSERT = insertInto('message', MESSAGE_COLUMNS)
 
 /** The sealed part of a message, with these words. */
 export function sealedWith({ phone, choices, answer }: Message, text: string | null, vault: Vault): string {
@@ -98,14 +105,14 @@ function changesOf(facts: Partial<Message>): Partial<MessageTable> {
 }
 
 const quoted = (states: readonly MessageState[]) => states.map((state) => `'${state}'`).join(', ')
-const UNSOLICITED_TO = `select send_at, sent_at from message
+const UNSOLICITED_TO = prepared<Pick<MessageTable, 'send_at' | 'sent_at'>>(`select send_at, sent_at from message
   where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SENT_STATES])})
-    and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
-const WRITERS = `select clinic_id as "clinicId", max(sent_at) as at from message
+    and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`)
+const WRITERS = prepared<{ clinicId: string; at: Date }>(`select clinic_id as "clinicId", max(sent_at) as at from message
   where phone_print = $1 and state in ('sent', 'delivered') and sent_at <= $2 and coalesce(code, '') not in ('on-page', 'in-call')
-  group by clinic_id order by at desc`
-const COUNT_ANSWERS = `select count(*)::int as count from message
-  where phone_print = $1 and clinic_id = $2 and send_at >= $3 and prompted`
+  group by clinic_id order by at desc`)
+const COUNT_ANSWERS = prepared<{ count: number }>(`select count(*)::int as count from message
+  where phone_print = $1 and clinic_id = $2 and send_at >= $3 and prompted`)
 
 export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const all = () => db.selectFrom('message').selectAll()
@@ -124,23 +131,20 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
       const row = { gateway, ref: ref!, state, code: code ?? null, at }
       await db.insertInto('early_receipt').values(row).onConflict((on) => on.columns(['gateway', 'ref']).doUpdateSet({ state, code: row.code, at })).execute()
     },
-    insert: async (messages) => {
-      await insertRows(db, 'message', messages.map((message) => toRow(message, vault))) // prettier-ignore
-    },
+    insert: (messages) => db.insert(INSERT, messages.map((message) => toRow(message, vault))), // prettier-ignore
     ofBooking: (bookingId) => many(all().where('booking_id', '=', bookingId).orderBy('send_at').orderBy('id')),
     ofBookings: async (ids) =>
       ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
     toPhone: (phone, clinicId, since) =>
       many(all().where('phone_print', '=', print(phone)).where('clinic_id', '=', clinicId).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
-    writers: (phone, until) => rowsOf<{ clinicId: string; at: Date }>(db, WRITERS, [print(phone), until]),
+    writers: (phone, until) => db.rows(WRITERS, [print(phone), until]),
     unplanned: (patientId) => {
       const waiting = all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT])
       return many(waiting.where('revision', 'is', null).orderBy('send_at').orderBy('id'))
     },
-    countAnswers: async (phone, clinicId, since) =>
-      (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), clinicId, since]))[0]!.count,
+    countAnswers: async (phone, clinicId, since) => (await db.rows(COUNT_ANSWERS, [print(phone), clinicId, since]))[0]!.count,
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
-      const rows = await rowsOf<Pick<MessageTable, 'send_at' | 'sent_at'>>(db, UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
+      const rows = await db.rows(UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
       return rows.map((row) => row.sent_at ?? row.send_at)
     },
     move: async (id, from, to, facts = {}) => {

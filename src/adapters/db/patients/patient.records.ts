@@ -4,13 +4,26 @@ import { findableBy } from '../../../domain/patients/search-words.ts'
 import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
-import { insertRows, rowsOf } from '../prepared-statements.ts'
-import { lockNumber } from '../number-lock.ts'
+import { insertInto, prepared } from '../prepared-statements.ts'
+import { LOCK_NUMBER } from '../number-lock.ts'
 import type { Db, PatientTable, Tables } from '../tables.ts'
 
 type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle' | 'reportedDead'>
 
 const COLUMNS = ['id', 'clinic_id', 'language', 'channel', 'detail', 'sealed'] as const
+type PatientRow = Pick<PatientTable, (typeof COLUMNS)[number]>
+
+const BY_IDS = prepared<PatientRow>(`select ${COLUMNS.join()} from patient where id = any($1)`)
+const LOCKED = prepared<PatientRow>(`select ${COLUMNS.join()} from patient where id = $1 for no key update`)
+const LOCK = prepared('select id from patient where id = any($1) order by id for no key update')
+const LOCK_AT = prepared<PatientRow>(`select ${COLUMNS.join()} from patient
+  where phone_print = $1 and clinic_id = $2 order by id for no key update`)
+const BY_PHONE = prepared<PatientRow>(`select ${COLUMNS.join()} from patient where phone_print = $1 order by id`)
+const INSERT = insertInto('patient', ['id', 'clinic_id', 'language', 'channel', 'detail', 'phone_print', 'words', 'sealed'])
+const CONSENT_COLUMNS = ['patient_id', 'channel', 'recorded_by', 'recorded_at', 'wording', 'withdrawn_at'] as const
+const INSERT_CONSENT = insertInto('consent', CONSENT_COLUMNS)
+const OPT_OUT = prepared<OptOut>('select at, reason from opt_out where phone_print = $1')
+
 /** 96 bits tell the words of all names apart. */
 const PRINT_LENGTH = 16
 
@@ -25,12 +38,13 @@ function toRow(patient: Patient, vault: Vault): PatientTable {
   return { id, clinic_id: clinicId, language, channel, detail, ...prints, sealed: vault.seal(JSON.stringify(sealed)) }
 }
 
-function toPatient(row: Pick<PatientTable, (typeof COLUMNS)[number]>, vault: Vault): Patient {
+function toPatient(row: PatientRow, vault: Vault): Patient {
   const { id, clinic_id: clinicId, language, channel, detail } = row
   return { id, clinicId, language, channel, detail, ...(JSON.parse(vault.open(row.sealed)) as Sealed) }
 }
 
 export function patientRecords(db: Db, vault: Vault): PatientRecords {
+  const lockNumber = async (phone: string) => void (await db.rows(LOCK_NUMBER, [vault.fingerprint(phone)]))
   return {
     get: async (id) => {
       const row = await db.selectFrom('patient').select(COLUMNS).where('id', '=', id).executeTakeFirst()
@@ -38,30 +52,24 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
     },
     many: async (ids) => {
       if (ids.length === 0) return []
-      return (await db.selectFrom('patient').select(COLUMNS).where('id', 'in', [...ids]).execute()).map((row) => toPatient(row, vault))
+      return (await db.rows(BY_IDS, [ids])).map((row) => toPatient(row, vault))
     },
     byPhone: async (phone) => {
-      const rows = await rowsOf<PatientTable>(db, `select ${COLUMNS.join()} from patient where phone_print = $1 order by id`, [vault.fingerprint(phone)])
+      const rows = await db.rows(BY_PHONE, [vault.fingerprint(phone)])
       return rows.map((row) => toPatient(row, vault))
     },
-    lockNumber: (phone) => lockNumber(db, vault.fingerprint(phone)),
-    lock: async (ids) => {
-      const text = 'select id from patient where id = any($1) order by id for no key update'
-      await rowsOf(db, text, [[...ids]])
-    },
+    lockNumber,
+    lock: async (ids) => void (await db.rows(LOCK, [ids])),
     lockAt: async (phone, clinicId) => {
-      const text = `select ${COLUMNS.join()} from patient
-        where phone_print = $1 and clinic_id = $2 order by id for no key update`
       const [, rows] = await Promise.all([
-        lockNumber(db, vault.fingerprint(phone)),
-        rowsOf<PatientTable>(db, text, [vault.fingerprint(phone), clinicId]),
+        lockNumber(phone),
+        db.rows(LOCK_AT, [vault.fingerprint(phone), clinicId]),
       ])
       return rows.map((row) => toPatient(row, vault))
     },
-    insert: (patient) => insertRows(db, 'patient', [toRow(patient, vault)]),
+    insert: (patient) => db.insert(INSERT, [toRow(patient, vault)]),
     update: async (id, facts) => {
-      const text = `select ${COLUMNS.join()} from patient where id = $1 for no key update`
-      const [row] = await rowsOf<PatientTable>(db, text, [id])
+      const [row] = await db.rows(LOCKED, [id])
       const known = toPatient(orNotFound(row, 'patient'), vault)
       const patient = { ...known, ...facts, id, clinicId: known.clinicId }
       const { id: same, ...changes } = toRow(patient, vault)
@@ -90,9 +98,9 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
         wording: row.wording,
       }))
     },
-    addConsent: async (patientId, consent) => {
-      const { channel, recordedBy, recordedAt, wording } = consent
-      await insertRows(db, 'consent', [{ patient_id: patientId, channel, recorded_by: recordedBy, recorded_at: recordedAt, wording, withdrawn_at: null }])
+    addConsent: (patientId, { channel, recordedBy, recordedAt, wording }) => {
+      const told = { channel, recorded_by: recordedBy, recorded_at: recordedAt, wording }
+      return db.insert(INSERT_CONSENT, [{ patient_id: patientId, ...told, withdrawn_at: null }])
     },
     withdrawConsents: async (patientId, channel, at) => {
       let query = db.updateTable('consent').set({ withdrawn_at: at }).where('patient_id', '=', patientId).where('withdrawn_at', 'is', null)
@@ -117,14 +125,13 @@ export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
 }
 
 export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
-  const optOutOf = async (phone: string): Promise<OptOut | undefined> =>
-    (await rowsOf<OptOut>(db, 'select at, reason from opt_out where phone_print = $1', [vault.fingerprint(phone)]))[0]
+  const optOutOf = async (phone: string) => (await db.rows(OPT_OUT, [vault.fingerprint(phone)]))[0]
   return {
     has: async (phone) => (await optOutOf(phone)) !== undefined,
     get: optOutOf,
     add: async (phone, reason, at) => {
       // After this, whatever is claimed for the number knows of it; what was claimed before is already on its way.
-      await lockNumber(db, vault.fingerprint(phone))
+      await db.rows(LOCK_NUMBER, [vault.fingerprint(phone)])
       const row = { phone_print: vault.fingerprint(phone), reason, at }
       const upgrade = sql<boolean>`excluded.reason = 'wrong-person'`
       const known = (on: OnConflictBuilder<Tables, 'opt_out'>) => on.column('phone_print').doUpdateSet({ reason }).where(upgrade)

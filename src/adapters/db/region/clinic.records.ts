@@ -1,24 +1,27 @@
 import type { ClinicSettings, Clinic } from '../../../domain/region/clinic.ts'
 import type { ClinicRecords } from '../../../flows/ports/deps.ts'
-import { rowsOf } from '../prepared-statements.ts'
+import { prepared } from '../prepared-statements.ts'
 import type { ClinicTable, Db } from '../tables.ts'
 
 const COLUMNS = 'id, name, phone, zone, country, settings'
+const BY_ID = prepared<ClinicTable>(`select ${COLUMNS} from clinic where id = $1`)
+const BY_IDS = prepared<ClinicTable>(`select ${COLUMNS} from clinic where id = any($1)`)
+const ALL = prepared<ClinicTable>(`select ${COLUMNS} from clinic order by id`)
 
 const toClinic = (row: ClinicTable): Clinic => ({ ...row, settings: JSON.parse(row.settings) as ClinicSettings })
 
 /** Those of these that exist, in any order. */
 export async function clinicsById(db: Db, ids: readonly string[]): Promise<Clinic[]> {
-  return ids.length === 0 ? [] : (await db.selectFrom('clinic').selectAll().where('id', 'in', [...ids]).execute()).map(toClinic)
+  return ids.length === 0 ? [] : (await db.rows(BY_IDS, [ids])).map(toClinic)
 }
 
 export function clinicRecords(db: Db): ClinicRecords {
   return {
     get: async (id) => {
-      const [row] = await rowsOf<ClinicTable>(db, `select ${COLUMNS} from clinic where id = $1`, [id])
+      const [row] = await db.rows(BY_ID, [id])
       return row && toClinic(row)
     },
-    list: async () => (await rowsOf<ClinicTable>(db, `select ${COLUMNS} from clinic order by id`)).map(toClinic),
+    list: async () => (await db.rows(ALL)).map(toClinic),
     put: async (clinic) => {
       const { id, ...rest } = clinic
       const changes = { ...rest, settings: JSON.stringify(clinic.settings) }

@@ -1,7 +1,7 @@
 import { sql, type OnConflictBuilder } from 'kysely'
 import type { ReplyRecord, ReplyRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { rowsOf } from '../prepared-statements.ts'
+import { prepared } from '../prepared-statements.ts'
 import type { Db, ReplyTable, Tables } from '../tables.ts'
 
 type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'asked' | 'answers' | 'did'>
@@ -40,6 +40,7 @@ function toReply(row: ReplyTable, vault: Vault): ReplyRecord {
 
 /** As its index has it. */
 const WAITS = sql<boolean>`done = 'asked-which'`
+const COUNT_FROM = prepared<{ count: number }>('select count(*)::int as count from reply where phone_print = $1 and received_at >= $2')
 
 const alreadyKept = (on: OnConflictBuilder<Tables, 'reply'>) => on.columns(['gateway', 'key']).doNothing()
 
@@ -81,7 +82,7 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
       return rows.map((row) => toReply(row, vault))
     },
     countFrom: async (phone, since) => {
-      const [row] = await rowsOf<{ count: number }>(db, 'select count(*)::int as count from reply where phone_print = $1 and received_at >= $2', [vault.fingerprint(phone), since])
+      const [row] = await db.rows(COUNT_FROM, [vault.fingerprint(phone), since])
       return row!.count
     },
     recent: async ({ clinicId, before, limit }) => {

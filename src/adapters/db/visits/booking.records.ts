@@ -2,8 +2,15 @@ import { sql } from 'kysely'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertRows, rowsOf } from '../prepared-statements.ts'
+import { insertInto, prepared, type PreparedStatement } from '../prepared-statements.ts'
 import type { BookingTable, Db } from '../tables.ts'
+
+const COLUMNS = [
+  'id', 'patient_id', 'clinic_id', 'clinician', 'protocol', 'visit_at', 'zone', 'state', 'plan_revision', 'plan_basis',
+  'confirmed_at', 'short_notice', 'sealed_lapses', 'created_at', 'first_visit_at', 'moves',
+] as const // prettier-ignore
+const INSERT = insertInto('booking', COLUMNS)
+const BY_IDS = prepared<BookingTable>(`select ${COLUMNS.join()} from booking where id = any($1)`)
 
 function toRow(booking: Booking, vault: Vault): BookingTable {
   return {
@@ -59,12 +66,11 @@ function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst,
   return query
 }
 
-const COLUMNS = `id, patient_id, clinic_id, clinician, protocol, visit_at, zone, state, plan_revision,
-  plan_basis, confirmed_at, short_notice, sealed_lapses, created_at, first_visit_at, moves`
 /** Not for update: what refers to a visit that is locked may be added meanwhile. */
-const lockingOf = (patients: string, from: string) => `select ${COLUMNS} from booking
-  where patient_id = any(${patients}) and state = 'booked' and visit_at >= ${from}
-  order by id for no key update`
+const lockingOf = (patients: string, from: string) =>
+  prepared<BookingTable>(`select ${COLUMNS.join()} from booking
+    where patient_id = any(${patients}) and state = 'booked' and visit_at >= ${from}
+    order by id for no key update`)
 const OF_PATIENTS = lockingOf('$1', '$2')
 const AT_NUMBER = lockingOf(
   'array(select id from patient where phone_print = $1 and clinic_id = $2)',
@@ -75,7 +81,7 @@ function lockingToCome(
   whose: Parameters<BookingRecords['lockToCome']>[0],
   from: Date,
   vault: Vault,
-): [text: string, params: unknown[]] {
+): [statement: PreparedStatement<BookingTable>, values: unknown[]] {
   if ('patientIds' in whose) return [OF_PATIENTS, [[...whose.patientIds], from]]
   return [AT_NUMBER, [vault.fingerprint(whose.phone), whose.clinicId, from]]
 }
@@ -83,7 +89,7 @@ function lockingToCome(
 /** Those of these that exist, in any order. */
 export async function bookingsById(db: Db, vault: Vault, ids: readonly string[]): Promise<Booking[]> {
   if (ids.length === 0) return []
-  return (await db.selectFrom('booking').selectAll().where('id', 'in', [...ids]).execute()).map((row) => toBooking(row, vault))
+  return (await db.rows(BY_IDS, [ids])).map((row) => toBooking(row, vault))
 }
 
 export function bookingRecords(db: Db, vault: Vault): BookingRecords {
@@ -98,7 +104,7 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       return row && toBooking(row, vault)
     },
     lockToCome: async (whose, from) => {
-      const rows = await rowsOf<BookingTable>(db, ...lockingToCome(whose, from, vault))
+      const rows = await db.rows(...lockingToCome(whose, from, vault))
       return rows.map((row) => toBooking(row, vault))
     },
     plannedOtherwise: async (protocol, digest, after, limit) => {
@@ -130,9 +136,7 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       const rows = await db.selectFrom(visits).select(['visit.date', (eb) => eb.fn.countAll().as('count')]).groupBy('visit.date').orderBy('visit.date').execute()
       return rows.map((row) => ({ date: row.date, visits: Number(row.count) }))
     },
-    insert: async (booking) => {
-      await insertRows(db, 'booking', [toRow(booking, vault)])
-    },
+    insert: (booking) => db.insert(INSERT, [toRow(booking, vault)]),
     update: async (booking) => {
       const { id, ...changes } = toRow(booking, vault)
       await db.updateTable('booking').set(changes).where('id', '=', id).execute()
