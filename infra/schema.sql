@@ -101,6 +101,7 @@ table follow_up
   closed_at timestamp with time zone
   closed_by text
   outcome text
+  reply_id text
   phone_print text
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
@@ -169,6 +170,8 @@ table offer
   chosen integer
   made_at timestamp with time zone not null
   until timestamp with time zone not null
+  reason text not null
+  CHECK ((reason = ANY (ARRAY['no-opening'::text, 'cannot-come'::text])))
   CHECK ((state = ANY (ARRAY['open'::text, 'waiting'::text, 'accepted'::text, 'declined'::text, 'lapsed'::text, 'overtaken'::text])))
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   PRIMARY KEY (id)
@@ -268,13 +271,6 @@ table text_approval
   approved_on text not null
   recorded_at timestamp with time zone not null
   PRIMARY KEY (language, key, digest)
-table thread
-  id text not null
-  phone_print text not null
-  clinic_id text not null
-  sealed text not null
-  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
-  PRIMARY KEY (id)
 table worker
   id text not null
   seen_at timestamp with time zone not null default now()
@@ -304,6 +300,7 @@ CREATE INDEX follow_up_closed ON daysix.follow_up USING btree (closed_at DESC) W
 CREATE INDEX follow_up_open ON daysix.follow_up USING btree (urgency, opened_at, id) WHERE (closed_at IS NULL)
 CREATE INDEX follow_up_phone ON daysix.follow_up USING btree (phone_print) WHERE (closed_at IS NULL)
 CREATE UNIQUE INDEX follow_up_pkey ON daysix.follow_up USING btree (id)
+CREATE INDEX follow_up_reply ON daysix.follow_up USING btree (reply_id) WHERE (reply_id IS NOT NULL)
 CREATE INDEX happening_booking ON daysix.happening USING btree (booking_id, id)
 CREATE UNIQUE INDEX happening_pkey ON daysix.happening USING btree (id)
 CREATE INDEX idempotency_age ON daysix.idempotency USING btree (at)
@@ -333,6 +330,7 @@ CREATE UNIQUE INDEX person_code_hash_key ON daysix.person USING btree (code_hash
 CREATE UNIQUE INDEX person_login_print_key ON daysix.person USING btree (login_print)
 CREATE UNIQUE INDEX person_pkey ON daysix.person USING btree (id)
 CREATE UNIQUE INDEX person_subject_print_key ON daysix.person USING btree (subject_print)
+CREATE INDEX reply_asked ON daysix.reply USING btree (received_at) WHERE (done = 'asked-which'::text)
 CREATE UNIQUE INDEX reply_gateway_key_key ON daysix.reply USING btree (gateway, key)
 CREATE INDEX reply_patient ON daysix.reply USING btree (patient_id)
 CREATE INDEX reply_phone ON daysix.reply USING btree (phone_print, received_at)
@@ -350,8 +348,6 @@ CREATE INDEX slot_held ON daysix.slot USING btree (held_until) WHERE (state = 'h
 CREATE INDEX slot_open ON daysix.slot USING btree (clinic_id, starts_at) WHERE (state <> 'taken'::text)
 CREATE UNIQUE INDEX slot_pkey ON daysix.slot USING btree (id)
 CREATE UNIQUE INDEX text_approval_pkey ON daysix.text_approval USING btree (language, key, digest)
-CREATE INDEX thread_phone ON daysix.thread USING btree (phone_print)
-CREATE UNIQUE INDEX thread_pkey ON daysix.thread USING btree (id)
 CREATE UNIQUE INDEX worker_pkey ON daysix.worker USING btree (id)
 
 CREATE TRIGGER audit_never_emptied BEFORE TRUNCATE ON daysix.audit FOR EACH STATEMENT EXECUTE FUNCTION audit_only_grows()
