@@ -101,6 +101,7 @@ table follow_up
   closed_at timestamp with time zone
   closed_by text
   outcome text
+  phone_print text
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   FOREIGN KEY (patient_id) REFERENCES patient(id)
@@ -153,6 +154,7 @@ table message
   fallback_of text
   claimed_by text
   prompted boolean not null default false
+  by_hand boolean not null default false
   CHECK ((state = ANY (ARRAY['planned'::text, 'queued'::text, 'sending'::text, 'sent'::text, 'delivered'::text, 'failed'::text, 'expired'::text, 'withdrawn'::text, 'undelivered'::text])))
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
@@ -220,8 +222,10 @@ table reply
   booking_id text
   done text
   clinic_id text
+  patient_id text
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  FOREIGN KEY (patient_id) REFERENCES patient(id)
   PRIMARY KEY (id)
   UNIQUE (gateway, key)
 table retention_run
@@ -298,6 +302,7 @@ CREATE INDEX follow_up_clinic_closed ON daysix.follow_up USING btree (clinic_id,
 CREATE INDEX follow_up_clinic_open ON daysix.follow_up USING btree (clinic_id, urgency, opened_at, id) WHERE (closed_at IS NULL)
 CREATE INDEX follow_up_closed ON daysix.follow_up USING btree (closed_at DESC) WHERE (closed_at IS NOT NULL)
 CREATE INDEX follow_up_open ON daysix.follow_up USING btree (urgency, opened_at, id) WHERE (closed_at IS NULL)
+CREATE INDEX follow_up_phone ON daysix.follow_up USING btree (phone_print) WHERE (closed_at IS NULL)
 CREATE UNIQUE INDEX follow_up_pkey ON daysix.follow_up USING btree (id)
 CREATE INDEX happening_booking ON daysix.happening USING btree (booking_id, id)
 CREATE UNIQUE INDEX happening_pkey ON daysix.happening USING btree (id)
@@ -329,6 +334,7 @@ CREATE UNIQUE INDEX person_login_print_key ON daysix.person USING btree (login_p
 CREATE UNIQUE INDEX person_pkey ON daysix.person USING btree (id)
 CREATE UNIQUE INDEX person_subject_print_key ON daysix.person USING btree (subject_print)
 CREATE UNIQUE INDEX reply_gateway_key_key ON daysix.reply USING btree (gateway, key)
+CREATE INDEX reply_patient ON daysix.reply USING btree (patient_id)
 CREATE INDEX reply_phone ON daysix.reply USING btree (phone_print, received_at)
 CREATE UNIQUE INDEX reply_pkey ON daysix.reply USING btree (id)
 CREATE INDEX reply_received ON daysix.reply USING btree (received_at DESC, id DESC)

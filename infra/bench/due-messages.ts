@@ -33,7 +33,7 @@ export async function composedWithDue(config: Config, count: number, inMemory: b
     return {
       id: newId('m'), bookingId: booking.id, patientId: booking.patientId, clinicId, phone: phoneOf(n), kind: 'confirmation', channel: 'sms', detail: 'full', language: 'en', revision: 1,
       unsolicited: false, sendAt: due, notAfter: new Date(due.getTime() + 86_400_000), state: 'queued', attempt: 0, visitAt: booking.visitAt, choices: [], answer: null, gateway: 'loopback',
-      gatewayRef: null, text: null, claimedAt: null, sentAt: null, endedAt: null, code: null, fallbackOf: null, prompted: false,
+      gatewayRef: null, text: null, claimedAt: null, sentAt: null, endedAt: null, code: null, fallbackOf: null, prompted: false, byHand: false,
     } // prettier-ignore
   })
   for (let at = 0; at < count; at += 500) await store.transact((tx) => tx.messages.insert(messages.slice(at, at + 500)))

@@ -69,7 +69,7 @@ function messagesOf(deps: Deps, clinic: Clinic, patient: Patient, booking: Booki
 function replyOf(deps: Deps, patient: Patient, booking: Booking, index: number): ReplyRecord {
   const receivedAt = new Date(deps.clock.now().getTime() - index * MINUTE)
   const id = deps.newId('t')
-  return { id, clinicId: booking.clinicId, gateway: 'pocket', key: id, phone: patient.phone, text: 'is it ok to come a little later', receivedAt, bookingId: booking.id, reading: { meaning: 'unclear', confidence: 0.4, words: [] }, done: 'unclear' }
+  return { id, clinicId: booking.clinicId, gateway: 'pocket', key: id, phone: patient.phone, text: 'is it ok to come a little later', receivedAt, bookingId: booking.id, patientId: patient.id, reading: { meaning: 'unclear', confidence: 0.4, words: [] }, done: 'unclear' }
 }
 
 async function addOpenings(deps: Deps, clinic: Clinic): Promise<void> {

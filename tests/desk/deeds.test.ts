@@ -124,7 +124,7 @@ describe('the call list', () => {
   it('records an outcome in one press, shows who and when, and takes it back', async () => {
     const { booking, patient } = await book({ consent: null })
     const { id } = (await openFor(booking.id))[0]!
-    expect(await pageText(api.base, `${DESK}/calls`)).toMatch(new RegExp(`No consent: ${patient.name} She has not agreed to messages.*?To say: I am calling about your visit on Wednesday 25 March 2026 at 10:`))
+    expect(await pageText(api.base, `${DESK}/calls`)).toMatch(new RegExp(`No consent: ${patient.name} The patient has not agreed to messages.*?To say: I am calling about your visit on Wednesday 25 March 2026 at 10:`))
     const closed = await postForm(api.base, `${DESK}/calls/${id}/close`, { outcome: 'told' })
     expect(closed.headers.get('location')).toBe(`${DESK}/calls?said=closed`)
     expect(await pageText(api.base, `${DESK}/calls`)).toMatch(new RegExp(`Closed in the last 24 hours 10:\\d\\d No consent: ${patient.name}\\. Called and told, by desk\\.`))

@@ -69,7 +69,7 @@ describe('bookings', () => {
     const words = await text('/bookings')
     expect(words).toMatch(/11:20 Marit Quillon \+1 782 555 0110 Well timed , about day 13/)
     expect(words).toMatch(/Isaura Skerrow .*?Days to avoid/)
-    expect(words).toMatch(/Brenna Tarnley .*?Not told by text: call her No consent/)
+    expect(words).toMatch(/Brenna Tarnley .*?Not told by text: call No consent/)
   })
 
   it('begin at the day that was chosen, and say when there are none', async () => {

@@ -232,7 +232,7 @@ describe('what the desk told or wrote is not taken back by a new plan', () => {
     await night.reply(ADA, 'STOP')
     await night.passUntil('2026-03-10T13:00:00Z')
     expect(night.textsTo(ADA).some((text) => /ring us about/.test(text))).toBe(false)
-    expect(await reasons()).toContain('not-delivered')
+    expect(await reasons()).toContain('text-lost')
   })
 
   it('a move to a time before the clinic’s hours can be told by a person only, and is on the call list', async () => {

@@ -111,7 +111,7 @@ describe('acting on a reply fails', () => {
 describe('a stop between keeping a reply and acting on it', () => {
   const kept = (phone: string, text: string) => ({
     ...{ id: world.deps.newId('t'), gateway: 'pocket', key: `kept-${text}`, phone, text, receivedAt: world.clock.now() },
-    ...{ clinicId: null, bookingId: null, reading: null, done: null },
+    ...{ clinicId: null, bookingId: null, patientId: null, reading: null, done: null },
   })
 
   it('is made good by the next sweep', async () => {

@@ -16,7 +16,7 @@ const sealed = (value: unknown) => vault.seal(JSON.stringify(value))
 
 /** A database as it was after this migration. */
 async function asOf(version: Parameters<typeof migrate>[2]): Promise<Database> {
-  const database = await openEmbedded(undefined)
+  const database = await openEmbedded(undefined, null)
   await migrate(database, new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) }), version)
   return database
 }
@@ -71,10 +71,12 @@ describe('a patient that two clinics shared becomes one of each', () => {
   let database: Database
   let store: Store
   const at = (day: string) => `2026-03-${day}T14:00:00Z`
+  /** Digest of the protocol that made the plans, and still holds. */
+  const PLANNED_BY = 'd1'
 
-  const bookingRow = (id: string, clinicId: string, createdAt: string, visitAt: string) => ({
-    ...{ id, patient_id: 'p_1', clinic_id: clinicId, clinician: '', protocol: 'liquid-based-cytology', visit_at: visitAt, zone: 'America/Toronto' },
-    ...{ state: 'booked', plan_revision: 1, plan_basis: '', short_notice: false, created_at: createdAt },
+  const bookingRow = (id: string, clinicId: string, createdAt: string, visitAt: string, patientId = 'p_1') => ({
+    ...{ id, patient_id: patientId, clinic_id: clinicId, clinician: '', protocol: 'liquid-based-cytology', visit_at: visitAt, zone: 'America/Toronto' },
+    ...{ state: 'booked', plan_revision: 1, plan_basis: PLANNED_BY, short_notice: false, created_at: createdAt },
   })
   const messageRow = (id: string, booking: string, clinicId: string, kind: string, more: object = {}) => ({
     ...{ id, booking_id: booking, patient_id: 'p_1', clinic_id: clinicId, phone_print: vault.fingerprint(PHONE), kind, channel: 'sms', detail: 'full' },
@@ -94,6 +96,8 @@ describe('a patient that two clinics shared becomes one of each', () => {
     await insert(database, 'booking', bookingRow('b_1', 'harbour', at('01'), at('30')))
     await insert(database, 'booking', bookingRow('b_2', 'river', at('05'), at('31')))
     await insert(database, 'booking', bookingRow('b_3', 'tide', at('06'), at('29')))
+    await insert(database, 'patient', patientRow('p_8', 'Orla Venn', '+16135550108'))
+    await insert(database, 'booking', bookingRow('b_8', 'harbour', at('02'), at('30'), 'p_8'))
     const consent = (recordedAt: string, wording: string) =>
       insert(database, 'consent', { patient_id: 'p_1', channel: 'sms', recorded_by: 'desk', recorded_at: recordedAt, wording })
     await consent(at('01'), 'told harbour')
@@ -123,6 +127,12 @@ describe('a patient that two clinics shared becomes one of each', () => {
     expect(wordings).toEqual([['told harbour'], ['told river'], []])
   })
 
+  it('and every visit of theirs is planned anew at the start: who may be written to has changed', async () => {
+    const { bookings } = store.read
+    const changed = await bookings.plannedOtherwise('liquid-based-cytology', PLANNED_BY, new Date(at('20')), 10)
+    expect(changed.map(({ id }) => id).sort()).toEqual(['b_1', 'b_2', 'b_3'])
+  })
+
   it('texts belong to the clinic whose visit they were about, or that had written last', async () => {
     expect((await store.read.replies.get('t_1'))!.clinicId).toBe('harbour')
     expect((await store.read.replies.get('t_2'))!.clinicId).toBe('harbour')
@@ -138,5 +148,77 @@ describe('a patient that two clinics shared becomes one of each', () => {
   it('whoever was never booked belongs to some clinic, and visits know their first time', async () => {
     expect((await store.read.patients.get('p_9'))!.clinicId).toBe('harbour')
     expect((await store.read.bookings.get('b_1'))!.firstVisitAt.toISOString()).toBe('2026-03-30T14:00:00.000Z')
+  })
+})
+
+describe('words kept before it was said whose they are', () => {
+  let database: Database
+  let store: Store
+  const at = '2026-03-01T14:00:00Z'
+  const OTHER = '+16135550143'
+
+  const replyRow = (id: string, phone: string, bookingId: string | null) => ({
+    ...{ id, gateway: 'pocket', key: id, phone_print: vault.fingerprint(phone), received_at: at },
+    ...{ booking_id: bookingId, done: 'unclear', clinic_id: 'harbour' },
+    sealed: sealed({ phone, text: 'words', reading: null }),
+  })
+  const answerRow = (id: string) => ({
+    ...{ id, patient_id: 'p_1', clinic_id: 'harbour', phone_print: vault.fingerprint(PHONE) },
+    ...{ kind: 'answer', channel: 'sms', detail: 'full', language: 'en', unsolicited: false },
+    ...{ send_at: at, not_after: at, state: 'sent', attempt: 1, gateway: 'pocket', prompted: true },
+    sealed: sealed({ phone: PHONE, choices: [], answer: 'See you there.', text: null }),
+  })
+
+  beforeAll(async () => {
+    database = await asOf('0010-text-approvals')
+    await insert(database, 'clinic', clinicRow('harbour'))
+    for (const [id, name, phone] of [
+      ['p_1', 'Marit Quillon', PHONE],
+      ['p_2', 'Orla Venn', OTHER],
+      ['p_3', 'Isaura Venn', OTHER],
+    ] as const) {
+      const { language, channel, detail, phone_print, sealed: facts } = patientRow(id, name, phone)
+      const row = { id, clinic_id: 'harbour', language, channel, detail, phone_print, sealed: facts }
+      await insert(database, 'patient', row)
+    }
+    await insert(database, 'booking', {
+      ...{ id: 'b_2', patient_id: 'p_2', clinic_id: 'harbour', clinician: '', plan_basis: '' },
+      ...{ protocol: 'liquid-based-cytology', visit_at: at, first_visit_at: at, created_at: at },
+      ...{ zone: 'America/Toronto', state: 'booked', plan_revision: 1, short_notice: false },
+    })
+    await insert(database, 'reply', replyRow('t_1', PHONE, null))
+    await insert(database, 'reply', replyRow('t_2', OTHER, 'b_2'))
+    await insert(database, 'reply', replyRow('t_3', OTHER, null))
+    await insert(database, 'message', answerRow('m_1'))
+    await insert(database, 'message', answerRow('m_2'))
+    const written = { at, what: 'written-by-hand', by: 'desk', facts: '{"message":"m_2"}' }
+    await insert(database, 'happening', written)
+    for (const [id, patient_id, phone] of [
+      ['f_1', 'p_1', PHONE],
+      ['f_2', 'p_2', OTHER],
+    ]) {
+      const row = { id, reason: 'died', urgency: 1, clinic_id: 'harbour', patient_id, opened_at: at }
+      await insert(database, 'follow_up', { ...row, sealed: sealed({ phone, detail: {} }) })
+    }
+    store = await openStore(database, vault)
+  })
+  afterAll(() => database.close())
+
+  it.each([
+    ['t_1', 'the only patient at the number', 'p_1'],
+    ['t_2', 'whose visit it was about', 'p_2'],
+    ['t_3', 'nobody where two share the number', null],
+  ])('reply %s is of %s', async (id, _whose, patientId) => {
+    expect((await store.read.replies.get(id))!.patientId).toBe(patientId)
+  })
+
+  it('a text that the desk wrote is told from a sentence of the protocol', async () => {
+    const kept = await Promise.all(['m_1', 'm_2'].map((id) => store.read.messages.get(id)))
+    expect(kept.map((message) => message!.byHand)).toEqual([false, true])
+  })
+
+  it('an open call is found by the number of its patient', async () => {
+    const calls = await store.read.followUps.list({ phone: PHONE, open: true, limit: 10 })
+    expect(calls.map(({ id }) => id)).toEqual(['f_1'])
   })
 })

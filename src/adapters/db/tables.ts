@@ -75,6 +75,7 @@ export interface OfferTable {
   chosen: number | null
   made_at: Date
   until: Date
+  reason: 'no-opening' | 'cannot-come'
 }
 
 export interface MessageTable {
@@ -104,6 +105,7 @@ export interface MessageTable {
   code: string | null
   fallback_of: string | null
   prompted: boolean
+  by_hand: boolean
 }
 
 /** The processes that send, with the moment each was last heard, by the database's clock. */
@@ -130,13 +132,7 @@ export interface ReplyTable {
   booking_id: string | null
   done: string | null
   clinic_id: string | null
-}
-
-export interface ThreadTable {
-  id: string
-  phone_print: string
-  clinic_id: string
-  sealed: string
+  patient_id: string | null
 }
 
 export interface FollowUpTable {
@@ -151,6 +147,8 @@ export interface FollowUpTable {
   closed_at: Date | null
   closed_by: string | null
   outcome: string | null
+  phone_print: string | null
+  reply_id: string | null
 }
 
 export interface EventTable {
@@ -192,7 +190,6 @@ export interface Tables {
   worker: WorkerTable
   early_receipt: EarlyReceiptTable
   reply: ReplyTable
-  thread: ThreadTable
   follow_up: FollowUpTable
   happening: EventTable
   idempotency: IdempotencyTable

@@ -51,5 +51,5 @@ export function isTold(booking: Booking, protocol: Protocol, messages: readonly 
   return TOLD.has(prepStatus(booking, protocol, messages, phone))
 }
 
-/** Of messages long past the number is no longer kept. */
-const isTo = (message: Message, phone: string) => message.phone === phone || message.phone === ''
+/** Whether it went to this number. Of messages long past the number is no longer kept. */
+export const isTo = (message: Message, phone: string) => message.phone === phone || message.phone === ''

@@ -1,6 +1,7 @@
 import type { Booking } from '../visits/booking.ts'
 import type { DayForecast } from './cycle/history.ts'
-import type { FollowUpReason } from '../calls/follow-up.ts'
+import { FOLLOW_UP_REASONS, type FollowUpReason } from '../calls/follow-up.ts'
+import type { ToAsk } from '../calls/reason-to-call.ts'
 import type { FullProtocol } from './protocol.ts'
 import type { PrepStatus } from './prep-status.ts'
 
@@ -12,19 +13,40 @@ export interface VisitAsHeard {
   open: readonly FollowUpReason[]
 }
 
-/** While it is planned she will still be told: nothing to ask yet. */
-const NOT_SURELY_TOLD: ReadonlySet<PrepStatus> = new Set(['on-its-way', 'told-late', 'not-reached', 'nobody-tells'])
+/** While it is planned the patient will still be told: nothing to ask yet. */
+const NOT_SURELY_TOLD: ReadonlySet<PrepStatus> = new Set([
+  'on-its-way',
+  'told-late',
+  'not-reached',
+  'nobody-tells',
+])
 
-/** What to ask one patient before her specimen is taken, in the order of asking; nothing that is known already. */
-export function thingsToAsk({ booking, protocol, forecast, standing, open }: VisitAsHeard): string[] {
-  const asks: string[] = []
+/** What open calls have asked beside dates, in the order of asking. */
+const ASKED_BY_CALLS: Record<Exclude<ToAsk, 'dates'>, string> = {
+  words: "The patient's message is unanswered: what did the patient want to know?",
+  clinician: "The patient's message waits for a clinician: read it first.",
+  language: 'Which language does the patient prefer?',
+}
+
+/** What to ask one patient before the specimen is taken; nothing that is known already. */
+export function thingsToAsk(visit: VisitAsHeard): string[] {
+  const { booking, protocol, standing, open } = visit
+  const asked = new Set(open.map((reason) => FOLLOW_UP_REASONS[reason].ask))
+  const asks = datesToAsk(visit, asked.has('dates'))
+  const { prepHours } = protocol
+  if (prepHours > 0 && (NOT_SURELY_TOLD.has(standing) || booking.shortNotice)) {
+    asks.push(`What did the patient avoid, since when? (${prepHours} h)`)
+  }
+  if (booking.lapses.length > 0) {
+    asks.push('The lapse in preparation: keep or rebook, as the protocol has it?')
+  }
+  const byCalls = Object.entries(ASKED_BY_CALLS).filter(([what]) => asked.has(what as ToAsk))
+  return [...asks, ...byCalls.map(([, words]) => words)]
+}
+
+function datesToAsk({ protocol, forecast }: VisitAsHeard, contradicted: boolean): string[] {
+  if (!protocol.avoidDays) return []
   const doubtful = forecast.rating === 'avoid' || forecast.rating === 'unsure'
-  if (protocol.avoidDays && doubtful) asks.push('Bleeding today? First day of last period?')
-  else if (protocol.avoidDays && forecast.cycleDay === null && open.includes('contradiction')) asks.push('First day of last period?')
-  if (protocol.prepHours > 0 && (NOT_SURELY_TOLD.has(standing) || booking.shortNotice)) asks.push(`What did she avoid, since when? (${protocol.prepHours} h)`)
-  if (booking.lapses.length > 0) asks.push('Her lapse: keep or rebook, as the protocol has it?')
-  if (open.includes('prep-question') || open.includes('unclear-reply')) asks.push('Her message is unanswered: what did she want to know?')
-  if (open.includes('alarm') || open.includes('unexpected-bleeding') || open.includes('late-period')) asks.push('Her message waits for a clinician: read it first.')
-  if (open.includes('other-language')) asks.push('Which language does she prefer?')
-  return asks
+  if (doubtful) return ['Bleeding today? First day of last period?']
+  return forecast.cycleDay === null && contradicted ? ['First day of last period?'] : []
 }

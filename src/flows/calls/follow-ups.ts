@@ -1,7 +1,14 @@
 import type { Booking } from '../../domain/visits/booking.ts'
+import type { Offer } from '../../domain/visits/offer.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import type { FollowUp, FollowUpReason } from '../../domain/calls/follow-up.ts'
+import {
+  FOLLOW_UP_REASONS,
+  isSettledBy,
+  type FollowUp,
+  type FollowUpReason,
+  type VisitChange,
+} from '../../domain/calls/follow-up.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 
 /** Whom and what a new record is about. */
@@ -12,7 +19,13 @@ export interface FollowUpSubject {
   phone?: string
 }
 
-/** Opens a follow-up, unless the same one is open for the same visit already. */
+/** More open calls than one visit or number ever has. */
+const MOST_OPEN = 100
+
+/**
+ * Opens a follow-up, unless one that says as much is open already, or the visit that it would be about
+ * is cancelled and leaves nothing to be done.
+ */
 export async function openFollowUp(
   tx: Tx,
   deps: Deps,
@@ -20,10 +33,7 @@ export async function openFollowUp(
   reason: FollowUpReason,
   detail: Record<string, unknown> = {},
 ): Promise<void> {
-  if (booking && ONCE.has(reason)) {
-    const open = await tx.followUps.list({ bookingId: booking.id, open: true, limit: 100 })
-    if (open.some((each) => each.reason === reason)) return
-  }
+  if (booking?.state === 'cancelled' && isSettledBy(reason, 'end-of-visit')) return
   const followUp: FollowUp = {
     id: deps.newId('f'),
     reason,
@@ -37,49 +47,56 @@ export async function openFollowUp(
     closedBy: null,
     outcome: null,
   }
+  if (await isSaidBy(tx, followUp)) return
   await tx.followUps.insert(followUp)
   deps.notice('follow-up', { followUp: followUp.id, ...(booking && { booking: booking.id }) })
 }
 
-/** Reasons that say the same thing however often they arise. Her own words are never folded into an older entry. */
-const ONCE: ReadonlySet<FollowUpReason> = new Set([
-  'badly-timed',
-  'no-opening',
-  'not-delivered',
-  'not-told',
-  'no-consent',
-  'short-notice',
-  'plan-not-kept',
-  'offer-lapsed',
-  'opted-out',
-  'wrong-person',
-  'died',
-  'move-limit',
-])
+/** Whether an open call says as much: about the same visit, or about the number as such. */
+async function isSaidBy(tx: Tx, call: FollowUp): Promise<boolean> {
+  const { reason, bookingId, clinicId, phone } = call
+  const { once } = FOLLOW_UP_REASONS[reason]
+  const ofNumber = once === 'number' && phone !== null ? { phone } : null
+  const among = bookingId === null ? ofNumber : { bookingId }
+  if (once === 'never' || !among) return false
+  const open = await tx.followUps.list({ ...among, open: true, limit: MOST_OPEN })
+  const isAbout = (each: FollowUp) => each.bookingId === bookingId && each.clinicId === clinicId
+  return open.some((each) => each.reason === reason && isAbout(each))
+}
 
-/** Reasons that a new visit time settles. */
-const SETTLED_BY_MOVING: ReadonlySet<FollowUpReason> = new Set([
-  'badly-timed',
-  'no-opening',
-  'cannot-come',
-  'offer-lapsed',
-  'approve-move',
-  'short-notice',
-  'not-told',
-  'move-limit',
-])
+/** Closes what this change of a visit has settled, so that nobody calls about it. */
+export function settleFollowUps(
+  tx: Tx,
+  deps: Deps,
+  bookingId: string,
+  change: VisitChange,
+  outcome: string,
+): Promise<void> {
+  return closeFollowUps(tx, deps, bookingId, ({ reason }) => isSettledBy(reason, change), outcome)
+}
 
-/** Reasons that are pointless once the visit is over: nobody can be prepared for it any more. Alarms and her words stay. */
-export const POINTLESS_AFTERWARDS: readonly FollowUpReason[] = [...SETTLED_BY_MOVING, 'not-delivered', 'no-consent', 'opted-out', 'plan-not-kept', 'visit-moved']
-
-/** Closes what a moved (or cancelled) visit has settled, so that nobody calls about it. */
-export function settleFollowUps(tx: Tx, deps: Deps, bookingId: string, outcome: string): Promise<void> {
-  return closeFollowUps(tx, deps, bookingId, ({ reason }) => SETTLED_BY_MOVING.has(reason), outcome)
+/** Closes the call for the desk's word on a choice: it was given, or is wanted no more. */
+export function closeApproval(
+  tx: Tx,
+  deps: Deps,
+  { id, bookingId }: Pick<Offer, 'id' | 'bookingId'>,
+  outcome: string,
+  by = 'daysix',
+): Promise<void> {
+  const isItsCall = ({ reason, detail }: FollowUp) => reason === 'approve-move' && detail.offer === id
+  return closeFollowUps(tx, deps, bookingId, isItsCall, outcome, by)
 }
 
 /** Closes those open calls about a visit that have become pointless. */
-export async function closeFollowUps(tx: Tx, deps: Deps, bookingId: string, settled: (each: FollowUp) => boolean, outcome: string): Promise<void> {
-  for (const each of await tx.followUps.list({ bookingId, open: true, limit: 100 })) {
-    if (settled(each)) await tx.followUps.close(each.id, 'daysix', outcome, deps.clock.now())
+export async function closeFollowUps(
+  tx: Tx,
+  deps: Deps,
+  bookingId: string,
+  settled: (each: FollowUp) => boolean,
+  outcome: string,
+  by = 'daysix',
+): Promise<void> {
+  for (const each of await tx.followUps.list({ bookingId, open: true, limit: MOST_OPEN })) {
+    if (settled(each)) await tx.followUps.close(each.id, by, outcome, deps.clock.now())
   }
 }

@@ -178,7 +178,7 @@ export async function finish(
   if (!(await tx.messages.move(message.id, UNSENT, state, facts))) return { kind: 'nothing' }
   // Words that nobody approved will not get better with time: whatever was to be said, a person says it.
   const { kind } = message
-  if (code === 'draft-text' && !ENDS_CONTACT.has(kind)) await openFollowUp(tx, deps, about, 'not-delivered', { kind })
+  if (code === 'draft-text' && !ENDS_CONTACT.has(kind)) await openFollowUp(tx, deps, about, lossOf(message), { kind })
   else if (code !== SUPERSEDED) await followUpIfImportant(tx, deps, message, about)
   deps.notice(`message-${state}`, idsOf(message))
   return { kind: 'nothing' }
@@ -190,10 +190,13 @@ const ENDS_CONTACT: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person'])
 /** Kinds that a person must make up for when they could not be sent. */
 const MUST_BE_TOLD: ReadonlySet<TextKind> = new Set(['prep', 'late-prep', 'offer', 'moved', 'cannot-offer', 'alarm'])
 
-/** What the desk wrote matters too, unless it answered what was written just before. */
-export const mustBeTold = ({ kind, prompted }: Message) => MUST_BE_TOLD.has(kind) || (kind === 'answer' && !prompted)
+/** What the desk wrote matters always: whoever wrote it believes that it is told. */
+export const mustBeTold = ({ kind, byHand }: Message) => byHand || MUST_BE_TOLD.has(kind)
+
+/** Why the desk must call when this did not arrive. */
+export const lossOf = ({ byHand }: Message) => (byHand ? 'text-lost' : 'not-delivered')
 
 /** A message that mattered was never sent: somebody must call. */
 export async function followUpIfImportant(tx: Tx, deps: Deps, message: Message, about: { booking: Booking | null; patient: Patient | null; clinic: Clinic }) {
-  if (mustBeTold(message)) await openFollowUp(tx, deps, about, 'not-delivered', { kind: message.kind })
+  if (mustBeTold(message)) await openFollowUp(tx, deps, about, lossOf(message), { kind: message.kind })
 }

@@ -3,7 +3,7 @@ import type { Message } from '../../domain/messages/message.ts'
 import { isPreparation, stillHolds } from '../../domain/messages/still-right.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
-import { mustBeTold } from './claim-messages.ts'
+import { lossOf, mustBeTold } from './claim-messages.ts'
 import { unreachableBy } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
@@ -29,10 +29,10 @@ export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<vo
   const sendAt = nextAllowed(deps.clock.now(), booking?.zone ?? clinic.zone, clinic.settings.hours)
   const about = { booking, patient, clinic }
   if (!other || sendAt >= message.notAfter) {
-    return openFollowUp(tx, deps, about, 'not-delivered', { kind: message.kind })
+    return openFollowUp(tx, deps, about, lossOf(message), { kind: message.kind })
   }
-  const { id, kind, notAfter, unsolicited, visitAt, choices, answer } = message
-  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer }
+  const { id, kind, notAfter, unsolicited, visitAt, choices, answer, byHand } = message
+  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand }
   const standIn = newMessage(deps, about, { ...said, channel: other, fallbackOf: id })
   await tx.messages.insert([standIn])
 }

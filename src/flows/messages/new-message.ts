@@ -24,6 +24,7 @@ export function newMessage(
     state: 'planned',
     revision: null,
     prompted: false,
+    byHand: false,
     attempt: 0,
     visitAt: booking?.visitAt ?? null,
     choices: [],

@@ -3,7 +3,8 @@ import { afterOutcome, type NextStep } from '../../domain/messages/retry.ts'
 import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import { loadVisit } from '../lookups.ts'
+import { subjectOf } from '../lookups.ts'
+import { lossOf } from './claim-messages.ts'
 import type { SendJob, Deps, Tx } from '../ports/deps.ts'
 import { idsOf } from './new-message.ts'
 import { noteEvent } from '../visits/note-event.ts'
@@ -82,9 +83,7 @@ async function requeue(tx: Tx, deps: Deps, message: Message, step: Extract<NextS
 }
 
 async function tellDesk(tx: Tx, deps: Deps, message: Message, reason: 'send-unknown' | NonNullable<Extract<NextStep, { tell?: unknown }>['tell']>): Promise<void> {
-  const booking = message.bookingId === null ? undefined : await tx.bookings.get(message.bookingId)
-  const about = booking
-    ? await loadVisit(tx, booking)
-    : { booking: null, patient: (await tx.patients.get(message.patientId ?? '')) ?? null, clinic: (await tx.clinics.get(message.clinicId)) ?? null }
-  await openFollowUp(tx, deps, about, reason, { kind: message.kind })
+  // A text of the desk is not settled by what becomes of the visit.
+  const why = message.byHand ? lossOf(message) : reason
+  await openFollowUp(tx, deps, await subjectOf(tx, message), why, { kind: message.kind })
 }

@@ -58,10 +58,10 @@ async function sendAnew(
   about: Parameters<typeof newMessage>[1],
 ): Promise<void> {
   const { id, kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices } = message
-  const { answer, fallbackOf, phone, language, detail, channel } = message
+  const { answer, byHand, fallbackOf, phone, language, detail, channel } = message
   const facts = { code: 'readdressed', endedAt: deps.clock.now() }
   if (!(await tx.messages.move(id, UNSENT, 'withdrawn', facts))) return
-  const said = { kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices, answer }
+  const said = { kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices, answer, byHand }
   const way = { fallbackOf, phone, language, detail, channel }
   await tx.messages.insert([newMessage(deps, about, { ...said, ...way })])
 }

@@ -1,7 +1,7 @@
 import { Failure, badInput } from '../../domain/failure.ts'
 import type { SendingStop } from '../ports/access.ts'
 import { followUpIfImportant } from './claim-messages.ts'
-import { orNotFound } from '../lookups.ts'
+import { orNotFound, subjectOf } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
 import { requeueAll } from './sweep.ts'
 
@@ -77,10 +77,7 @@ export async function dropDue(deps: Deps, scope: string, { state, code }: { stat
     for (const message of due) {
       await deps.store.transact(async (tx) => {
         if (!(await tx.messages.move(message.id, [message.state], state, { code, endedAt: now }))) return
-        const booking = (message.bookingId !== null && (await tx.bookings.get(message.bookingId))) || null
-        const patient = (message.patientId !== null && (await tx.patients.get(message.patientId))) || null
-        const clinic = orNotFound(await tx.clinics.get(message.clinicId), 'clinic')
-        await followUpIfImportant(tx, deps, message, { booking, patient, clinic })
+        await followUpIfImportant(tx, deps, message, await subjectOf(tx, message))
       })
     }
     dropped += due.length

@@ -1,14 +1,17 @@
 import type { Message } from '../../domain/messages/message.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import { loadVisit } from '../lookups.ts'
+import { loadVisit, subjectOf } from '../lookups.ts'
 import { attemptKey, followUpIfImportant } from './claim-messages.ts'
 import type { SendJob, Deps } from '../ports/deps.ts'
-import { POINTLESS_AFTERWARDS, openFollowUp } from '../calls/follow-ups.ts'
+import { reasonsSettledBy } from '../../domain/calls/follow-up.ts'
+import { closeApproval, openFollowUp } from '../calls/follow-ups.ts'
 import { idsOf } from './new-message.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { enqueueDue, enqueueJobs } from './enqueue-due.ts'
 import { actOnText } from '../replies/hear-text.ts'
+import { ANSWERED_WITHIN_MS } from '../replies/conversation.ts'
+import { leaveUnanswered } from '../replies/pending-question.ts'
 import { applyReceipt } from './take-receipt.ts'
 import { leaveToPerson } from '../replies/take-reply.ts'
 import { waitKey } from './waiting-line.ts'
@@ -51,6 +54,7 @@ export async function sweep(deps: Deps): Promise<void> {
 
 const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
   actOnUnacted,
+  leaveOldQuestions,
   expireWorthless,
   recoverOwn,
   recoverStuck,
@@ -77,7 +81,16 @@ function actOnUnacted(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - UNACTED_MS)
   return forAll(
     (limit) => deps.store.read.replies.unacted(before, limit),
-    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id)),
+    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id, () => reading)),
+  )
+}
+
+/** "Which visit do you mean?" is not waited for any longer. */
+function leaveOldQuestions(deps: Deps): Promise<void> {
+  const before = new Date(deps.clock.now().getTime() - ANSWERED_WITHIN_MS)
+  return forAll(
+    (limit) => deps.store.read.replies.unansweredBefore(before, limit),
+    ({ id }) => leaveUnanswered(deps, id),
   )
 }
 
@@ -87,8 +100,7 @@ function expireWorthless(deps: Deps): Promise<void> {
     deps.store.transact(async (tx) => {
       if (!(await tx.messages.move(message.id, ['planned', 'queued'], 'expired', { code: 'too-late', endedAt: now }))) return
       deps.notice('message-expired', idsOf(message))
-      const around = message.bookingId ? await loadVisit(tx, await tx.bookings.get(message.bookingId)) : null
-      if (around) await followUpIfImportant(tx, deps, message, around)
+      await followUpIfImportant(tx, deps, message, await subjectOf(tx, message))
     })
   return forAll((limit) => deps.store.read.dispatch.worthless(now, limit), expire)
 }
@@ -157,6 +169,7 @@ async function lapseOffers(deps: Deps): Promise<void> {
         const about = await loadVisit(tx, await tx.bookings.lock(offer.bookingId))
         if (!(await tx.offers.move(offer.id, ['open', 'waiting'], 'lapsed'))) return
         await tx.slots.release(offer.bookingId)
+        await closeApproval(tx, deps, offer, 'the offer has lapsed')
         await openFollowUp(tx, deps, about, 'offer-lapsed')
         deps.notice('offer-lapsed', { booking: offer.bookingId })
       }),
@@ -192,7 +205,7 @@ function forgetKeys(deps: Deps): Promise<void> {
 async function closePast(deps: Deps, since = new Date(deps.clock.now().getTime() - OVER_MS - LATELY_MS)): Promise<void> {
   const now = deps.clock.now()
   const over = { from: since, to: new Date(now.getTime() - OVER_MS) }
-  const closed = await deps.store.read.followUps.closePast(POINTLESS_AFTERWARDS, over, 'the visit is over', now)
+  const closed = await deps.store.read.followUps.closePast(reasonsSettledBy('end-of-visit'), over, 'the visit is over', now)
   if (closed > 0) deps.notice('follow-ups-closed', {})
 }
 

@@ -38,7 +38,7 @@ export async function writeByHand(deps: Deps, { patientId, clinicId, words, by }
     if (patient.reportedDead) throw new Failure('too-late', { field: 'words', message: 'Somebody wrote that the patient has died. Look into the record and call.' })
     if (await tx.optOuts.has(patient.phone)) throw new Failure('too-late', { field: 'words', message: 'The patient wants no messages. Call.' })
     const message = (await wroteLately(tx, deps, patient)) ? await answering(tx, deps, patient, clinic) : await unasked(tx, deps, patient, clinic)
-    await tx.messages.insert([{ ...message, answer: words.trim(), detail: 'full', channel: 'sms' }])
+    await tx.messages.insert([{ ...message, answer: words.trim(), byHand: true, detail: 'full', channel: 'sms' }])
     await noteEvent(tx, deps, message.bookingId, 'written-by-hand', by, { message: message.id })
     return message.sendAt
   })

@@ -1,6 +1,8 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import { orNotFound } from '../lookups.ts'
 import { settleWaiting } from '../messages/settle-waiting.ts'
+import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import { callIfSpoilt } from '../visits/call-if-spoilt.ts'
 import { makePlan, type ToPlan } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 
@@ -10,6 +12,8 @@ export interface Following {
   /** False where another text already says what a confirmation would. */
   confirm?: boolean
   because?: ToPlan['because']
+  /** What was known of the cycle until now, where that is what changed. */
+  cycleBefore?: CycleHistory
 }
 
 /**
@@ -23,14 +27,17 @@ export async function followPatient(
   tx: Tx,
   deps: Deps,
   patientId: string,
-  { except, ...how }: Following = {},
+  { except, cycleBefore, ...how }: Following = {},
 ): Promise<Booking[]> {
   const locked = await lockVisits(tx, deps, [patientId])
   const patient = orNotFound(await tx.patients.get(patientId), 'patient')
   const clinic = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
   const visits: Booking[] = []
   for (const booking of locked.filter(({ id }) => id !== except)) {
-    visits.push((await makePlan(tx, deps, { booking, patient, clinic, ...how })).booking)
+    const planned = await makePlan(tx, deps, { booking, patient, clinic, ...how })
+    visits.push(planned.booking)
+    if (!cycleBefore) continue
+    await callIfSpoilt(tx, deps, { booking: planned.booking, patient, clinic }, cycleBefore)
   }
   await settleWaiting(tx, deps, patientId)
   return visits

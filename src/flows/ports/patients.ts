@@ -1,5 +1,6 @@
 import type { Consent, Patient } from '../../domain/patients/patient.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
+import type { Refusal } from '../../domain/replies/decide.ts'
 
 /** What may change about a patient. */
 export type PatientFacts = Partial<Omit<Patient, 'id' | 'clinicId'>>
@@ -36,14 +37,14 @@ export interface PatientRecords {
 /** A number that wants no messages: somebody there said so, or that the patient is somebody else. Valid for every clinic. */
 export interface OptOut {
   at: Date
-  reason: 'stop' | 'wrong-person'
+  reason: Refusal
 }
 
 export interface OptOutRecords {
   has(phone: string): Promise<boolean>
   get(phone: string): Promise<OptOut | undefined>
   count(): Promise<number>
-  /** Does nothing where there is one already. */
+  /** Where there is one already, it stays; only that the number is somebody else's is added to it. */
   add(phone: string, reason: OptOut['reason'], at: Date): Promise<void>
   remove(phone: string): Promise<void>
 }

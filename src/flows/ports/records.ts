@@ -112,12 +112,12 @@ export interface MessageRecords {
   keepEarlyReceipt(receipt: Receipt): Promise<void>
   /** Everything a clinic said to a number since, newest last. */
   toPhone(phone: string, clinicId: string, since: Date): Promise<Message[]>
-  /** Clinics that have written to a number, and when last, latest first. */
+  /** Clinics whose messages have reached a number, and when the last was sent, latest first; not what a page or a call answered. */
   writers(phone: string, until: Date): Promise<{ clinicId: string; at: Date }[]>
   /** A patient's unsent messages that belong to no plan. */
   unplanned(patientId: string): Promise<Message[]>
-  /** How many answers to what it wrote a number got, or will get, since. */
-  countAnswers(phone: string, since: Date): Promise<number>
+  /** How many answers of a clinic to what was written to it a number got, or will get, since. */
+  countAnswers(phone: string, clinicId: string, since: Date): Promise<number>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
   unsolicitedTo(phone: string, since: Date, exceptUnsentOf: string | null): Promise<Date[]>
   /** Conditional move with its facts; false when the message is no longer in one of `from`. */
@@ -135,6 +135,10 @@ export interface FollowUpQuery {
   open?: boolean
   bookingId?: string
   bookingIds?: string[]
+  /** The number that they are about. */
+  phone?: string
+  /** Those that were opened on this reply. */
+  replyId?: string
   limit: number
 }
 

@@ -12,7 +12,7 @@ import {
 import { isPreparation } from '../../domain/messages/still-right.ts'
 import { planMessages, type PlanInput, type PrepPlan } from '../../domain/preparation/plan.ts'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
-import { isTold, notReachedBy } from '../../domain/preparation/prep-status.ts'
+import { isTo, isTold, notReachedBy } from '../../domain/preparation/prep-status.ts'
 import { dateIn } from '../../domain/local-time.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { protocolOf } from '../lookups.ts'
@@ -43,7 +43,7 @@ export interface ToPlan {
 export type Unreachable = Extract<FollowUpReason, 'died' | 'wrong-person' | 'opted-out' | 'no-consent'>
 
 /** Calls that end by themselves once the patient may be written to again. */
-const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
+export const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
 
 /** What else decides about a plan. */
 export interface Circumstances {
@@ -152,7 +152,7 @@ const WILL_BE_SAID: readonly MessageState[] = [...SENT_STATES, ...UNSENT]
 
 /** What is not to be said again to this number: for the same visit time, or ever. */
 function kindsSaid(said: Message[], booking: Booking, { phone }: Patient, confirm: boolean): TextKind[] {
-  const here = said.filter((each) => WILL_BE_SAID.includes(each.state) && each.phone === phone)
+  const here = said.filter((each) => WILL_BE_SAID.includes(each.state) && isTo(each, phone))
   const forThisTime = here.filter(({ visitAt }) => visitAt?.getTime() === booking.visitAt.getTime())
   const onceEver = here.filter(({ kind }) => kind === 'confirmation' || kind === 'lmp-question')
   return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(confirm ? [] : ['confirmation'])

@@ -47,7 +47,7 @@ export async function amendBooking(deps: Deps, id: string, amendment: Amendment)
     const moves = timeChanged(before.booking, after.booking)
     if (moves) await changeTime(tx, deps, before.booking, after.booking)
     const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
-    await followPatient(tx, deps, after.patient.id, { except: id })
+    await followPatient(tx, deps, after.patient.id, { except: id, cycleBefore: before.patient.cycle })
     if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
     await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
     const judgement = judgeBooking(deps, booking, after.patient.cycle)
@@ -112,11 +112,11 @@ async function addConsent(tx: Tx, deps: Deps, { patient }: VisitContext, { conse
 
 async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
   await refuseSecondVisit(tx, after)
-  await supersedeOffer(tx, before.id)
+  await supersedeOffer(tx, deps, before.id)
   await tx.slots.free(before.id, before.visitAt)
   if (!(await takeTime(tx, deps, after))) throw timeTaken()
   Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
-  await settleFollowUps(tx, deps, before.id, 'visit moved by the desk')
+  await settleFollowUps(tx, deps, before.id, 'new-time', 'visit moved by the desk')
 }
 
 /** The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the visit. */
@@ -133,9 +133,9 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
   const cancelled = await deps.store.transact(async (tx) => {
     const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.lock(id))
     if (booking.state === 'cancelled') return booking
-    await supersedeOffer(tx, id)
+    await supersedeOffer(tx, deps, id)
     await tx.slots.free(id, booking.visitAt)
-    await settleFollowUps(tx, deps, id, 'visit cancelled')
+    await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
     await noteEvent(tx, deps, id, 'cancelled', by)
     const off: Booking = { ...booking, state: 'cancelled' }
     const planned = await makePlan(tx, deps, { booking: off, patient, clinic })

@@ -75,7 +75,7 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
   if (given) await tx.patients.addConsent(patient.id, given)
   const jobs = await keepPlan(tx, deps, { ...about, booking: draft }, planned, horizon(deps))
   await noteEvent(tx, deps, draft.id, 'booked', request.by)
-  if (before) await followPatient(tx, deps, patient.id, { except: draft.id })
+  if (before) await followPatient(tx, deps, patient.id, { except: draft.id, cycleBefore: before.cycle })
   return { ...planned, jobs, patient, ...(await judged(tx, deps, about)) }
 }
 

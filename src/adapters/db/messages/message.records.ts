@@ -47,6 +47,7 @@ function toRow(message: Message, vault: Vault): MessageTable {
     code: message.code,
     fallback_of: message.fallbackOf,
     prompted: message.prompted,
+    by_hand: message.byHand,
   }
 }
 
@@ -78,6 +79,7 @@ export function toMessage(row: MessageTable, vault: Vault): Message {
     code: row.code,
     fallbackOf: row.fallback_of,
     prompted: row.prompted,
+    byHand: row.by_hand,
   }
 }
 
@@ -100,8 +102,10 @@ const UNSOLICITED_TO = `select send_at, sent_at from message
   where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SENT_STATES])})
     and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
 const WRITERS = `select clinic_id as "clinicId", max(sent_at) as at from message
-  where phone_print = $1 and state in (${quoted(SENT_STATES)}) and sent_at <= $2 group by clinic_id order by at desc`
-const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and prompted'
+  where phone_print = $1 and state in ('sent', 'delivered') and sent_at <= $2 and coalesce(code, '') not in ('on-page', 'in-call')
+  group by clinic_id order by at desc`
+const COUNT_ANSWERS = `select count(*)::int as count from message
+  where phone_print = $1 and clinic_id = $2 and send_at >= $3 and prompted`
 
 export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const all = () => db.selectFrom('message').selectAll()
@@ -133,7 +137,8 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
       const waiting = all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT])
       return many(waiting.where('revision', 'is', null).orderBy('send_at').orderBy('id'))
     },
-    countAnswers: async (phone, since) => (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), since]))[0]!.count,
+    countAnswers: async (phone, clinicId, since) =>
+      (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), clinicId, since]))[0]!.count,
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
       const rows = await rowsOf<Pick<MessageTable, 'send_at' | 'sent_at'>>(db, UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
       return rows.map((row) => row.sent_at ?? row.send_at)

@@ -42,6 +42,10 @@ const SPLIT_PATIENTS = [
         case when booking.created_at <= consent.recorded_at + interval '1 minute' then booking.created_at end desc,
         booking.created_at
       limit 1)`,
+  // A clinic may have lost its consent by this: a plan that no protocol made is made anew at the start, and the desk told.
+  `update booking set plan_basis = '' from share
+    where share.new_id = booking.patient_id
+      and exists (select from share as other where other.old_id = share.old_id and other.place > 1)`,
   'drop index patient_phone',
   'create index patient_phone on patient (phone_print, clinic_id)',
   'create index message_patient on message (patient_id)',

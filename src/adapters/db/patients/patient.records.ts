@@ -1,4 +1,4 @@
-import { sql } from 'kysely'
+import { sql, type OnConflictBuilder } from 'kysely'
 import type { Patient } from '../../../domain/patients/patient.ts'
 import { findableBy } from '../../../domain/patients/search-words.ts'
 import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports/deps.ts'
@@ -6,7 +6,7 @@ import type { Vault } from '../../vault/vault.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
 import { insertRows, rowsOf } from '../prepared-statements.ts'
 import { lockNumber } from '../number-lock.ts'
-import type { Db, PatientTable } from '../tables.ts'
+import type { Db, PatientTable, Tables } from '../tables.ts'
 
 type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle' | 'reportedDead'>
 
@@ -126,7 +126,9 @@ export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
       // After this, whatever is claimed for the number knows of it; what was claimed before is already on its way.
       await lockNumber(db, vault.fingerprint(phone))
       const row = { phone_print: vault.fingerprint(phone), reason, at }
-      await db.insertInto('opt_out').values(row).onConflict((on) => on.column('phone_print').doNothing()).execute()
+      const upgrade = sql<boolean>`excluded.reason = 'wrong-person'`
+      const known = (on: OnConflictBuilder<Tables, 'opt_out'>) => on.column('phone_print').doUpdateSet({ reason }).where(upgrade)
+      await db.insertInto('opt_out').values(row).onConflict(known).execute()
     },
     count: async () => Number((await db.selectFrom('opt_out').select((eb) => eb.fn.countAll().as('count')).executeTakeFirstOrThrow()).count),
     remove: async (phone) => {

@@ -44,6 +44,7 @@ export function retentionRecords(db: AccessDb, vault: Vault): RetentionRecords {
     clearFollowUps: async (from, to, afterId) => {
       const rows = await db.selectFrom('follow_up').select(['id', 'sealed']).where('id', '>', afterId).where('closed_at', '>', from).where('closed_at', '<=', to).orderBy('id').limit(BATCH).forUpdate().execute()
       await rewrite('follow_up', rows, () => ({ phone: null, detail: {} }))
+      if (rows.length > 0) await db.updateTable('follow_up').set({ phone_print: null }).where('id', 'in', rows.map(({ id }) => id)).execute()
       return last(rows)
     },
     clearMessages: async (from, to, afterId) => {
@@ -52,12 +53,6 @@ export function retentionRecords(db: AccessDb, vault: Vault): RetentionRecords {
       return last(rows)
     },
     removeReplies: async (before) => Number((await db.deleteFrom('reply').where('received_at', '<=', before).executeTakeFirst()).numDeletedRows),
-    removeThreads: async (visitBefore) => {
-      // A conversation is over when nobody with that number has a visit any more that is younger than that.
-      const gone = await sql`delete from thread t where not exists (
-        select 1 from patient p join booking b on b.patient_id = p.id where p.phone_print = t.phone_print and b.visit_at > ${visitBefore})`.execute(db)
-      return Number(gone.numAffectedRows ?? 0)
-    },
     removeKeptAnswers: async (before) => Number((await db.deleteFrom('idempotency').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
     removeEarlyReceipts: async (before) => Number((await db.deleteFrom('early_receipt').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
   }

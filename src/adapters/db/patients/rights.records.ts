@@ -3,30 +3,36 @@ import type { Held, RightsRecords } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { AccessDb } from '../access/access.tables.ts'
 
-/** Whose records: the patient's visits, and the number as long as this clinic reaches nobody else by it. */
+/** Whose records: the patient's visits, and the numbers at which this clinic reached nobody else. */
 interface Scope {
   patientId: string
   clinicId: string
+  /** Of the number in use now. */
   phonePrint: string
-  alone: boolean
+  /** Of every number that is or was the patient's alone. */
+  ownPrints: string[]
 }
 
-const hers = ({ patientId }: Scope) => sql`(select id from booking where patient_id = ${patientId})`
+const visitsOf = ({ patientId }: Scope) =>
+  sql`(select id from booking where patient_id = ${patientId})`
 /** Found by number only: no telling whose they are where a number is shared. */
-const byNumber = ({ clinicId, phonePrint, alone }: Scope) => sql`(${alone}::boolean and clinic_id = ${clinicId} and phone_print = ${phonePrint})`
+const byNumber = ({ clinicId, ownPrints }: Scope) =>
+  sql`(clinic_id = ${clinicId} and phone_print = any(${ownPrints}::text[]))`
+const replies = (scope: Scope) => sql`patient_id = ${scope.patientId}
+  or booking_id in ${visitsOf(scope)}
+  or (patient_id is null and booking_id is null and ${byNumber(scope)})`
 
 /**
- * Every table that holds something about a patient, and which of its rows are hers; children before parents. Both export
- * and erasure follow this list, and a test compares it with the database's own catalogue.
+ * Every table that holds something about a patient, and which of its rows do; children before parents.
+ * Both export and erasure follow this list, and a test compares it with the database's own catalogue.
  */
 const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
-  follow_up: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${hers(scope)}`,
-  happening: (scope) => sql`booking_id in ${hers(scope)}`,
-  reply: (scope) => sql`booking_id in ${hers(scope)} or (booking_id is null and ${byNumber(scope)})`,
-  thread: byNumber,
-  message: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${hers(scope)}`,
-  offer: (scope) => sql`booking_id in ${hers(scope)}`,
-  slot: (scope) => sql`booking_id in ${hers(scope)}`,
+  follow_up: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${visitsOf(scope)}`,
+  happening: (scope) => sql`booking_id in ${visitsOf(scope)}`,
+  reply: replies,
+  message: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${visitsOf(scope)}`,
+  offer: (scope) => sql`booking_id in ${visitsOf(scope)}`,
+  slot: (scope) => sql`booking_id in ${visitsOf(scope)}`,
   consent: (scope) => sql`patient_id = ${scope.patientId}`,
   booking: (scope) => sql`patient_id = ${scope.patientId}`,
   patient: (scope) => sql`id = ${scope.patientId}`,
@@ -49,9 +55,22 @@ async function scopeOf(db: AccessDb, patientId: string): Promise<Scope | undefin
   const row = await db.selectFrom('patient').select(['phone_print', 'clinic_id']).where('id', '=', patientId).forUpdate().executeTakeFirst()
   if (!row) return undefined
   const { phone_print: phonePrint, clinic_id: clinicId } = row
-  const same = db.selectFrom('patient').select('id').where('phone_print', '=', phonePrint).where('clinic_id', '=', clinicId)
-  const others = await same.where('id', '<>', patientId).limit(1).execute()
-  return { patientId, clinicId, phonePrint, alone: others.length === 0 }
+  const ownPrints = await printsOf(db, patientId, clinicId)
+  return { patientId, clinicId, phonePrint, ownPrints }
+}
+
+/** Numbers that are or were the patient's, and nobody else's at the clinic. */
+async function printsOf(db: AccessDb, patientId: string, clinicId: string): Promise<string[]> {
+  const { rows } = await sql<{ print: string }>`select print from (
+      select phone_print from patient where id = ${patientId}
+      union select phone_print from message where patient_id = ${patientId}
+      union select phone_print from reply where patient_id = ${patientId}
+    ) as used (print)
+    where not exists (select from patient
+        where phone_print = print and clinic_id = ${clinicId} and id <> ${patientId})
+      and not exists (select from message
+        where phone_print = print and clinic_id = ${clinicId} and patient_id <> ${patientId})`.execute(db)
+  return rows.map(({ print }) => print)
 }
 
 async function loadHeld(db: AccessDb, vault: Vault, patientId: string): Promise<Held | undefined> {
@@ -80,7 +99,7 @@ async function erase(db: AccessDb, vault: Vault, patientId: string, now: Date): 
   // Visits are locked first, as every flow does that changes one.
   await sql`select id from booking where patient_id = ${patientId} order by id for update`.execute(db)
   await tally(db, scope)
-  await sql`update slot set state = 'free', booking_id = null, held_until = null where booking_id in ${hers(scope)} and starts_at > ${now}`.execute(db)
+  await sql`update slot set state = 'free', booking_id = null, held_until = null where booking_id in ${visitsOf(scope)} and starts_at > ${now}`.execute(db)
   await forgetAnswers(db, vault, patientId)
   const counts: Record<string, number> = {}
   for (const [table, where] of Object.entries(HELD)) {
@@ -104,13 +123,13 @@ async function tally(db: AccessDb, scope: Scope): Promise<void> {
 
 const ANSWERS_AT_ONCE = 200
 
-/** Answers kept for repeated requests repeat her name; there are few, since they are kept for days only. */
+/** Answers kept for repeated requests repeat the name; there are few, since they are kept for days only. */
 async function forgetAnswers(db: AccessDb, vault: Vault, patientId: string): Promise<void> {
-  const hersOnly = async (keys: { key: string; sealed: string }[]) => keys.filter(({ sealed }) => vault.open(sealed).includes(patientId)).map(({ key }) => key)
+  const keysOf = async (keys: { key: string; sealed: string }[]) => keys.filter(({ sealed }) => vault.open(sealed).includes(patientId)).map(({ key }) => key)
   let after = ''
   for (;;) {
     const page = await db.selectFrom('idempotency').select(['key', 'sealed']).where('key', '>', after).orderBy('key').limit(ANSWERS_AT_ONCE).execute()
-    const keys = await hersOnly(page)
+    const keys = await keysOf(page)
     if (keys.length > 0) await db.deleteFrom('idempotency').where('key', 'in', keys).execute()
     if (page.length < ANSWERS_AT_ONCE) return
     after = page.at(-1)!.key

@@ -87,6 +87,7 @@ export function slotRecords(db: Db): SlotRecords {
 const toOffer = (row: OfferTable): Offer => ({
   id: row.id,
   bookingId: row.booking_id,
+  reason: row.reason,
   state: row.state,
   choices: (JSON.parse(row.choices) as { slotId: string; at: string }[]).map(({ slotId, at }) => ({ slotId, at: new Date(at) })),
   chosen: row.chosen,
@@ -111,8 +112,8 @@ export function offerRecords(db: Db): OfferRecords {
     },
     pending: async (bookingId) => (await pendingOffers(db, [bookingId])).get(bookingId),
     insert: async (offer) => {
-      const { id, state, chosen, until } = offer
-      const row = { id, booking_id: offer.bookingId, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }
+      const { id, reason, state, chosen, until } = offer
+      const row = { id, booking_id: offer.bookingId, reason, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }
       await db.insertInto('offer').values(row).execute()
     },
     move: async (id, from, to, facts = {}) => {

@@ -6,7 +6,7 @@ import { wordsToSay } from '../../../domain/calls/words-to-say.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page.ts'
 import { age, clock, dateWords, dayAndClock, longDay } from '../desk/when.ts'
-import { phoneWords, reasonWords } from '../desk/words.ts'
+import { phoneWords } from '../desk/words.ts'
 
 /** A follow-up with whom and what it is about. */
 export interface Call {
@@ -28,10 +28,11 @@ export const OUTCOMES: Record<string, string> = {
 export function callEntry(sheet: PageContext, call: Call): Html {
   const { followUp, patient, booking } = call
   const { reason, openedAt, id, phone } = followUp
-  return html`<article class="call u${FOLLOW_UP_REASONS[reason].urgency}" id="${id}" aria-labelledby="${id}-h">
+  const { urgency, title, todo } = FOLLOW_UP_REASONS[reason]
+  return html`<article class="call u${urgency}" id="${id}" aria-labelledby="${id}-h">
 <div class="margin"><b>${age(openedAt, sheet.now)}</b><small>since ${clock(openedAt, sheet.clinic.zone)}</small></div>
-<div class="what"><h3 id="${id}-h">${reasonWords(reason)}: ${patient ? patient.name : 'not one of our patients'}</h3>
-<p>${FOLLOW_UP_REASONS[reason].todo}</p>
+<div class="what"><h3 id="${id}-h">${title}: ${patient ? patient.name : 'not one of our patients'}</h3>
+<p>${todo}</p>
 ${herWords(followUp)}
 ${toSay(call)}
 ${tries(followUp, sheet.clinic.zone)}</div>
@@ -79,6 +80,7 @@ function settleForm(sheet: PageContext, { id, detail }: FollowUp): Html {
 
 export function closedEntry(sheet: PageContext, { followUp, patient }: Call): Html {
   const { id, reason, closedAt, closedBy, outcome } = followUp
-  return html`<li><span>${clock(closedAt!, sheet.clinic.zone)} ${reasonWords(reason)}${patient && `: ${patient.name}`}. ${outcome}, by ${closedBy}.</span> <form method="post" action="${sheet.at(`calls/${id}/reopen`)}"><button aria-label="Undo: ${reasonWords(reason)}${patient && `, ${patient.name}`}">Undo</button></form></li>
+  const { title } = FOLLOW_UP_REASONS[reason]
+  return html`<li><span>${clock(closedAt!, sheet.clinic.zone)} ${title}${patient && `: ${patient.name}`}. ${outcome}, by ${closedBy}.</span> <form method="post" action="${sheet.at(`calls/${id}/reopen`)}"><button aria-label="Undo: ${title}${patient && `, ${patient.name}`}">Undo</button></form></li>
 `
 }

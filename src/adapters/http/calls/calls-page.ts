@@ -4,6 +4,7 @@ import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import { goodDates } from '../../../domain/preparation/cycle/good-dates.ts'
 import { badInput } from '../../../domain/failure.ts'
 import { type FollowUp, FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up.ts'
+import { namesDates } from '../../../domain/calls/words-to-say.ts'
 import { dateIn } from '../../../domain/local-time.ts'
 import { closeFollowUp } from '../../../flows/calls/close-follow-up.ts'
 import { orNotFound, protocolOf } from '../../../flows/lookups.ts'
@@ -21,7 +22,6 @@ const CLOSED_SHOWN = 12
 const DAY_MS = 86_400_000
 /** Dates looked for when the patient is called. */
 const AHEAD = { first: 3, last: 42 }
-const DATES_MATTER: ReadonlySet<string> = new Set(['badly-timed', 'no-opening', 'cannot-come', 'offer-lapsed'])
 
 export function mountCalls(desk: Desk): void {
   desk.get('calls', callList)
@@ -63,7 +63,7 @@ async function callsOf(sheet: PageContext, followUps: readonly FollowUp[]): Prom
   return followUps.map((followUp) => {
     const patient = (followUp.patientId !== null && patients.get(followUp.patientId)) || null
     const booking = (followUp.bookingId !== null && bookings.get(followUp.bookingId)) || null
-    return { followUp, patient, booking, dates: patient && booking && DATES_MATTER.has(followUp.reason) ? datesFor(sheet, booking, patient) : [] }
+    return { followUp, patient, booking, dates: patient && booking && namesDates(followUp.reason) ? datesFor(sheet, booking, patient) : [] }
   })
 }
 
@@ -91,12 +91,11 @@ async function reopen(sheet: PageContext): Promise<Answer> {
   return { to: sheet.at('calls?said=reopened') }
 }
 
-/** Approves or declines a move that waits for the desk; the follow-up is done with that. */
+/** Approves or declines a move that waits for the desk; the call is done with that. */
 async function settle(sheet: PageContext): Promise<Answer> {
   const { deps, params } = sheet
   const followUp = orNotFound(await deps.store.read.followUps.get(params.id!), 'follow-up')
   const approve = field(sheet, 'approve') === 'yes'
   await settleMove(deps, String(followUp.detail.offer), approve, sheet.who.name)
-  if (!(await deps.store.read.followUps.get(followUp.id))?.closedAt) await closeFollowUp(deps, followUp.id, sheet.who.name, approve ? 'move approved' : 'move declined')
   return { to: sheet.at(`calls?said=${approve ? 'approved' : 'declined'}`) }
 }

@@ -1,6 +1,5 @@
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
-import type { FollowUpReason } from '../../../domain/calls/follow-up.ts'
 import type { MessageState } from '../../../domain/messages/message.ts'
 import type { PrepStatus } from '../../../domain/preparation/prep-status.ts'
 import type { Meaning } from '../../../domain/replies/reading.ts'
@@ -18,46 +17,30 @@ export const PREPARATION: Record<PrepStatus, string> = {
   'on-its-way': 'Sent, not yet confirmed',
   told: 'Told in time',
   'told-late': 'Told late',
-  'not-reached': 'Not reached: call her',
-  'nobody-tells': 'Not told by text: call her',
+  'not-reached': 'Not reached: call',
+  'nobody-tells': 'Not told by text: call',
 }
 
 /** Standings that a person must make good. */
 export const NEEDS_A_CALL: ReadonlySet<PrepStatus> = new Set(['not-reached', 'nobody-tells'])
 
-const REASONS: Partial<Record<FollowUpReason, string>> = {
-  alarm: 'Alarming words',
-  lapse: 'Preparation lapse',
-  'approve-move': 'Move to approve',
-  'visit-moved': 'She moved the visit',
-  'offer-lapsed': 'Offer not answered',
-  'check-opt-out': 'Opt-out to check',
-  'plan-not-kept': 'Message without a place',
-  'send-unknown': 'Perhaps not reached',
-  contradiction: 'Contradicting dates',
-}
-
-export function reasonWords(reason: FollowUpReason): string {
-  return REASONS[reason] ?? spoken(reason)
-}
-
 export const URGENCY = { 1: 'Now', 2: 'Today', 3: 'When convenient' } as const
 
 export const MEANING: Record<Meaning, string> = {
-  'period-started': 'Her period has started',
-  'not-started': 'Her period has not started',
-  'still-bleeding': 'She is still bleeding',
+  'period-started': 'The period has started',
+  'not-started': 'The period has not started',
+  'still-bleeding': 'The patient is still bleeding',
   'bleeding-ended': 'The bleeding has ended',
-  confirm: 'She will come',
-  'cannot-come': 'She cannot come',
-  choice: 'She chose a time on offer',
-  stop: 'She wants no more messages',
-  help: 'She asks who we are',
-  rejoin: 'She wants messages again',
+  confirm: 'The patient will come',
+  'cannot-come': 'The patient cannot come',
+  choice: 'The patient chose a time on offer',
+  stop: 'The patient wants no more messages',
+  help: 'The patient asks who we are',
+  rejoin: 'The patient wants messages again',
   'prep-question': 'A question about preparation',
   'prep-lapse': 'Preparation did not go as asked',
   urgent: 'Alarming words',
-  'wrong-person': 'Not her number',
+  'wrong-person': "Not the patient's number",
   died: 'The patient has died',
   thanks: 'Thanks',
   unclear: 'Unclear',
@@ -79,22 +62,23 @@ const DONE: Record<string, string> = {
   offered: 'Other times were offered',
   none: 'No opening fitted: the desk was told',
   moved: 'The visit was moved',
-  waiting: 'Her choice waits for approval',
+  waiting: 'The choice waits for approval',
   confirm: 'Noted',
-  'no-change': 'She was told that the visit stays',
-  'cannot-offer': 'She was told that the clinic calls',
-  unclear: 'She was told that a person reads it',
+  'no-change': 'Was told that the visit stays',
+  'cannot-offer': 'Was told that the clinic calls',
+  unclear: 'Was told that a person reads it',
   'unclear-reply': 'On the call list',
   'unknown-sender': 'On the call list',
   failed: 'Nothing followed: on the call list',
   'offer-changed': 'Was told that the times have changed',
+  outdated: 'Nothing: a later text counts',
   died: 'Nothing more is sent; on the call list',
-  'asked-which': 'She was asked which visit she means',
+  'asked-which': 'Was asked which visit is meant',
   lapse: 'Noted for the day sheet',
-  stop: 'No more messages go to her',
-  stopped: 'No more messages go to her',
-  alarm: 'She was asked to call; on the call list',
-  answer: 'She got the approved answer',
+  stop: 'No more messages are sent',
+  stopped: 'No more messages are sent',
+  alarm: 'Was asked to call; on the call list',
+  answer: 'Got the approved answer',
   thanks: 'Nothing to do',
 }
 

@@ -1,3 +1,4 @@
+import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up.ts'
 import { dateIn } from '../../../domain/local-time.ts'
 import { html, type Html } from '../pages/html.ts'
 import { grouped } from '../desk/grouped.ts'
@@ -5,7 +6,7 @@ import { timing } from '../desk/marks.ts'
 import type { PageContext } from '../desk/page.ts'
 import type { Visit } from './visits-shown.ts'
 import { clock, dateWords, machine } from '../desk/when.ts'
-import { NEEDS_A_CALL, phoneWords, PREPARATION, reasonWords } from '../desk/words.ts'
+import { NEEDS_A_CALL, phoneWords, PREPARATION } from '../desk/words.ts'
 
 /** Visits by day, as a ledger: time in the margin, then who, when in the cycle, how prepared, and what is open. */
 export function visitList(sheet: PageContext, visits: readonly Visit[], cancelledToo = false): Html {
@@ -38,5 +39,5 @@ export function preparation({ standing, booking }: Visit): Html {
 
 function openThings(sheet: PageContext, { open, booking }: Visit): Html | string {
   if (open.length === 0) return booking.confirmedAt ? 'Confirmed' : ''
-  return html`<ul class="reasons">${open.map(({ id, reason }) => html`<li><a href="${sheet.at(`calls#${id}`)}">${reasonWords(reason)}</a></li>`)}</ul>`
+  return html`<ul class="reasons">${open.map(({ id, reason }) => html`<li><a href="${sheet.at(`calls#${id}`)}">${FOLLOW_UP_REASONS[reason].title}</a></li>`)}</ul>`
 }

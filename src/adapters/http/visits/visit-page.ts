@@ -1,4 +1,5 @@
-import { z } from 'zod'
+import * as z from 'zod'
+import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up.ts'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { Offer } from '../../../domain/visits/offer.ts'
 import type { Slot } from '../../../domain/visits/slot.ts'
@@ -19,7 +20,7 @@ import { stripFigure } from '../preparation/cycle-strip.ts'
 import { visitsOf, type Visit } from './visits-shown.ts'
 import { preparation } from './visit-list.ts'
 import { dateWords, dayAndClock, longDay, clock } from '../desk/when.ts'
-import { lmpWords, phoneWords, reasonWords, spoken } from '../desk/words.ts'
+import { lmpWords, phoneWords, spoken } from '../desk/words.ts'
 
 export function mountVisit(desk: Desk): void {
   desk.get('visits/:id', visitPage)
@@ -73,7 +74,7 @@ ${patient.reportedDead && html`<p class="note">Somebody wrote that the patient h
 <div><dt>Preparation</dt><dd>${preparation(visit)}</dd></div>
 <div><dt>Confirmed</dt><dd>${booking.confirmedAt ? dayAndClock(booking.confirmedAt, booking.zone) : 'Not yet'}</dd></div>
 ${booking.lapses.length > 0 && html`<div><dt>Lapses, in the patient's words</dt><dd>${booking.lapses.map((words) => html`<q>${words}</q> `)}</dd></div>`}
-${open.length > 0 && html`<div><dt>Open</dt><dd>${open.map(({ id, reason }) => html`<a href="${sheet.at(`calls#${id}`)}">${reasonWords(reason)}</a> `)}</dd></div>`}
+${open.length > 0 && html`<div><dt>Open</dt><dd>${open.map(({ id, reason }) => html`<a href="${sheet.at(`calls#${id}`)}">${FOLLOW_UP_REASONS[reason].title}</a> `)}</dd></div>`}
 </dl>`
 }
 
