@@ -10,6 +10,8 @@ import type { RetentionRules } from '../patients/retention.ts'
 
 export type * from './approvals.ts'
 export type * from './dispatch.ts'
+export type * from './patients.ts'
+export type * from './pipelined.ts'
 export type * from './records.ts'
 export type * from './replies.ts'
 

@@ -6,7 +6,7 @@ import type { Message } from '../../domain/messages/message.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Receipt } from './gateway.ts'
 import type { SendJob } from './deps.ts'
-import type { Pipelined } from './records.ts'
+import type { Pipelined } from './pipelined.ts'
 
 /** Everything that decides whether messages may go, read at once for many of them. */
 export interface DispatchContext {
