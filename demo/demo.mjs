@@ -1,5 +1,3 @@
-// Runs the demo's TypeScript directly, as the daysix command does.
-import { register } from 'tsx/esm/api'
+import { runCompiled } from '../src/cli/compiled.mjs'
 
-register()
-await import('./demo.ts')
+await runCompiled('demo', ['src', 'demo', 'infra/build'])

@@ -2,7 +2,6 @@ import { DateTime } from 'luxon'
 import { createQueue } from '../src/compose.ts'
 import { systemClock } from '../src/adapters/clock/clocks.ts'
 import { requeueAll, sweep } from '../src/flows/messages/sweep.ts'
-import { toE164 } from '../src/domain/patients/phone.ts'
 import { ZONE } from './scenario.ts'
 import { Story, type Ending } from './story.ts'
 import { Transcript } from './transcript.ts'
@@ -15,7 +14,7 @@ const start = DateTime.now().setZone(ZONE).minus({ days: STORY_DAYS }).startOf('
 const world = await createWorld(start, headless)
 write(headless ? 'Daysix demo: four weeks in the invented Skerry Isles.' : `Daysix demo: the desk is at ${world.running.url}/desk, the simulated phones are at ${world.running.url}/phones`)
 
-const names = new Map(world.people.map(({ name, phone }) => [toE164(phone, 'CA'), name]))
+const names = new Map(world.people.map(({ name, number }) => [number, name]))
 const story = new Story(world, new Transcript(write, (number) => names.get(number) ?? number))
 await story.tell()
 const endings = await story.endings()

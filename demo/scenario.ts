@@ -1,3 +1,4 @@
+import { toE164 } from '../src/domain/patients/phone.ts'
 import type { Clinic } from '../src/domain/region/clinic.ts'
 import { USUAL_SETTINGS } from '../src/flows/region/first-clinic.ts'
 
@@ -20,7 +21,9 @@ const LAST = ['Quillon', 'Brandle', 'Skerrow', 'Tarnley', 'Ashquay']
 
 export interface DemoPatient {
   name: string
+  /** As it is told to the desk, and as the network knows it (E.164). */
   phone: string
+  number: string
   language: string
   clinic: string
   /** Days between the first days of the periods, as they will really turn out. */
@@ -41,9 +44,11 @@ export function patients(random: () => number): DemoPatient[] {
     const usualCycleDays = 26 + Math.floor(random() * 6)
     // One in four is booked towards the end, so that visits lie ahead when the story is over and a person plays on.
     const bookedOnDay = Math.floor(random() * 10) + (index > 2 && index % 4 === 0 ? 16 : 0)
+    const phone = `782-555-01${String(index).padStart(2, '0')}`
     return {
       name: `${FIRST[index % FIRST.length]!} ${LAST[Math.floor(index / FIRST.length)]!}`,
-      phone: `782-555-01${String(index).padStart(2, '0')}`,
+      phone,
+      number: toE164(phone, 'CA'),
       language: languageOf(index),
       clinic: CLINICS[index % 3]!.id,
       trueCycleDays: usualCycleDays + Math.round((random() + random() + random() - 1.5) * 4),

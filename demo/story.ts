@@ -1,5 +1,4 @@
 import { DateTime } from 'luxon'
-import { toE164 } from '../src/domain/patients/phone.ts'
 import { Desk, type BookedAnswer } from './desk.ts'
 import { CLINICS, ZONE, type DemoPatient } from './scenario.ts'
 import type { Transcript } from './transcript.ts'
@@ -36,7 +35,7 @@ export class Story {
     this.#planDesk()
     this.#planHeroine()
     const end = this.#day(STORY_DAYS).toJSDate()
-    const followed = [this.#cast.heroine, this.#cast.stopper, this.#cast.puzzler].map(({ phone }) => toE164(phone, 'CA'))
+    const followed = [this.#cast.heroine, this.#cast.stopper, this.#cast.puzzler].map(({ number }) => number)
     await this.#world.passUntil(new Date(Math.min(end.getTime(), Date.now())), async () => {
       this.#transcript.phones(this.#world.pocket, followed)
       await this.#listen()
@@ -118,16 +117,16 @@ export class Story {
 
   #reply(person: DemoPatient, at: DateTime, text: string): void {
     this.#world.time.virtual.at(at.toJSDate(), async () => {
-      await this.#world.pocket.reply(toE164(person.phone, 'CA'), text)
+      await this.#world.pocket.reply(person.number, text)
     })
   }
 
   /** Patients look at their phones: some answer, each in the patient's way. */
   async #listen(): Promise<void> {
     for (const person of this.#world.people) {
-      const texts = this.#world.pocket.phone(toE164(person.phone, 'CA')).texts
-      const fresh = texts.slice(this.#heard.get(person.phone) ?? 0).filter(({ direction }) => direction === 'to-patient')
-      this.#heard.set(person.phone, texts.length)
+      const texts = this.#world.pocket.phone(person.number).texts
+      const fresh = texts.slice(this.#heard.get(person.number) ?? 0).filter(({ direction }) => direction === 'to-patient')
+      this.#heard.set(person.number, texts.length)
       for (const { text } of fresh) this.#answer(person, text, texts.length)
     }
   }
@@ -156,7 +155,7 @@ export class Story {
     const after = before && (await this.#desk.get<{ booking: { visit: string; preparation: string }; timing: { keep: boolean } }>(`/bookings/${before.booking.id}`))
     const followUps = await deps.store.read.followUps.list({ limit: 1000 })
     const reasons = (person: DemoPatient) => followUps.filter(({ bookingId }) => bookingId === this.bookings.get(person.name)?.booking.id).map(({ reason }) => reason)
-    const toStopper = this.#world.pocket.phone(toE164(stopper.phone, 'CA')).texts.filter(({ direction, at }) => direction === 'to-patient' && this.stoppedAt && at > this.stoppedAt)
+    const toStopper = this.#world.pocket.phone(stopper.number).texts.filter(({ direction, at }) => direction === 'to-patient' && this.stoppedAt && at > this.stoppedAt)
     return [
       { name: 'sixty visits were booked', happened: this.bookings.size === this.#world.people.length },
       { name: 'the desk was warned of a badly timed visit', happened: before?.timing.keep === false && before.openings.length > 0 },

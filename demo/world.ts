@@ -8,7 +8,6 @@ import { approveTexts } from '../src/flows/messages/approved-texts.ts'
 import { sweep } from '../src/flows/messages/sweep.ts'
 import { startService, type Running } from '../src/service.ts'
 import { CLINICS, ZONE, chance, patients, type DemoPatient } from './scenario.ts'
-import { toE164 } from '../src/domain/patients/phone.ts'
 
 export const STORY_DAYS = 28
 const SWEEP_MINUTES = 60
@@ -46,7 +45,7 @@ export async function createWorld(start: Date, headless: boolean): Promise<World
   })
   await approveAll(composed)
   const people = patients(random)
-  const names = new Map(people.map(({ phone, name }) => [toE164(phone, 'CA'), name]))
+  const names = new Map(people.map(({ number, name }) => [number, name]))
   const pages = phonePages({ pocket, clock: time.clock, zone: ZONE, nameOf: (number) => names.get(number) ?? number })
   const running = await startService(config, composed, 'all', pages)
   const firstDay = DateTime.fromJSDate(start, { zone: ZONE }).startOf('day')

@@ -2,7 +2,7 @@
 import tseslint from 'typescript-eslint'
 
 export default tseslint.config(
-  { ignores: ['node_modules/**', '.data/**', '.shots/**'] },
+  { ignores: ['node_modules/**', '.build/**', '.data/**', '.shots/**'] },
   ...tseslint.configs.recommended,
   {
     files: ['**/*.ts'],

@@ -1,4 +1,5 @@
 import { randomBytes } from 'node:crypto'
+import { setTimeout as pause } from 'node:timers/promises'
 import { readFile, readdir } from 'node:fs/promises'
 import { join } from 'node:path'
 import type { Logger } from 'pino'
@@ -10,11 +11,12 @@ import { openServer } from './adapters/db/server.ts'
 import { openStore } from './adapters/db/store.ts'
 import { openAccessStore } from './adapters/db/access/access-store.ts'
 import { onceReachable } from './adapters/db/reachable.ts'
+import { retryConflicts } from './adapters/db/retry-conflicts.ts'
 import { createGateway } from './adapters/gateways/create-gateway.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
-import { idMaker, pooled } from './adapters/ids.ts'
+import { fractions, idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
@@ -93,9 +95,11 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const { library, phrases, protocols, reviewables } = wording
   const voice = gateways.some(({ channels }) => channels.includes('voice'))
   const newId = idMaker(time.clock, random)
+  const access = openAccessStore(database, vault)
+  const chance = fractions(random)
   const deps: Deps = {
-    store,
-    access: openAccessStore(database, vault),
+    store: { read: store.read, transact: retryConflicts(store.transact, chance, pause) },
+    access: { read: access.read, transact: retryConflicts(access.transact, chance, pause) },
     clock: time.clock,
     newId,
     queue,
@@ -173,10 +177,9 @@ export function createQueue(config: Config, database: Database, clock: Clock, lo
 
 /** The gateways described in the folder; outside production also the simulated telephone network. */
 async function configuredGateways(config: Config, time: Timekeeper, random: (bytes: number) => Uint8Array): Promise<Gateway[]> {
-  const fraction = () => new DataView(random(4).slice().buffer).getUint32(0) / 2 ** 32
   const deps = {
     ...time,
-    random: fraction,
+    random: fractions(random),
     secret: config.secret,
     ...(config.publicUrl && { callbackUrl: `${config.publicUrl}/gateways` }),
   }

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { Failure } from './domain/failure.ts'
 
 /** Everything the environment may set. The only place that reads it. */

@@ -135,7 +135,7 @@ async function allAnswered({ database }: Composed): Promise<void> {
   if (found.all !== expected || found.numbers !== expected || found.queued !== expected) throw new Error(`${expected} answers expected: ${JSON.stringify(found)}`)
 }
 
-const TABLES = ['reply', 'thread', 'message', 'offer', 'follow_up', 'happening', 'opt_out', 'consent']
+const TABLES = ['reply', 'message', 'offer', 'follow_up', 'happening', 'opt_out', 'consent']
 
 async function rowsOf(pool: Pool): Promise<Record<string, number>> {
   const rows: Record<string, number> = {}

@@ -112,7 +112,7 @@ export async function freePort(): Promise<number> {
 }
 
 /** Asks until it is so. @throws with `what` after so many seconds */
-export async function eventually(what: string, isSo: () => Promise<boolean> | boolean, seconds = 60): Promise<void> {
+export async function eventually(what: string, isSo: () => Promise<boolean> | boolean, seconds = 120): Promise<void> {
   const until = Date.now() + seconds * 1000
   while (Date.now() < until) {
     if (await Promise.resolve(isSo()).catch(() => false)) return

@@ -21,6 +21,11 @@ export function pooled(random: (bytes: number) => Uint8Array): (bytes: number) =
   }
 }
 
+/** Numbers from 0 up to 1, like `Math.random`, from random bytes. */
+export function fractions(random: (bytes: number) => Uint8Array): () => number {
+  return () => new DataView(random(4).slice().buffer).getUint32(0) / 2 ** 32
+}
+
 /**
  * Ids that sort by time: prefix, nine characters of milliseconds, ten of randomness (50 bits).
  * @param random bytes source, replaced in simulations so that they can be replayed

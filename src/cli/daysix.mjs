@@ -1,6 +1,4 @@
 #!/usr/bin/env node
-// The command runs the TypeScript sources directly, so that `npm ci` is the only build step there is.
-import { register } from 'tsx/esm/api'
+import { runCompiled } from './compiled.mjs'
 
-register()
-await import('./daysix.ts')
+await runCompiled('daysix', ['src', 'infra/build'])

@@ -1,42 +1,16 @@
 import { Command, InvalidArgumentError } from 'commander'
-import { DateTime } from 'luxon'
-import { z } from 'zod'
-import { drawCalendar, FORECAST_CAUTION } from '../domain/preparation/cycle/calendar.ts'
+import * as z from 'zod'
 import { checkHistory } from '../domain/preparation/cycle/check-history.ts'
-import { cycleCheckDate } from '../domain/preparation/cycle/cycle-check.ts'
-import { calendarDate, dayNumber, daysBetween } from '../domain/preparation/cycle/days.ts'
-import type { HistoryFault } from '../domain/preparation/cycle/evidence.ts'
-import { forecastDays } from '../domain/preparation/cycle/forecast.ts'
-import type { CalendarDate, CycleHistory, DayForecast } from '../domain/preparation/cycle/history.ts'
-import { judgeVisit } from '../domain/preparation/cycle/judge.ts'
+import { daysBetween } from '../domain/preparation/cycle/days.ts'
+import { FORECAST_CAUTION, forecastDays } from '../domain/preparation/cycle/forecast.ts'
+import type { DayForecast } from '../domain/preparation/cycle/history.ts'
 import { USUAL_TIMING } from '../domain/preparation/cycle/timing.ts'
-import { badInput, Failure } from '../domain/failure.ts'
+import { badInput } from '../domain/failure.ts'
+import { date, historyFields, latestOf, round, toHistory, warnings } from './cycle-fields.ts'
+import type { CalendarOptions } from './forecast-calendar.ts'
 import { answerLines } from './json-lines.ts'
 
 const LONGEST_RANGE_DAYS = 400
-const MOST_MONTHS = 12
-const date = z.iso.date('Write the date as year-month-day, e.g. 2026-03-02.')
-
-/** The fields of a line that say what is known of the cycles; `lmp` may also be "unknown" or "no-periods". */
-export const historyFields = {
-  lmp: z.union(
-    [date, z.enum(['unknown', 'no-periods', 'no periods'])],
-    'Give a date as year-month-day, "unknown" or "no-periods".',
-  ),
-  lmpGiveDays: z.number().min(0).max(60).optional(),
-  toldOn: date.optional(),
-  usualCycleDays: z.number().min(10, 'Give the usual length in days.').max(200, 'Give the usual length in days.').nullish(),
-  regularity: z.enum(['regular', 'irregular']).nullish(),
-  scheduledBleeds: z.boolean().nullish(),
-  pastCycleDays: z.array(z.number().positive()).max(500).nullish(),
-  pastStarts: z.array(date).max(500).nullish(),
-  age: z.number().min(0).max(120).nullish(),
-  startedOn: date.nullish(),
-  notStartedBy: date.nullish(),
-  endedOn: date.nullish(),
-  stillBleedingOn: date.nullish(),
-}
-const historyLine = z.object(historyFields)
 const line = z.object({ id: z.union([z.string(), z.number()]), ...historyFields, from: date, to: date })
 
 /** `daysix forecast`: JSON lines in, the forecast of each date out; with `--calendar` a picture for a person. */
@@ -56,10 +30,14 @@ export function command(): Command {
     .option('--from <date>', 'first date drawn (default: the last period, or today)')
     .option('--months <number>', 'how many months to draw', wholeNumber, 2)
     .addHelpText('after', `\n${FORECAST_CAUTION}`)
-    .action(async (options: CalendarOptions) => {
-      if (options.calendar) process.exitCode = printCalendar(options)
-      else process.exitCode = await answerLines(line, answer)
+    .action(async ({ calendar, ...options }: CalendarOptions & { calendar?: true }) => {
+      process.exitCode = calendar ? await draw(options) : await answerLines(line, answer)
     })
+}
+
+/** What only the picture needs is loaded for it only: a line should be answered as quickly as Node starts. */
+async function draw(options: CalendarOptions): Promise<number> {
+  return (await import('./forecast-calendar.ts')).printCalendar(options)
 }
 
 function answer({ id: _id, from, to, ...fields }: z.infer<typeof line>): object {
@@ -73,115 +51,8 @@ function answer({ id: _id, from, to, ...fields }: z.infer<typeof line>): object 
   }
 }
 
-/** Six decimals say more than any forecast knows. */
-export function round(probability: number): number {
-  return Math.round(probability * 1e6) / 1e6
-}
-
 function rounded(day: DayForecast): DayForecast {
   return { ...day, avoidProbability: round(day.avoidProbability), bleedingProbability: round(day.bleedingProbability) }
-}
-
-/** What a line says of the cycles, in the words of the domain. */
-export function toHistory({ lmp, ...rest }: z.infer<typeof historyLine>): CycleHistory {
-  const said = Object.fromEntries(Object.entries(rest).filter(([, value]) => value !== null && value !== undefined))
-  if (lmp === 'no-periods' || lmp === 'no periods') return { ...said, status: 'no-periods' }
-  return lmp === 'unknown' ? { ...said, status: 'unknown' } : { ...said, status: 'cycling', lmp }
-}
-
-/** Faults that do not stop an answer; what they name was left out of it. */
-export function warnings(faults: HistoryFault[]): { warnings?: HistoryFault[] } {
-  return faults.length === 0 ? {} : { warnings: faults }
-}
-
-/** A line without "now" is looked at on the day of its latest news, so that nothing in it counts as the future. */
-function latestOf({
-  lmp,
-  startedOn,
-  notStartedBy,
-  endedOn,
-  stillBleedingOn,
-  toldOn,
-  pastStarts = [],
-}: CycleHistory): CalendarDate {
-  const dates = [lmp, startedOn, notStartedBy, endedOn, stillBleedingOn, toldOn, ...pastStarts].filter((day) => day !== undefined)
-  return dates.sort().at(-1) ?? calendarDate(0)
-}
-
-interface CalendarOptions {
-  calendar?: true
-  lmp: string
-  about?: number
-  usual?: number
-  past?: number[]
-  age?: number
-  irregular?: true
-  scheduled?: true
-  notStartedBy?: string
-  visit?: string
-  from?: string
-  months: number
-}
-
-/** Prints the calendar, what to make of the visit, and what cannot be right. Returns the exit code. */
-function printCalendar(options: CalendarOptions): number {
-  try {
-    console.log(calendarFor(options))
-    return 0
-  } catch (error) {
-    if (!(error instanceof Failure)) throw error
-    console.error(`${error.detail.field}: ${error.detail.message}`)
-    return 2
-  }
-}
-
-function calendarFor(options: CalendarOptions): string {
-  const history = historyOf(options)
-  const asOf = options.notStartedBy ?? history.lmp ?? today()
-  const from = options.from ?? asOf
-  const days = forecastDays(history, { from, to: endOfMonths(from, options.months) }, USUAL_TIMING)
-  const faults = checkHistory(history, latestOf(history)).map(({ field, message }) => `Check ${field}: ${message}`)
-  const judged = options.visit === undefined ? [] : adviceOn(history, options.visit, asOf)
-  return [drawCalendar(days, options.visit), ...judged, ...faults].join('\n')
-}
-
-function adviceOn(history: CycleHistory, visit: CalendarDate, asOf: CalendarDate): string[] {
-  const ask = cycleCheckDate({ history, visit, asOf, protocol: USUAL_TIMING })
-  return [
-    '',
-    judgeVisit(history, visit, USUAL_TIMING, asOf).reason,
-    ...(ask === null ? [] : [`Best day to ask the patient whether the period has begun: ${ask}`]),
-  ]
-}
-
-function historyOf(options: CalendarOptions): CycleHistory {
-  const parsed = historyLine.safeParse({
-    lmp: options.lmp,
-    lmpGiveDays: options.about,
-    usualCycleDays: options.usual,
-    pastCycleDays: options.past,
-    age: options.age,
-    regularity: options.irregular && 'irregular',
-    scheduledBleeds: options.scheduled,
-    notStartedBy: options.notStartedBy,
-  })
-  return parsed.success
-    ? toHistory(parsed.data)
-    : badInput(parsed.error.issues[0]!.path.join('.'), parsed.error.issues[0]!.message)
-}
-
-/** The last day of the month so many months on, the first one counted. */
-function endOfMonths(from: CalendarDate, months: number): CalendarDate {
-  dayNumber(from, 'from')
-  const first = DateTime.fromISO(from, { zone: 'utc' }).startOf('month')
-  return first
-    .plus({ months: Math.min(MOST_MONTHS, Math.max(1, months)) })
-    .minus({ days: 1 })
-    .toISODate()!
-}
-
-function today(): CalendarDate {
-  return DateTime.now().toISODate()
 }
 
 function wholeNumber(text: string): number {

@@ -1,6 +1,6 @@
 import { createInterface } from 'node:readline'
 import type { Readable, Writable } from 'node:stream'
-import { z } from 'zod'
+import * as z from 'zod'
 import { Failure } from '../domain/failure.ts'
 
 interface LineError {

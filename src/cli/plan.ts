@@ -1,5 +1,5 @@
 import { Command } from 'commander'
-import { z } from 'zod'
+import * as z from 'zod'
 import { loadProtocols } from '../adapters/templates/load-protocols.ts'
 import { cycleCheckDate } from '../domain/preparation/cycle/cycle-check.ts'
 import type { CycleHistory } from '../domain/preparation/cycle/history.ts'

@@ -1,6 +1,6 @@
 import { Command } from 'commander'
 import { DateTime, IANAZone } from 'luxon'
-import { z } from 'zod'
+import * as z from 'zod'
 import { loadVocabulary } from '../adapters/templates/load-vocabulary.ts'
 import { readReply } from '../domain/replies/read-reply.ts'
 import { QUESTIONS, type ReplyContext } from '../domain/replies/reading.ts'

@@ -1,13 +1,13 @@
 import { Command } from 'commander'
 import { DateTime } from 'luxon'
-import { z } from 'zod'
+import * as z from 'zod'
 import { checkHistory } from '../domain/preparation/cycle/check-history.ts'
 import type { CalendarDate } from '../domain/preparation/cycle/history.ts'
 import { judgeVisit } from '../domain/preparation/cycle/judge.ts'
 import { USUAL_TIMING } from '../domain/preparation/cycle/timing.ts'
 import { badInput } from '../domain/failure.ts'
 import { rankOpenings } from '../domain/visits/rank-openings.ts'
-import { historyFields, round, toHistory, warnings } from './forecast.ts'
+import { historyFields, round, toHistory, warnings } from './cycle-fields.ts'
 import { answerLines } from './json-lines.ts'
 
 /** 48 hours of preparation, and four for the instructions to arrive before they begin. */

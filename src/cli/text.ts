@@ -1,6 +1,6 @@
 import { Command } from 'commander'
 import { DateTime } from 'luxon'
-import { z } from 'zod'
+import * as z from 'zod'
 import { loadProtocols } from '../adapters/templates/load-protocols.ts'
 import { loadTexts } from '../adapters/templates/load-texts.ts'
 import { badInput } from '../domain/failure.ts'

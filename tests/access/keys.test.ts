@@ -2,7 +2,7 @@ import { mkdtemp, readFile, rm, stat, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { randomBytes } from 'node:crypto'
-import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
 import { checkLookUpKey, countByKey, resealAll } from '../../src/adapters/db/reseal.ts'
 import { addKeyToFile, sealingKeys } from '../../src/adapters/vault/key-file.ts'
 import { readKeyRing } from '../../src/adapters/vault/key-ring.ts'
@@ -10,6 +10,7 @@ import { createVault } from '../../src/adapters/vault/vault.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
 import { ensureFirstClinic } from '../../src/flows/region/first-clinic.ts'
+import { SOON } from '../harness/patience.ts'
 import { bookAndRing } from '../../src/flows/visits/book-visit.ts'
 
 const key = () => randomBytes(32).toString('base64')
@@ -106,7 +107,7 @@ describe('a new key for data that are there', () => {
     expect((await stat(join(folder, 'sealing.key'))).mode & 0o777).toBe(0o600)
     const during: Promise<unknown>[] = []
     const traffic = setInterval(() => during.push(book(), service.deps.store.read.patients.byPhone('+16135550105')), 15)
-    await new Promise((done) => setTimeout(done, 1_200)) // the running service takes the key up within a second
+    await vi.waitUntil(() => service.vault.sealsWith() === id && during.length > 20, SOON) // the running service takes the key up
     const anew = await resealAll(service.database, service.vault)
     clearInterval(traffic)
     const settled = await Promise.allSettled(during)

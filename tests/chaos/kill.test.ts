@@ -114,7 +114,7 @@ describe('after kill -9 in the middle of sending', () => {
     for (const id of twice) expect(recorded).toContain(id)
     // And the plan goes on: what is not yet due is still planned.
     expect((await messagesOf(bookings)).every(({ messages }) => messages.some((m: Shown) => m.kind === 'prep' && ['planned', 'queued'].includes(m.state)))).toBe(true)
-  }, 120_000)
+  })
 
   it('sends nothing twice and leaves those in flight to the desk, where the clinic chose to ask', async () => {
     await configured('ask-desk')
@@ -130,7 +130,7 @@ describe('after kill -9 in the middle of sending', () => {
     const seen = new Set(ledger.acceptances.map(({ id }) => id))
     const settled = new Set([...seen, ...unknown.map(({ id }) => id)])
     expect(settled.size).toBeGreaterThanOrEqual(VISITS) // accepted, or told to a person
-  }, 120_000)
+  })
 })
 
 interface Shown {

@@ -20,7 +20,7 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
     const named = ['bookings', 'book', 'calls', 'replies', 'openings?week=2026-03-16', 'day-sheet', 'texts', 'service', `visits/${desk.ids[7]}`, `replies/${patient!.id}`]
     for (const path of named) pages[path.replace(/[?/].*$/, path.includes('/') ? '-one' : '')] = `${DESK}/${path}`
     browser = await openBrowser()
-  }, 60_000)
+  })
   afterAll(async () => {
     await browser?.close()
     await desk?.close()
@@ -51,7 +51,7 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
     }
     expect(found).toEqual([])
     await page.context().close()
-  }, 120_000)
+  })
 
   /**
    * Keystroke-level model (Card, Moran and Newell 1980, CACM 23(7):396; values from memory): 0.28 s a keystroke for somebody

@@ -16,7 +16,7 @@ beforeAll(async () => {
   const clerk = await hire(world, { login: 'clerk-one', name: 'Odile at the desk', role: 'desk', clinicId: 'harbour' })
   cookies.clinician = await cookieOf(world, clinician.id)
   cookies.clerk = await cookieOf(world, clerk.id)
-}, 60_000)
+})
 afterAll(async () => {
   await served?.close()
   await world?.close()

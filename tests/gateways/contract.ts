@@ -1,5 +1,6 @@
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
 import type { Gateway, Outgoing, Receipt, SendOutcome } from '../../src/flows/ports/gateway.ts'
+import { SOON } from '../harness/patience.ts'
 import { call } from '../messages/voice/example-calls.ts'
 import { FATES, PATIENT, type Fate } from './fates.ts'
 import type { RecordingEars } from './recording-ears.ts'
@@ -53,8 +54,6 @@ export function gatewayContract(
 ): void {
   describe(`the gateway contract, kept by ${name}`, () => {
     let rig: Rig
-    // People need time to press keys.
-    const SOON = { timeout: voice ? 20_000 : 5_000, interval: 20 }
     const make = voice ? callTo : message
     /** Texts as far as the peer's books have them. */
     const seen = (texts: string[]) => (counted ? texts.map(() => 'a message') : texts)

@@ -1,6 +1,7 @@
 import { describe, expect, it, onTestFinished, vi } from 'vitest'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import type { CallbackGateway } from '../../src/flows/ports/gateway.ts'
+import { SOON } from '../harness/patience.ts'
 import { gatewayContract, message, type Rig } from './contract.ts'
 import { FATES, PATIENT } from './fates.ts'
 import { FakeHandset, Kannel, kannelDescription, kannelPresent } from './peers/kannel.ts'
@@ -12,7 +13,6 @@ import { Webhook } from './webhook.ts'
 // Against Debian's Kannel, set up from the examples in infra/gateways/kannel.
 
 const DEPS = { clock: { now: () => new Date() }, random: Math.random, after: () => {}, callbackUrl: 'http://127.0.0.1' }
-const SOON = { timeout: 10_000, interval: 20 }
 
 async function throughKannel(centre?: string) {
   const made: { gateway?: CallbackGateway } = {}

@@ -27,7 +27,7 @@ async function peer(onRequest: (socket: net.Socket, nth: number) => void) {
 
 async function gatewayTo(port: number, rest: object = {}, protocol = 'http'): Promise<CallbackGateway> {
   const request = { method: 'GET', url: `${protocol}://127.0.0.1:${port}/send`, query: { text: '{text}' } }
-  const raw = { kind: 'http', name: 'texter', timeoutMs: 300, request, ...rest }
+  const raw = { kind: 'http', name: 'texter', timeoutMs: 10_000, request, ...rest }
   const gateway = createHttpGateway(raw, { clock: { now: () => new Date() }, secret: () => undefined })
   await gateway.start(recordingEars())
   open.push({ close: () => void gateway.stop() })
@@ -87,7 +87,7 @@ describe('an exchange over a real connection', () => {
 
   it('has an unknown outcome when no answer comes in time', async () => {
     const { port, requests } = await peer(() => {})
-    expect(await (await gatewayTo(port)).send(message())).toEqual({ kind: 'unknown', code: 'timeout' })
+    expect(await (await gatewayTo(port, { timeoutMs: 300 })).send(message())).toEqual({ kind: 'unknown', code: 'timeout' })
     expect(requests()).toBe(1)
   })
 
@@ -111,8 +111,8 @@ describe('an exchange over a real connection', () => {
   })
 
   it('has all the time for its answer from when it has a connection, however long it waited for one', async () => {
-    const { port } = await peer((socket) => setTimeout(() => socket.write(OK), 250))
-    const gateway = await gatewayTo(port, { maxConnections: 1, timeoutMs: 600 })
+    const { port } = await peer((socket) => setTimeout(() => socket.write(OK), 400))
+    const gateway = await gatewayTo(port, { maxConnections: 1, timeoutMs: 1_500 })
     const outcomes = await Promise.all([1, 2, 3, 4, 5].map((n) => gateway.send(message(`m${n}`))))
     expect(outcomes.map(({ kind }) => kind)).toEqual(Array(5).fill('accepted'))
   })
@@ -122,12 +122,12 @@ describe('an exchange over a real connection', () => {
       socket.write(OK)
       for (const until = performance.now() + 700; performance.now() < until; );
     })
-    expect(await (await gatewayTo(port)).send(message())).toEqual({ kind: 'accepted' })
+    expect(await (await gatewayTo(port, { timeoutMs: 300 })).send(message())).toEqual({ kind: 'accepted' })
   })
 
   it('was certainly not made while the connection was not secure', async () => {
     const { port, requests } = await peer(() => {}) // takes the greeting, and says nothing
-    const gateway = await gatewayTo(port, {}, 'https')
+    const gateway = await gatewayTo(port, { timeoutMs: 300 }, 'https')
     expect(await gateway.send(message())).toEqual({ kind: 'later', code: 'connect-timeout' })
     expect(requests()).toBe(1)
   })

@@ -7,11 +7,13 @@ import { createSipGateway, type SipGateway } from '../../src/adapters/gateways/s
 import { espeak } from '../../src/adapters/gateways/speech/espeak.ts'
 import type { CallScript } from '../../src/domain/messages/voice/call-script.ts'
 import type { KeyPress, Outgoing, Receipt, SendOutcome } from '../../src/flows/ports/gateway.ts'
+import { SOON } from '../harness/patience.ts'
 import { call, VALUES, writer } from '../messages/voice/example-calls.ts'
 import { likeness, Listener, samplesOf } from './peers/listener.ts'
 import {
   HANG_UP,
   INVITE,
+  note,
   pause,
   Phone,
   PICK_UP,
@@ -33,7 +35,7 @@ const short: CallScript = {
 }
 
 /** How each phone behaves. The recorded keys are those that come with SIPp. */
-const PHONES: Record<string, { steps: (folder: string) => string[]; script?: CallScript }> = {
+const PHONES: Record<string, { steps: (folder: string) => string[]; script?: CallScript; ringSeconds?: number }> = {
   startedToday: {
     steps: () => [
       INVITE,
@@ -65,7 +67,7 @@ const PHONES: Record<string, { steps: (folder: string) => string[]; script?: Cal
       TILL_BYE,
     ],
   },
-  noAnswer: { steps: () => [INVITE, RING, TILL_CANCEL] },
+  noAnswer: { steps: () => [INVITE, RING, TILL_CANCEL], ringSeconds: 3 },
   hangsUp: { steps: () => [INVITE, RING, PICK_UP, pause(5000), HANG_UP] },
   forbidden: { steps: () => [INVITE, refuse('403 Forbidden')] },
   machine: { steps: (folder) => [INVITE, RING, PICK_UP, sound(join(folder, 'greeting.ul')), TILL_BYE], script: short },
@@ -98,7 +100,7 @@ interface Story {
   mediaPort: number
 }
 
-function gatewayTo(port: number, line: number): SipGateway {
+function gatewayTo(port: number, line: number, ringSeconds = 30): SipGateway {
   const described = {
     kind: 'sip',
     name: 'calls',
@@ -108,7 +110,7 @@ function gatewayTo(port: number, line: number): SipGateway {
     allow: ['+1613'],
     rtpPorts: { from: 32_000 + line * 4, to: 32_003 + line * 4 },
     lines: 1,
-    ringSeconds: 3,
+    ringSeconds,
   }
   return createSipGateway(described, { clock: { now: () => new Date() }, secret: () => undefined })
 }
@@ -145,7 +147,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
       stories[name] = told[n]!
       await phones[n]!.close()
     }
-  }, 150_000)
+  })
 
   afterAll(async () => {
     process.env.TMPDIR = usual ?? ''
@@ -156,7 +158,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
   })
 
   async function tell(name: string, phone: Phone, line: number): Promise<Story> {
-    const gateway = gatewayTo(phone.port, line)
+    const gateway = gatewayTo(phone.port, line, PHONES[name]!.ringSeconds)
     const story = { answered: [] as KeyPress[], receipts: [] as Receipt[] }
     await gateway.start({
       receipt: async (receipt) => void story.receipts.push(receipt),
@@ -169,7 +171,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
     })
     const outcome = await gateway.send(outgoing(`m-${name}`, PHONES[name]!.script ?? call('prep')))
     await gateway.stop()
-    const exit = await Promise.race([phone.ended(), new Promise<null>((resume) => setTimeout(() => resume(null), 10_000))])
+    const exit = await phone.ended()
     return { ...story, outcome, exit, mediaPort: phone.mediaPort }
   }
 
@@ -259,13 +261,12 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
   })
 
   it('whose engine dies has a fate nobody knows', async () => {
-    const phone = await Phone.start([INVITE, RING, pause(20_000)], 31_200, 1)
+    const phone = await Phone.start([INVITE, RING, note('rings'), pause(60_000)], 31_200, 1)
     const gateway = gatewayTo(phone.port, 22)
     await gateway.start({ receipt: async () => {}, message: async () => {} })
     const sending = gateway.send(outgoing('m-1', short))
-    const engine = await vi.waitFor(() => engineOf(process.pid), { timeout: 5_000, interval: 50 })
-    await new Promise((resume) => setTimeout(resume, 700))
-    process.kill(engine, 'SIGKILL')
+    await vi.waitFor(async () => expect(await phone.notes()).toEqual(['rings']), SOON)
+    process.kill(engineOf(process.pid), 'SIGKILL')
     expect(await sending).toEqual({ kind: 'unknown', code: 'engine-gone' })
     await gateway.stop()
     await phone.close()
@@ -278,14 +279,13 @@ function withoutScript(message: Outgoing): Outgoing {
   return silent
 }
 
-/** The engine that this process has started. @throws while there is none */
+/** The engine that this process has started. */
 function engineOf(parent: number): number {
   const [pid] = execFileSync('ps', ['--ppid', String(parent), '-o', 'pid=,comm='])
     .toString()
     .split('\n')
     .filter((line) => line.endsWith('baresip'))
-  if (!pid) throw new Error('no engine yet')
-  return Number.parseInt(pid, 10)
+  return Number.parseInt(pid!, 10)
 }
 
 /** A machine's greeting of some six seconds, headerless µ-law. */

@@ -40,7 +40,7 @@ const DIVERSIONS: Record<string, Way> = {
   '302 back to itself': { steps: [INVITE, refuse('302 Moved Temporarily')] },
   '305 through a proxy': { steps: [INVITE, forward('305 Use Proxy')] },
   '380 by another service': { steps: [INVITE, forward('380 Alternative Service', 2)] },
-  '302 from somebody else': { steps: [WATCHED_INVITE, pause(9_000)], meddle: (meddler) => meddler.redirect(), cutShort: true },
+  '302 from somebody else': { steps: [WATCHED_INVITE, pause(20_000)], meddle: (meddler) => meddler.redirect(), cutShort: true },
 }
 
 /** Ways in which it may be tried afterwards; the call goes on and ends as any other. */
@@ -127,7 +127,7 @@ function outgoing(id: string): Outgoing {
 
 function gatewayTo(port: number, line: number) {
   const rtpPorts = { from: 27_600 + line * 4, to: 27_603 + line * 4 }
-  const limits = { lines: 1, allow: ['+1613'], ringSeconds: 3 }
+  const limits = { lines: 1, allow: ['+1613'], ringSeconds: 30 }
   const trunk = { host: '127.0.0.1', port }
   const described = { kind: 'sip', name: 'calls', localAddress: '127.0.0.1', user: `${CALLER}-${line}`, trunk, rtpPorts, ...limits }
   return createSipGateway(described, { clock: { now: () => new Date() }, secret: () => undefined })

@@ -14,7 +14,7 @@ async function smppRig(rest: object = {}): Promise<Rig> {
   const ears = recordingEars()
   const raw = {
     kind: 'smpp', name: 'centre', host: '127.0.0.1', port, systemId: 'daysix', password: 'env:SMSC', from: { address: '80001' },
-    ids: { accept: 'hex', receipt: 'decimal' }, answerMs: 800, reconnectMs: 50, pauseMs: 50, ...rest,
+    ids: { accept: 'hex', receipt: 'decimal' }, answerMs: 3_000, reconnectMs: 50, pauseMs: 50, ...rest,
   } // prettier-ignore
   const gateway = createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret' })
   await gateway.start(ears)

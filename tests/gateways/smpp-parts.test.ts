@@ -1,6 +1,6 @@
 import { execFileSync } from 'node:child_process'
 import fc from 'fast-check'
-import { describe, expect, it } from 'vitest'
+import { describe, expect, it, vi } from 'vitest'
 import { sourceOf } from '../../src/adapters/gateways/smpp/addresses.ts'
 import { decodeGsm7, encodeGsm7 } from '../../src/adapters/gateways/smpp/alphabets.ts'
 import { Occurrences } from '../../src/adapters/gateways/smpp/occurrences.ts'
@@ -10,6 +10,7 @@ import { canonicalId, readReceipt } from '../../src/adapters/gateways/smpp/recei
 import { segmentsOf } from '../../src/adapters/gateways/smpp/segments.ts'
 import { SentBook } from '../../src/adapters/gateways/smpp/sent-book.ts'
 import { readSmppConfig } from '../../src/adapters/gateways/smpp/smpp-config.ts'
+import { SOON } from '../harness/patience.ts'
 import { refusal } from '../../src/adapters/gateways/smpp/status.ts'
 import { validityPeriod } from '../../src/adapters/gateways/smpp/times.ts'
 import type { Failure } from '../../src/domain/failure.ts'
@@ -241,8 +242,7 @@ describe('a long reply put together', () => {
   it('is heard with a gap when a part never comes, or when the service stops', async () => {
     const { heard, reassembly } = assembly({ patienceMs: 20, holdMs: 1 })
     await reassembly.add('a', null, part(2), piece('two'))
-    await new Promise((resume) => setTimeout(resume, 40))
-    expect(heard).toEqual(['?two'])
+    await vi.waitFor(() => expect(heard).toEqual(['?two']), SOON)
     await reassembly.add('b', null, part(1), piece('one'))
     await reassembly.flush()
     expect(heard).toEqual(['?two', 'one?'])

@@ -1,6 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 import type { Gateway } from '../../src/flows/ports/gateway.ts'
+import { SOON } from '../harness/patience.ts'
 import { gatewayContract, message, type Rig } from './contract.ts'
 import { FATES, PATIENT } from './fates.ts'
 import { joinParts } from './join-parts.ts'
@@ -12,12 +13,11 @@ import { phoneOctets, phoneParts } from './smpp-octets.ts'
 // Against Debian's Net::SMPP, which shares no code with the gateway nor with npm smpp, and with Wireshark as referee.
 
 const clock = { now: () => new Date() }
-const SOON = { timeout: 5_000, interval: 20 }
 
 function gatewayTo(port: number, rest: object = {}): Gateway {
   const raw = {
     kind: 'smpp', name: 'centre', host: '127.0.0.1', port, systemId: 'daysix', password: 'env:SMSC', from: { address: '80001' },
-    answerMs: 800, reconnectMs: 50, pauseMs: 50, ...rest,
+    answerMs: 3_000, reconnectMs: 50, pauseMs: 50, ...rest,
   } // prettier-ignore
   return createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret' })
 }
@@ -55,7 +55,7 @@ describe.skipIf(!perlSmscPresent())('with an independent message centre', () => 
   const ears = recordingEars()
   beforeAll(async () => {
     smsc = await PerlSmsc.start({ THROTTLE: '2' })
-    gateway = gatewayTo(smsc.port, { long: 'sar', answerMs: 500 })
+    gateway = gatewayTo(smsc.port, { long: 'sar' })
     await gateway.start(ears)
   })
   afterAll(async () => {
@@ -205,7 +205,7 @@ describe.skipIf(!perlSmscPresent() || !tsharkPresent())('on the wire, as the Wir
     const gateway = gatewayTo(tap.port, { ...rest, enquireMs: 50 })
     await gateway.start(recordingEars())
     for (const text of texts) await gateway.send({ ...message(FATES.accept, text), notAfter: new Date('2031-03-18T13:30:00Z') })
-    await new Promise((resume) => setTimeout(resume, 200))
+    await vi.waitUntil(() => smsc.events('enquiry').length > 0, SOON)
     await gateway.stop()
     await smsc.stop()
     await tap.close()

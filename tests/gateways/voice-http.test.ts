@@ -3,6 +3,7 @@ import { createGateway, takesCallbacks } from '../../src/adapters/gateways/creat
 import { createVoiceHttpGateway } from '../../src/adapters/gateways/voice-http/voice-http-gateway.ts'
 import type { CallScript, Step } from '../../src/domain/messages/voice/call-script.ts'
 import type { KeyPress, Callback, CallbackGateway, Outgoing, Receipt } from '../../src/flows/ports/gateway.ts'
+import { SOON } from '../harness/patience.ts'
 import { call, VALUES, writer } from '../messages/voice/example-calls.ts'
 import { FATES, PATIENT } from './fates.ts'
 import { platformConfig, TestPlatform, type Order } from './peers/test-platform.ts'
@@ -81,7 +82,7 @@ function callback(
 describe('a call by a voice platform', () => {
   it('is fetched as VoiceXML and followed to the answer, which is heard before the patient is thanked', async () => {
     await ordered('m-1')
-    await vi.waitFor(() => expect(receipts).toHaveLength(1))
+    await vi.waitFor(() => expect(receipts).toHaveLength(1), SOON)
     expect(answered).toMatchObject([
       { gateway: 'platform', messageId: 'm-1', key: 'm-1/confirm', pressed: { meaning: 'confirm' } },
     ])
@@ -104,7 +105,7 @@ describe('a call by a voice platform', () => {
 
   it('says what the platform calls a busy line in our own word, which the rule for calling again knows', async () => {
     await ordered('m-3', FATES.undelivered)
-    await vi.waitFor(() => expect(receipts).toMatchObject([{ state: 'undelivered', code: 'busy' }]))
+    await vi.waitFor(() => expect(receipts).toMatchObject([{ state: 'undelivered', code: 'busy' }]), SOON)
   })
 
   it('leaves a machine only who called and the number', async () => {

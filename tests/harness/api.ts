@@ -14,7 +14,8 @@ export interface Answered {
 export async function serveApi(world: TestWorld, apiKey?: string) {
   const { deps, log, news, wording } = world.composed
   const app = createApp({ deps, log, news, wording, apiKey, ready: async () => ({ database: true }) })
-  const server = createServer(app)
+  // No connection is closed for being idle: while virtual time passes, this process may stand still for as long.
+  const server = createServer({ keepAliveTimeout: 0 }, app)
   await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
   const base = `http://127.0.0.1:${(server.address() as AddressInfo).port}`
 

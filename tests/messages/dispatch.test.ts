@@ -74,14 +74,13 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
 
   it('know of a STOP that was written down before them', async () => {
     const [message] = await dueMessages(1)
-    const stop = world.deps.store.transact(async (tx) => {
+    let claiming: ReturnType<typeof claim> | undefined
+    await world.deps.store.transact(async (tx) => {
       await tx.optOuts.add(message!.phone, 'stop', now())
-      await new Promise((done) => setTimeout(done, 100))
+      claiming = claim([alarmFor(message!)]) // while the STOP is being written down
       await tx.messages.withdrawUnsent({ phone: message!.phone }, 'opted-out', now())
     })
-    await new Promise((done) => setTimeout(done, 30)) // the STOP is being written down
-    const [result] = await claim([alarmFor(message!)])
-    await stop
+    const [result] = await claiming!
     expect(result!.kind).toBe('nothing')
     expect(await stateOf(message!.id)).toBe('withdrawn')
   })

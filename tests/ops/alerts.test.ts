@@ -53,7 +53,7 @@ function samplesOf(text: string): Map<string, Record<string, string>[]> {
 
 describe('the alerts', () => {
   it('are each explained in the runbook, and the runbook explains no others', () => {
-    const explained = [...read('DEVELOPERS.md').matchAll(/^\| (Daysix\w+) \|/gm)].map(([, name]) => name!)
+    const explained = [...read('infra/README.md').matchAll(/^\| (Daysix\w+) \|/gm)].map(([, name]) => name!)
     expect(explained.sort()).toEqual(rules.map(({ alert }) => alert).sort())
   })
 

@@ -3,7 +3,7 @@ import { erasePatient } from '../../src/flows/patients/erase-patient.ts'
 import { exportPatient } from '../../src/flows/patients/export-patient.ts'
 import { retain } from '../../src/flows/patients/retention.ts'
 import { amendBooking } from '../../src/flows/visits/amend-booking.ts'
-import { CLINIC, TestWorld } from '../harness/world.ts'
+import { TestWorld } from '../harness/world.ts'
 
 // What is held on a patient, wherever it was said (GDPR, articles 15 and 17), and for how long: the
 // periods are the site's settings. Invented people.
@@ -69,25 +69,6 @@ describe('a patient whose number has changed', () => {
     expect(Object.keys(await rowsAtOldNumber(print))).toContain('reply')
     await erasePatient(world.deps, patientId, 'u_test')
     expect(await rowsAtOldNumber(print)).toEqual({})
-  })
-})
-
-describe('what a clinic asked a number', () => {
-  it('is forgotten with the last visit there, whatever another clinic has to come', async () => {
-    const world = await TestWorld.create('2026-03-09T13:00:00Z')
-    await world.putClinic({}, 'ridge')
-    await world.book({ name: 'Ada Fenwick', phone: ADA, visit: '2026-03-25T09:00' })
-    await world.book({ clinic: 'ridge', name: 'Ada Fenwick', phone: ADA, visit: '2026-09-25T09:00' })
-    await world.deps.store.transact(async (tx) => {
-      const asked = { phone: ADA, pendingQuestion: null }
-      for (const clinicId of [CLINIC.id, 'ridge']) await tx.replies.putThread({ ...asked, clinicId })
-    })
-    await world.clock.moveTo(new Date('2026-07-01T13:00:00Z'))
-    await retain(world.deps, { cycleDays: 90, textDays: 365, auditDays: 2557 })
-    const { replies } = world.deps.store.read
-    expect(await replies.thread(ADA, CLINIC.id)).toBeUndefined()
-    expect(await replies.thread(ADA, 'ridge')).toBeDefined()
-    await world.close()
   })
 })
 

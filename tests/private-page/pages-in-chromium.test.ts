@@ -91,7 +91,7 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
     await new Promise((ready) => server.once('listening', ready))
     base = `http://127.0.0.1:${(server.address() as AddressInfo).port}`
     browser = await chromium.launch({ executablePath: CHROMIUM, args: FLAGS })
-  }, 60_000)
+  })
 
   afterAll(async () => {
     await browser?.close()
@@ -153,5 +153,5 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
     expect(await answer(press('Take Friday, March 27'))).toMatchObject({ reading: { meaning: 'choice' }, slotId: 'o_1' })
     expect(complaints).toEqual([])
     await context.close()
-  }, 60_000)
+  })
 })

@@ -11,6 +11,7 @@ function situation(read: Reading, more: Partial<Situation> = {}): Situation {
     history: { status: 'cycling', lmp: '2026-02-09' },
     today: '2026-03-09',
     offerOpen: false,
+    mustMove: false,
     lapsePolicy: 'desk-decides',
     topics: ['shower'],
     keeps: () => true,

@@ -61,7 +61,7 @@ describe('whatever is sent', () => {
 
   it('a booking of any shape is answered, never with a fault of ours', async () => {
     await fc.assert(fc.asyncProperty(spoilt, (json) => harmless('/api/v1/bookings', { json })), { numRuns: 150 })
-  }, 120_000)
+  })
 
   it('every address of the API takes any body, any id and any query', async () => {
     const addresses = RULES.filter(({ path }) => path.startsWith('/api')).flatMap(({ methods, path }) => methods.map((method) => ({ method, path })))
@@ -75,7 +75,7 @@ describe('whatever is sent', () => {
       }),
       { numRuns: 250 },
     )
-  }, 120_000)
+  })
 
   it('every page of the desk takes any form and any query', async () => {
     const pages = ['', '/harbour', '/harbour/bookings', '/harbour/book', '/harbour/calls', '/harbour/replies', '/harbour/openings', '/harbour/day-sheet', '/harbour/texts', '/harbour/service', '/harbour/visits/b_0', '/nowhere/bookings']
@@ -86,7 +86,7 @@ describe('whatever is sent', () => {
       ),
       { numRuns: 200 },
     )
-  }, 120_000)
+  })
 
   it('sign-in, private pages and unknown addresses take anything', async () => {
     const text = fc.string({ unit: 'binary', maxLength: 100 }).map(whole)
@@ -96,7 +96,7 @@ describe('whatever is sent', () => {
     )
     await fc.assert(fc.asyncProperty(text, (each) => harmless(`/v/${encodeURIComponent(each)}`, {})), { numRuns: 40 })
     await fc.assert(fc.asyncProperty(fc.webPath(), (each) => harmless(each.startsWith('/') ? each : `/${each}`, {})), { numRuns: 60 })
-  }, 120_000)
+  })
 })
 
 describe('webhooks', () => {

@@ -3,16 +3,16 @@ import { mkdtemp, rm } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { Writable } from 'node:stream'
-import { setTimeout as pause } from 'node:timers/promises'
 import { Redis } from 'ioredis'
 import { DateTime } from 'luxon'
 import { pino } from 'pino'
-import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
 import { createPocketGateway, type PocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
 import { ensureFirstClinic } from '../../src/flows/region/first-clinic.ts'
 import { startService, type Running } from '../../src/service.ts'
+import { SOON } from '../harness/patience.ts'
 
 const LMP = DateTime.now().minus({ days: 12 }).toISODate()
 const STARTED = DateTime.now().minus({ days: 1 }).toISODate()
@@ -65,7 +65,7 @@ describe('planted data', () => {
     await pocket.reply('+16135550177', 'turquoise marmalade')
     await pocket.reply('+16135550177', `my period started on ${STARTED}`)
     // Answers go out at any hour, so at least one has come back whatever time this test is run.
-    for (let i = 0; i < 150 && !pocket.phone('+16135550177').texts.some(({ direction }) => direction === 'to-patient'); i++) await pause(100)
+    await vi.waitUntil(() => pocket.phone('+16135550177').texts.some(({ direction }) => direction === 'to-patient'), SOON)
     await service.database.records.query('alter table daysix.slot rename to slot_gone')
     await post('a database error', '/api/v1/bookings', { ...booking, visit: DateTime.now().plus({ days: 18 }).toFormat("yyyy-MM-dd'T'10:30") })
     await ask('a page of an error', `/desk/main/visits/${booked.booking.id}`)
@@ -80,7 +80,12 @@ describe('planted data', () => {
     await ask('health', '/health/ready')
     await ask('sign-in', '/sign-in', { method: 'POST', headers: { 'Content-Type': 'application/x-www-form-urlencoded', 'Sec-Fetch-Site': 'same-origin' }, body: 'login=zinnia&password=plum-gallop-stern-clerk' })
     await post('a webhook', '/gateways/none/reply', { from: '+16135550177', text: 'turquoise marmalade' })
-    await pause(500)
+    await vi.waitUntil(nothingUnderWay, SOON)
+  }
+
+  async function nothingUnderWay(): Promise<boolean> {
+    const { rows } = await service.database.records.query("select from daysix.message where state = 'sending' or (state = 'queued' and send_at <= now())")
+    return rows.length === 0
   }
 
   it('were really there: the patient was written to, and the patient\'s words were heard', async () => {

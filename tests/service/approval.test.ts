@@ -83,7 +83,7 @@ it('on the embedded database: approved before the start; while it runs, the comm
   const listed = await texts()
   expect(listed).toMatchObject({ code: 0, stderr: expect.stringContaining('stands on its page "Texts"') })
   expect(listed.stdout).not.toMatch(/draft|approved/)
-}, 120_000)
+})
 
 it.skipIf(!postgres)('with several processes: nothing is claimed until a language is approved', async () => {
   const { url, drop } = await freshDatabase(postgres!)
@@ -102,4 +102,4 @@ it.skipIf(!postgres)('with several processes: nothing is claimed until a languag
   await eventually('it is sent', async () => (await desk.confirmation(booking)).state === 'sent', 120)
   expect(await health()).toEqual({ ready: true, database: true, queue: true })
   expect(ledger.acceptances).toHaveLength(1)
-}, 240_000)
+})

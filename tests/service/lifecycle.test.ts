@@ -90,7 +90,7 @@ describe('a service on the embedded database', () => {
     await eventually('all are sent', async () => (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'sent'))
     expect(ledger.acceptances.map(({ id }) => id).filter((id, index, all) => all.indexOf(id) !== index)).toEqual([])
     expect(handedOver).toBeGreaterThan(0)
-  }, 90_000)
+  })
 
   it('refuses a second process on the same folder', async () => {
     const all = service('all')
@@ -99,7 +99,7 @@ describe('a service on the embedded database', () => {
     const second = await daysix(['migrate'])
     expect(second).toMatchObject({ code: 1 })
     expect(second.stderr).toContain('Another Daysix process is using this data folder')
-  }, 60_000)
+  })
 
   it('is backed up into a file and made again from it, without sending twice what was due meanwhile', async () => {
     const web = service('web') // nothing gets out before the backup
@@ -120,7 +120,7 @@ describe('a service on the embedded database', () => {
     await eventually('it is ready', () => isReady(base))
     expect(await desk.confirmation(booking)).toMatchObject({ state: 'undelivered', code: 'restored' })
     expect(ledger.acceptances).toEqual([])
-  }, 120_000)
+  })
 
   it('is restored wholly or not at all: without the key, or from a broken file, nothing is left behind', async () => {
     const keyInFolder = { DAYSIX_KEY: '' }
@@ -162,7 +162,7 @@ describe('a service on the embedded database', () => {
     await eventually('it is ready', () => isReady(base))
     expect(await desk.confirmation(booking)).toMatchObject({ state: 'undelivered', code: 'restored' })
     expect(ledger.acceptances).toEqual([])
-  }, 180_000)
+  })
 
   it('makes no new key beside data that were sealed with another one', async () => {
     const keyInFolder = { DAYSIX_KEY: '' }
@@ -175,7 +175,7 @@ describe('a service on the embedded database', () => {
     const listed = await daysix(['person', 'list'], keyInFolder)
     expect(listed.stderr).toMatch(/key .* is not here/)
     expect(existsSync(key)).toBe(false)
-  }, 90_000)
+  })
 })
 
 describe.skipIf(!postgres)('a service on PostgreSQL', () => {
@@ -194,7 +194,7 @@ describe.skipIf(!postgres)('a service on PostgreSQL', () => {
     expect((await daysix(['sending', 'resume'], { DATABASE_URL: url })).stderr).toMatch(/--backlog/)
     expect(await daysix(['sending', 'resume', '--backlog', 'send'], { DATABASE_URL: url })).toMatchObject({ code: 0 })
     await eventually('it is sent', async () => (await desk.confirmation(booking)).state === 'sent')
-  }, 120_000)
+  })
 
   it('may start before its stores, says which is away, and comes back with them', async () => {
     const { url } = await database()
@@ -207,7 +207,8 @@ describe.skipIf(!postgres)('a service on PostgreSQL', () => {
     const [web, worker] = [service('web', both), service('worker', { ...both, HEALTH_PORT: String(healthPort) })]
     web.start()
     worker.start()
-    await new Promise((done) => setTimeout(done, 3_000))
+    const misses = ({ log }: ServiceProcess) => log.some((line) => line.includes('the database does not answer yet'))
+    await eventually('both have missed the database', () => misses(web) && misses(worker))
     expect(web.runs && worker.runs).toBe(true)
     await stores.database.open()
     const health = async () => (await fetch(`${base}/health/ready`)).json() as Promise<Record<string, boolean>>
@@ -232,7 +233,7 @@ describe.skipIf(!postgres)('a service on PostgreSQL', () => {
     await eventually('it is sent', async () => (await desk.confirmation(second)).state === 'sent')
     // A ring that was never set is missed for a minute at most.
     await eventually('the one from when the queue was away is sent too', async () => (await desk.confirmation(unrung)).state === 'sent', 110)
-  }, 240_000)
+  })
 
   it('takes over from the embedded one with everything in flight', async () => {
     const { url } = await database()
@@ -256,5 +257,5 @@ describe.skipIf(!postgres)('a service on PostgreSQL', () => {
     await eventually('the claims left behind are settled', async () => (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'undelivered'))
     const third = await desk.book()
     await eventually('work goes on', async () => (await desk.confirmation(third)).state === 'sent')
-  }, 120_000)
+  })
 })

@@ -93,7 +93,7 @@ describe.skipIf(!postgres)('a worker that is told to stop while another goes on'
     expect(ledger.acceptances).toHaveLength(1)
     const { followUps } = (await desk.done('GET', '/follow-ups')) as { followUps: { reason: string }[] }
     expect(followUps.map(({ reason }) => reason)).not.toContain('send-unknown')
-  }, 180_000)
+  })
 
   it('leaves what waits for its turn to the other at once, and nothing is lost or sent twice', async () => {
     const TEXTS = 20
@@ -114,5 +114,5 @@ describe.skipIf(!postgres)('a worker that is told to stop while another goes on'
     const sent = async () => (await states()).every((state) => state === 'sent')
     await eventually('the other has sent the rest', sent, 120)
     expect([...ledger.counts().values()]).toEqual(Array(TEXTS).fill(1))
-  }, 240_000)
+  })
 })

@@ -9,6 +9,7 @@ import type { SendJob } from '../../src/flows/ports/deps.ts'
 import { createSender, sendMessage, type Sender } from '../../src/flows/messages/send-message.ts'
 import { sweep } from '../../src/flows/messages/sweep.ts'
 import { SlowProvider } from '../gateways/peers/slow-provider.ts'
+import { SOON } from '../harness/patience.ts'
 import { TestWorld } from '../harness/world.ts'
 
 const GATEWAY = 'peer'
@@ -51,7 +52,7 @@ class SlowPeer implements Gateway {
 
   /** Lets one message go, as soon as one waits. @returns when its turn is over */
   async next(): Promise<void> {
-    await vi.waitUntil(() => this.#waiting.length > 0, { timeout: 30_000 })
+    await vi.waitUntil(() => this.#waiting.length > 0, SOON)
     await new Promise<void>((over) => {
       this.out++
       let released = false
@@ -118,7 +119,7 @@ describe('messages whose gateway has them wait for a turn', () => {
     await peer.next()
     await peer.next()
     expect(takenFrom()).toEqual(phones.slice(0, 2))
-    await vi.waitUntil(async () => (await states()).filter((state) => state === 'sent').length === 2)
+    await vi.waitUntil(async () => (await states()).filter((state) => state === 'sent').length === 2, SOON)
     expect((await states()).slice(2)).toEqual(Array(3).fill('queued'))
   })
 
@@ -236,7 +237,7 @@ describe('a provider that is slow and well', () => {
     const now = () => Promise.all(messages.map(async ({ id }) => (await world.deps.store.read.messages.get(id))!))
     const under = new Set(['planned', 'queued', 'sending'])
     const over = async () => !(await now()).some(({ state }) => under.has(state))
-    await vi.waitUntil(over, { timeout: 90_000, interval: 1_000 })
+    await vi.waitUntil(over, { ...SOON, interval: 200 })
     await sender.stop()
     expect((await now()).map(({ state, code }) => [state, code])).toEqual(Array(DUE).fill(['sent', null]))
     expect(await world.reasons()).not.toContain('send-unknown')

@@ -9,7 +9,7 @@ describe('the tables', () => {
   let database: Database
 
   beforeAll(async () => {
-    database = await openEmbedded(undefined)
+    database = await openEmbedded(undefined, null)
     await openStore(database, testVault())
   })
   afterAll(() => database.close())

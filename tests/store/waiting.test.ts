@@ -1,5 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { hearReply } from '../../src/flows/replies/hear-text.ts'
+import { lockVisits } from '../../src/flows/patients/follow-patient.ts'
+import type { Booking } from '../../src/domain/visits/booking.ts'
 import type { Tx } from '../../src/flows/ports/deps.ts'
 import type { TestWorld } from '../harness/world.ts'
 import { STORES, type OpenedWorld } from './stores.ts'
@@ -17,10 +19,10 @@ describe.each(STORES)('on $name, a reply that had to wait for the desk', ({ open
   afterAll(() => opened.close())
 
   /** The desk's transaction has the visit locked, the reply comes, and only then the desk's change is made. */
-  async function whileChanging(bookingId: string, from: string, text: string, change: (tx: Tx) => Promise<void>): Promise<void> {
+  async function whileChanging({ patientId }: Booking, from: string, text: string, change: (tx: Tx) => Promise<unknown>): Promise<void> {
     const heard: Promise<void>[] = []
     await world.deps.store.transact(async (tx) => {
-      await tx.bookings.lock(bookingId)
+      await lockVisits(tx, world.deps, [patientId])
       // Not awaited: it cannot end before this does.
       heard.push(hearReply(world.deps, { gateway: 'pocket', key: `waits-${replies++}`, from, text, at: world.clock.now() }))
       if (world.composed.database.kind === 'postgres') await somebodyWaits()
@@ -41,7 +43,7 @@ describe.each(STORES)('on $name, a reply that had to wait for the desk', ({ open
   it('is about no visit any more when that was cancelled', async () => {
     const { booking } = await world.book({ visit: '2026-03-17T09:00' })
     await world.openings('2026-03-19T09:00')
-    await whileChanging(booking.id, '+17825550101', 'I cannot come that day', (tx) => tx.bookings.update({ ...booking, state: 'cancelled' }))
+    await whileChanging(booking, '+17825550101', 'I cannot come that day', (tx) => tx.bookings.update({ ...booking, state: 'cancelled' }))
     expect(await world.deps.store.read.offers.pending(booking.id)).toBeUndefined()
     expect(await world.reasons()).toContain('unclear-reply')
   })
@@ -49,7 +51,7 @@ describe.each(STORES)('on $name, a reply that had to wait for the desk', ({ open
   it('adds to what the desk wrote down about the patient meanwhile', async () => {
     const { booking, patient } = await world.book({ name: 'Marit Quillon', phone: '782 555 0102', visit: '2026-03-18T09:00', cycle: { status: 'cycling', lmp: '2026-02-09', usualCycleDays: 28 } })
     const cycle = { ...patient.cycle, usualCycleDays: 33 }
-    await whileChanging(booking.id, '+17825550102', 'my period started today', (tx) => tx.patients.update({ ...patient, cycle }))
+    await whileChanging(booking, '+17825550102', 'my period started today', (tx) => tx.patients.update(patient.id, { cycle }))
     expect((await world.deps.store.read.patients.get(patient.id))!.cycle).toMatchObject({ usualCycleDays: 33, lmp: '2026-03-09' })
   })
 })

@@ -13,7 +13,7 @@ describe.skipIf(noChromium)('the booking form in a real browser', () => {
   beforeAll(async () => {
     desk = await openReception()
     browser = await openBrowser()
-  }, 60_000)
+  })
   afterAll(async () => {
     await browser?.close()
     await desk?.close()

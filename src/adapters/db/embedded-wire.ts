@@ -39,17 +39,18 @@ class Wire extends Duplex {
     this.#hand(Buffer.concat(chunks.map(({ chunk }) => chunk)), done)
   }
 
-  /** The answer is there at once, but whoever asks is not ready for it before its own work is done. */
+  /**
+   * The answer is there at once, but whoever asks is not ready for it before its own work is done. It is taken as a stream
+   * of octets: of an answer that PGlite hands over whole it reads every message for itself, and keeps them all for ever.
+   */
   #hand(bytes: Buffer, done: (error?: Error) => void): void {
-    process.nextTick(() => {
-      try {
-        const answer = this.#pglite.execProtocolRawSync(bytes)
-        if (answer.length > 0) this.push(Buffer.from(answer))
-        done()
-      } catch (error) {
-        done(error as Error)
-      }
-    })
+    const answer: Buffer[] = []
+    const onRawData = (octets: Uint8Array) => void answer.push(Buffer.from(octets))
+    const answered = () => {
+      if (answer.length > 0) this.push(Buffer.concat(answer))
+      done()
+    }
+    process.nextTick(() => void this.#pglite.execProtocolRawStream(bytes, { syncToFs: false, onRawData }).then(answered, done))
   }
 
   // A network connection has these; here there is nothing to set.

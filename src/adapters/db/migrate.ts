@@ -11,6 +11,7 @@ import * as words from './migrations/0007-words.ts'
 import * as clinicPatients from './migrations/0008-clinic-patients.ts'
 import * as sendingStop from './migrations/0009-sending-stop.ts'
 import * as textApprovals from './migrations/0010-text-approvals.ts'
+import * as whatRepliesDid from './migrations/0011-what-replies-did.ts'
 import * as whoseWords from './migrations/0012-whose-words.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
@@ -25,6 +26,7 @@ const MIGRATIONS = {
   '0008-clinic-patients': clinicPatients,
   '0009-sending-stop': sendingStop,
   '0010-text-approvals': textApprovals,
+  '0011-what-replies-did': whatRepliesDid,
   '0012-whose-words': whoseWords,
 }
 
@@ -33,6 +35,7 @@ const MIGRATIONS = {
  * @param to the last migration to make; all of them without it
  */
 export async function migrate(database: Database, db: Kysely<never>, to?: keyof typeof MIGRATIONS): Promise<void> {
+  if (database.migrated) return
   await database.records.query(`create schema if not exists ${SCHEMA}`)
   const migrator = new Migrator({ db, provider: { getMigrations: async () => MIGRATIONS }, migrationTableSchema: SCHEMA })
   const { error } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()

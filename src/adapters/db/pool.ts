@@ -30,6 +30,8 @@ export interface Pool extends EventEmitter {
 /** An opened database: one pool for our tables, one for BullMQ's (the same one on the embedded store). */
 export interface Database {
   kind: 'embedded' | 'postgres'
+  /** It has all tables of this version already. */
+  migrated?: boolean
   records: Pool
   queue: Pool
   close(): Promise<void>

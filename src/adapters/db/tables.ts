@@ -75,6 +75,7 @@ export interface OfferTable {
   chosen: number | null
   made_at: Date
   until: Date
+  reason: 'no-opening' | 'cannot-come'
 }
 
 export interface MessageTable {
@@ -134,13 +135,6 @@ export interface ReplyTable {
   patient_id: string | null
 }
 
-export interface ThreadTable {
-  id: string
-  phone_print: string
-  clinic_id: string
-  sealed: string
-}
-
 export interface FollowUpTable {
   id: string
   reason: string
@@ -154,6 +148,7 @@ export interface FollowUpTable {
   closed_by: string | null
   outcome: string | null
   phone_print: string | null
+  reply_id: string | null
 }
 
 export interface EventTable {
@@ -195,7 +190,6 @@ export interface Tables {
   worker: WorkerTable
   early_receipt: EarlyReceiptTable
   reply: ReplyTable
-  thread: ThreadTable
   follow_up: FollowUpTable
   happening: EventTable
   idempotency: IdempotencyTable

@@ -1,5 +1,5 @@
 import { parse } from 'yaml'
-import { z } from 'zod'
+import * as z from 'zod'
 import { badInput } from '../../domain/failure.ts'
 import type { CallbackGateway, Gateway } from '../../flows/ports/gateway.ts'
 import { gatewayName, readDescribed } from './described.ts'

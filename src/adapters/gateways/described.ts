@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { Failure } from '../../domain/failure.ts'
 
 /** Name of a gateway, as it stands in addresses and records. */

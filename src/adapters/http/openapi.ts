@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { FAILURES } from '../../domain/failure.ts'
 import type { Route } from './route.ts'
 

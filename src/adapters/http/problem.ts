@@ -1,6 +1,6 @@
 import type { ErrorRequestHandler } from 'express'
 import type { Logger } from 'pino'
-import { z } from 'zod'
+import * as z from 'zod'
 import { FAILURES, Failure } from '../../domain/failure.ts'
 
 /** RFC 9457 problem details. `type` is a relative reference to the explanation in the documentation. */

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import { checkHours } from '../../domain/preparation/sending-hours.ts'
 

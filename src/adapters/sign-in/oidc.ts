@@ -1,5 +1,5 @@
 import * as client from 'openid-client'
-import { z } from 'zod'
+import * as z from 'zod'
 import { Failure } from '../../domain/failure.ts'
 import type { Vault } from '../vault/vault.ts'
 

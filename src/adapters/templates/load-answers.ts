@@ -1,5 +1,5 @@
 import { join } from 'node:path'
-import { z } from 'zod'
+import * as z from 'zod'
 import type { Answer, AvoidRule } from '../../domain/preparation/protocol.ts'
 import { answerKey, type Approvals } from '../../domain/messages/texts/approval.ts'
 import { fill } from '../../domain/messages/texts/message.ts'

@@ -1,5 +1,5 @@
 import { join } from 'node:path'
-import { z } from 'zod'
+import * as z from 'zod'
 import { CALL_KEY, NOTHING_APPROVED, type Approvals } from '../../domain/messages/texts/approval.ts'
 import { parseMessage, placeholders } from '../../domain/messages/texts/message.ts'
 import type { Language, TextLibrary } from '../../domain/messages/texts/library.ts'

@@ -1,5 +1,5 @@
 import { join } from 'node:path'
-import { z } from 'zod'
+import * as z from 'zod'
 import { NOTHING_APPROVED, PAGE_KEY, type Approvals } from '../../domain/messages/texts/approval.ts'
 import { parseMessage } from '../../domain/messages/texts/message.ts'
 import { digestOf } from './digest.ts'

@@ -1,6 +1,6 @@
 import { existsSync, readdirSync } from 'node:fs'
 import { join } from 'node:path'
-import { z } from 'zod'
+import * as z from 'zod'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
 import { NOTHING_APPROVED, type Approvals } from '../../domain/messages/texts/approval.ts'
 import { digestOf } from './digest.ts'

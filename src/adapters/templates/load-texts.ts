@@ -1,5 +1,5 @@
 import { join } from 'node:path'
-import { z } from 'zod'
+import * as z from 'zod'
 import { NOTHING_APPROVED, type Approvals } from '../../domain/messages/texts/approval.ts'
 import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/messages/texts/kinds.ts'
 import {

@@ -2,7 +2,7 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { parse } from 'yaml'
-import { z } from 'zod'
+import * as z from 'zod'
 import { badInput, Failure } from '../../domain/failure.ts'
 import { compileVocabulary } from '../../domain/replies/compile-vocabulary.ts'
 import type { Vocabulary, VocabularySource } from '../../domain/replies/vocabulary.ts'
@@ -38,14 +38,18 @@ const file = z.strictObject({
   quoted: lists,
 })
 
+/** The product's own, once it has been read: nothing changes it, and compiling it is a third of composing the service. */
+let ownVocabulary: Vocabulary | undefined
+
 /**
- * Reads `<folder>/<language>/replies.yaml` of every language, once, at the start.
+ * Reads `<folder>/<language>/replies.yaml` of every language; the product's own only once in a process.
  *
  * @param folder the templates folder; the product's own by default.
  * @throws Failure `bad-input` naming file, place and remedy when a file cannot be used, or when there is none.
  */
 export function loadVocabulary(folder: string = TEMPLATES): Vocabulary {
-  return compileVocabulary(readVocabularyFiles(folder))
+  if (folder !== TEMPLATES) return compileVocabulary(readVocabularyFiles(folder))
+  return (ownVocabulary ??= compileVocabulary(readVocabularyFiles(folder)))
 }
 
 /** The vocabulary files of all languages, checked for their form. Same errors as `loadVocabulary`. */

@@ -225,7 +225,10 @@ export interface FollowUp {
   bookingId: string | null
   patientId: string | null
   phone: string | null
-  /** The patient's words, good dates, planned kinds: whatever the clerk needs to act. */
+  /**
+   * The patient's words, good dates, planned kinds: whatever the clerk needs to act. `reply`: id of the reply it was opened
+   * on, by which a correction of that reply finds it.
+   */
   detail: Record<string, unknown>
   openedAt: Date
   closedAt: Date | null

@@ -42,7 +42,10 @@ export interface Message {
   channel: Channel
   detail: Detail
   language: string
-  /** Plan revision it belongs to; null where it belongs to no plan, so that no new plan takes it back. */
+  /**
+   * Plan revision it belongs to; null for what belongs to no plan (answers, what the desk wrote or
+   * told, fall-backs), so that no new plan takes it back.
+   */
   revision: number | null
   /** An answer to what the patient just wrote: goes at any hour, whatever was agreed to. All else keeps to hours and consent. */
   prompted: boolean

@@ -1,5 +1,6 @@
 import type { Booking } from '../visits/booking.ts'
-import type { Message } from '../messages/message.ts'
+import { SENT_STATES, UNSENT, type Message } from '../messages/message.ts'
+import { isPreparation } from '../messages/still-right.ts'
 import type { Protocol } from './protocol.ts'
 
 /**
@@ -15,9 +16,7 @@ export type PrepStatus = 'not-needed' | 'planned' | 'on-its-way' | 'told' | 'tol
  */
 export function prepStatus(booking: Booking, protocol: Protocol, messages: readonly Message[], phone: string): PrepStatus {
   if (protocol.prepHours === 0) return 'not-needed'
-  const about = messages.filter(
-    (each) => isPreparation(each) && each.visitAt?.getTime() === booking.visitAt.getTime() && isTo(each, phone),
-  )
+  const about = messages.filter((each) => isPreparationFor(booking, phone, each))
   const told = about.filter(({ state }) => state === 'delivered')
   if (told.some(({ kind }) => kind === 'prep')) return 'told'
   if (told.length > 0) return 'told-late'
@@ -28,14 +27,29 @@ export function prepStatus(booking: Booking, protocol: Protocol, messages: reado
   return 'nobody-tells'
 }
 
+const isPreparationFor = ({ visitAt }: Booking, phone: string, each: Message) =>
+  isPreparation(each) && each.visitAt?.getTime() === visitAt.getTime() && isTo(each, phone)
+
+/**
+ * The last attempt at telling how to prepare, where all that were made came to nothing after they
+ * were sent, and none is on its way; undefined where that is not so.
+ */
+export function notReachedBy(
+  booking: Booking,
+  messages: readonly Message[],
+  phone: string,
+): Message | undefined {
+  const about = messages.filter((each) => isPreparationFor(booking, phone, each))
+  const tried = about.filter(({ state }) => [...SENT_STATES, ...UNSENT].includes(state))
+  return tried.every(({ state }) => state === 'undelivered') ? tried.at(-1) : undefined
+}
+
 const TOLD: ReadonlySet<PrepStatus> = new Set(['told', 'told-late', 'on-its-way'])
 
 /** Whether the patient has been told how to prepare for this time, or is being told just now. */
 export function isTold(booking: Booking, protocol: Protocol, messages: readonly Message[], phone: string): boolean {
   return TOLD.has(prepStatus(booking, protocol, messages, phone))
 }
-
-const isPreparation = ({ kind }: Message) => kind === 'prep' || kind === 'late-prep'
 
 /** Whether it went to this number. Of messages long past the number is no longer kept. */
 export const isTo = (message: Pick<Message, 'phone'>, phone: string) =>

@@ -3,6 +3,7 @@ import { daysBetween } from '../preparation/cycle/days.ts'
 import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../preparation/cycle/hear.ts'
 import type { FollowUpReason } from '../calls/follow-up.ts'
 import type { TextKind } from '../messages/texts/kinds.ts'
+import type { OfferReason } from '../visits/offer.ts'
 import { isMoreThanAPeriod } from './bleeding.ts'
 import type { Meaning, Reading } from './reading.ts'
 
@@ -17,18 +18,19 @@ export type Effect =
   | { do: 'confirm' }
   | { do: 'note-lapse' }
   /** Offer better openings, or have the desk do it where there are none. `reason` says what the desk is then told. */
-  | { do: 'offer'; reason: 'no-opening' | 'cannot-come' }
+  | { do: 'offer'; reason: OfferReason }
   | { do: 'accept'; choice: number }
-  | { do: 'decline-offer' }
 
 /** What is known when one visit is being talked about. */
 export interface Situation {
   reading: Reading
   history: CycleHistory
-  /** Today in the patient's zone. */
+  /** The day on which it was written, in the patient's zone: what the reply says of "today". */
   today: CalendarDate
-  /** An offer waits for her number. */
+  /** An offer waits for a number. */
   offerOpen: boolean
+  /** Other times were offered, or one was chosen, because the patient cannot come: whatever the dates say, the visit must move. */
+  mustMove: boolean
   lapsePolicy: 'offer' | 'desk-decides'
   /** Topics the protocol has an approved answer for. */
   topics: readonly string[]
@@ -46,35 +48,71 @@ export function isAboutTheNumber(meaning: Meaning): boolean {
   return ABOUT_THE_NUMBER.includes(meaning)
 }
 
-/** What to do about a reply that concerns the number, not one visit. An alarm beside anything else is never overlooked. */
-export function decideForNumber(reading: Reading): Effect[] {
-  const effects = byNumber(reading)
-  // Whoever tells of a death is not told to call an emergency number.
-  if (reading.meaning === 'died') return effects
-  const bleedingToo = reading.meaning !== 'urgent' && reading.clinical === 'bleeding'
-  if (bleedingToo) effects.push(follow('unexpected-bleeding'))
-  const alarmToo = reading.meaning !== 'urgent' && reading.also?.includes('urgent')
-  return alarmToo ? [...effects, { do: 'say', kind: 'alarm' }, follow('alarm')] : effects
+/** Why a number wants no messages: somebody there said so, or that the patient is somebody else. */
+export type Refusal = 'stop' | 'wrong-person'
+
+/**
+ * What to do about a reply that concerns the number, not one visit. An alarm beside anything else is never overlooked.
+ * @param refused what the number has refused before
+ */
+export function decideForNumber(reading: Reading, refused: Refusal | null = null): Effect[] {
+  const { meaning, also, clinical } = reading
+  const effects = byNumber(reading, refused)
+  // Whoever tells of a death is not told to call an emergency number. The call about an alarm carries all words.
+  if (meaning === 'died' || meaning === 'urgent') return effects
+  if (clinical !== undefined) effects.push(follow(clinical === 'bleeding' ? 'unexpected-bleeding' : 'clinician'))
+  return also?.includes('urgent') ? [...effects, { do: 'say', kind: 'alarm' }, follow('alarm')] : effects
 }
 
-function byNumber({ meaning, also = [] }: Pick<Reading, 'meaning' | 'also'>): Effect[] {
+/** Whether a reply refuses messages, or takes a refusal back. */
+export function changesRefusal(reading: Reading): boolean {
+  const effects = isAboutTheNumber(reading.meaning) ? decideForNumber(reading) : []
+  return effects.some((effect) => effect.do === 'opt-out' || effect.do === 'opt-in')
+}
+
+/** What is left of a number's refusal when all its replies are read in order. */
+export function refusalAfter(readings: readonly Reading[]): Refusal | null {
+  let refused: Refusal | null = null
+  for (const reading of readings.filter(({ meaning }) => isAboutTheNumber(meaning))) {
+    for (const effect of decideForNumber(reading, refused)) {
+      if (effect.do === 'opt-out') refused = refused === 'wrong-person' ? refused : effect.reason
+      if (effect.do === 'opt-in') refused = null
+    }
+  }
+  return refused
+}
+
+function byNumber({ meaning, also = [] }: Pick<Reading, 'meaning' | 'also'>, refused: Refusal | null): Effect[] {
   switch (meaning) {
     case 'stop':
-      // "Cancel" is a carrier word for stopping messages, but may have been meant for the visit.
-      return [{ do: 'opt-out', reason: 'stop' }, { do: 'say', kind: 'stopped' }, ...(also.includes('cannot-come') ? [follow('check-opt-out')] : [])]
+      // "Wrong number, stop": whoever has the telephone is not the patient.
+      if (also.includes('wrong-person')) return byNumber({ meaning: 'wrong-person' }, refused)
+      return [{ do: 'opt-out', reason: 'stop' }, { do: 'say', kind: 'stopped' }, ...newsBeside(also)]
     case 'wrong-person':
       return [{ do: 'opt-out', reason: 'wrong-person' }, { do: 'say', kind: 'wrong-person' }]
     case 'died':
-      return [{ do: 'report-death' }, ...(also.includes('stop') ? byNumber({ meaning: 'stop' }) : [])]
+      return [{ do: 'report-death' }, ...(also.includes('stop') ? byNumber({ meaning: 'stop' }, refused) : [])]
     case 'help':
       return [{ do: 'say', kind: 'help' }]
     case 'rejoin':
+      // Whether the number is the patient's after all, only a person can find out.
+      if (refused === 'wrong-person') return [follow('unclear-reply')]
       return [{ do: 'opt-in' }, { do: 'say', kind: 'rejoined' }]
     case 'urgent':
       return [{ do: 'say', kind: 'alarm' }, follow('alarm')]
     default:
       return []
   }
+}
+
+/** Courtesies, and what has a call of its own. */
+const NO_NEWS: ReadonlySet<Meaning> = new Set(['stop', 'thanks', 'urgent'])
+
+/** What stands beside a STOP reaches a person: whoever wants no messages is not answered. */
+function newsBeside(also: readonly Meaning[]): Effect[] {
+  // "Cancel" is a carrier word for stopping messages, but may have been meant for the visit.
+  if (also.includes('cannot-come')) return [follow('check-opt-out')]
+  return also.some((each) => !NO_NEWS.has(each)) ? [follow('unclear-reply')] : []
 }
 
 /** What to do about a reply that concerns one visit. The first `say` or `offer` is her answer; there is only ever one. */
@@ -130,7 +168,7 @@ function byMeaning(situation: Situation): Effect[] {
     case 'confirm':
       return [{ do: 'confirm' }]
     case 'cannot-come':
-      return [...(situation.offerOpen ? [{ do: 'decline-offer' } as const] : []), { do: 'offer', reason: 'cannot-come' }]
+      return [{ do: 'offer', reason: 'cannot-come' }]
     case 'choice':
       return situation.offerOpen && reading.choice ? [{ do: 'accept', choice: reading.choice }] : unclear()
     case 'prep-question':
@@ -143,9 +181,10 @@ function byMeaning(situation: Situation): Effect[] {
 }
 
 /** New dates: keep the visit and say so, or offer better times. Dates that contradict the record go to a person. */
-function learned({ keeps }: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
+function learned({ keeps, mustMove }: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
   if (heard.contradiction) return [...say('unclear'), follow('contradiction', { why: heard.contradiction })]
   const learn: Effect = { do: 'learn', history: heard.history }
+  if (mustMove) return [learn, { do: 'offer', reason: 'cannot-come' }]
   return keeps(heard.history) ? [learn, ...say('no-change')] : [learn, { do: 'offer', reason: 'no-opening' }]
 }
 

@@ -1,7 +1,16 @@
+import type { FollowUpReason } from '../calls/follow-up.ts'
+
+/**
+ * Why another time is wanted: the visit is badly timed, or the patient cannot come to it. An offer that ends and leaves
+ * the visit where it is makes it a call for that reason.
+ */
+export type OfferReason = Extract<FollowUpReason, 'no-opening' | 'cannot-come'>
+
 /** Up to three openings put to a patient. */
 export interface Offer {
   id: string
   bookingId: string
+  reason: OfferReason
   state: OfferState
   choices: { slotId: string; at: Date} []
   chosen: number | null

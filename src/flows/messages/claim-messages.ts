@@ -1,7 +1,9 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import type { Message } from '../../domain/messages/message.ts'
+import type { Offer } from '../../domain/visits/offer.ts'
+import { UNSENT, type Message } from '../../domain/messages/message.ts'
+import { isElsewhere, stillHolds } from '../../domain/messages/still-right.ts'
 import { withinCaps } from '../../domain/preparation/caps.ts'
 import { mayRing, nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import { inZone } from '../../domain/local-time.ts'
@@ -29,11 +31,16 @@ export interface JobWithTurn extends SendJob {
   turn?: PlaceTurn
 }
 
-/** What came of one job. `wait`: it must have a turn there first. `later`: it must be enqueued again, for that time. */
+/**
+ * What came of one job. `wait`: it must have a turn there first. `later`: it must be enqueued again,
+ * for that time. `outdated`: it waits, but the patient is reached otherwise by now: see
+ * `renewOutdated`.
+ */
 export type Claim =
   | { kind: 'go'; claimed: Claimed }
   | { kind: 'wait'; place: Place }
   | { kind: 'later'; job: SendJob }
+  | { kind: 'outdated'; message: Message }
   | { kind: 'nothing' }
 
 /** How an attempt is held: the message alone would not do, since the next attempt may begin before the last is let go. */
@@ -41,11 +48,12 @@ export const attemptKey = ({ id, attempt }: Pick<Message, 'id' | 'attempt'>): st
 const nextAttemptKey = ({ id, attempt }: Message): string => attemptKey({ id, attempt: attempt + 1 })
 
 /** One message with what decides about it. */
-interface MessageContext {
+export interface MessageContext {
   booking: Booking | null
   patient: Patient | null
   clinic: Clinic
   zone: string
+  offer: Offer | undefined
 }
 
 /**
@@ -96,14 +104,19 @@ async function hold(tx: Tx, deps: Deps, going: readonly Claimed[]): Promise<void
   for (const { message } of going) Object.assign(message, { attempt: message.attempt + 1, claimedAt })
 }
 
-function contextOf({ bookingId, patientId, clinicId }: Message, found: DispatchContext): MessageContext {
+export function contextOf(
+  { bookingId, patientId, clinicId }: Message,
+  found: DispatchContext,
+): MessageContext {
   const booking = (bookingId !== null && found.bookings.get(bookingId)) || null
   const patient = (patientId !== null && found.patients.get(patientId)) || null
   const clinic = found.clinics.get(clinicId)!
-  return { booking, patient, clinic, zone: booking?.zone ?? clinic.zone }
+  const offer = bookingId === null ? undefined : found.offers.get(bookingId)
+  return { booking, patient, clinic, zone: booking?.zone ?? clinic.zone, offer }
 }
 
 async function claimOne(tx: Tx, deps: Deps, message: Message, about: MessageContext, found: DispatchContext): Promise<Claim> {
+  if (about.patient && isElsewhere(message, about.patient)) return { kind: 'outdated', message }
   const refusal = refusalOf(deps.clock.now(), message, about, found)
   if (refusal) return finish(tx, deps, message, about, refusal)
   const wait = deferUntil(deps.clock.now(), message, about, found)
@@ -114,24 +127,26 @@ async function claimOne(tx: Tx, deps: Deps, message: Message, about: MessageCont
   return { kind: 'go', claimed: { message, outgoing: { id, channel, to, text, language, notAfter, ...(voice && { voice }) } } }
 }
 
-type Refusal = { state: 'withdrawn' | 'expired' | 'failed'; code: string }
+export type Refusal = { state: 'withdrawn' | 'expired' | 'failed'; code: string }
 
-function refusalOf(now: Date, message: Message, about: MessageContext, { optedOut, channels }: DispatchContext): Refusal | null {
+/** Why a message is not to be sent, neither now nor later; null = may go, once it is its time. */
+export function refusalOf(
+  now: Date,
+  message: Message,
+  about: MessageContext,
+  { optedOut, channels }: DispatchContext,
+): Refusal | null {
   if (message.notAfter <= now) return { state: 'expired', code: 'too-late' }
   if (about.patient?.reportedDead) return { state: 'withdrawn', code: 'died' }
   if (!DESPITE_OPT_OUT.has(message.kind) && optedOut.has(message.phone)) return { state: 'withdrawn', code: 'opted-out' }
+  if (!stillHolds(message, about)) return { state: 'withdrawn', code: SUPERSEDED }
   if (message.prompted) return null
-  if (isSuperseded(message, about)) return { state: 'withdrawn', code: 'plan-revised' }
   const agreed = message.patientId !== null && channels.get(message.patientId)?.has(message.channel)
   return agreed ? null : { state: 'withdrawn', code: 'no-consent' }
 }
 
-/** It belongs to an older plan, or tells of a time that is the visit's no more. */
-function isSuperseded({ revision, kind, visitAt }: Message, { booking }: MessageContext): boolean {
-  if (booking?.state !== 'booked') return true
-  if (revision !== null) return booking.planRevision !== revision
-  return kind === 'moved' && visitAt?.getTime() !== booking.visitAt.getTime()
-}
+/** Something newer says what there is to say. */
+export const SUPERSEDED = 'plan-revised'
 
 /** When it must wait for sending hours or for the next day's allowance; null = go now. */
 function deferUntil(now: Date, message: Message, { clinic, zone }: MessageContext, { lately }: DispatchContext): Date | null {
@@ -151,12 +166,20 @@ async function postpone(tx: Tx, deps: Deps, message: Message, about: MessageCont
   return { kind: 'later', job: { messageId: message.id, revision: message.revision, attempt, at: until } }
 }
 
-async function finish(tx: Tx, deps: Deps, message: Message, about: MessageContext, { state, code }: Refusal): Promise<Claim> {
-  await tx.messages.move(message.id, [message.state], state, { code, endedAt: deps.clock.now() })
+/** Ends a message that waits; what mattered is left to a person. */
+export async function finish(
+  tx: Tx,
+  deps: Deps,
+  message: Message,
+  about: MessageContext,
+  { state, code }: Refusal,
+): Promise<Claim> {
+  const facts = { code, endedAt: deps.clock.now() }
+  if (!(await tx.messages.move(message.id, UNSENT, state, facts))) return { kind: 'nothing' }
   // Words that nobody approved will not get better with time: whatever was to be said, a person says it.
   const { kind } = message
   if (code === 'draft-text' && !ENDS_CONTACT.has(kind)) await openFollowUp(tx, deps, about, lossOf(message), { kind })
-  else if (code !== 'plan-revised') await followUpIfImportant(tx, deps, message, about)
+  else if (code !== SUPERSEDED) await followUpIfImportant(tx, deps, message, about)
   deps.notice(`message-${state}`, idsOf(message))
   return { kind: 'nothing' }
 }

@@ -1,42 +1,57 @@
-import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Message } from '../../domain/messages/message.ts'
+import { isPreparation, stillHolds } from '../../domain/messages/still-right.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import { lossOf, mustBeTold } from './claim-messages.ts'
 import { unreachableBy } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newMessage } from './new-message.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
+import { newMessage } from './new-message.ts'
 
-/** The patient was not reached: another channel that was agreed to, while there is time, else the desk's call list. */
+/**
+ * The patient was not reached: another channel that was agreed to, while there is time, else the
+ * desk's call list. What stands in belongs to no plan: a new one must neither take it back nor say
+ * the same beside it.
+ */
 export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<void> {
   // The rest is a courtesy: not worth a second channel, nor a person's call.
   if (!mustBeTold(message)) return
-  const booking = message.bookingId === null ? null : ((await tx.bookings.get(message.bookingId)) ?? null)
-  const patient = message.patientId === null ? undefined : await tx.patients.get(message.patientId)
-  const clinic = (await tx.clinics.get(message.clinicId))!
-  if (!patient || patient.reportedDead || isBehind(message, booking, patient)) return
-  const other = (await unreachableBy(tx, patient)) === null ? await otherChannel(tx, deps, message, patient.id) : undefined
+  const { bookingId, patientId, clinicId } = message
+  // Locked, so that whoever plans the visit at this moment either sees this or is seen here.
+  const booking = (bookingId !== null && (await tx.bookings.lock(bookingId))) || null
+  const offer = booking ? await tx.offers.pending(booking.id) : undefined
+  const patient = patientId === null ? undefined : await tx.patients.get(patientId)
+  const clinic = (await tx.clinics.get(clinicId))!
+  if (!patient || patient.reportedDead || !stillHolds(message, { booking, offer })) return
+  if (isPlannedElsewhere(message, patient)) return
+  const other = await otherChannel(tx, deps, message, patient)
   const sendAt = nextAllowed(deps.clock.now(), booking?.zone ?? clinic.zone, clinic.settings.hours)
-  if (!other || message.fallbackOf || message.prompted || sendAt >= message.notAfter) {
-    return openFollowUp(tx, deps, { booking, patient, clinic }, lossOf(message), { kind: message.kind })
+  const about = { booking, patient, clinic }
+  if (!other || sendAt >= message.notAfter) {
+    return openFollowUp(tx, deps, about, lossOf(message), { kind: message.kind })
   }
-  const { kind, notAfter, unsolicited, visitAt, choices, answer, byHand } = message
-  // The plan of today stands for it, or its claim would take it for a leftover of an older one.
-  const revision = message.revision === null ? null : booking!.planRevision
-  const facts = { kind, sendAt, notAfter, unsolicited, revision, visitAt, choices, answer, byHand, channel: other, fallbackOf: message.id }
-  await tx.messages.insert([newMessage(deps, { clinic, patient, booking }, facts)])
+  const { id, kind, notAfter, unsolicited, visitAt, choices, answer, byHand } = message
+  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand }
+  const standIn = newMessage(deps, about, { ...said, channel: other, fallbackOf: id })
+  await tx.messages.insert([standIn])
 }
 
-/** The visit has moved, or the patient is reached at another number since: the plan made then says what is to be said. */
-function isBehind({ revision, visitAt, phone }: Message, booking: Booking | null, patient: Patient): boolean {
-  if (phone !== patient.phone) return true
-  return revision !== null && (booking?.state !== 'booked' || visitAt?.getTime() !== booking.visitAt.getTime())
+/** The plan for the patient's present number says it there. */
+function isPlannedElsewhere(message: Message, { phone }: Patient): boolean {
+  return message.phone !== phone && isPreparation(message)
 }
 
-async function otherChannel(tx: Tx, deps: Deps, message: Message, patientId: string): Promise<Channel | undefined> {
-  const carried = deps.gateways.get(message.gateway)?.channels ?? []
-  const agreed = (await tx.patients.consents(patientId)).map(({ channel }) => channel)
-  return agreed.find((channel) => channel !== message.channel && carried.includes(channel))
+/** Another way to the same number, where one was agreed to and this is the first attempt at it. */
+async function otherChannel(
+  tx: Tx,
+  deps: Deps,
+  { phone, channel: failed, gateway, fallbackOf, prompted }: Message,
+  patient: Patient,
+): Promise<Channel | undefined> {
+  if (fallbackOf || prompted || phone !== patient.phone) return undefined
+  if ((await unreachableBy(tx, patient)) !== null) return undefined
+  const carried = deps.gateways.get(gateway)?.channels ?? []
+  const agreed = (await tx.patients.consents(patient.id)).map(({ channel }) => channel)
+  return agreed.find((channel) => channel !== failed && carried.includes(channel))
 }

@@ -20,9 +20,18 @@ export interface Attempted {
 /** Writes down what became of many attempts; for each, in order, the job to enqueue if it will be tried again. */
 export async function recordOutcomes(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<(SendJob | null)[]> {
   await recordAcceptances(tx, deps, attempts)
-  const jobs: (SendJob | null)[] = []
-  for (const attempt of attempts) jobs.push(attempt.outcome.kind === 'accepted' ? null : await recordOutcome(tx, deps, attempt))
-  return jobs
+  const jobs = new Map<Attempted, SendJob | null>()
+  for (const attempt of inOrderOfVisits(attempts)) {
+    if (attempt.outcome.kind === 'accepted') continue
+    jobs.set(attempt, await recordOutcome(tx, deps, attempt))
+  }
+  return attempts.map((attempt) => jobs.get(attempt) ?? null)
+}
+
+/** As visits are locked everywhere, so that nobody waits in a circle. */
+function inOrderOfVisits(attempts: readonly Attempted[]): Attempted[] {
+  const visit = ({ message }: Attempted) => message.bookingId ?? ''
+  return [...attempts].sort((a, b) => (visit(a) < visit(b) ? -1 : 1))
 }
 
 async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<void> {

@@ -7,6 +7,7 @@ import type { SendJob, Deps } from '../ports/deps.ts'
 import { recordOutcomes, type Attempted } from './record-outcome.ts'
 import { idsOf } from './new-message.ts'
 import { enqueueJobs } from './enqueue-due.ts'
+import { renewOutdated } from './renew-outdated.ts'
 import { createWaitingLine, waitKey, type Place, type PlaceTurn } from './waiting-line.ts'
 
 /**
@@ -58,6 +59,7 @@ export function createSender(deps: Deps, pause: Pause): Sender {
     if (claim.kind !== 'go') job.turn?.turn.release()
     if (claim.kind === 'wait') return stopped ? leave(deps, [job]) : line.add(job, claim.place)
     if (claim.kind === 'later') await enqueueJobs(deps, [claim.job])
+    if (claim.kind === 'outdated') await renewOutdated(deps, claim.message)
     if (claim.kind !== 'go') return
     const { message } = claim.claimed
     const outcome = await handOver(deps, claim.claimed, job.turn)
@@ -92,10 +94,14 @@ export function createSender(deps: Deps, pause: Pause): Sender {
 /** Enqueued again at once, for whoever is there. */
 function leave(deps: Deps, jobs: readonly JobWithTurn[]): Promise<void> {
   for (const job of jobs) deps.worker.waiting.delete(waitKey(job))
-  return enqueueJobs(
-    deps,
-    jobs.map(({ messageId, revision, attempt, at }) => ({ messageId, revision, attempt, at, again: true })),
-  )
+  const job = ({ messageId, revision, attempt, at }: JobWithTurn): SendJob => ({
+    messageId,
+    revision,
+    attempt,
+    at,
+    requeued: true,
+  })
+  return enqueueJobs(deps, jobs.map(job))
 }
 
 /** Sends one message by itself: for stories on virtual time, where one thing happens after the other. */
@@ -103,6 +109,7 @@ export async function sendMessage(deps: Deps, job: SendJob, turn?: PlaceTurn): P
   const [claim] = await claimTogether(deps, [{ ...job, ...(turn && { turn }) }])
   if (claim!.kind === 'wait') return sendInTurn(deps, job, claim!.place)
   if (claim!.kind === 'later') await enqueueJobs(deps, [claim!.job])
+  if (claim!.kind === 'outdated') await renewOutdated(deps, claim!.message)
   if (claim!.kind !== 'go') return
   const { message } = claim!.claimed
   const [next] = await recordTogether(deps, [{ message, outcome: await handOver(deps, claim!.claimed, turn) }])

@@ -3,13 +3,15 @@ import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { loadVisit, subjectOf } from '../lookups.ts'
 import { attemptKey, followUpIfImportant } from './claim-messages.ts'
-import type { Deps } from '../ports/deps.ts'
+import type { SendJob, Deps } from '../ports/deps.ts'
 import { reasonsSettledBy } from '../../domain/calls/follow-up.ts'
 import { closeApproval, openFollowUp } from '../calls/follow-ups.ts'
 import { idsOf } from './new-message.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { enqueueDue, enqueueJobs } from './enqueue-due.ts'
 import { actOnText } from '../replies/hear-text.ts'
+import { ANSWERED_WITHIN_MS } from '../replies/conversation.ts'
+import { leaveUnanswered } from '../replies/pending-question.ts'
 import { applyReceipt } from './take-receipt.ts'
 import { leaveToPerson } from '../replies/take-reply.ts'
 import { waitKey } from './waiting-line.ts'
@@ -52,6 +54,7 @@ export async function sweep(deps: Deps): Promise<void> {
 
 const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
   actOnUnacted,
+  leaveOldQuestions,
   expireWorthless,
   recoverOwn,
   recoverStuck,
@@ -78,7 +81,16 @@ function actOnUnacted(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - UNACTED_MS)
   return forAll(
     (limit) => deps.store.read.replies.unacted(before, limit),
-    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id)),
+    ({ id, reading }) => (reading === null ? actOnText(deps, id) : leaveToPerson(deps, id, () => reading)),
+  )
+}
+
+/** "Which visit do you mean?" is not waited for any longer. */
+function leaveOldQuestions(deps: Deps): Promise<void> {
+  const before = new Date(deps.clock.now().getTime() - ANSWERED_WITHIN_MS)
+  return forAll(
+    (limit) => deps.store.read.replies.unansweredBefore(before, limit),
+    ({ id }) => leaveUnanswered(deps, id),
   )
 }
 
@@ -171,7 +183,8 @@ async function requeueOverdue(deps: Deps): Promise<void> {
   const overdue = await deps.store.read.dispatch.overdue(before, MOST_JOBS)
   // Those that wait here for a turn have been heard.
   const unheard = overdue.filter((job) => !deps.worker.waiting.has(waitKey(job)))
-  await enqueueInParts(deps, unheard.map((job) => ({ ...job, again: true }))) // prettier-ignore
+  const requeued = unheard.map((job): SendJob => ({ ...job, requeued: true }))
+  await enqueueInParts(deps, requeued)
 }
 
 /** Enqueues everything again, e.g. when the queue's store was lost or changed. Doing so twice is harmless. */

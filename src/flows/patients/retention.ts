@@ -40,7 +40,6 @@ export async function retain(deps: Deps, rules: RetentionRules): Promise<Record<
     cycles: await inParts((tx, id) => tx.retention.clearCycles(...window(rules.cycleDays), id)),
     readings: await inParts((tx, id) => tx.retention.clearReadings(...window(rules.cycleDays), id)),
     followUps: await inParts((tx, id) => tx.retention.clearFollowUps(...window(rules.cycleDays), id)),
-    threads: await once((tx) => tx.retention.removeThreads(before(rules.cycleDays))),
     messages: await inParts((tx, id) => tx.retention.clearMessages(...window(rules.textDays), id)),
     replies: await once((tx) => tx.retention.removeReplies(before(rules.textDays))),
     keptAnswers: await once((tx) => tx.retention.removeKeptAnswers(before(BRIEFLY_DAYS))),

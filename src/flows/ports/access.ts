@@ -184,7 +184,6 @@ export interface RetentionRecords {
   clearFollowUps(from: Date, to: Date, afterId: string): Promise<Part>
   clearMessages(from: Date, to: Date, afterId: string): Promise<Part>
   removeReplies(before: Date): Promise<number>
-  removeThreads(visitBefore: Date): Promise<number>
   removeKeptAnswers(before: Date): Promise<number>
   removeEarlyReceipts(before: Date): Promise<number>
 }

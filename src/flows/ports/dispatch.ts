@@ -1,4 +1,5 @@
 import type { Booking } from '../../domain/visits/booking.ts'
+import type { Offer } from '../../domain/visits/offer.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
@@ -11,6 +12,8 @@ export interface DispatchContext {
   bookings: ReadonlyMap<string, Booking>
   patients: ReadonlyMap<string, Patient>
   clinics: ReadonlyMap<string, Clinic>
+  /** Offers that wait for an answer, by booking, of messages that speak of one. */
+  offers: ReadonlyMap<string, Offer>
   /** Channels agreed to, by patient. */
   channels: ReadonlyMap<string, ReadonlySet<Channel>>
   /** Numbers that want nothing. */

@@ -6,6 +6,7 @@ import type { Clinic } from '../../domain/region/clinic.ts'
 import type { FollowUp, FollowUpReason } from '../../domain/calls/follow-up.ts'
 import type { Message, MessageState } from '../../domain/messages/message.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
+import type { Refusal } from '../../domain/replies/decide.ts'
 import type { ApprovalRecords } from './approvals.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch.ts'
 import type { Receipt } from './gateway.ts'
@@ -17,6 +18,9 @@ export interface ClinicRecords {
   put(clinic: Clinic): Promise<void>
 }
 
+/** What may change about a patient. */
+export type PatientFacts = Partial<Omit<Patient, 'id' | 'clinicId'>>
+
 export interface PatientRecords {
   get(id: string): Promise<Patient | undefined>
   many(ids: readonly string[]): Promise<Patient[]>
@@ -24,8 +28,22 @@ export interface PatientRecords {
   byPhone(phone: string): Promise<Patient[]>
   /** Ids of a clinic's patients that can be found by every one of these (see `lookedFor`), newest first. */
   search(words: readonly string[], clinicId: string, limit: number): Promise<string[]>
+  /**
+   * Until the transaction ends nobody else decides about this number: books it, hears it, or claims
+   * messages to it. Before any patient or visit is locked.
+   */
+  lockNumber(phone: string): Promise<void>
+  /** Locks these, in order of their ids, until the transaction ends. Before any visit is locked. */
+  lock(ids: readonly string[]): Promise<void>
+  /** `lockNumber`, then locks this clinic's patients there. @returns them, by id */
+  lockAt(phone: string, clinicId: string): Promise<Patient[]>
   insert(patient: Patient): Promise<void>
-  update(patient: Patient): Promise<void>
+  /**
+   * Changes these facts of a patient alone, under a lock: what somebody else has changed meanwhile
+   * stays.
+   * @returns the patient as is from now on. @throws not-found
+   */
+  update(id: string, facts: PatientFacts): Promise<Patient>
   consents(patientId: string): Promise<Consent[]>
   addConsent(patientId: string, consent: Consent): Promise<void>
   /** @param channel null = every one. @returns how many */
@@ -35,14 +53,14 @@ export interface PatientRecords {
 /** A number that wants no messages: somebody there said so, or that the patient is somebody else. Valid for every clinic. */
 export interface OptOut {
   at: Date
-  reason: 'stop' | 'wrong-person'
+  reason: Refusal
 }
 
 export interface OptOutRecords {
   has(phone: string): Promise<boolean>
   get(phone: string): Promise<OptOut | undefined>
   count(): Promise<number>
-  /** Does nothing where there is one already. */
+  /** Where there is one already, it stays; only that the number is somebody else's is added to it. */
   add(phone: string, reason: OptOut['reason'], at: Date): Promise<void>
   remove(phone: string): Promise<void>
 }
@@ -67,6 +85,15 @@ export interface BookingRecords {
   get(id: string): Promise<Booking | undefined>
   /** Locks the row until the transaction ends. */
   lock(id: string): Promise<Booking | undefined>
+  /**
+   * Locks booked visits from an instant on, in order of their ids, until the transaction ends: those
+   * of these patients, or of a clinic's patients at a number.
+   * @returns them, as they are once they are locked
+   */
+  lockToCome(
+    whose: { patientIds: readonly string[] } | { phone: string; clinicId: string },
+    from: Date,
+  ): Promise<Booking[]>
   list(query: BookingQuery): Promise<Booking[]>
   many(ids: readonly string[]): Promise<Booking[]>
   /** Booked visits of a clinic by local date, for dates that have any. */
@@ -134,12 +161,12 @@ export interface MessageRecords {
   keepEarlyReceipt(receipt: Receipt): Promise<void>
   /** Everything a clinic said to a number since, newest last. */
   toPhone(phone: string, clinicId: string, since: Date): Promise<Message[]>
-  /** Clinics that have written to a number, and when last, latest first. */
+  /** Clinics whose messages have reached a number, and when the last was sent, latest first; not what a page or a call answered. */
   writers(phone: string, until: Date): Promise<{ clinicId: string; at: Date }[]>
-  /** A patient's unsent messages that belong to no plan and are no answers: what the desk wrote or told. */
-  unsentNotices(patientId: string): Promise<Message[]>
-  /** How many answers to what it wrote a number got, or will get, since. */
-  countAnswers(phone: string, since: Date): Promise<number>
+  /** A patient's unsent messages that belong to no plan. */
+  unplanned(patientId: string): Promise<Message[]>
+  /** How many answers of a clinic to what was written to it a number got, or will get, since. */
+  countAnswers(phone: string, clinicId: string, since: Date): Promise<number>
   /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
   unsolicitedTo(phone: string, since: Date, exceptUnsentOf: string | null): Promise<Date[]>
   /** Conditional move with its facts; false when the message is no longer in one of `from`. */
@@ -159,6 +186,8 @@ export interface FollowUpQuery {
   bookingIds?: string[]
   /** The number that they are about. */
   phone?: string
+  /** Those that were opened on this reply. */
+  replyId?: string
   limit: number
 }
 

@@ -1,5 +1,6 @@
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import type { Meaning, Reading } from '../../domain/replies/reading.ts'
+import type { OfferReason } from '../../domain/visits/offer.ts'
 
 export interface ReplyRecord {
   id: string
@@ -18,15 +19,27 @@ export interface ReplyRecord {
   done: string | null
   /** A person read it otherwise: `reading` is theirs. */
   corrected?: { by: string; at: string; from: Meaning }
-  /** What was known of her cycle before this reply changed it, so that a wrong reading can be taken back. */
-  cycleBefore?: CycleHistory
+  /** With `done` = `asked-which`: the visits put to the patient, in the order of their numbers, with their times as told. */
+  asked?: { bookingId: string; at: string }[] | undefined
+  /** The earlier reply whose visit this one named. */
+  answers?: string | undefined
+  /** What acting on it changed. */
+  did?: ReplyEffects | undefined
 }
 
-/** What a clinic last asked a number and waits for, beyond open offers. */
-export interface Thread {
-  phone: string
-  clinicId: string
-  pendingQuestion: { bookingIds: string[]; reading: Reading; replyId: string; at: string } | null
+/** What acting on a reply changed, so that a correction takes back just this, and only where it still stands so. */
+export interface ReplyEffects {
+  /** The patient's cycle, and what was made of it. */
+  cycle?: { before: CycleHistory; after: CycleHistory }
+  confirmedAt?: string
+  /** Words noted for the day sheet. */
+  lapse?: string
+  /** The offer that was made, or one of whose times was chosen. */
+  offerId?: string
+  /** Older offers that ended by it, for what visit time and why they had been made. */
+  ended?: { bookingId: string; visitAt: string; reason: OfferReason }[]
+  /** Patients reported dead, by id. */
+  dead?: string[]
 }
 
 export interface ReplyRecords {
@@ -42,6 +55,8 @@ export interface ReplyRecords {
   countFrom(phone: string, since: Date): Promise<number>
   /** Newest first: those about visits at a clinic, and those about no visit. Keyset page before a reply. */
   recent(query: { clinicId: string; before?: { receivedAt: Date; id: string }; limit: number }): Promise<ReplyRecord[]>
-  thread(phone: string, clinicId: string): Promise<Thread | undefined>
-  putThread(thread: Thread): Promise<void>
+  /** The latest reply of a number to a clinic, received since, whose visit was asked for and is not yet named. */
+  unanswered(phone: string, clinicId: string, since: Date): Promise<ReplyRecord | undefined>
+  /** Replies of that kind received by then. */
+  unansweredBefore(before: Date, limit: number): Promise<ReplyRecord[]>
 }

@@ -2,11 +2,17 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Consent, Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import { cycleCheckDate } from '../../domain/preparation/cycle/cycle-check.ts'
-import type { FollowUpReason } from '../../domain/calls/follow-up.ts'
-import { SENT_STATES, type Message } from '../../domain/messages/message.ts'
+import type { FollowUp, FollowUpReason } from '../../domain/calls/follow-up.ts'
+import {
+  SENT_STATES,
+  UNSENT,
+  type Message,
+  type MessageState,
+} from '../../domain/messages/message.ts'
+import { isPreparation } from '../../domain/messages/still-right.ts'
 import { planMessages, type PlanInput, type PrepPlan } from '../../domain/preparation/plan.ts'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
-import { isTo, isTold } from '../../domain/preparation/prep-status.ts'
+import { isTo, isTold, notReachedBy } from '../../domain/preparation/prep-status.ts'
 import { dateIn } from '../../domain/local-time.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { protocolOf } from '../lookups.ts'
@@ -37,7 +43,7 @@ export interface ToPlan {
 export type Unreachable = Extract<FollowUpReason, 'died' | 'wrong-person' | 'opted-out' | 'no-consent'>
 
 /** Calls that end by themselves once the patient may be written to again. */
-const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
+export const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
 
 /** What else decides about a plan. */
 export interface Circumstances {
@@ -58,15 +64,17 @@ export const countedSince = (now: Date): Date => new Date(now.getTime() - WEEK_M
 export async function makePlan(tx: Tx, deps: Deps, about: ToPlan): Promise<Planned> {
   const { booking: before, patient } = about
   const now = deps.clock.now()
+  // First: what is just being claimed is waited for here, and then read as on its way.
+  await tx.messages.withdrawUnsent({ plan: before.id }, 'plan-revised', now)
   const [said, others, unreachable] = await Promise.all([
     tx.messages.ofBooking(before.id),
     tx.messages.unsolicitedTo(patient.phone, countedSince(now), before.id),
     unreachableBy(tx, patient),
-    tx.messages.withdrawUnsent({ plan: before.id }, 'plan-revised', now),
   ])
   const planned = planFor(deps, about, { said, others, unreachable })
   await tx.bookings.update(planned.booking)
   await keepPlan(tx, deps, about, planned)
+  await callForLost(tx, deps, about, said, planned)
   const isSettled = ({ reason }: { reason: FollowUpReason }) => UNREACHABLE.has(reason) && reason !== unreachable
   await closeFollowUps(tx, deps, before.id, isSettled, 'the patient may be written to')
   return planned
@@ -136,12 +144,44 @@ export function question(patient: Patient, booking: Booking, protocol: FullProto
   return on === null ? null : { kind: 'cycle-check', on }
 }
 
+/**
+ * What has been said, and what waits still when the plan of before is withdrawn: fall-backs, and what
+ * came back from its gateway in between.
+ */
+const WILL_BE_SAID: readonly MessageState[] = [...SENT_STATES, ...UNSENT]
+
 /** What is not to be said again to this number: for the same visit time, or ever. */
 function kindsSaid(said: Message[], booking: Booking, { phone }: Patient, confirm: boolean): TextKind[] {
-  const here = said.filter((each) => SENT_STATES.includes(each.state) && isTo(each, phone))
+  const here = said.filter((each) => WILL_BE_SAID.includes(each.state) && isTo(each, phone))
   const forThisTime = here.filter(({ visitAt }) => visitAt?.getTime() === booking.visitAt.getTime())
   const onceEver = here.filter(({ kind }) => kind === 'confirmation' || kind === 'lmp-question')
   return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(confirm ? [] : ['confirmation'])
+}
+
+/**
+ * Preparation that did not arrive is not said again, since something stands in for it: another
+ * message, or a call. Where what stood in was withdrawn meanwhile (the number was another one for a
+ * while, or was silenced), a person calls.
+ */
+async function callForLost(
+  tx: Tx,
+  deps: Deps,
+  { patient, clinic }: ToPlan,
+  said: readonly Message[],
+  { booking, plan, unreachable }: Planned,
+): Promise<void> {
+  if (unreachable || booking.state !== 'booked' || plan.messages.some(isPreparation)) return
+  const lost = notReachedBy(booking, said, patient.phone)
+  if (!lost || booking.visitAt <= deps.clock.now()) return
+  const calls = await tx.followUps.list({ bookingId: booking.id, limit: 100 })
+  if (calls.some((call) => standsInFor(call, lost))) return
+  await openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: lost.kind })
+}
+
+/** Open or done. */
+function standsInFor({ reason, openedAt }: FollowUp, { claimedAt, sendAt }: Message): boolean {
+  const isAboutIt = reason === 'not-delivered' || reason === 'send-unknown'
+  return isAboutIt && openedAt >= (claimedAt ?? sendAt)
 }
 
 async function tellDesk(tx: Tx, deps: Deps, { patient, clinic, booking: before, because }: ToPlan, { booking, plan, unreachable }: Planned): Promise<void> {

@@ -1,17 +1,21 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
+import type { Offer } from '../../domain/visits/offer.ts'
 import { addresseeOf } from '../../domain/replies/addressee.ts'
 import { SENT_STATES, type Message } from '../../domain/messages/message.ts'
 import type { Question } from '../../domain/replies/reading.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import { lockVisits } from '../patients/follow-patient.ts'
-import type { Deps, ReplyRecord, Thread, Tx } from '../ports/deps.ts'
+import type { FollowUpSubject } from '../calls/follow-ups.ts'
+import type { Deps, ReplyEffects, ReplyRecord, Tx } from '../ports/deps.ts'
 import { newAnswer } from '../messages/new-message.ts'
 import type { VisitContext } from '../visit-context.ts'
 
 const DAY_MS = 86_400_000
 const WEEK_MS = 7 * DAY_MS
+/** So long a number is taken for the answer to "Which visit do you mean?". Judgement, no source. */
+export const ANSWERED_WITHIN_MS = DAY_MS
 /** A visit stays the subject of replies for half a day after it began. */
 const STILL_ABOUT_MS = 43_200_000
 
@@ -24,17 +28,23 @@ export interface Conversation {
   /** Everybody at the number, at every clinic: for what concerns the number itself. */
   everybody: Patient[]
   visits: VisitContext[]
-  pendingQuestion: NonNullable<Thread['pendingQuestion']> | null
+  /** An earlier reply, of the last day, whose visit was asked for: a number names it. */
+  pendingQuestion: ReplyRecord | null
   /** What the last thing said asked for. */
   lastAsked: Question | undefined
   /** What the clinic said to the number lately, in its words: a phone may quote it back. */
   said: string[]
-  /** Bookings with an offer that waits for a number, with its instants. */
-  offers: { bookingId: string; instants: Date[] }[]
+  /** Offers of these visits that wait for a number, or for the desk. */
+  offers: Offer[]
 }
 
-/** What came of a reply: the visit it was about, and a word for what was done. */
-export type Done = { bookingId: string | null; done: string }
+/** What came of a reply: the visit it was about, a word for what was done, and what else is kept with it. */
+export type Done = { bookingId: string | null; done: string } & Pick<ReplyRecord, 'did' | 'asked' | 'answers'>
+
+/** What the desk reads beside a call that a reply opened; by its id a correction finds the call again. */
+export function becauseOf({ id, text }: ReplyRecord): { words: string; reply: string } {
+  return { words: text, reply: id }
+}
 
 /** What the texts that ask something ask. */
 const ASKS: Partial<Record<TextKind, Question>> = {
@@ -45,26 +55,33 @@ const ASKS: Partial<Record<TextKind, Question>> = {
   offer: 'which-time',
 }
 
-/** What is known of whoever wrote. The visits stay locked until the transaction ends, so that the desk cannot move one meanwhile. */
-export async function loadConversation(tx: Tx, deps: Deps, heard: ReplyRecord): Promise<Conversation> {
+/**
+ * What is known of whoever wrote. The visits stay locked until the transaction ends, so that the desk cannot move one
+ * meanwhile.
+ * @param besides a patient whom the reply was about, who may be reached at another number by now
+ */
+export async function loadConversation(tx: Tx, deps: Deps, heard: ReplyRecord, besides?: string): Promise<Conversation> {
   const { phone, receivedAt } = heard
-  const known = await tx.patients.byPhone(phone)
+  const [, known] = await Promise.all([tx.patients.lockNumber(phone), peopleAt(tx, phone, besides)])
   const reply = { ...heard, clinicId: heard.clinicId ?? (await addresseeAmong(tx, deps, heard, known)) }
   const clinic = reply.clinicId === null ? undefined : await tx.clinics.get(reply.clinicId)
-  if (!clinic) return { reply, clinic: null, patients: [], everybody: known, visits: [], pendingQuestion: null, lastAsked: undefined, said: [], offers: [] }
-  const [thread, recent, talks] = await Promise.all([
-    tx.replies.thread(phone, clinic.id),
+  if (!clinic) return { ...NOTHING_SAID, reply, clinic: null, patients: [], everybody: known }
+  const since = new Date(deps.clock.now().getTime() - ANSWERED_WITHIN_MS)
+  const [pendingQuestion, recent, visits] = await Promise.all([
+    tx.replies.unanswered(phone, clinic.id, since),
     tx.messages.toPhone(phone, clinic.id, new Date(receivedAt.getTime() - WEEK_MS)),
     lockVisitsOf(tx, deps, known, clinic),
   ])
   // Read once the visits are locked: whoever held them may have changed what is known.
-  const [everybody, pending] = await Promise.all([tx.patients.byPhone(phone), Promise.all(talks.map((booking) => tx.offers.pending(booking.id)))])
-  const offers = pending.flatMap((offer) => (offer?.state === 'open' ? [{ bookingId: offer.bookingId, instants: offer.choices.map(({ at }) => at) }] : []))
+  const [everybody, pending] = await Promise.all([
+    peopleAt(tx, phone, besides),
+    Promise.all(visits.map((booking) => tx.offers.pending(booking.id))),
+  ])
   const patients = everybody.filter(({ clinicId }) => clinicId === clinic.id)
   return {
-    ...{ reply: writtenBy(reply, patients), clinic, patients, everybody, offers },
-    visits: nearestFirst(talks, patients, clinic),
-    pendingQuestion: thread?.pendingQuestion ?? null,
+    ...{ reply: writtenBy(reply, patients), clinic, patients, everybody, pendingQuestion: pendingQuestion ?? null },
+    offers: pending.filter((offer) => offer !== undefined),
+    visits: nearestFirst(visits, patients, clinic),
     ...saidBefore(recent, receivedAt),
   }
 }
@@ -75,10 +92,18 @@ function writtenBy(reply: ReplyRecord, patients: readonly Patient[]): ReplyRecor
   return { ...reply, patientId: reply.patientId ?? only }
 }
 
-/** What had been said when the text was written: what it may answer, and what it may quote. */
+const NOTHING_SAID = { visits: [], pendingQuestion: null, lastAsked: undefined, said: [], offers: [] }
+
+async function peopleAt(tx: Tx, phone: string, besides: string | undefined): Promise<Patient[]> {
+  const there = await tx.patients.byPhone(phone)
+  const other = besides === undefined || there.some(({ id }) => id === besides) ? undefined : await tx.patients.get(besides)
+  return other ? [...there, other] : there
+}
+
+/** What had been said when the text was written: what it may quote, and, where that arrived, what it may answer. */
 function saidBefore(recent: readonly Message[], receivedAt: Date): Pick<Conversation, 'lastAsked' | 'said'> {
   const before = recent.filter(({ state, sentAt }) => SENT_STATES.includes(state) && (sentAt === null || sentAt <= receivedAt))
-  const last = before.at(-1)
+  const last = before.findLast(({ state }) => state !== 'undelivered')
   return { lastAsked: last && ASKS[last.kind], said: before.flatMap(({ text }) => text ?? []) }
 }
 
@@ -107,14 +132,32 @@ function nearestFirst(visits: readonly Booking[], patients: readonly Patient[], 
   return talks.sort((a, b) => a.booking.visitAt.getTime() - b.booking.visitAt.getTime())
 }
 
-/** Answers a number as such: about its nearest visit, if it has one. */
-export async function sayToNumber(tx: Tx, deps: Deps, hearing: Conversation, kind: TextKind): Promise<void> {
-  const { clinic } = hearing
-  const patient = hearing.visits[0]?.patient ?? hearing.patients[0]
-  if (patient && clinic) await answer(tx, deps, hearing, { patient, clinic, booking: hearing.visits[0]?.booking ?? null }, kind)
+/** Of the offers that there were, those whose place something else has taken since. */
+export async function endedOffers(tx: Tx, { offers, visits }: Conversation): Promise<NonNullable<ReplyEffects['ended']>> {
+  const now = await Promise.all(offers.map(({ id }) => tx.offers.get(id)))
+  return now.filter((offer) => offer?.state === 'overtaken').map((offer) => {
+    const { bookingId, reason } = offer!
+    const visitAt = visits.find(({ booking }) => booking.id === bookingId)!.booking.visitAt.toISOString()
+    return { bookingId, visitAt, reason }
+  }) // prettier-ignore
 }
 
-/** Answers at most so many times a day: two machines must not talk to each other for ever. */
+/** Whom a reply as such is about: the nearest visit, where there is one. */
+export function nearest({ clinic, visits, patients, reply }: Conversation): FollowUpSubject {
+  const [visit] = visits
+  return { clinic, patient: visit?.patient ?? patients[0] ?? null, booking: visit?.booking ?? null, phone: reply.phone }
+}
+
+/** Answers a number as such. @returns false where it had as many answers as it gets, or nobody is known there */
+export async function sayToNumber(tx: Tx, deps: Deps, hearing: Conversation, kind: TextKind): Promise<boolean> {
+  const { clinic, patient, booking } = nearest(hearing)
+  return patient !== null && clinic !== null && answer(tx, deps, hearing, { patient, clinic, booking }, kind)
+}
+
+/**
+ * Answers at most so many times a day: two machines must not talk to each other for ever.
+ * @returns false where the number had as many: then a person must answer
+ */
 export async function answer(
   tx: Tx,
   deps: Deps,
@@ -122,12 +165,14 @@ export async function answer(
   about: { booking: Booking | null; patient: Patient; clinic: Clinic },
   kind: TextKind,
   facts: Parameters<typeof newAnswer>[3] = {},
-): Promise<void> {
-  if (await answeredEnough(tx, deps, hearing)) return
+): Promise<boolean> {
+  if (await answeredEnough(tx, deps, hearing)) return false
   await tx.messages.insert([newAnswer(deps, about, kind, facts)])
+  return true
 }
 
-export async function answeredEnough(tx: Tx, deps: Deps, { reply }: Conversation): Promise<boolean> {
+/** Each clinic's answers count for themselves: what one says must not silence another. */
+export async function answeredEnough(tx: Tx, deps: Deps, { reply, clinic }: Conversation): Promise<boolean> {
   const since = new Date(deps.clock.now().getTime() - DAY_MS)
-  return (await tx.messages.countAnswers(reply.phone, since)) >= deps.policy.answersADay
+  return clinic !== null && (await tx.messages.countAnswers(reply.phone, clinic.id, since)) >= deps.policy.answersADay
 }

@@ -1,19 +1,17 @@
-import type { Booking } from '../../domain/visits/booking.ts'
-import type { Patient } from '../../domain/patients/patient.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import { isAboutTheNumber } from '../../domain/replies/decide.ts'
 import type { Meaning, Reading } from '../../domain/replies/reading.ts'
-import { loadConversation, type Done, type Conversation } from './conversation.ts'
-import { type VisitContext } from '../visit-context.ts'
-import { followPatient } from '../patients/follow-patient.ts'
 import { orNotFound } from '../lookups.ts'
-import { makePlan } from '../preparation/make-plan.ts'
-import { supersedeOffer } from '../visits/move-visit.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
+import type { VisitContext } from '../visit-context.ts'
 import { noteEvent } from '../visits/note-event.ts'
+import { loadConversation, type Conversation, type Done } from './conversation.ts'
+import { leaveQuestion } from './pending-question.ts'
 import { replyForNumber } from './reply-for-number.ts'
 import { replyForVisit } from './reply-for-visit.ts'
-import { enqueueDue } from '../messages/enqueue-due.ts'
+import { reopenMatters, takeBack } from './take-back.ts'
+import { nameVisit } from './which-visit.ts'
 
 /** How a person reads a reply. */
 export interface Correction {
@@ -21,31 +19,55 @@ export interface Correction {
   /** With `period-started` the first day, with `bleeding-ended` the last. */
   date?: string | undefined
   choice?: number | undefined
-  /** Needed where she has several visits and the reply was about none in particular. */
+  /** Needed where the patient has several visits and the reply was about none in particular. */
   bookingId?: string | undefined
   by: string
 }
 
 /**
- * A person reads a reply otherwise than Daysix did: what followed from it is taken back as far as it can be, and what follows
- * from the right meaning is done. What was said to her stays said.
- * @throws not-found; too-late when the visit has moved by it, or is over; bad-input
+ * A person reads a reply otherwise than Daysix did: what followed from it is taken back, where nothing newer has changed it
+ * since, and what follows from the right meaning is done. What was said to the patient stays said.
+ * @throws not-found; too-late when the visit has moved by it, or is over, or the reply is not read yet; bad-input
  */
 export async function correctReading(deps: Deps, replyId: string, correction: Correction): Promise<void> {
   await deps.store.transact(async (tx) => {
-    const reply = orNotFound(await tx.replies.get(replyId), 'reply')
-    refuseIrreversible(reply, correction)
-    await closeWhatItOpened(tx, deps, reply, correction.by)
-    const before = await loadConversation(tx, deps, reply)
-    await takeBack(tx, deps, before, reply)
+    const reply = await lockReply(tx, deps, replyId)
+    const asked = await lockAsked(tx, reply)
+    refuseIrreversible(reply, asked, correction)
+    // Where a number named the visit of an earlier reply, it is that reply's effects that go.
+    const undone = asked ? [reply, asked] : [reply]
+    for (const each of undone) await takeBack(tx, deps, await conversationOf(tx, deps, each), each, correction.by)
     // Looked at anew: what was taken back has changed the records.
-    const done = await redo(tx, deps, await loadConversation(tx, deps, reply), reply, correction)
+    const done = await redo(tx, deps, await conversationOf(tx, deps, reply), asked, correction)
+    for (const each of undone) await reopenMatters(tx, deps, each)
     const corrected = { by: correction.by, at: deps.clock.now().toISOString(), from: reply.corrected?.from ?? reply.reading?.meaning ?? 'unclear' } as const
-    await tx.replies.update({ ...withoutCycle(reply), ...done, reading: readingOf(correction), corrected })
+    await tx.replies.update({ ...reply, ...NOTHING_DONE, ...done, reading: readingOf(correction), corrected })
     await noteEvent(tx, deps, done.bookingId, 'reading-corrected', correction.by, { reply: replyId, from: corrected.from, to: correction.meaning })
   })
   await enqueueDue(deps)
   deps.notice('reading-corrected', { reply: replyId })
+}
+
+const NOTHING_DONE = { did: undefined, asked: undefined, answers: undefined }
+
+/** The visits are locked first, as by whoever acts on another reply about them. */
+async function lockReply(tx: Tx, deps: Deps, id: string): Promise<ReplyRecord> {
+  const found = orNotFound(await tx.replies.get(id), 'reply')
+  if (found.done === null) throw new Failure('too-late', { message: 'This reply has just come in and is not read yet. Look again in a minute.' })
+  const { reply } = await conversationOf(tx, deps, found)
+  return { ...orNotFound(await tx.replies.lock(id), 'reply'), clinicId: reply.clinicId }
+}
+
+/** The earlier reply whose visit this one named, unless a person has read that one since. */
+async function lockAsked(tx: Tx, { answers }: ReplyRecord): Promise<ReplyRecord | undefined> {
+  const asked = answers === undefined ? undefined : await tx.replies.lock(answers)
+  return asked?.corrected ? undefined : asked
+}
+
+/** With the patient whom the reply was about, also where that patient is reached at another number by now. */
+async function conversationOf(tx: Tx, deps: Deps, reply: ReplyRecord): Promise<Conversation> {
+  const booking = reply.bookingId === null ? undefined : await tx.bookings.get(reply.bookingId)
+  return loadConversation(tx, deps, reply, booking?.patientId)
 }
 
 function readingOf({ meaning, date, choice }: Correction): Reading {
@@ -59,89 +81,28 @@ function readingOf({ meaning, date, choice }: Correction): Reading {
   }
 }
 
-function withoutCycle({ cycleBefore: _used, ...reply }: ReplyRecord): ReplyRecord {
-  return reply
-}
-
-function refuseIrreversible({ reading, done, text }: ReplyRecord, { meaning }: Correction): void {
-  if (done === 'moved') throw new Failure('too-late', { message: 'The visit has moved by this reply. Move it back on the page of the visit.' })
-  // A plain STOP is a wish that only she can take back, whatever anybody thinks she meant.
+function refuseIrreversible({ reading, done, text }: ReplyRecord, asked: ReplyRecord | undefined, { meaning }: Correction): void {
+  const hasMoved = done === 'moved' || asked?.done === 'moved'
+  if (hasMoved) throw new Failure('too-late', { message: 'The visit has moved by this reply. Move it back on the page of the visit.' })
+  // A plain STOP is a wish that only the patient can take back, whatever anybody thinks was meant.
   const plainStop = reading?.meaning === 'stop' && !/\s/.test(text.trim())
-  if (plainStop && meaning !== 'stop') badInput('meaning', 'She wrote STOP. Only she can take that back, by writing START.')
+  if (plainStop && meaning !== 'stop') badInput('meaning', 'The patient wrote STOP. Only the patient can take that back, by writing START.')
 }
 
-/** Follow-ups that carry her words and wait for somebody to read them: somebody has. */
-async function closeWhatItOpened(tx: Tx, deps: Deps, reply: ReplyRecord, by: string): Promise<void> {
-  const { bookingId, clinicId, phone, text } = reply
-  // About no visit, it is known by the number that it came from.
-  const among = bookingId === null ? { phone } : { bookingId }
-  for (const each of await tx.followUps.list({ ...among, open: true, limit: 100 })) {
-    const isIts = each.detail.words === text && each.clinicId === clinicId
-    if (isIts) await tx.followUps.close(each.id, by, 'meaning corrected', deps.clock.now())
-  }
-}
-
-async function takeBack(tx: Tx, deps: Deps, before: Conversation, reply: ReplyRecord): Promise<void> {
-  const { visits: talks } = before
-  await liftSilence(tx, deps, before, reply)
-  const talk = talks.find(({ booking }) => booking.id === reply.bookingId)
-  if (!talk) return
-  await supersedeOffer(tx, talk.booking.id)
-  await tx.bookings.update(unmarked(talk.booking, reply))
-  if (reply.cycleBefore) await tx.patients.update({ ...talk.patient, cycle: reply.cycleBefore })
-  for (const each of talks.filter(({ patient }) => patient.id === talk.patient.id)) await planAnew(tx, deps, each)
-}
-
-const SILENCES: ReadonlySet<Meaning> = new Set(['stop', 'wrong-person'])
-
-/** Ends what this very reply began: never a wish that was told before it, or again after it. */
-async function liftSilence(tx: Tx, deps: Deps, { everybody, patients }: Conversation, reply: ReplyRecord): Promise<void> {
-  const meaning = reply.reading?.meaning
-  if (meaning === undefined || !(SILENCES.has(meaning) || meaning === 'died')) return
-  const since = await tx.replies.fromPhone(reply.phone, reply.receivedAt)
-  const others = since.filter(({ id }) => id !== reply.id).map(({ reading }) => reading?.meaning)
-  if (meaning === 'died') {
-    if (!others.includes('died')) await liftDeath(tx, deps, patients)
-    return
-  }
-  const optOut = await tx.optOuts.get(reply.phone)
-  const isOurs = optOut !== undefined && optOut.at >= reply.receivedAt
-  if (!isOurs || others.some((other) => other !== undefined && SILENCES.has(other))) return
-  await tx.optOuts.remove(reply.phone)
-  for (const each of everybody) await followPatient(tx, deps, each, orNotFound(await tx.clinics.get(each.clinicId), 'clinic'))
-}
-
-async function liftDeath(tx: Tx, deps: Deps, patients: readonly Patient[]): Promise<void> {
-  for (const each of patients) {
-    const patient = { ...each, reportedDead: false }
-    await tx.patients.update(patient)
-    await followPatient(tx, deps, patient, orNotFound(await tx.clinics.get(patient.clinicId), 'clinic'))
-  }
-}
-
-function unmarked(booking: Booking, { reading, text }: ReplyRecord): Booking {
-  if (reading?.meaning === 'confirm') return { ...booking, confirmedAt: null }
-  if (reading?.meaning === 'prep-lapse') return { ...booking, lapses: booking.lapses.filter((words) => words !== text.slice(0, 300)) }
-  return booking
-}
-
-async function planAnew(tx: Tx, deps: Deps, { booking, clinic }: VisitContext): Promise<void> {
-  const current = orNotFound(await tx.bookings.get(booking.id), 'booking')
-  await makePlan(tx, deps, { booking: current, patient: orNotFound(await tx.patients.get(booking.patientId), 'patient'), clinic })
-}
-
-async function redo(tx: Tx, deps: Deps, hearing: Conversation, reply: ReplyRecord, correction: Correction): Promise<Done> {
+async function redo(tx: Tx, deps: Deps, hearing: Conversation, asked: ReplyRecord | undefined, correction: Correction): Promise<Done> {
   const reading = readingOf(correction)
+  const named = asked && (await nameVisit(tx, deps, { ...hearing, pendingQuestion: asked }, reading))
+  if (named) return named
+  // It named no visit after all: a person reads the words that waited for one.
+  if (asked) await leaveQuestion(tx, deps, hearing, asked)
   if (isAboutTheNumber(reading.meaning)) return replyForNumber(tx, deps, hearing, reading)
-  const talk = talkOf(hearing, correction.bookingId ?? reply.bookingId)
-  const done = await replyForVisit(tx, deps, hearing, talk, reading)
-  return done
+  return replyForVisit(tx, deps, hearing, visitOf(hearing, correction.bookingId ?? hearing.reply.bookingId), reading)
 }
 
-function talkOf({ visits: talks }: Conversation, bookingId: string | null): VisitContext {
-  const [only] = talks
-  if (bookingId === null && talks.length > 1) return badInput('visit', 'She has more than one visit. Say which one she means.')
-  const talk = bookingId === null ? only : talks.find(({ booking }) => booking.id === bookingId)
-  if (!talk) throw new Failure('too-late', { message: 'The visit that this reply was about is over or cancelled.' })
-  return talk
+function visitOf({ visits }: Conversation, bookingId: string | null): VisitContext {
+  const [only] = visits
+  if (bookingId === null && visits.length > 1) return badInput('visit', 'The patient has more than one visit. Say which one is meant.')
+  const visit = bookingId === null ? only : visits.find(({ booking }) => booking.id === bookingId)
+  if (!visit) throw new Failure('too-late', { message: 'The visit that this reply was about is over or cancelled.' })
+  return visit
 }

@@ -8,15 +8,14 @@ import type { TextKind } from '../../domain/messages/texts/kinds.ts'
 import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
 import { codeOf, readingOf } from '../../domain/messages/voice/pressed.ts'
 import type { KeyPress } from '../ports/gateway.ts'
-import { cycleBefore } from './hear-text.ts'
-import { loadConversation, type Done, type Conversation } from './conversation.ts'
+import { becauseOf, nearest, type Done, type Conversation } from './conversation.ts'
 import { type VisitContext } from '../visit-context.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
 import { replyForNumber } from './reply-for-number.ts'
-import { replyForVisit, whichVisit } from './reply-for-visit.ts'
+import { replyForVisit } from './reply-for-visit.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
-import { takeReply, type Acted } from './take-reply.ts'
+import { takeReply, type WayIn } from './take-reply.ts'
 import { renderCall, renderMessage } from '../messages/render-message.ts'
 
 /** Worth having in writing besides: said in the call, and texted to those who agreed to texts. */
@@ -34,7 +33,7 @@ export async function hearKeys(deps: Deps, answered: KeyPress): Promise<Step | n
   if (message?.channel !== 'voice' || message.gateway !== answered.gateway) return null
   const booking = message.bookingId === null ? undefined : await bookings.get(message.bookingId)
   const zone = (booking ?? (await clinics.get(message.clinicId))!).zone
-  const acted = await takeReply(deps, replyOf(deps, answered, message, zone), (tx, reply) => act(tx, deps, reply, message))
+  const acted = await takeReply(deps, replyOf(deps, answered, message, zone), byKey(deps, message))
   await enqueueDue(deps)
   return typeof acted === 'string' ? null : acted.result
 }
@@ -59,14 +58,16 @@ export async function callOf(deps: Deps, messageId: string): Promise<CallScript 
 
 const UNDER_WAY: ReadonlySet<string> = new Set(['sending', 'sent'])
 
-async function act(tx: Tx, deps: Deps, kept: ReplyRecord, message: Message): Promise<Acted<Step | null>> {
-  const before = new Set(await answersTo(tx, message))
-  const hearing = await loadConversation(tx, deps, kept)
-  const reading = await meant(tx, kept.reading!, message)
-  const done = await respond(tx, deps, hearing, reading, message)
-  const made = (await answersTo(tx, message)).filter((id) => !before.has(id))
-  const result = await sayInCall(tx, deps, made, kept.gateway)
-  return { reply: { ...hearing.reply, reading, ...cycleBefore(hearing, done, reading) }, done, result }
+function byKey(deps: Deps, message: Message): WayIn<Step | null> {
+  return {
+    read: (tx, { reply }) => meant(tx, reply.reading!, message),
+    act: async (tx, hearing, reading) => {
+      const before = new Set(await answersTo(tx, message))
+      const done = await respond(tx, deps, hearing, reading, message)
+      const made = (await answersTo(tx, message)).filter((id) => !before.has(id))
+      return { done, result: await sayInCall(tx, deps, made, hearing.reply.gateway) }
+    },
+  }
 }
 
 /** A number chosen in a call stands for a time that was said in it: if that is on offer no more, a person must ask. */
@@ -81,29 +82,23 @@ async function meant(tx: Tx, reading: Reading, { kind, bookingId, choices }: Mes
 /** A call is about one visit, which its message names; nothing needs to be guessed. */
 async function respond(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading, message: Message): Promise<Done> {
   if (isAboutTheNumber(reading.meaning)) return replyForNumber(tx, deps, hearing, reading)
-  const talk = hearing.visits.find(({ booking }) => booking.id === message.bookingId)
-  // Asked which visit was meant, the patient chose one: that settles what was said before.
-  if (message.kind === 'which-visit') {
-    const chosen = whichVisit(deps, hearing, reading)
-    if (chosen !== 'ask') return replyForVisit(tx, deps, hearing, chosen.talk, chosen.reading)
-  }
-  if (talk && reading.meaning === 'period-started' && reading.startedOn === undefined) return askWhen(tx, deps, talk)
-  return talk ? replyForVisit(tx, deps, hearing, talk, reading) : withoutVisit(tx, deps, hearing)
+  const visit = hearing.visits.find(({ booking }) => booking.id === message.bookingId)
+  if (!visit) return withoutVisit(tx, deps, hearing)
+  if (reading.meaning === 'period-started' && reading.startedOn === undefined) return askWhen(tx, deps, hearing, visit)
+  return replyForVisit(tx, deps, hearing, visit, reading)
 }
 
 /** It started before yesterday: which day that was, only a person can ask. */
-async function askWhen(tx: Tx, deps: Deps, talk: VisitContext): Promise<Done> {
-  await openFollowUp(tx, deps, talk, 'unclear-reply', {
-    words: 'The period started before yesterday. Ask on which day.',
-    meaning: 'period-started',
-  })
-  return { bookingId: talk.booking.id, done: 'period-started' }
+async function askWhen(tx: Tx, deps: Deps, { reply }: Conversation, visit: VisitContext): Promise<Done> {
+  const words = 'The period started before yesterday. Ask on which day.'
+  await openFollowUp(tx, deps, visit, 'unclear-reply', { reply: reply.id, words, meaning: 'period-started' })
+  return { bookingId: visit.booking.id, done: 'period-started' }
 }
 
 /** The visit is over, cancelled or gone. */
-async function withoutVisit(tx: Tx, deps: Deps, { reply, clinic, patients }: Conversation): Promise<Done> {
-  const about = { clinic, patient: patients[0] ?? null, booking: null, phone: reply.phone }
-  await openFollowUp(tx, deps, about, 'unclear-reply', { words: reply.text })
+async function withoutVisit(tx: Tx, deps: Deps, hearing: Conversation): Promise<Done> {
+  const about = { ...nearest(hearing), patient: hearing.patients[0] ?? null, booking: null }
+  await openFollowUp(tx, deps, about, 'unclear-reply', becauseOf(hearing.reply))
   return { bookingId: null, done: 'unclear' }
 }
 

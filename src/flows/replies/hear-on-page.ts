@@ -1,11 +1,11 @@
 import type { Reading } from '../../domain/replies/reading.ts'
-import { cycleBefore } from './hear-text.ts'
-import { loadConversation, type Done } from './conversation.ts'
+import { type Conversation, type Done } from './conversation.ts'
 import { loadVisit } from '../lookups.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
+import { leaveQuestion } from './pending-question.ts'
 import { replyForVisit } from './reply-for-visit.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
-import { takeReply, type Acted } from './take-reply.ts'
+import { takeReply, type WayIn } from './take-reply.ts'
 import { renderMessage } from '../messages/render-message.ts'
 
 /** Stands for the page where a reply or an answer names its gateway. */
@@ -26,7 +26,7 @@ export async function hearOnPage(deps: Deps, bookingId: string, answer: PageAnsw
   const id = deps.newId('t')
   const facts = { gateway: PAGE, key: id, phone: patient.phone, text: wordsForRecord(answer.reading), reading: answer.reading, done: null }
   const said: ReplyRecord = { ...facts, id, clinicId: booking.clinicId, patientId: patient.id, receivedAt: deps.clock.now(), bookingId }
-  await takeReply(deps, said, (tx, reply) => act(tx, deps, reply, answer))
+  await takeReply(deps, said, byPage(deps, answer))
   await enqueueDue(deps)
   return id
 }
@@ -50,20 +50,25 @@ export async function saidOnPage({ store }: Deps, bookingId: string, replyId: st
 
 const OFFER_CHANGED = 'offer-changed'
 
-async function act(tx: Tx, deps: Deps, kept: ReplyRecord, answer: PageAnswer): Promise<Acted<null>> {
-  const hearing = await loadConversation(tx, deps, kept)
-  const talk = hearing.visits.find(({ booking }) => booking.id === kept.bookingId)
-  const reading = await meant(tx, kept, answer)
-  const reply = { ...hearing.reply, reading }
-  if (reading.meaning === 'choice' && reading.choice === undefined) return { reply, done: doneAs(kept, OFFER_CHANGED), result: null }
-  // Cancelled between the view and the press: the page says so by itself.
-  if (!talk) return { reply, done: doneAs(kept, 'unclear'), result: null }
-  const done = await replyForVisit(tx, deps, hearing, talk, reading)
-  await sayOnPage(tx, deps, talk.booking.id, kept.receivedAt)
-  return { reply: { ...reply, ...cycleBefore(hearing, done, reading) }, done, result: null }
+function byPage(deps: Deps, answer: PageAnswer): WayIn<null> {
+  return {
+    read: (tx, { reply }) => meant(tx, reply, answer),
+    act: async (tx, hearing, reading) => ({ done: await respond(tx, deps, hearing, reading), result: null }),
+  }
 }
 
-const doneAs = ({ bookingId }: ReplyRecord, done: string): Done => ({ bookingId, done })
+async function respond(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
+  const { bookingId, receivedAt } = hearing.reply
+  const visit = hearing.visits.find(({ booking }) => booking.id === bookingId)
+  if (reading.meaning === 'choice' && reading.choice === undefined) return { bookingId, done: OFFER_CHANGED }
+  // Cancelled between the view and the press: the page says so by itself.
+  if (!visit) return { bookingId, done: 'unclear' }
+  // Which visit was meant before may have been said by this: a number that comes now may mean something else.
+  if (hearing.pendingQuestion) await leaveQuestion(tx, deps, hearing, hearing.pendingQuestion)
+  const done = await replyForVisit(tx, deps, { ...hearing, pendingQuestion: null }, visit, reading)
+  await sayOnPage(tx, deps, visit.booking.id, receivedAt)
+  return done
+}
 
 /** The number of the opening that was chosen, in the offer as it is now; without one it is on offer no more. */
 async function meant(tx: Tx, { bookingId }: ReplyRecord, { reading, slotId }: PageAnswer): Promise<Reading> {

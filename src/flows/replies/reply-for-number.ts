@@ -1,71 +1,113 @@
-import type { Patient } from '../../domain/patients/patient.ts'
-import { decideForNumber } from '../../domain/replies/decide.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
+import { decideForNumber, type Effect, type Refusal } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
-import { followPatient } from '../patients/follow-patient.ts'
 import { withoutOldWish } from './latest-wish.ts'
-import { sayToNumber, type Done, type Conversation } from './conversation.ts'
-import { orNotFound } from '../lookups.ts'
-import { supersedeOffer } from '../visits/move-visit.ts'
-import type { Deps, OptOut, Tx } from '../ports/deps.ts'
-import { noteEvent } from '../visits/note-event.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
+import { followPatient } from '../patients/follow-patient.ts'
+import { orNotFound } from '../lookups.ts'
+import type { Unreachable } from '../preparation/make-plan.ts'
+import type { Deps, ReplyEffects, Tx } from '../ports/deps.ts'
+import type { VisitContext } from '../visit-context.ts'
+import { leaveMoveToDesk, supersedeOffer } from '../visits/move-visit.ts'
+import { noteEvent } from '../visits/note-event.ts'
+import { becauseOf, endedOffers, nearest, sayToNumber, type Conversation, type Done } from './conversation.ts'
+
+/** Why nobody tells the patients of a number that refuses. */
+export const UNREACHABLE_BY: Record<Refusal, Unreachable> = { stop: 'opted-out', 'wrong-person': 'wrong-person' }
 
 /** Does what follows from a reply that concerns the number. */
 export async function replyForNumber(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
-  const { reply, patients, visits: talks, clinic } = hearing
-  const decided = decideForNumber(reading)
+  const { effects, isOld } = await effectsOn(tx, hearing, reading)
+  if (isOld) return { bookingId: null, done: 'outdated', did: {} }
+  let did: ReplyEffects = {}
+  for (const effect of effects) did = { ...did, ...(await carryOutEffect(tx, deps, hearing, effect)) }
+  const ended = await endedOffers(tx, hearing)
+  const bookingId = hearing.visits[0]?.booking.id ?? null
+  return { bookingId, done: wordFor(effects[0]) ?? reading.meaning, did: { ...did, ...(ended.length > 0 && { ended }) } }
+}
+
+/** What follows, by what the number has refused before. `isOld`: a newer word of the number has overtaken all of it. */
+export async function effectsOn(tx: Tx, { reply }: Conversation, reading: Reading): Promise<{ effects: Effect[]; isOld: boolean }> {
+  const decided = decideForNumber(reading, (await tx.optOuts.get(reply.phone))?.reason)
   const effects = await withoutOldWish(tx, reply, decided)
-  const talk = talks[0]
-  for (const effect of effects) {
-    if (effect.do === 'opt-out') await optOut(tx, deps, hearing, effect.reason)
-    if (effect.do === 'opt-in') await optIn(tx, deps, hearing)
-    if (effect.do === 'report-death') await reportDeath(tx, deps, hearing)
-    if (effect.do === 'say') await sayToNumber(tx, deps, hearing, effect.kind)
-    if (effect.do === 'follow-up') {
-      const about = { clinic, patient: talk?.patient ?? patients[0] ?? null, booking: talk?.booking ?? null }
-      await openFollowUp(tx, deps, { ...about, phone: reply.phone }, effect.reason, { words: reply.text })
-    }
-  }
-  if (effects.length === 0 && decided.length > 0) return { bookingId: null, done: 'outdated' }
-  return { bookingId: talk?.booking.id ?? null, done: effects[0]?.do === 'say' ? effects[0].kind : reading.meaning }
+  return { effects, isOld: effects.length === 0 && decided.length > 0 }
+}
+
+function wordFor(first: Effect | undefined): string | undefined {
+  if (first?.do === 'say') return first.kind
+  return first?.do === 'follow-up' ? first.reason : undefined
+}
+
+async function carryOutEffect(tx: Tx, deps: Deps, hearing: Conversation, effect: Effect): Promise<ReplyEffects> {
+  if (effect.do === 'opt-out') await optOut(tx, deps, hearing, effect.reason)
+  if (effect.do === 'opt-in') await optIn(tx, deps, hearing)
+  if (effect.do === 'report-death') return reportDeath(tx, deps, hearing)
+  if (effect.do === 'follow-up') await openFollowUp(tx, deps, nearest(hearing), effect.reason, becauseOf(hearing.reply))
+  if (effect.do === 'say' && !(await sayToNumber(tx, deps, hearing, effect.kind))) await unanswered(tx, deps, hearing, effect)
+  return {}
+}
+
+/** Only who asks who we are waits for an answer; all else has been done, or has a call of its own. */
+async function unanswered(tx: Tx, deps: Deps, hearing: Conversation, { kind }: Extract<Effect, { do: 'say' }>): Promise<void> {
+  const about = nearest(hearing)
+  if (kind === 'help' && about.patient) await openFollowUp(tx, deps, about, 'unclear-reply', becauseOf(hearing.reply))
 }
 
 /** Everything to the number ends at once, at every clinic, also what is already queued; every visit not yet told of gets a call. */
-async function optOut(tx: Tx, deps: Deps, hearing: Conversation, reason: OptOut['reason']): Promise<void> {
-  const { reply, everybody } = hearing
-  await tx.optOuts.add(reply.phone, reason, deps.clock.now())
-  for (const patient of everybody) await silence(tx, deps, hearing, patient, 'opted-out')
+async function optOut(tx: Tx, deps: Deps, hearing: Conversation, refusal: Refusal): Promise<void> {
+  const { reply, everybody, patients } = hearing
+  await tx.optOuts.add(reply.phone, refusal, deps.clock.now())
+  const followed = new Map<string, number>()
+  for (const { id } of everybody) followed.set(id, await silence(tx, deps, hearing, id, UNREACHABLE_BY[refusal]))
   await tx.messages.withdrawUnsent({ phone: reply.phone }, 'opted-out', deps.clock.now())
-  if (reason === 'wrong-person' && hearing.visits.length === 0) await callAbout(tx, deps, hearing, 'wrong-person')
+  const isCalled = patients.some(({ id }) => followed.get(id)! > 0)
+  if (refusal === 'wrong-person' && !isCalled) await callAbout(tx, deps, hearing, 'wrong-person')
   deps.notice('opted-out', { reply: reply.id })
 }
 
 /** Nothing more goes to whoever was said to have died; others at the number are told as before. */
-async function reportDeath(tx: Tx, deps: Deps, hearing: Conversation): Promise<void> {
+async function reportDeath(tx: Tx, deps: Deps, hearing: Conversation): Promise<ReplyEffects> {
+  let visits = 0
   // Who is meant cannot be told where several are reached by the number: until a person has looked, none of them is written to.
-  for (const each of hearing.patients) {
-    const patient = { ...each, reportedDead: true }
-    await tx.patients.update(patient)
-    await silence(tx, deps, hearing, patient, 'reported-dead')
+  for (const { id } of hearing.patients) {
+    const patient = await tx.patients.update(id, { reportedDead: true })
+    visits += await silence(tx, deps, hearing, patient.id, 'died')
     await tx.messages.withdrawUnsent({ patient: patient.id }, 'died', deps.clock.now())
   }
-  if (hearing.visits.length === 0) await callAbout(tx, deps, hearing, 'died')
+  if (visits === 0) await callAbout(tx, deps, hearing, 'died')
+  return { dead: hearing.patients.map(({ id }) => id) }
 }
 
-/** Offers go back and plans end; the plan itself tells the desk which visits nobody tells of now. */
-async function silence(tx: Tx, deps: Deps, { reply, clinic }: Conversation, patient: Patient, what: string): Promise<void> {
-  const own = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
-  // What was written to one clinic is not shown to another.
-  const because = clinic?.id === own.id ? { words: reply.text } : {}
-  for (const { id } of await followPatient(tx, deps, patient, own, { because })) {
-    await supersedeOffer(tx, id)
-    await noteEvent(tx, deps, id, what, 'patient')
+/** Plans end; the plan itself tells the desk which visits nobody tells of now. @returns how many visits are to come */
+async function silence(tx: Tx, deps: Deps, hearing: Conversation, patientId: string, why: Unreachable): Promise<number> {
+  const patient = orNotFound(await tx.patients.get(patientId), 'patient')
+  const clinic = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
+  const because = becauseAt(hearing, clinic)
+  const visits = await followPatient(tx, deps, patientId, { because })
+  for (const booking of visits) {
+    await endOffer(tx, deps, { booking, patient, clinic }, why, because)
+    await noteEvent(tx, deps, booking.id, why === 'died' ? 'reported-dead' : 'opted-out', 'patient')
   }
+  return visits.length
 }
 
-async function callAbout(tx: Tx, deps: Deps, { reply, clinic, patients }: Conversation, reason: 'wrong-person' | 'died'): Promise<void> {
-  const about = { clinic, patient: patients[0] ?? null, booking: null, phone: reply.phone }
-  await openFollowUp(tx, deps, about, reason, { words: reply.text })
+/** What was written to one clinic is not shown to another. */
+export function becauseAt({ clinic, reply }: Conversation, { id }: Clinic): Record<string, unknown> {
+  return clinic?.id === id ? becauseOf(reply) : {}
+}
+
+/** Nobody is asked for a number any more. A choice that waits for the desk stands, unless somebody else may have made it. */
+async function endOffer(tx: Tx, deps: Deps, visit: VisitContext, why: Unreachable, because: Record<string, unknown>): Promise<void> {
+  const pending = await tx.offers.pending(visit.booking.id)
+  if (!pending || (pending.state === 'waiting' && why === 'opted-out')) return
+  await supersedeOffer(tx, deps, visit.booking.id)
+  // Nobody is to be asked for another time for a patient who may have died: the call about that comes first.
+  if (why !== 'died') await leaveMoveToDesk(tx, deps, visit, pending.reason, because)
+}
+
+/** No visit to come has brought it on the call list. */
+async function callAbout(tx: Tx, deps: Deps, hearing: Conversation, reason: 'wrong-person' | 'died'): Promise<void> {
+  await openFollowUp(tx, deps, nearest(hearing), reason, becauseOf(hearing.reply))
 }
 
 /** Writing START is consent, in the patient's own words, to the clinic that it was written to. */
@@ -73,5 +115,5 @@ async function optIn(tx: Tx, deps: Deps, { reply, patients, everybody }: Convers
   await tx.optOuts.remove(reply.phone)
   const consent = { channel: 'sms', recordedBy: 'patient', recordedAt: reply.receivedAt, wording: reply.text.slice(0, 100) } as const
   for (const { id } of patients) await tx.patients.addConsent(id, consent)
-  for (const patient of everybody) await followPatient(tx, deps, patient, orNotFound(await tx.clinics.get(patient.clinicId), 'clinic'), { confirm: false })
+  for (const { id } of everybody) await followPatient(tx, deps, id, { confirm: false })
 }

@@ -1,48 +1,31 @@
-import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import type { FollowUp } from '../../domain/calls/follow-up.ts'
+import { dateIn } from '../../domain/local-time.ts'
+import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import type { Answer } from '../../domain/preparation/protocol.ts'
 import { decideForVisit, type Effect } from '../../domain/replies/decide.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
-import type { Answer } from '../../domain/preparation/protocol.ts'
-import { dateIn } from '../../domain/local-time.ts'
-import { answer, type Done, type Conversation } from './conversation.ts'
-import { type VisitContext } from '../visit-context.ts'
-import { judgeBooking } from '../visits/judge-booking.ts'
+import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
 import { protocolOf } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
+import type { Deps, ReplyEffects, Tx } from '../ports/deps.ts'
+import type { VisitContext } from '../visit-context.ts'
+import { judgeBooking } from '../visits/judge-booking.ts'
 import { acceptChoice, offerOpenings, supersedeOffer } from '../visits/move-visit.ts'
-import type { Deps, Tx } from '../ports/deps.ts'
-import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
 import { noteEvent } from '../visits/note-event.ts'
+import { answer, becauseOf, endedOffers, type Conversation, type Done } from './conversation.ts'
+import { leaveQuestion } from './pending-question.ts'
 
-/** Which visit a reply is about: never guessed. */
-export function whichVisit(deps: Deps, { visits: talks, pendingQuestion: asked, offers }: Conversation, reading: Reading): { talk: VisitContext; reading: Reading } | 'ask' {
-  const byId = (id: string | undefined) => talks.find(({ booking }) => booking.id === id)
-  if (asked && reading.meaning === 'choice') {
-    const talk = byId(asked.bookingIds[reading.choice! - 1])
-    if (talk) return { talk, reading: asked.reading }
-  }
-  if (talks.length === 1) return { talk: talks[0]!, reading }
-  const offered = offers.length === 1 ? byId(offers[0]!.bookingId) : undefined
-  if (reading.meaning === 'choice' && offered) return { talk: offered, reading }
-  const touched = touchedVisits(deps, talks, reading)
-  return touched.length === 1 ? { talk: touched[0]!, reading } : 'ask'
-}
-
-/** News of one patient's period concerns all her visits; only those it spoils need an answer of their own. */
-function touchedVisits(deps: Deps, talks: VisitContext[], reading: Reading): VisitContext[] {
-  const onePatient = new Set(talks.map(({ patient }) => patient.id)).size === 1
-  if (!onePatient || reading.meaning !== 'period-started') return talks
-  const spoilt = talks.filter((talk) => decideReply(deps, talk, reading, false).some((effect) => effect.do === 'offer'))
-  return spoilt.length === 0 ? talks.slice(0, 1) : spoilt
-}
-
-function decideReply(deps: Deps, { booking, patient, clinic }: VisitContext, reading: Reading, offerOpen: boolean): Effect[] {
+/** What follows from a reply about a visit. */
+export function decideReply(deps: Deps, hearing: Conversation, visit: VisitContext, reading: Reading): Effect[] {
+  const { booking, patient, clinic } = visit
   const { answers } = protocolOf(deps, booking.protocol)
+  const offer = hearing.offers.find(({ bookingId }) => bookingId === booking.id)
   return decideForVisit({
     reading,
     history: patient.cycle,
-    today: dateIn(deps.clock.now(), booking.zone),
-    offerOpen,
+    today: dateIn(hearing.reply.receivedAt, booking.zone),
+    offerOpen: offer?.state === 'open',
+    mustMove: offer?.reason === 'cannot-come',
     lapsePolicy: clinic.settings.lapsePolicy,
     topics: Object.keys(answers).filter((topic) => maySay(deps, answers[topic]?.[patient.language])),
     keeps: (history: CycleHistory) => judgeBooking(deps, booking, history).keep,
@@ -54,72 +37,131 @@ function maySay({ policy }: Deps, answer: Answer | undefined): boolean {
   return answer !== undefined && (answer.state === 'approved' || policy.allowDrafts)
 }
 
-/** Does what follows from a reply about one visit. */
-export async function replyForVisit(tx: Tx, deps: Deps, hearing: Conversation, talk: VisitContext, reading: Reading): Promise<Done> {
-  const offerOpen = hearing.offers.some(({ bookingId }) => bookingId === talk.booking.id)
-  const about: VisitContext = { ...talk }
-  let done: string = reading.meaning
-  for (const effect of decideReply(deps, talk, reading, offerOpen)) done = (await carryOutEffect(tx, deps, hearing, about, effect, reading)) ?? done
-  if (reading.language) await openFollowUp(tx, deps, about, 'other-language', { language: reading.language })
-  await noteEvent(tx, deps, talk.booking.id, 'reply', 'patient', { reply: hearing.reply.id, meaning: reading.meaning, done })
-  return { bookingId: talk.booking.id, done }
+/** One reply while it is acted on: what an effect changes is seen by the next. */
+interface Turn {
+  hearing: Conversation
+  visit: VisitContext
+  reading: Reading
+  did: ReplyEffects
+  /** It wanted an answer, and the number has had as many as it gets. */
+  unanswered: boolean
 }
 
-/** Does one effect; what it changes is seen by the next. @returns a word for what was done, where it says more than the meaning. */
-async function carryOutEffect(tx: Tx, deps: Deps, hearing: Conversation, about: VisitContext, effect: Effect, reading: Reading): Promise<string | undefined> {
+/** Does what follows from a reply about one visit. */
+export async function replyForVisit(tx: Tx, deps: Deps, hearing: Conversation, visit: VisitContext, reading: Reading): Promise<Done> {
+  const turn: Turn = { hearing, visit: { ...visit }, reading, did: {}, unanswered: false }
+  const effects = decideReply(deps, hearing, visit, reading)
+  let done: string = reading.meaning
+  for (const effect of effects) done = (await carryOutEffect(tx, deps, turn, effect)) ?? done
+  if (turn.unanswered && !effects.some((effect) => effect.do === 'follow-up')) await leaveAnswerToDesk(tx, deps, turn)
+  if (reading.language) await openFollowUp(tx, deps, turn.visit, 'other-language', { language: reading.language })
+  const did = { ...turn.did, ...(await offersOf(tx, deps, turn, done)) }
+  const { id: bookingId } = visit.booking
+  await noteEvent(tx, deps, bookingId, 'reply', 'patient', { reply: hearing.reply.id, meaning: reading.meaning, done })
+  return { bookingId, done, did }
+}
+
+/** Does one effect. @returns a word for what was done, where it says more than the meaning. */
+async function carryOutEffect(tx: Tx, deps: Deps, turn: Turn, effect: Effect): Promise<string | undefined> {
+  const because = becauseOf(turn.hearing.reply)
+  const { meaning } = turn.reading
   switch (effect.do) {
     case 'learn':
-      return updateCycle(tx, deps, hearing, about, effect.history)
+      return updateCycle(tx, deps, turn, effect.history)
     case 'say':
-      return say(tx, deps, hearing, about, effect)
+      return say(tx, deps, turn, effect)
     case 'follow-up':
-      return void (await openFollowUp(tx, deps, about, effect.reason, { words: hearing.reply.text, meaning: reading.meaning, ...effect.detail }))
+      return void (await openFollowUp(tx, deps, turn.visit, effect.reason, { ...because, meaning, ...effect.detail }))
     case 'confirm':
-      return confirm(tx, deps, about)
+      return confirm(tx, deps, turn)
     case 'note-lapse':
-      about.booking = { ...about.booking, lapses: [...about.booking.lapses, hearing.reply.text.slice(0, 300)] }
-      return void (await tx.bookings.update(about.booking))
-    case 'decline-offer':
-      return void (await supersedeOffer(tx, about.booking.id))
+      return noteLapse(tx, turn)
     case 'offer':
-      return offerOpenings(tx, deps, about, effect.reason)
+      return offerOpenings(tx, deps, turn.visit, effect.reason, because)
     case 'accept':
-      return accept(tx, deps, about, effect.choice)
+      return accept(tx, deps, turn, effect.choice)
     default:
       return undefined
   }
 }
 
-/** Her cycle is hers: every visit of hers is planned anew with it. */
-async function updateCycle(tx: Tx, deps: Deps, { visits: talks }: Conversation, about: VisitContext, cycle: CycleHistory): Promise<undefined> {
-  about.patient = { ...about.patient, cycle }
-  await tx.patients.update(about.patient)
-  for (const talk of talks.filter(({ patient }) => patient.id === about.patient.id)) {
-    const { booking } = await makePlan(tx, deps, { ...talk, patient: about.patient })
-    if (booking.id === about.booking.id) about.booking = booking
+/** The cycle is the patient's: every visit of the patient is planned anew with it. */
+async function updateCycle(tx: Tx, deps: Deps, turn: Turn, after: CycleHistory): Promise<undefined> {
+  const { patient, booking } = turn.visit
+  turn.did.cycle = { before: patient.cycle, after }
+  turn.visit.patient = await tx.patients.update(patient.id, { cycle: after })
+  for (const each of turn.hearing.visits.filter((visit) => visit.patient.id === patient.id)) {
+    const planned = (await makePlan(tx, deps, { ...each, patient: turn.visit.patient })).booking
+    await endOfferByDates(tx, deps, turn, planned.id)
+    if (planned.id === booking.id) turn.visit.booking = planned
+    else await callIfSpoilt(tx, deps, turn, { ...turn.visit, booking: planned })
   }
-  await closeFollowUps(tx, deps, about.booking.id, asksForTheDay, 'the day was told')
-  // A visit that may stay makes an older offer pointless; one that may not gets a new one.
-  await supersedeOffer(tx, about.booking.id)
+  await closeFollowUps(tx, deps, booking.id, asksForTheDay, 'the day was told')
 }
 
 /** "Yes, it has started": the call that waited for the day. */
 const asksForTheDay = ({ reason, detail }: FollowUp) => reason === 'unclear-reply' && detail.meaning === 'period-started'
 
-async function say(tx: Tx, deps: Deps, hearing: Conversation, about: VisitContext, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
-  const sentence = topic && protocolOf(deps, about.booking.protocol).answers[topic]?.[about.patient.language]?.sentence
-  await answer(tx, deps, hearing, about, kind, sentence ? { answer: sentence } : {})
+/** Times that were offered because of the dates fit no more. Whoever cannot come still needs another. */
+async function endOfferByDates(tx: Tx, deps: Deps, { hearing }: Turn, bookingId: string): Promise<void> {
+  const offer = hearing.offers.find((each) => each.bookingId === bookingId)
+  if (offer?.reason === 'no-opening') await supersedeOffer(tx, deps, bookingId)
+}
+
+/** Only one visit is talked about: the desk sees to others that the news spoils. */
+async function callIfSpoilt(tx: Tx, deps: Deps, { hearing }: Turn, visit: VisitContext): Promise<void> {
+  const judgement = judgeBooking(deps, visit.booking, visit.patient.cycle)
+  const hasBegun = visit.booking.visitAt <= deps.clock.now()
+  if (hasBegun || judgement.keep || (await tx.offers.pending(visit.booking.id))) return
+  await openFollowUp(tx, deps, visit, 'badly-timed', { ...becauseOf(hearing.reply), why: judgement.reason })
+}
+
+async function say(tx: Tx, deps: Deps, turn: Turn, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
+  const { visit } = turn
+  const { answers } = protocolOf(deps, visit.booking.protocol)
+  const sentence = topic && answers[topic]?.[visit.patient.language]?.sentence
+  const answered = await answer(tx, deps, turn.hearing, visit, kind, sentence ? { answer: sentence } : {})
+  if (!answered) turn.unanswered = true
   return kind
 }
 
-async function confirm(tx: Tx, deps: Deps, about: VisitContext): Promise<string> {
-  about.booking = { ...about.booking, confirmedAt: deps.clock.now() }
-  await tx.bookings.update(about.booking)
+/** Nothing else tells the desk of this reply, and nobody has answered it. */
+async function leaveAnswerToDesk(tx: Tx, deps: Deps, { hearing, visit, reading }: Turn): Promise<void> {
+  const reason = reading.meaning === 'prep-question' ? 'prep-question' : 'unclear-reply'
+  await openFollowUp(tx, deps, visit, reason, becauseOf(hearing.reply))
+}
+
+async function confirm(tx: Tx, deps: Deps, turn: Turn): Promise<string> {
+  const confirmedAt = deps.clock.now()
+  turn.visit.booking = { ...turn.visit.booking, confirmedAt }
+  turn.did.confirmedAt = confirmedAt.toISOString()
+  await tx.bookings.update(turn.visit.booking)
   return 'confirm'
 }
 
-async function accept(tx: Tx, deps: Deps, about: VisitContext, choice: number): Promise<string> {
-  const outcome = await acceptChoice(tx, deps, about, choice)
+const LONGEST_LAPSE = 300
+
+async function noteLapse(tx: Tx, turn: Turn): Promise<undefined> {
+  const { booking } = turn.visit
+  const lapse = turn.hearing.reply.text.slice(0, LONGEST_LAPSE)
+  turn.visit.booking = { ...booking, lapses: [...booking.lapses, lapse] }
+  turn.did.lapse = lapse
+  await tx.bookings.update(turn.visit.booking)
+}
+
+async function accept(tx: Tx, deps: Deps, turn: Turn, choice: number): Promise<string> {
+  const outcome = await acceptChoice(tx, deps, turn.visit, choice)
+  if (outcome !== 'gone') return outcome
   // Somebody was quicker, or the hold ran out: offer what there is now.
-  return outcome === 'gone' ? offerOpenings(tx, deps, about, 'no-opening') : outcome
+  return offerOpenings(tx, deps, turn.visit, 'no-opening', becauseOf(turn.hearing.reply))
+}
+
+/** What became of the offers. A new one wants a number of its own: an older question is not answered any more. */
+async function offersOf(tx: Tx, deps: Deps, { hearing, visit }: Turn, done: string): Promise<Pick<ReplyEffects, 'offerId' | 'ended'>> {
+  const ended = await endedOffers(tx, hearing)
+  const offer = await tx.offers.pending(visit.booking.id)
+  const isNew = offer !== undefined && !hearing.offers.some(({ id }) => id === offer.id)
+  const { pendingQuestion, reply } = hearing
+  if (isNew && pendingQuestion && pendingQuestion.id !== reply.id) await leaveQuestion(tx, deps, hearing, pendingQuestion)
+  return { ...(ended.length > 0 && { ended }), ...((isNew || done === 'waiting') && { offerId: offer!.id }) }
 }

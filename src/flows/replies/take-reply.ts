@@ -1,15 +1,21 @@
-import type { Done } from './conversation.ts'
+import type { Reading } from '../../domain/replies/reading.ts'
+import { openFollowUp } from '../calls/follow-ups.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
-import { openFollowUp, type FollowUpSubject } from '../calls/follow-ups.ts'
+import { becauseOf, loadConversation, type Conversation, type Done } from './conversation.ts'
+import { holdRefusal } from './hold-refusal.ts'
+
+/** One way in for what a patient says: how it is understood, and what is done about it. */
+export interface WayIn<T> {
+  /** What it means by all that is known now. Changes nothing. */
+  read(tx: Tx, hearing: Conversation): Promise<Reading> | Reading
+  act(tx: Tx, hearing: Conversation, reading: Reading): Promise<Acted<T>>
+}
 
 /** What came of acting on a reply, with what its way in wants to know. */
 export interface Acted<T> {
-  reply: ReplyRecord
   done: Done
   result: T
 }
-
-export type Act<T> = (tx: Tx, reply: ReplyRecord) => Promise<Acted<T>>
 
 /** Two writers may get in each other's way once. */
 const TRIES = 2
@@ -21,33 +27,35 @@ const TRIES = 2
  * @returns what acting gave; `known` when it had been done before; `failed` when a person must see to it
  * @throws only while nothing can be stored at all: then whoever told it should tell it again
  */
-export async function takeReply<T>(deps: Deps, said: ReplyRecord, act: Act<T>): Promise<Acted<T> | 'known' | 'failed'> {
+export async function takeReply<T>(deps: Deps, said: ReplyRecord, way: WayIn<T>): Promise<Acted<T> | 'known' | 'failed'> {
   const kept = await deps.store.transact((tx) => tx.replies.keep(said))
   if (kept.done !== null) return 'known'
-  return actOnReply(deps, kept.id, act)
+  return actOnReply(deps, kept.id, way)
 }
 
 /** As `takeReply`, for a reply that has been kept and not yet acted on. */
-export async function actOnReply<T>(deps: Deps, id: string, act: Act<T>): Promise<Acted<T> | 'known' | 'failed'> {
+export async function actOnReply<T>(deps: Deps, id: string, way: WayIn<T>): Promise<Acted<T> | 'known' | 'failed'> {
   for (let tries = 1; ; tries++) {
     try {
-      const acted = await deps.store.transact((tx) => actOnce(tx, id, act))
-      if (acted !== 'known') tellHeard(deps, acted.reply.id, acted.done)
+      const acted = await deps.store.transact((tx) => actOnce(tx, deps, id, way))
+      if (acted !== 'known') tellHeard(deps, id, acted.done)
       return acted
     } catch (error) {
       if (tries < TRIES) continue
-      await leaveToPerson(deps, id, error)
+      await leaveToPerson(deps, id, (tx, hearing) => way.read(tx, hearing), error)
       return 'failed'
     }
   }
 }
 
-async function actOnce<T>(tx: Tx, id: string, act: Act<T>): Promise<Acted<T> | 'known'> {
-  const reply = await tx.replies.lock(id)
+async function actOnce<T>(tx: Tx, deps: Deps, id: string, way: WayIn<T>): Promise<Acted<T> | 'known'> {
+  const kept = await tx.replies.lock(id)
   // Told twice at once, or erased meanwhile.
-  if (!reply || reply.done !== null) return 'known'
-  const acted = await act(tx, reply)
-  await tx.replies.update({ ...acted.reply, ...acted.done })
+  if (!kept || kept.done !== null) return 'known'
+  const hearing = await loadConversation(tx, deps, kept)
+  const reading = await way.read(tx, hearing)
+  const acted = await way.act(tx, hearing, reading)
+  await tx.replies.update({ ...hearing.reply, reading, ...acted.done })
   return acted
 }
 
@@ -55,28 +63,39 @@ function tellHeard(deps: Deps, id: string, { bookingId }: Done): void {
   deps.notice('reply-heard', { reply: id, ...(bookingId && { booking: bookingId }) })
 }
 
-/** The words are kept, and nothing has followed from them: somebody must read them. */
-export async function leaveToPerson(deps: Deps, id: string, error?: unknown): Promise<void> {
+/**
+ * The words are kept, and nothing has followed from them: somebody must read them. A refusal, a death and an alarm hold all
+ * the same.
+ */
+export async function leaveToPerson(deps: Deps, id: string, read: WayIn<unknown>['read'], error?: unknown): Promise<void> {
   const left = await deps.store.transact(async (tx) => {
-    const reply = await tx.replies.lock(id)
-    if (!reply || reply.done !== null) return false
-    const about = await aboutReply(tx, reply)
-    const whose = { clinicId: about.clinic?.id ?? null, patientId: about.patient?.id ?? null }
-    await tx.replies.update({ ...reply, ...whose, done: 'failed' })
-    await openFollowUp(tx, deps, { ...about, phone: reply.phone }, 'unclear-reply', { words: reply.text })
+    const kept = await tx.replies.lock(id)
+    if (!kept || kept.done !== null) return false
+    const hearing = await loadConversation(tx, deps, kept)
+    const reading = await readIfPossible(() => read(tx, hearing))
+    const did = reading ? await holdRefusal(tx, deps, hearing, reading) : undefined
+    await tx.replies.update({ ...hearing.reply, reading, did, done: 'failed' })
+    await callAbout(tx, deps, hearing)
     return true
   })
   if (left) deps.notice('reply-failed', { reply: id, ...codeOf(error) })
 }
 
-/** Whom it is about, as far as that can be told without reading it. */
-async function aboutReply(tx: Tx, { bookingId, clinicId, phone }: ReplyRecord): Promise<Omit<FollowUpSubject, 'phone'>> {
-  const booking = (bookingId !== null && (await tx.bookings.get(bookingId))) || null
-  const at = booking?.clinicId ?? clinicId
-  const known = (await tx.patients.byPhone(phone)).filter((patient) => at === null || patient.clinicId === at)
-  const patient = known.find(({ id }) => id === booking?.patientId) ?? (known.length === 1 ? known[0] : undefined) ?? null
-  const clinic = at ?? patient?.clinicId
-  return { booking, patient, clinic: (clinic && (await tx.clinics.get(clinic))) || null }
+/** Reading may be the very thing that fails. */
+async function readIfPossible(read: () => Promise<Reading> | Reading): Promise<Reading | null> {
+  try {
+    return await read()
+  } catch {
+    return null
+  }
+}
+
+/** About the visit or the patient, as far as that can be told without guessing. */
+async function callAbout(tx: Tx, deps: Deps, { reply, clinic, patients, visits }: Conversation): Promise<void> {
+  const visit = visits.find(({ booking }) => booking.id === reply.bookingId)
+  const patient = visit?.patient ?? (patients.length === 1 ? patients[0]! : null)
+  const about = { clinic, patient, booking: visit?.booking ?? null, phone: reply.phone }
+  await openFollowUp(tx, deps, about, 'unclear-reply', becauseOf(reply))
 }
 
 /** Never an error's words: they may hold a patient's. */

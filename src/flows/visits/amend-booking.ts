@@ -6,6 +6,7 @@ import { dateIn, knownZone } from '../../domain/local-time.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import { refuseUnsendable } from '../messages/approved-texts.ts'
 import { refuseFaults, refuseSecondVisit, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
+import { settleWaiting } from '../messages/settle-waiting.ts'
 import { followPatient, lockVisits } from '../patients/follow-patient.ts'
 import { betterOpenings, judgeBooking } from './judge-booking.ts'
 import { orNotFound, protocolOf, loadVisit } from '../lookups.ts'
@@ -41,13 +42,12 @@ export async function amendBooking(deps: Deps, id: string, amendment: Amendment)
     const before = await lockVisit(tx, deps, id)
     refuseCancelled(before.booking)
     const after = amended(deps, before, amendment)
-    await tx.patients.update(after.patient)
+    await tx.patients.update(after.patient.id, after.patient)
     await addConsent(tx, deps, after, amendment)
     const moves = timeChanged(before.booking, after.booking)
     if (moves) await changeTime(tx, deps, before.booking, after.booking)
     const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
-    const { cycle } = before.patient
-    await followPatient(tx, deps, after.patient, after.clinic, { except: id, cycleBefore: cycle })
+    await followPatient(tx, deps, after.patient.id, { except: id, cycleBefore: before.patient.cycle })
     if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
     await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
     const judgement = judgeBooking(deps, booking, after.patient.cycle)
@@ -112,7 +112,7 @@ async function addConsent(tx: Tx, deps: Deps, { patient }: VisitContext, { conse
 
 async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
   await refuseSecondVisit(tx, after)
-  await supersedeOffer(tx, before.id)
+  await supersedeOffer(tx, deps, before.id)
   await tx.slots.free(before.id, before.visitAt)
   if (!(await takeTime(tx, deps, after))) throw timeTaken()
   Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
@@ -133,20 +133,15 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
   const cancelled = await deps.store.transact(async (tx) => {
     const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.lock(id))
     if (booking.state === 'cancelled') return booking
-    await supersedeOffer(tx, id)
+    await supersedeOffer(tx, deps, id)
     await tx.slots.free(id, booking.visitAt)
-    await withdrawNotices(tx, deps, booking)
     await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
     await noteEvent(tx, deps, id, 'cancelled', by)
-    return (await makePlan(tx, deps, { booking: { ...booking, state: 'cancelled' }, patient, clinic })).booking
+    const off: Booking = { ...booking, state: 'cancelled' }
+    const planned = await makePlan(tx, deps, { booking: off, patient, clinic })
+    await settleWaiting(tx, deps, patient.id)
+    return planned.booking
   })
   deps.notice('cancelled', { booking: id })
   return cancelled
-}
-
-/** What was still to be told about a visit that is off. */
-async function withdrawNotices(tx: Tx, deps: Deps, { id, patientId }: Booking): Promise<void> {
-  for (const notice of (await tx.messages.unsentNotices(patientId)).filter(({ bookingId }) => bookingId === id)) {
-    await tx.messages.move(notice.id, [notice.state], 'withdrawn', { code: 'cancelled', endedAt: deps.clock.now() })
-  }
 }

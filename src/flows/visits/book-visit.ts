@@ -70,12 +70,12 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
   const unreachable = whyUnreachable(patient, optOut, given ? [...consents, given] : consents)
   const planned = planFor(deps, { booking: draft, patient, clinic }, { said: [], others, unreachable })
   const about = { booking: planned.booking, patient, clinic }
-  await (before ? tx.patients.update(patient) : tx.patients.insert(patient))
+  await (before ? tx.patients.update(before.id, patient) : tx.patients.insert(patient))
   await tx.bookings.insert(planned.booking)
   if (given) await tx.patients.addConsent(patient.id, given)
   const jobs = await keepPlan(tx, deps, { ...about, booking: draft }, planned, horizon(deps))
   await noteEvent(tx, deps, draft.id, 'booked', request.by)
-  if (before) await followPatient(tx, deps, patient, clinic, { except: draft.id, cycleBefore: before.cycle })
+  if (before) await followPatient(tx, deps, patient.id, { except: draft.id, cycleBefore: before.cycle })
   return { ...planned, jobs, patient, ...(await judged(tx, deps, about)) }
 }
 
@@ -134,16 +134,22 @@ export function refuseFaults(cycle: CycleHistory, today: string): void {
 
 const spelled = (name: string) => name.normalize('NFKC').trim().replace(/\s+/g, ' ').toLocaleLowerCase()
 
-/** What this clinic knows of whoever is booked for. The same name at the same number is the same patient; the number alone is not. */
+/**
+ * What this clinic knows of whoever is booked for. The same name at the same number is the same
+ * patient; the number alone is not. It stays true until the visit is written down: the number, its
+ * patients and their visits are locked, before the time is taken.
+ */
 async function patientOf(tx: Tx, deps: Deps, request: Pick<BookingRequest, 'patient'> & { cycle: CycleHistory }, clinic: Clinic) {
   const { name, phone, language, channel, detail } = request.patient
   const e164 = toE164(phone, clinic.country, 'patient.phone')
-  const [known, optOut, others] = await Promise.all([
-    tx.patients.byPhone(e164),
+  const now = deps.clock.now()
+  const [known, , optOut, others] = await Promise.all([
+    tx.patients.lockAt(e164, clinic.id),
+    tx.bookings.lockToCome({ phone: e164, clinicId: clinic.id }, now),
     tx.optOuts.get(e164),
-    tx.messages.unsolicitedTo(e164, countedSince(deps.clock.now()), null),
+    tx.messages.unsolicitedTo(e164, countedSince(now), null),
   ])
-  const before = known.find((each) => each.clinicId === clinic.id && spelled(each.name) === spelled(name))
+  const before = known.find((each) => spelled(each.name) === spelled(name))
   const cycle = before ? carriedOver(before.cycle, request.cycle) : request.cycle
   const told = { name: name.trim(), phone: e164, language, channel, detail, cycle }
   const patient: Patient = { ...before, id: before?.id ?? deps.newId('p'), clinicId: clinic.id, ...told }

@@ -1,5 +1,5 @@
 import type { Booking } from '../../domain/visits/booking.ts'
-import type { Offer } from '../../domain/visits/offer.ts'
+import type { Offer, OfferReason } from '../../domain/visits/offer.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
 import { goodDates } from '../../domain/preparation/cycle/good-dates.ts'
 import { addDays } from '../../domain/preparation/cycle/days.ts'
@@ -23,28 +23,65 @@ const DESK_LOOK_AHEAD_DAYS = 42
 /**
  * Puts up to three openings to the patient and holds them; where there are none, or none that may be offered by text, the
  * patient is told that the clinic calls, and the desk gets the good dates.
+ * @param because what the desk should read beside that call, e.g. the patient's words
  */
-export async function offerOpenings(tx: Tx, deps: Deps, about: VisitContext, reason: 'no-opening' | 'cannot-come'): Promise<'offered' | 'none'> {
-  await supersedeOffer(tx, about.booking.id)
+export async function offerOpenings(
+  tx: Tx,
+  deps: Deps,
+  about: VisitContext,
+  wanted: OfferReason,
+  because: Record<string, unknown> = {},
+): Promise<'offered' | 'none'> {
+  const before = await supersedeOffer(tx, deps, about.booking.id)
+  // Whoever cannot come needs another time, whatever the dates say since.
+  const reason = before?.reason === 'cannot-come' ? before.reason : wanted
   const now = deps.clock.now()
   const latest = latestOffer(about.booking)
   const openings = latest ? await betterOpenings(tx, deps, about, reason === 'cannot-come', latest) : []
   const until = offerEnds(deps, about, openings)
-  const got = await Promise.all(openings.map(({ id }) => tx.slots.hold(id, about.booking.id, until, now)))
-  const held = openings.filter((_, at) => got[at])
+  const held = await holdAll(openings, (id) => tx.slots.hold(id, about.booking.id, until, now))
   if (held.length === 0) {
     await tx.messages.insert([newAnswer(deps, about, 'cannot-offer')])
     const limited = (await betterOpenings(tx, deps, about, reason === 'cannot-come')).length > 0
-    await openFollowUp(tx, deps, about, limited ? 'move-limit' : reason, { goodDates: datesForDesk(deps, about) })
+    await leaveMoveToDesk(tx, deps, about, limited ? 'move-limit' : reason, because)
     return 'none'
   }
-  await makeOffer(tx, deps, about, held, until)
+  await makeOffer(tx, deps, about, reason, held, until)
   return 'offered'
 }
 
-async function makeOffer(tx: Tx, deps: Deps, about: VisitContext, held: Slot[], until: Date): Promise<void> {
+/** In order of their ids, so that nobody waits in a circle. @returns those that were had */
+async function holdAll(
+  openings: readonly Slot[],
+  hold: (id: string) => Promise<boolean>,
+): Promise<Slot[]> {
+  const ids = openings.map(({ id }) => id).sort()
+  const got = await Promise.all(ids.map(hold))
+  return openings.filter(({ id }) => got[ids.indexOf(id)])
+}
+
+/** The patient needs another time, and nothing is on offer: the desk agrees on one by telephone. */
+export function leaveMoveToDesk(
+  tx: Tx,
+  deps: Deps,
+  about: VisitContext,
+  reason: OfferReason | 'move-limit',
+  because: Record<string, unknown> = {},
+): Promise<void> {
+  return openFollowUp(tx, deps, about, reason, { ...because, goodDates: datesForDesk(deps, about) })
+}
+
+async function makeOffer(
+  tx: Tx,
+  deps: Deps,
+  about: VisitContext,
+  reason: OfferReason,
+  held: Slot[],
+  until: Date,
+): Promise<void> {
   const choices = held.map(({ id, startsAt }) => ({ slotId: id, at: startsAt }))
-  const offer: Offer = { id: deps.newId('r'), bookingId: about.booking.id, state: 'open', choices, chosen: null, madeAt: deps.clock.now(), until }
+  const facts = { bookingId: about.booking.id, reason, choices, madeAt: deps.clock.now(), until }
+  const offer: Offer = { id: deps.newId('r'), state: 'open', chosen: null, ...facts }
   await tx.offers.insert(offer)
   await tx.messages.insert([newAnswer(deps, about, 'offer', { choices: choices.map(({ at }) => at), notAfter: until })])
   await noteEvent(tx, deps, about.booking.id, 'offered', 'daysix', { offer: offer.id, openings: choices.length })
@@ -52,19 +89,33 @@ async function makeOffer(tx: Tx, deps: Deps, about: VisitContext, held: Slot[], 
 }
 
 /** Held for the clinic's time, but never so long that the first opening can no longer be prepared for. */
-function offerEnds(deps: Deps, { booking, clinic }: VisitContext, openings: Slot[]): Date {
+function offerEnds(deps: Deps, { booking, clinic }: VisitContext, openings: Pick<Slot, 'startsAt'>[]): Date {
   const usual = deps.clock.now().getTime() + clinic.settings.holdHours * HOUR
   const { prepHours } = protocolOf(deps, booking.protocol)
   const lastChance = openings.map(({ startsAt }) => prepDeadline(startsAt, prepHours).getTime())
   return new Date(Math.min(usual, ...lastChance))
 }
 
-/** Whatever was on offer before makes room for something newer. */
-export async function supersedeOffer(tx: Tx, bookingId: string): Promise<void> {
+/**
+ * Ends what is on offer, with the call to approve what was chosen from it.
+ * @returns the offer that ended. Unless something takes its place, its reason is left to the desk: see `leaveMoveToDesk`
+ */
+export async function supersedeOffer(tx: Tx, deps: Deps, bookingId: string): Promise<Offer | undefined> {
   const pending = await tx.offers.pending(bookingId)
-  if (!pending) return
+  if (!pending) return undefined
   await tx.offers.move(pending.id, ['open', 'waiting'], 'overtaken')
   await tx.slots.release(bookingId)
+  if (pending.state === 'waiting') await closeApproval(tx, deps, pending, 'the choice was taken back')
+  return pending
+}
+
+/** Takes a choice back that waits for the desk: the offer is open again, as far as its times are still free. */
+export async function reopenOffer(tx: Tx, deps: Deps, about: VisitContext, offer: Offer): Promise<void> {
+  const until = offerEnds(deps, about, offer.choices.map(({ at }) => ({ startsAt: at }))) // prettier-ignore
+  const hold = ({ slotId }: Offer['choices'][number]) => tx.slots.hold(slotId, about.booking.id, until, deps.clock.now())
+  await Promise.all(offer.choices.map(hold))
+  await tx.offers.move(offer.id, ['waiting'], 'open', { until })
+  await closeApproval(tx, deps, offer, 'the choice was taken back')
 }
 
 function datesForDesk(deps: Deps, { booking, patient }: VisitContext): { from: string; to: string }[] {
@@ -131,7 +182,7 @@ export async function settleMove(deps: Deps, offerId: string, approve: boolean, 
     await noteEvent(tx, deps, about.booking.id, 'move-declined', by, { offer: offerId })
     await tx.slots.release(about.booking.id)
     await tx.messages.insert([newAnswer(deps, about, 'cannot-offer')])
-    await openFollowUp(tx, deps, about, 'no-opening', { goodDates: datesForDesk(deps, about) })
+    await leaveMoveToDesk(tx, deps, about, current.reason)
   })
   await enqueueDue(deps)
 }

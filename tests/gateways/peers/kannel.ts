@@ -4,12 +4,12 @@ import net from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { vi } from 'vitest'
+import { SOON } from '../../harness/patience.ts'
 import { freePort, present, Program } from './programs.ts'
 
 export const kannelPresent = () => present('which', ['bearerbox', 'smsbox'])
 
 const EXAMPLES = new URL('../../../infra/gateways/kannel/', import.meta.url)
-const UP = { timeout: 10_000, interval: 50 }
 
 /** Debian's Kannel, started from the example configuration with ports, folders and secrets of its own. */
 export class Kannel {
@@ -59,7 +59,7 @@ export class Kannel {
 
   async #begin(program: string, port: number): Promise<void> {
     this.#programs.push(new Program(program, [join(this.#folder, 'kannel.conf')]))
-    await vi.waitFor(() => reach(port), UP)
+    await vi.waitFor(() => reach(port), SOON)
   }
 }
 

@@ -2,6 +2,8 @@ import { execFileSync } from 'node:child_process'
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { vi } from 'vitest'
+import { SOON } from '../../harness/patience.ts'
 import { Program } from './programs.ts'
 
 /** What Wireshark counted of one stream of sound. */
@@ -24,8 +26,7 @@ export class Listener {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-listen-'))
     const filter = ports.map((port) => `udp port ${port}`).join(' or ')
     const capture = new Program('tshark', ['-i', 'lo', '-f', filter, '-w', join(folder, 'calls.pcap'), '-q'])
-    for (let tries = 0; tries < 100 && !capture.lines.some((line) => /Capturing/.test(line)); tries++)
-      await new Promise((resume) => setTimeout(resume, 100))
+    await vi.waitUntil(() => capture.lines.some((line) => /Capturing/.test(line)), SOON)
     return new Listener(folder, capture)
   }
 

@@ -1,6 +1,7 @@
 import dgram from 'node:dgram'
 import { once } from 'node:events'
 import { vi } from 'vitest'
+import { SOON } from '../../harness/patience.ts'
 import type { Phone } from './sipp.ts'
 
 /** What WATCHED_INVITE notes of a call. */
@@ -37,7 +38,7 @@ export class Meddler {
         if (line === undefined) throw new Error(`no call yet: ${phone.lines.join(' ')}`)
         return line.split('|').map((value) => value.trim())
       },
-      { timeout: 60_000, interval: 50 },
+      SOON,
     )
     const [, first, second, from, to, contact, callId, cseq] = noted as [string, ...string[]]
     const meddler = new Meddler({ via: second || first!, from: from!, to: to!, contact: contact!, callId: callId!, cseq: cseq! }, elsewhere)

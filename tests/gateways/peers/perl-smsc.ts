@@ -1,4 +1,5 @@
 import { expect, vi } from 'vitest'
+import { SOON } from '../../harness/patience.ts'
 import { freePort, present, Program } from './programs.ts'
 
 /** Net::SMPP and what else smsc.pl needs, as in Debian's libnet-smpp-perl. */
@@ -24,7 +25,7 @@ export class PerlSmsc {
 
   static async start(env: Record<string, string> = {}): Promise<PerlSmsc> {
     const smsc = new PerlSmsc(await freePort(), env)
-    await vi.waitFor(() => expect(smsc.events('listening')).toHaveLength(1), { timeout: 10_000 })
+    await vi.waitFor(() => expect(smsc.events('listening')).toHaveLength(1), SOON)
     return smsc
   }
 

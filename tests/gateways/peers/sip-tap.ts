@@ -2,6 +2,8 @@ import { execFileSync } from 'node:child_process'
 import { mkdtemp, rm } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { vi } from 'vitest'
+import { SOON } from '../../harness/patience.ts'
 import { Program } from './programs.ts'
 
 /** Writes down all of the loopback's datagrams with tshark, whose own dissector finds the SIP in them. Needs root. */
@@ -17,8 +19,7 @@ export class SipTap {
   static async start(): Promise<SipTap> {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-sip-tap-'))
     const capture = new Program('tshark', ['-i', 'lo', '-f', 'udp', '-w', join(folder, 'wire.pcap'), '-q'])
-    for (let tries = 0; tries < 100 && !capture.lines.some((line) => /Capturing/.test(line)); tries++)
-      await new Promise((resume) => setTimeout(resume, 100))
+    await vi.waitUntil(() => capture.lines.some((line) => /Capturing/.test(line)), SOON)
     return new SipTap(folder, capture)
   }
 

@@ -2,6 +2,8 @@ import { spawnSync } from 'node:child_process'
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { vi } from 'vitest'
+import { SOON } from '../../harness/patience.ts'
 import { freeUdpPort, present, Program } from './programs.ts'
 
 /**
@@ -84,6 +86,13 @@ export const HANG_UP = [
   '<recv response="200"></recv>',
 ].join('\n')
 
+/** @throws while nobody takes datagrams at this port of the loopback (proc(5), /proc/net/udp) */
+async function listens(port: number): Promise<void> {
+  const address = `0100007F:${port.toString(16).toUpperCase().padStart(4, '0')}`
+  const sockets = await readFile('/proc/net/udp', 'utf8')
+  if (!sockets.includes(address)) throw new Error(`nobody at ${port} yet`)
+}
+
 export class Phone {
   readonly port: number
   readonly mediaPort: number
@@ -131,7 +140,7 @@ export class Phone {
       ...(calls ? ['-m', String(calls)] : []),
     ]
     const sipp = new Program('sipp', args, {}, folder)
-    await new Promise((resume) => setTimeout(resume, 300))
+    await vi.waitFor(() => listens(port), SOON)
     return new Phone(folder, port, mediaPort, sipp)
   }
 

@@ -1,4 +1,5 @@
 import { vi } from 'vitest'
+import { SOON } from '../../harness/patience.ts'
 import { Program } from './programs.ts'
 
 /** Answers each request after a while, and says how many it had before it at once. */
@@ -21,7 +22,7 @@ export class SlowProvider {
 
   static async start(answerMs: number): Promise<SlowProvider> {
     const provider = new SlowProvider(new Program(process.execPath, ['-e', SCRIPT, String(answerMs)]))
-    await vi.waitUntil(() => provider.#said('port').length > 0, { timeout: 30_000 })
+    await vi.waitUntil(() => provider.#said('port').length > 0, SOON)
     return provider
   }
 

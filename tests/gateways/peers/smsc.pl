@@ -40,7 +40,7 @@ sub serve {
       $link->$name(system_id => 'SMSC', seq => $seq, status => $ok ? 0 : 0x0e);
     }
     elsif ($cmd == Net::SMPP::CMD_submit_sm) { return unless submit($link, $pdu) }
-    elsif ($cmd == Net::SMPP::CMD_enquire_link) { $link->enquire_link_resp(seq => $seq, status => 0) }
+    elsif ($cmd == Net::SMPP::CMD_enquire_link) { say_line({ event => 'enquiry' }); $link->enquire_link_resp(seq => $seq, status => 0) }
     elsif ($cmd == Net::SMPP::CMD_unbind) { say_line({ event => 'unbind' }); $link->unbind_resp(seq => $seq, status => 0); return }
     elsif ($cmd == Net::SMPP::CMD_deliver_sm_resp) { answered($link, $pdu) }
     else { say_line({ event => 'other', command => $cmd, status => $pdu->{status}, seq => $seq }) }

@@ -117,7 +117,7 @@ export function platformConfig(port: number): object {
     kind: 'voice-http',
     name: 'platform',
     signing: 'env:SIGNING',
-    timeoutMs: 800,
+    timeoutMs: 3_000,
     request: {
       method: 'POST',
       url: `http://127.0.0.1:${port}/calls`,

@@ -89,7 +89,7 @@ export function providerConfig(port: number): object {
   return {
     kind: 'http',
     name: 'provider',
-    timeoutMs: 800,
+    timeoutMs: 3_000,
     request: {
       method: 'POST',
       url: `http://127.0.0.1:${port}/texts`,

@@ -28,7 +28,7 @@ beforeAll(async () => {
   for (const [n, channels] of CONSENTS.entries()) booked.push(await book(n, channels))
   await world.passUntil('2026-03-17T20:30:00-03:00', 24 * 60)
   people = await Promise.all(booked.map(async (one) => ({ ...one, messageId: await prepOf(one.bookingId) })))
-}, 60_000)
+})
 afterAll(() => world.close())
 
 async function book(n: number, channels: ('sms' | 'voice')[]): Promise<{ bookingId: string; phone: string }> {

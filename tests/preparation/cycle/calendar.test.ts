@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { drawCalendar, FORECAST_CAUTION } from '../../../src/domain/preparation/cycle/calendar.ts'
-import { forecastDays } from '../../../src/domain/preparation/cycle/forecast.ts'
+import { drawCalendar } from '../../../src/domain/preparation/cycle/calendar.ts'
+import { FORECAST_CAUTION, forecastDays } from '../../../src/domain/preparation/cycle/forecast.ts'
 import { USUAL_TIMING } from '../../../src/domain/preparation/cycle/timing.ts'
 
 describe('the calendar for a person', () => {

@@ -32,22 +32,22 @@ describe('judging a visit', () => {
     const { keep, reason } = judge('2026-04-01')
     expect(keep).toBe(false)
     expect(reason).toMatch(
-      /^Move: her next period is expected between \d+ March and \d+ April, so .* days 1-5 .*\(about \d chances in 10\)\.$/,
+      /^Move: the next period is expected between \d+ March and \d+ April, so .* days 1-5 .*\(about \d chances in 10\)\.$/,
     )
   })
 
   it('moves one inside the period under way', () => {
     expect(judge('2026-03-04').reason).toMatch(/^Move: the period began about 2 March, so .*\(almost certain\)\.$/)
     expect(judge('2026-03-09', { ...known, stillBleedingOn: '2026-03-09' }).reason).toBe(
-      'Move: she will probably still be bleeding on that day.',
+      'Move: the patient will probably still be bleeding on that day.',
     )
   })
 
   it('is unsure where the forecast cannot tell, keeps the visit meanwhile and says when to ask', () => {
     const { keep, unsure, reason } = judge('2026-04-08')
     expect({ keep, unsure }).toEqual({ keep: true, unsure: true })
-    expect(reason).toMatch(/; ask her on \d+ (March|April)\.$/)
-    expect(judge('2026-04-08', { status: 'unknown' }).reason).toContain('her last period is not known')
+    expect(reason).toMatch(/; ask the patient on \d+ (March|April)\.$/)
+    expect(judge('2026-04-08', { status: 'unknown' }).reason).toContain('the last period is not known')
   })
 
   it('tells the desk when the own cycles are the reason (FIGO 2018: over 7 days apart at 26-41)', () => {

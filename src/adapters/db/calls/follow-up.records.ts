@@ -22,6 +22,7 @@ function toRow(followUp: FollowUp, vault: Vault): FollowUpTable {
     closed_by: followUp.closedBy,
     outcome: followUp.outcome,
     phone_print: phone === null ? null : vault.fingerprint(phone),
+    reply_id: typeof detail.reply === 'string' ? detail.reply : null,
   }
 }
 
@@ -46,13 +47,14 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
       const row = await db.selectFrom('follow_up').selectAll().where('id', '=', id).executeTakeFirst()
       return row && toFollowUp(row, vault)
     },
-    list: async ({ clinicId, unplacedToo, open, bookingId, bookingIds, phone, limit }) => {
+    list: async ({ clinicId, unplacedToo, open, bookingId, bookingIds, phone, replyId, limit }) => {
       let query = db.selectFrom('follow_up').selectAll().orderBy('urgency').orderBy('opened_at').orderBy('id').limit(limit)
       if (clinicId && unplacedToo) query = query.where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
       else if (clinicId) query = query.where('clinic_id', '=', clinicId)
       if (bookingIds) query = query.where('booking_id', 'in', bookingIds.length > 0 ? bookingIds : [''])
       if (bookingId) query = query.where('booking_id', '=', bookingId)
       if (phone) query = query.where('phone_print', '=', vault.fingerprint(phone))
+      if (replyId) query = query.where('reply_id', '=', replyId)
       if (open !== undefined) query = query.where('closed_at', open ? 'is' : 'is not', null)
       return (await query.execute()).map((row) => toFollowUp(row, vault))
     },

@@ -7,6 +7,7 @@ import { lockNumbers } from '../number-lock.ts'
 import { rowsOf } from '../prepared-statements.ts'
 import type { Db, MessageTable } from '../tables.ts'
 import { bookingsById } from '../visits/booking.records.ts'
+import { pendingOffers } from '../visits/slot.records.ts'
 import { clinicsById } from '../region/clinic.records.ts'
 import { sealedWith, toMessage } from './message.records.ts'
 import { patientRecords } from '../patients/patient.records.ts'
@@ -151,12 +152,14 @@ async function figures(db: Db, now: Date): Promise<Figures> {
 async function surroundings(db: Db, vault: Vault, messages: readonly Message[], since: Date): Promise<DispatchContext> {
   const phones = new Map(messages.map(({ phone }) => [vault.fingerprint(phone), phone]))
   const patientIds = distinct(messages.map(({ patientId }) => patientId))
-  const [optedOut, consents, bookings, patients, clinics, recent] = await Promise.all([
+  const offering = distinct(messages.filter(isAboutOffer).map(({ bookingId }) => bookingId))
+  const [optedOut, consents, bookings, patients, clinics, offers, recent] = await Promise.all([
     rowsOf<{ phone_print: string }>(db, 'select phone_print from opt_out where phone_print = any($1)', [[...phones.keys()]]),
     rowsOf<{ patient_id: string; channel: Channel }>(db, 'select patient_id, channel from consent where patient_id = any($1) and withdrawn_at is null', [patientIds]),
     bookingsById(db, vault, distinct(messages.map(({ bookingId }) => bookingId))),
     patientRecords(db, vault).many(patientIds),
     clinicsById(db, distinct(messages.map(({ clinicId }) => clinicId))),
+    pendingOffers(db, offering),
     lately(db, phones, since),
   ])
   const channels = new Map(patientIds.map((id) => [id, new Set<Channel>()]))
@@ -165,11 +168,14 @@ async function surroundings(db: Db, vault: Vault, messages: readonly Message[], 
     bookings: byId(bookings),
     patients: byId(patients),
     clinics: byId(clinics),
+    offers,
     channels,
     optedOut: new Set(optedOut.map(({ phone_print }) => phones.get(phone_print)!)),
     lately: recent,
   }
 }
+
+const isAboutOffer = ({ kind }: Message) => kind === 'offer' || kind === 'move-asked'
 
 async function lately(db: Db, phones: ReadonlyMap<string, string>, since: Date): Promise<DispatchContext['lately']> {
   const { rows } = await sql<{ id: string; phone_print: string; at: Date }>`

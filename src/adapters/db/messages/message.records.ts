@@ -102,8 +102,10 @@ const UNSOLICITED_TO = `select send_at, sent_at from message
   where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SENT_STATES])})
     and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`
 const WRITERS = `select clinic_id as "clinicId", max(sent_at) as at from message
-  where phone_print = $1 and state in (${quoted(SENT_STATES)}) and sent_at <= $2 group by clinic_id order by at desc`
-const COUNT_ANSWERS = 'select count(*)::int as count from message where phone_print = $1 and send_at >= $2 and prompted'
+  where phone_print = $1 and state in ('sent', 'delivered') and sent_at <= $2 and coalesce(code, '') not in ('on-page', 'in-call')
+  group by clinic_id order by at desc`
+const COUNT_ANSWERS = `select count(*)::int as count from message
+  where phone_print = $1 and clinic_id = $2 and send_at >= $3 and prompted`
 
 export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const all = () => db.selectFrom('message').selectAll()
@@ -116,7 +118,7 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
 
   return {
     get: (id) => one(all().where('id', '=', id)),
-    lock: (id) => one(all().where('id', '=', id).forUpdate()),
+    lock: (id) => one(all().where('id', '=', id).forNoKeyUpdate()),
     byRef: (gateway, ref) => one(all().where('gateway', '=', gateway).where('gateway_ref', '=', ref)),
     keepEarlyReceipt: async ({ gateway, ref, state, code, at }) => {
       const row = { gateway, ref: ref!, state, code: code ?? null, at }
@@ -131,9 +133,12 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
     toPhone: (phone, clinicId, since) =>
       many(all().where('phone_print', '=', print(phone)).where('clinic_id', '=', clinicId).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
     writers: (phone, until) => rowsOf<{ clinicId: string; at: Date }>(db, WRITERS, [print(phone), until]),
-    unsentNotices: (patientId) =>
-      many(all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT]).where('revision', 'is', null).where('prompted', '=', false)),
-    countAnswers: async (phone, since) => (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), since]))[0]!.count,
+    unplanned: (patientId) => {
+      const waiting = all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT])
+      return many(waiting.where('revision', 'is', null).orderBy('send_at').orderBy('id'))
+    },
+    countAnswers: async (phone, clinicId, since) =>
+      (await rowsOf<{ count: number }>(db, COUNT_ANSWERS, [print(phone), clinicId, since]))[0]!.count,
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
       const rows = await rowsOf<Pick<MessageTable, 'send_at' | 'sent_at'>>(db, UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
       return rows.map((row) => row.sent_at ?? row.send_at)

@@ -1,11 +1,12 @@
-import { sql } from 'kysely'
+import { sql, type OnConflictBuilder } from 'kysely'
 import type { Patient } from '../../../domain/patients/patient.ts'
 import { findableBy } from '../../../domain/patients/search-words.ts'
 import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
 import { insertRows, rowsOf } from '../prepared-statements.ts'
-import { lockNumbers } from '../number-lock.ts'
-import type { Db, PatientTable } from '../tables.ts'
+import { lockNumber } from '../number-lock.ts'
+import type { Db, PatientTable, Tables } from '../tables.ts'
 
 type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle' | 'reportedDead'>
 
@@ -15,10 +16,12 @@ const PRINT_LENGTH = 16
 
 const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`).slice(0, PRINT_LENGTH)
 
+const wordsOf = (patient: Patient, vault: Vault) =>
+  findableBy(patient).map((word) => printOf(word, vault))
+
 function toRow(patient: Patient, vault: Vault): PatientTable {
   const { id, clinicId, language, channel, detail, ...sealed } = patient
-  const words = findableBy(patient).map((word) => printOf(word, vault))
-  const prints = { phone_print: vault.fingerprint(patient.phone), words }
+  const prints = { phone_print: vault.fingerprint(patient.phone), words: wordsOf(patient, vault) }
   return { id, clinic_id: clinicId, language, channel, detail, ...prints, sealed: vault.seal(JSON.stringify(sealed)) }
 }
 
@@ -41,10 +44,29 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
       const rows = await rowsOf<PatientTable>(db, `select ${COLUMNS.join()} from patient where phone_print = $1 order by id`, [vault.fingerprint(phone)])
       return rows.map((row) => toPatient(row, vault))
     },
+    lockNumber: (phone) => lockNumber(db, vault.fingerprint(phone)),
+    lock: async (ids) => {
+      const text = 'select id from patient where id = any($1) order by id for no key update'
+      await rowsOf(db, text, [[...ids]])
+    },
+    lockAt: async (phone, clinicId) => {
+      const text = `select ${COLUMNS.join()} from patient
+        where phone_print = $1 and clinic_id = $2 order by id for no key update`
+      const [, rows] = await Promise.all([
+        lockNumber(db, vault.fingerprint(phone)),
+        rowsOf<PatientTable>(db, text, [vault.fingerprint(phone), clinicId]),
+      ])
+      return rows.map((row) => toPatient(row, vault))
+    },
     insert: (patient) => insertRows(db, 'patient', [toRow(patient, vault)]),
-    update: async (patient) => {
-      const { id, ...changes } = toRow(patient, vault)
-      await db.updateTable('patient').set(changes).where('id', '=', id).execute()
+    update: async (id, facts) => {
+      const text = `select ${COLUMNS.join()} from patient where id = $1 for no key update`
+      const [row] = await rowsOf<PatientTable>(db, text, [id])
+      const known = toPatient(orNotFound(row, 'patient'), vault)
+      const patient = { ...known, ...facts, id, clinicId: known.clinicId }
+      const { id: same, ...changes } = toRow(patient, vault)
+      await db.updateTable('patient').set(changes).where('id', '=', same).execute()
+      return patient
     },
     search: async (words, clinicId, limit) => {
       if (words.length === 0) return []
@@ -87,7 +109,10 @@ export async function indexOlderPatients(db: Db, vault: Vault): Promise<void> {
   const records = patientRecords(db, vault)
   const without = db.selectFrom('patient').select('id').where('words', 'is', null).orderBy('id').limit(BATCH)
   for (let rows = await without.execute(); rows.length > 0; rows = await without.execute()) {
-    for (const patient of await records.many(rows.map(({ id }) => id))) await records.update(patient)
+    for (const patient of await records.many(rows.map(({ id }) => id))) {
+      const words = wordsOf(patient, vault)
+      await db.updateTable('patient').set({ words }).where('id', '=', patient.id).execute()
+    }
   }
 }
 
@@ -99,9 +124,11 @@ export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
     get: optOutOf,
     add: async (phone, reason, at) => {
       // After this, whatever is claimed for the number knows of it; what was claimed before is already on its way.
-      await lockNumbers(db, sql`values (${vault.fingerprint(phone)}::text)`)
+      await lockNumber(db, vault.fingerprint(phone))
       const row = { phone_print: vault.fingerprint(phone), reason, at }
-      await db.insertInto('opt_out').values(row).onConflict((on) => on.column('phone_print').doNothing()).execute()
+      const upgrade = sql<boolean>`excluded.reason = 'wrong-person'`
+      const known = (on: OnConflictBuilder<Tables, 'opt_out'>) => on.column('phone_print').doUpdateSet({ reason }).where(upgrade)
+      await db.insertInto('opt_out').values(row).onConflict(known).execute()
     },
     count: async () => Number((await db.selectFrom('opt_out').select((eb) => eb.fn.countAll().as('count')).executeTakeFirstOrThrow()).count),
     remove: async (phone) => {

@@ -53,13 +53,6 @@ export function retentionRecords(db: AccessDb, vault: Vault): RetentionRecords {
       return last(rows)
     },
     removeReplies: async (before) => Number((await db.deleteFrom('reply').where('received_at', '<=', before).executeTakeFirst()).numDeletedRows),
-    removeThreads: async (visitBefore) => {
-      // A conversation is over when nobody with that number has a visit at the clinic that is younger than that.
-      const gone = await sql`delete from thread t where not exists (
-        select from patient p join booking b on b.patient_id = p.id
-        where p.phone_print = t.phone_print and p.clinic_id = t.clinic_id and b.visit_at > ${visitBefore})`.execute(db)
-      return Number(gone.numAffectedRows ?? 0)
-    },
     removeKeptAnswers: async (before) => Number((await db.deleteFrom('idempotency').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
     removeEarlyReceipts: async (before) => Number((await db.deleteFrom('early_receipt').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
   }

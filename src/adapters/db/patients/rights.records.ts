@@ -30,7 +30,6 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
   follow_up: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${visitsOf(scope)}`,
   happening: (scope) => sql`booking_id in ${visitsOf(scope)}`,
   reply: replies,
-  thread: byNumber,
   message: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${visitsOf(scope)}`,
   offer: (scope) => sql`booking_id in ${visitsOf(scope)}`,
   slot: (scope) => sql`booking_id in ${visitsOf(scope)}`,

@@ -1,19 +1,21 @@
-import type { OnConflictBuilder } from 'kysely'
-import type { ReplyRecord, ReplyRecords, Thread } from '../../../flows/ports/deps.ts'
+import { sql, type OnConflictBuilder } from 'kysely'
+import type { ReplyRecord, ReplyRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { rowsOf } from '../prepared-statements.ts'
 import type { Db, ReplyTable, Tables } from '../tables.ts'
 
-type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'cycleBefore'>
+type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'asked' | 'answers' | 'did'>
 
 function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
-  const { phone, text, reading, corrected, cycleBefore } = reply
+  const { phone, text, reading, corrected, asked, answers, did } = reply
+  // What is undefined is left out.
+  const sealed = { phone, text, reading, corrected, asked, answers, did }
   return {
     id: reply.id,
     gateway: reply.gateway,
     key: reply.key,
     phone_print: vault.fingerprint(phone),
-    sealed: vault.seal(JSON.stringify({ phone, text, reading, ...(corrected && { corrected }), ...(cycleBefore && { cycleBefore }) } satisfies Sealed)),
+    sealed: vault.seal(JSON.stringify(sealed)),
     received_at: reply.receivedAt,
     booking_id: reply.bookingId,
     done: reply.done,
@@ -36,11 +38,13 @@ function toReply(row: ReplyTable, vault: Vault): ReplyRecord {
   }
 }
 
+/** As its index has it. */
+const WAITS = sql<boolean>`done = 'asked-which'`
+
 const alreadyKept = (on: OnConflictBuilder<Tables, 'reply'>) => on.columns(['gateway', 'key']).doNothing()
 
 export function replyRecords(db: Db, vault: Vault): ReplyRecords {
   const all = () => db.selectFrom('reply').selectAll()
-  const threadId = (phone: string, clinicId: string) => `${vault.fingerprint(phone)} ${clinicId}`
   return {
     keep: async (reply) => {
       const row = toRow(reply, vault)
@@ -58,7 +62,7 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
       return row && toReply(row, vault)
     },
     lock: async (id) => {
-      const row = await all().where('id', '=', id).forUpdate().executeTakeFirst()
+      const row = await all().where('id', '=', id).forNoKeyUpdate().executeTakeFirst()
       return row && toReply(row, vault)
     },
     unacted: async (before, limit) => {
@@ -87,15 +91,20 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
       const rows = await query.orderBy('received_at', 'desc').orderBy('id', 'desc').limit(limit).execute()
       return rows.map((row) => toReply(row, vault))
     },
-    thread: async (phone, clinicId) => {
-      const row = await db.selectFrom('thread').selectAll().where('id', '=', threadId(phone, clinicId)).executeTakeFirst()
-      return row && (JSON.parse(vault.open(row.sealed)) as Thread)
+    unanswered: async (phone, clinicId, since) => {
+      const row = await all()
+        .where('phone_print', '=', vault.fingerprint(phone))
+        .where('received_at', '>=', since)
+        .where('clinic_id', '=', clinicId)
+        .where(WAITS)
+        .orderBy('received_at', 'desc')
+        .limit(1)
+        .executeTakeFirst()
+      return row && toReply(row, vault)
     },
-    putThread: async (thread) => {
-      const { phone, clinicId } = thread
-      const sealed = vault.seal(JSON.stringify(thread))
-      const row = { id: threadId(phone, clinicId), phone_print: vault.fingerprint(phone), clinic_id: clinicId, sealed }
-      await db.insertInto('thread').values(row).onConflict((on) => on.column('id').doUpdateSet({ sealed })).execute()
+    unansweredBefore: async (before, limit) => {
+      const rows = await all().where(WAITS).where('received_at', '<=', before).orderBy('received_at').limit(limit).execute()
+      return rows.map((row) => toReply(row, vault))
     },
   }
 }

@@ -2,7 +2,7 @@ import { sql } from 'kysely'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertRows } from '../prepared-statements.ts'
+import { insertRows, rowsOf } from '../prepared-statements.ts'
 import type { BookingTable, Db } from '../tables.ts'
 
 function toRow(booking: Booking, vault: Vault): BookingTable {
@@ -59,6 +59,27 @@ function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst,
   return query
 }
 
+const COLUMNS = `id, patient_id, clinic_id, clinician, protocol, visit_at, zone, state, plan_revision,
+  plan_basis, confirmed_at, short_notice, sealed_lapses, created_at, first_visit_at, moves`
+/** Not for update: what refers to a visit that is locked may be added meanwhile. */
+const lockingOf = (patients: string, from: string) => `select ${COLUMNS} from booking
+  where patient_id = any(${patients}) and state = 'booked' and visit_at >= ${from}
+  order by id for no key update`
+const OF_PATIENTS = lockingOf('$1', '$2')
+const AT_NUMBER = lockingOf(
+  'array(select id from patient where phone_print = $1 and clinic_id = $2)',
+  '$3',
+)
+
+function lockingToCome(
+  whose: Parameters<BookingRecords['lockToCome']>[0],
+  from: Date,
+  vault: Vault,
+): [text: string, params: unknown[]] {
+  if ('patientIds' in whose) return [OF_PATIENTS, [[...whose.patientIds], from]]
+  return [AT_NUMBER, [vault.fingerprint(whose.phone), whose.clinicId, from]]
+}
+
 /** Those of these that exist, in any order. */
 export async function bookingsById(db: Db, vault: Vault, ids: readonly string[]): Promise<Booking[]> {
   if (ids.length === 0) return []
@@ -73,8 +94,12 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       return row && toBooking(row, vault)
     },
     lock: async (id) => {
-      const row = await one(id).forUpdate().executeTakeFirst()
+      const row = await one(id).forNoKeyUpdate().executeTakeFirst()
       return row && toBooking(row, vault)
+    },
+    lockToCome: async (whose, from) => {
+      const rows = await rowsOf<BookingTable>(db, ...lockingToCome(whose, from, vault))
+      return rows.map((row) => toBooking(row, vault))
     },
     plannedOtherwise: async (protocol, digest, after, limit) => {
       const rows = await db

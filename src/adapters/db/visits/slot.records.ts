@@ -87,12 +87,21 @@ export function slotRecords(db: Db): SlotRecords {
 const toOffer = (row: OfferTable): Offer => ({
   id: row.id,
   bookingId: row.booking_id,
+  reason: row.reason,
   state: row.state,
   choices: (JSON.parse(row.choices) as { slotId: string; at: string }[]).map(({ slotId, at }) => ({ slotId, at: new Date(at) })),
   chosen: row.chosen,
   madeAt: row.made_at,
   until: row.until,
 })
+
+/** Offers that wait for an answer, by booking. */
+export async function pendingOffers(db: Db, bookingIds: readonly string[]): Promise<Map<string, Offer>> {
+  if (bookingIds.length === 0) return new Map()
+  const open = db.selectFrom('offer').selectAll().where('state', 'in', ['open', 'waiting'])
+  const rows = await open.where('booking_id', 'in', [...bookingIds]).execute()
+  return new Map(rows.map((row) => [row.booking_id, toOffer(row)]))
+}
 
 export function offerRecords(db: Db): OfferRecords {
   const all = () => db.selectFrom('offer').selectAll()
@@ -101,13 +110,10 @@ export function offerRecords(db: Db): OfferRecords {
       const row = await all().where('id', '=', id).executeTakeFirst()
       return row && toOffer(row)
     },
-    pending: async (bookingId) => {
-      const row = await all().where('booking_id', '=', bookingId).where('state', 'in', ['open', 'waiting']).executeTakeFirst()
-      return row && toOffer(row)
-    },
+    pending: async (bookingId) => (await pendingOffers(db, [bookingId])).get(bookingId),
     insert: async (offer) => {
-      const { id, state, chosen, until } = offer
-      const row = { id, booking_id: offer.bookingId, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }
+      const { id, reason, state, chosen, until } = offer
+      const row = { id, booking_id: offer.bookingId, reason, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }
       await db.insertInto('offer').values(row).execute()
     },
     move: async (id, from, to, facts = {}) => {

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { gatewayName, readDescribed, secretReference } from '../described.ts'
 
 /** What templates may speak of. `text` and everything else stands unencoded; where it is put decides its encoding. */

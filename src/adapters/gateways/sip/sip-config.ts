@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { gatewayName, readDescribed, secretReference } from '../described.ts'
 
 /** What may stand in a SIP address without escaping, and in a line of the engine's configuration. */

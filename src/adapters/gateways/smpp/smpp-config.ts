@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { gatewayName, readDescribed, secretReference } from '../described.ts'
 
 const octet = z.number().int().min(0).max(255)

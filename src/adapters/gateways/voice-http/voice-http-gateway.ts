@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { badInput } from '../../../domain/failure.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { CallScript, Step } from '../../../domain/messages/voice/call-script.ts'

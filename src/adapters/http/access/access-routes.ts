@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { ALL_PERMISSIONS, ROLES } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
 import type { ApiKey, Person } from '../../../flows/ports/access.ts'

@@ -1,5 +1,5 @@
 import express, { Router, type Request } from 'express'
-import { z } from 'zod'
+import * as z from 'zod'
 import { Failure, badInput } from '../../../domain/failure.ts'
 import type { Person } from '../../../flows/ports/access.ts'
 import { changePassword, personOf, setTotp } from '../../sign-in/sign-in.ts'

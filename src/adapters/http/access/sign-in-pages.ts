@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs'
 import express, { Router, type ErrorRequestHandler, type Request, type Response } from 'express'
-import { z } from 'zod'
+import * as z from 'zod'
 import { Failure } from '../../../domain/failure.ts'
 import { choosePassword } from '../../sign-in/people.ts'
 import { openSession, signIn, signOut } from '../../sign-in/sign-in.ts'

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { dateIn } from '../../../domain/local-time.ts'
 import { Failure } from '../../../domain/failure.ts'
 import { languageOf } from '../../../domain/messages/texts/render.ts'

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { verifyAudit } from '../../../flows/access/audit.ts'
 import { erasePatient } from '../../../flows/patients/erase-patient.ts'
 import { exportPatient } from '../../../flows/patients/export-patient.ts'

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs'
 import express, { Router, type Response } from 'express'
-import { z } from 'zod'
+import * as z from 'zod'
 import { DateTime } from 'luxon'
 import { Failure } from '../../../domain/failure.ts'
 import type { Clock } from '../../../flows/ports/deps.ts'

@@ -1,5 +1,5 @@
 import { DateTime } from 'luxon'
-import { z } from 'zod'
+import * as z from 'zod'
 import type { Reading } from '../../../domain/replies/reading.ts'
 import type { PageAnswer } from '../../../flows/replies/hear-on-page.ts'
 import { writeWhen } from '../../../domain/messages/texts/dates.ts'

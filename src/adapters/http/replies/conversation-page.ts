@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { Patient } from '../../../domain/patients/patient.ts'
 import { badInput, Failure } from '../../../domain/failure.ts'

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import type { CycleHistory } from '../../../domain/preparation/cycle/history.ts'
 import type { Failure } from '../../../domain/failure.ts'
 import type { BookingRequest } from '../../../flows/visits/book-visit.ts'

@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { addDays } from '../../../domain/preparation/cycle/days.ts'
 import { Failure, badInput } from '../../../domain/failure.ts'
 import { dateIn } from '../../../domain/local-time.ts'

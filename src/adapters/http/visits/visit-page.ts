@@ -1,4 +1,4 @@
-import { z } from 'zod'
+import * as z from 'zod'
 import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up.ts'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { Offer } from '../../../domain/visits/offer.ts'

@@ -1,4 +1,5 @@
 import { DateTime } from 'luxon'
+import { FORECAST_CAUTION } from './forecast.ts'
 import type { CalendarDate, DayForecast, Rating } from './history.ts'
 
 /** Letter and shade of each rating: both read without colour, in print and aloud. */
@@ -10,9 +11,6 @@ const MARKS: Record<Rating, { letter: string; shade: string; meaning: string }> 
 }
 const CELL = 11
 const WEEKDAYS = ['Mon', 'Tue', 'Wed', 'Thu', 'Fri', 'Sat', 'Sun']
-
-/** Shown wherever a forecast is shown to a person. */
-export const FORECAST_CAUTION = 'For timing a specimen only. Never use it to avoid or plan a pregnancy.'
 
 /**
  * Draws forecast days as months, weeks from Monday to Sunday: date, shade, letter, chance in 100 of a day to avoid.

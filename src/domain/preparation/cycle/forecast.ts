@@ -8,6 +8,9 @@ import { assess } from './situation.ts'
 import { expectStarts, type Starts } from './starts.ts'
 import type { Timing } from './timing.ts'
 
+/** Shown wherever a forecast is shown to a person. */
+export const FORECAST_CAUTION = 'For timing a specimen only. Never use it to avoid or plan a pregnancy.'
+
 /**
  * The forecast for every date of a range, both ends included. For timing a specimen, never for contraception or conception.
  *

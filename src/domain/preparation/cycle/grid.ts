@@ -1,4 +1,4 @@
-import { type Cell, longShare, tableCell } from './cells.ts'
+import { Cell, longShare } from './cells.ts'
 import {
   AGE_IF_UNKNOWN,
   EXTRA_SPREAD_IF_AGE_UNKNOWN,
@@ -25,7 +25,7 @@ const SPREADS = [1.1, 1.56, 2.22, 3.15, 4.47, 6.35, 9, 12.8]
 
 const naturalCells = remember((_all: 'natural') =>
   LOCATIONS.flatMap((location) =>
-    SPREADS.map((spread) => tableCell({ location, spread, long: longShare(spread), short: SHORT.share })),
+    SPREADS.map((spread) => new Cell({ location, spread, long: longShare(spread), short: SHORT.share })),
   ),
 )
 const naturalWeights = remember((age: number | undefined) =>
@@ -33,10 +33,10 @@ const naturalWeights = remember((age: number | undefined) =>
 )
 const scheduledCells = remember((usual: number) => [
   ...SCHEDULED.shifts.map((shift) =>
-    tableCell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed }),
+    new Cell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed }),
   ),
   // Who has stopped may wait for any time; without this kind a long wait would be impossible.
-  tableCell({ location: usual, spread: SPREADS.at(-1)!, long: TAIL.largestShare }),
+  new Cell({ location: usual, spread: SPREADS.at(-1)!, long: TAIL.largestShare }),
 ])
 
 /** Women with natural cycles. Age in whole years, if known. */

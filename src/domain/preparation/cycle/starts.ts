@@ -68,19 +68,19 @@ function addStarts(table: Float64Array, from: number, { cells, weights }: Belief
 
 /** Adds one kind of cycle's starts: before the current one by the same tables read backwards, after it given the wait so far. */
 function addCell(table: Float64Array, from: number, cell: Cell, weight: number, { start, quietUntil, lasted }: Anchor): void {
-  const waited = cell.longer[lasted]!
   const tabledStart = quietUntil - lasted
   const end = from + table.length
-  for (let day = from; day < Math.min(start, end); day++) table[day - from]! += weight * waited * startsAfter(cell, start - day)
-  for (let day = Math.max(quietUntil + 1, from); day < end; day++) {
-    const days = day - tabledStart
-    table[day - from]! += weight * startsAfterWait(cell, days, lasted)
-  }
+  const after = startsAfter(cell, Math.max(start - from, end - 1 - tabledStart))
+  const waited = cell.longer[lasted]!
+  for (let day = from; day < Math.min(start, end); day++) table[day - from]! += weight * waited * after(start - day)
+  const later = lasted < SHORTEST_MODELLED_DAYS ? after : (days: number) => startsAfterWait(cell, days, lasted)
+  for (let day = Math.max(quietUntil + 1, from); day < end; day++) table[day - from]! += weight * later(day - tabledStart)
 }
 
-/** Probability of a start so many days after a known one. */
-function startsAfter(cell: Cell, days: number): number {
-  return days <= HORIZON_DAYS ? cell.starts[days]! : 1 / cell.mean
+/** Probability of a start so many days after a known one, for up to `furthest` days. */
+function startsAfter(cell: Cell, furthest: number): (days: number) => number {
+  const starts = cell.startsTo(Math.min(furthest, HORIZON_DAYS))
+  return (days) => (days <= HORIZON_DAYS ? starts[days]! : 1 / cell.mean)
 }
 
 /**
@@ -88,18 +88,20 @@ function startsAfter(cell: Cell, days: number): number {
  * of them at any length beyond the wait, or in any later cycle. Exact; summed over whichever side of the wait is shorter.
  */
 export function startsAfterWait(cell: Cell, days: number, lasted: number): number {
-  if (lasted < SHORTEST_MODELLED_DAYS) return startsAfter(cell, days)
+  if (lasted < SHORTEST_MODELLED_DAYS) return startsAfter(cell, days)(days)
   const waited = cell.longer[lasted]!
   if (days > HORIZON_DAYS) return waited / cell.mean
   const longest = Math.min(days, cell.length.length - 1)
   const fewBefore = lasted - SHORTEST_MODELLED_DAYS < longest - lasted
   if (waited > SAFE_TO_SUBTRACT && fewBefore)
-    return Math.max(0, cell.starts[days]! - sumOver(cell, SHORTEST_MODELLED_DAYS, lasted, days))
+    return Math.max(0, cell.startsTo(days)[days]! - sumOver(cell, SHORTEST_MODELLED_DAYS, lasted, days))
   return sumOver(cell, lasted + 1, longest, days)
 }
 
 /** Starts `days` after the last whose first cycle lasted from `first` to `last` days. */
-function sumOver({ length, starts }: Cell, first: number, last: number, days: number): number {
+function sumOver(cell: Cell, first: number, last: number, days: number): number {
+  const { length } = cell
+  const starts = cell.startsTo(days - first)
   let sum = 0
   for (let cycle = first; cycle <= last; cycle++) sum += length[cycle]! * starts[days - cycle]!
   return sum
