@@ -85,7 +85,7 @@ export const FOLLOW_UP_REASONS = {
   'text-lost': {
     urgency: 2, once: 'never', settledBy: 'person', ask: null,
     title: 'Text of the desk not delivered',
-    todo: 'What the desk wrote may not have reached the patient. See the conversation; call and tell.',
+    todo: 'What the desk wrote may not have reached the patient. Look at the conversation, and call.',
     say: 'We wrote to you, and I am calling because our message may not have reached you.',
   },
   'not-told': {

@@ -52,4 +52,5 @@ export function isTold(booking: Booking, protocol: Protocol, messages: readonly 
 }
 
 /** Whether it went to this number. Of messages long past the number is no longer kept. */
-export const isTo = (message: Message, phone: string) => message.phone === phone || message.phone === ''
+export const isTo = (message: Pick<Message, 'phone'>, phone: string) =>
+  message.phone === phone || message.phone === ''

@@ -23,8 +23,8 @@ export interface FollowUpSubject {
 const MOST_OPEN = 100
 
 /**
- * Opens a follow-up, unless one that says as much is open already, or the visit that it would be about
- * is cancelled and leaves nothing to be done.
+ * Opens a follow-up, unless one that says as much is open already, or the visit that it would be
+ * about is cancelled and leaves nothing to be done.
  */
 export async function openFollowUp(
   tx: Tx,
@@ -83,8 +83,9 @@ export function closeApproval(
   outcome: string,
   by = 'daysix',
 ): Promise<void> {
-  const isItsCall = ({ reason, detail }: FollowUp) => reason === 'approve-move' && detail.offer === id
-  return closeFollowUps(tx, deps, bookingId, isItsCall, outcome, by)
+  const asksForIt = ({ reason, detail }: FollowUp) =>
+    reason === 'approve-move' && detail.offer === id
+  return closeFollowUps(tx, deps, bookingId, asksForIt, outcome, by)
 }
 
 /** Closes those open calls about a visit that have become pointless. */

@@ -9,8 +9,8 @@ const WISHES: ReadonlySet<Meaning> = new Set(['stop', 'rejoin'])
 const SAID_TO_WISHES: ReadonlySet<TextKind> = new Set(['stopped', 'rejoined'])
 
 /**
- * What still follows from a reply that is acted on late, after a crash or out of turn. Where the number
- * has written STOP or START since, an older one changes nothing; all else follows as ever.
+ * What still follows from a reply that is acted on late, after a crash or out of turn. Where the
+ * number has written STOP or START since, an older one changes nothing; all else follows as ever.
  */
 export async function withoutOldWish(
   tx: Tx,
