@@ -2,42 +2,71 @@ import { compose, type Composed } from '../../src/compose.ts'
 import type { Config } from '../../src/config.ts'
 import { DEFAULT_HOURS } from '../../src/domain/preparation/sending-hours.ts'
 import type { Message } from '../../src/domain/messages/message.ts'
-import type { Booking } from '../../src/domain/visits/booking.ts'
 import type { Patient } from '../../src/domain/patients/patient.ts'
+import type { Clinic } from '../../src/domain/region/clinic.ts'
+import { newMessage } from '../../src/flows/messages/new-message.ts'
+import type { Deps, Tx } from '../../src/flows/ports/deps.ts'
+import { newBooking } from '../../src/flows/visits/new-booking.ts'
 
-const VISITS = 100
 const ALL_DAY = { from: '00:00', to: '23:59' }
+const HOUR_MS = 3_600_000
+/** Visits written in one transaction. */
+const CHUNK = 500
 
-/** A composed service whose database holds so many messages, all due at the same moment and none rung for yet. */
-export async function composedWithDue(config: Config, count: number, inMemory: boolean): Promise<{ composed: Composed; messages: Message[] }> {
+/**
+ * A composed service whose database holds so many messages, each to a patient of its own, all due at
+ * the same moment and none enqueued yet.
+ */
+export async function composedWithDue(
+  config: Config,
+  count: number,
+  inMemory: boolean,
+): Promise<{ composed: Composed; messages: Message[] }> {
   const composed = await compose(config, { inMemory, notice: () => {} })
-  const { store, newId, clock } = composed.deps
-  const due = clock.now()
-  const settings = { hours: { ...DEFAULT_HOURS, weekdays: ALL_DAY, weekend: ALL_DAY }, movePolicy: 'at-once', lapsePolicy: 'offer', holdHours: 24, minConfidence: 0.5, gateway: 'loopback' } as const
-  const clinicId = newId('c')
-  const bookings: Booking[] = []
-  await store.transact(async (tx) => {
-    await tx.clinics.put({ id: clinicId, name: 'Harbour Clinic', phone: '+16135550100', zone: 'UTC', country: 'CA', settings })
-    for (let n = 0; n < VISITS; n++) {
-      const patient: Patient = { id: newId('p'), clinicId, name: `Patient ${n}`, phone: phoneOf(n), language: 'en', channel: 'sms', detail: 'full', cycle: { status: 'no-periods' } }
-      const visitAt = new Date(due.getTime() + (200 + n) * 3_600_000)
-      const booking: Booking = { id: newId('b'), patientId: patient.id, clinicId, clinician: '', protocol: 'liquid-based-cytology', visitAt, firstVisitAt: visitAt, moves: 0, zone: 'UTC', state: 'booked', planRevision: 1, confirmedAt: null, shortNotice: false, lapses: [], createdAt: due, planBasis: composed.deps.protocols.get('liquid-based-cytology')!.digest }
-      await tx.patients.insert(patient)
-      await tx.patients.addConsent(patient.id, { channel: 'sms', recordedBy: 'bench', recordedAt: due, wording: 'x' })
-      await tx.bookings.insert(booking)
-      bookings.push(booking)
-    }
-  }) // prettier-ignore
-  const messages = Array.from({ length: count }, (_, n): Message => {
-    const booking = bookings[n % VISITS]!
-    return {
-      id: newId('m'), bookingId: booking.id, patientId: booking.patientId, clinicId, phone: phoneOf(n), kind: 'confirmation', channel: 'sms', detail: 'full', language: 'en', revision: 1,
-      unsolicited: false, sendAt: due, notAfter: new Date(due.getTime() + 86_400_000), state: 'queued', attempt: 0, visitAt: booking.visitAt, choices: [], answer: null, gateway: 'loopback',
-      gatewayRef: null, text: null, claimedAt: null, sentAt: null, endedAt: null, code: null, fallbackOf: null, prompted: false, byHand: false,
-    } // prettier-ignore
-  })
-  for (let at = 0; at < count; at += 500) await store.transact((tx) => tx.messages.insert(messages.slice(at, at + 500)))
+  const { deps } = composed
+  const clinic = clinicOf(deps.newId('c'))
+  await deps.store.transact((tx) => tx.clinics.put(clinic))
+  const now = deps.clock.now()
+  const messages: Message[] = []
+  for (let at = 0; at < count; at += CHUNK) {
+    const numbers = Array.from({ length: Math.min(CHUNK, count - at) }, (_, n) => at + n)
+    await deps.store.transact(async (tx) => {
+      const made = await Promise.all(numbers.map((n) => visitWithMessage(tx, deps, clinic, now, n)))
+      await tx.messages.insert(made)
+      messages.push(...made)
+    })
+  }
   return { composed, messages }
+}
+
+function clinicOf(id: string): Clinic {
+  const hours = { ...DEFAULT_HOURS, weekdays: ALL_DAY, weekend: ALL_DAY }
+  const policies = { movePolicy: 'at-once', lapsePolicy: 'offer' } as const
+  const settings = { hours, ...policies, holdHours: 24, minConfidence: 0.5, gateway: 'loopback' }
+  const place = { zone: 'UTC', country: 'CA' } as const
+  return { id, name: 'Harbour Clinic', phone: '+16135550100', ...place, settings }
+}
+
+async function visitWithMessage(tx: Tx, deps: Deps, clinic: Clinic, now: Date, n: number): Promise<Message> {
+  const patient = patientOf(deps.newId('p'), clinic.id, n)
+  const protocol = deps.protocols.get('liquid-based-cytology')!
+  const facts = { clinicId: clinic.id, clinician: '', protocol: protocol.id, zone: 'UTC' }
+  const visitAt = new Date(now.getTime() + (200 + n) * HOUR_MS)
+  const ids = { id: deps.newId('b'), patientId: patient.id }
+  const draft = newBooking({ ...ids, ...facts, visitAt, createdAt: now })
+  const booking = { ...draft, planRevision: 1, planBasis: protocol.digest }
+  await tx.patients.insert(patient)
+  await tx.bookings.insert(booking)
+  const consent = { channel: patient.channel, recordedBy: 'bench', recordedAt: now, wording: 'x' }
+  await tx.patients.addConsent(patient.id, consent)
+  const until = { sendAt: now, notAfter: new Date(now.getTime() + 24 * HOUR_MS) }
+  const planned = { kind: 'confirmation', unsolicited: false, revision: 1, state: 'queued' } as const
+  return newMessage(deps, { clinic, patient, booking }, { ...planned, ...until })
+}
+
+function patientOf(id: string, clinicId: string, n: number): Patient {
+  const reached = { phone: phoneOf(n), language: 'en', channel: 'sms', detail: 'full' } as const
+  return { id, clinicId, name: `Patient ${n}`, ...reached, cycle: { status: 'no-periods' } }
 }
 
 /** A number of its own for each, so that nobody waits for anybody; the loopback calls nobody. */

@@ -38,7 +38,7 @@ const running = await startService(config, composed, process.argv[2] as Role)
 const { deps, database } = composed
 
 const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
-const queue = new Queue('alarms', { connection: store.connection as never, prefix: store.prefix }, store.factory as never)
+const queue = new Queue('messages', { connection: store.connection as never, prefix: store.prefix }, store.factory as never)
 
 /** Nothing is left of those who used it before, and its first use is over. */
 async function emptyQueue(): Promise<void> {
