@@ -10,9 +10,7 @@ import { startService, type Running } from '../src/service.ts'
 import { CLINICS, ZONE, chance, patients, type DemoPatient } from './scenario.ts'
 
 export const STORY_DAYS = 28
-const STEP_MS = 60 * 60_000
-/** Nothing is lost or crashes here, so the sweep has little to do: a message need only be in the queue before it is due. */
-const SWEEP_EVERY_MS = 12 * STEP_MS
+const SWEEP_MINUTES = 60
 
 /** The service, composed as in production but for time, which is virtual, and the telephone network, which is simulated. */
 export interface World {
@@ -25,7 +23,7 @@ export interface World {
   random: () => number
   /** Midnight of the story's first day, where the clinics are. */
   firstDay: DateTime
-  /** Lets virtual time pass hour by hour, sweeping on the way; `onStep` is told after each hour. */
+  /** Lets virtual time pass, sweeping on the way; `onStep` is told after each step. */
   passUntil(moment: Date, onStep: () => Promise<void>): Promise<void>
 }
 
@@ -71,18 +69,12 @@ function settings(headless: boolean): Config {
 }
 
 function passing({ virtual }: HandOverTime, { deps }: Composed): World['passUntil'] {
-  let swept = 0
-  const sweepAt = async (now: Date): Promise<void> => {
-    if (now.getTime() - swept < SWEEP_EVERY_MS) return
-    swept = now.getTime()
-    await sweep(deps)
-    await virtual.moveTo(now) // what the sweep set off for this very moment
-  }
   return async (moment, onStep) => {
     while (virtual.now() < moment) {
-      const step = new Date(Math.min(moment.getTime(), virtual.now().getTime() + STEP_MS))
+      const step = new Date(Math.min(moment.getTime(), virtual.now().getTime() + SWEEP_MINUTES * 60_000))
       await virtual.moveTo(step)
-      await sweepAt(step)
+      await sweep(deps)
+      await virtual.moveTo(step) // what the sweep set off for this very moment
       await onStep()
     }
   }
