@@ -2,6 +2,7 @@ import * as z from 'zod'
 import { calendarDate } from '../domain/preparation/cycle/days.ts'
 import type { HistoryFault } from '../domain/preparation/cycle/evidence.ts'
 import type { CalendarDate, CycleHistory } from '../domain/preparation/cycle/history.ts'
+import type { CycleWindow } from '../domain/preparation/cycle/windows.ts'
 
 export const date = z.iso.date('Write the date as year-month-day, e.g. 2026-03-02.')
 
@@ -29,6 +30,11 @@ export const historyLine = z.object(historyFields)
 /** Six decimals say more than any forecast knows. */
 export function round(probability: number): number {
   return Math.round(probability * 1e6) / 1e6
+}
+
+/** The windows as every answer shows them. */
+export function windowsView(windows: readonly CycleWindow[]): CycleWindow[] {
+  return windows.map((each) => ({ ...each, avoidProbability: round(each.avoidProbability) }))
 }
 
 /** What a line says of the cycles, in the words of the domain. */

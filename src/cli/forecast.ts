@@ -5,8 +5,9 @@ import { daysBetween } from '../domain/preparation/cycle/days.ts'
 import { FORECAST_CAUTION, forecastDays } from '../domain/preparation/cycle/forecast.ts'
 import type { DayForecast } from '../domain/preparation/cycle/history.ts'
 import { USUAL_TIMING } from '../domain/preparation/cycle/timing.ts'
+import { cycleWindows } from '../domain/preparation/cycle/windows.ts'
 import { badInput } from '../domain/failure.ts'
-import { date, historyFields, latestOf, round, toHistory, warnings } from './cycle-fields.ts'
+import { date, historyFields, latestOf, round, toHistory, warnings, windowsView } from './cycle-fields.ts'
 import type { CalendarOptions } from './forecast-calendar.ts'
 import { answerLines } from './json-lines.ts'
 
@@ -47,6 +48,7 @@ function answer({ id: _id, from, to, ...fields }: z.infer<typeof line>): object 
   const history = toHistory(fields)
   return {
     days: forecastDays(history, { from, to }, USUAL_TIMING).map(rounded),
+    windows: windowsView(cycleWindows(history, USUAL_TIMING, latestOf(history))),
     ...warnings(checkHistory(history, latestOf(history))),
   }
 }

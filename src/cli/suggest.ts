@@ -5,9 +5,10 @@ import { checkHistory } from '../domain/preparation/cycle/check-history.ts'
 import type { CalendarDate } from '../domain/preparation/cycle/history.ts'
 import { judgeVisit } from '../domain/preparation/cycle/judge.ts'
 import { USUAL_TIMING } from '../domain/preparation/cycle/timing.ts'
+import { cycleWindows } from '../domain/preparation/cycle/windows.ts'
 import { badInput } from '../domain/failure.ts'
 import { rankOpenings } from '../domain/visits/rank-openings.ts'
-import { historyFields, round, toHistory, warnings } from './cycle-fields.ts'
+import { historyFields, round, toHistory, warnings, windowsView } from './cycle-fields.ts'
 import { answerLines } from './json-lines.ts'
 
 /** 48 hours of preparation, and four for the instructions to arrive before they begin. */
@@ -42,15 +43,17 @@ function answer({ id: _id, now, booked, zone, openings, ...fields }: z.infer<typ
   return {
     keep: ranked.length === 0 && judged.keep,
     avoidProbability: round(judged.forecast.avoidProbability),
-    ranked: ranked.map(({ key, avoidProbability, cycleDay }) => ({
+    ranked: ranked.map(({ key, avoidProbability, cycleDay }, index) => ({
       at: key,
       avoidProbability: round(avoidProbability),
       cycleDay,
+      rank: index + 1,
     })),
     reason:
       judged.keep && ranked.length > 0
         ? saferIsFree(judged.forecast.avoidProbability, ranked[0]!.avoidProbability)
         : judged.reason,
+    windows: windowsView(cycleWindows(told, USUAL_TIMING, asOf)),
     ...warnings(checkHistory(told, asOf)),
   }
 }

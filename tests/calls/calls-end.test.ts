@@ -104,7 +104,7 @@ describe('the call to approve a move', () => {
   it('ends when the desk declines, under the name of whoever did', async () => {
     await choose()
     await settleMove(world.deps, (await chosen()).id, false, 'Bea at the desk')
-    expect(await reasonsOf(id)).toEqual(['no-opening'])
+    expect(await reasonsOf(id)).toEqual(['cannot-come'])
     const [closed] = await callsOf(id, false)
     const end = { reason: 'approve-move', outcome: 'move declined', closedBy: 'Bea at the desk' }
     expect(closed).toMatchObject(end)

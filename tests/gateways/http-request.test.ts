@@ -1,6 +1,6 @@
 import { createHmac } from 'node:crypto'
 import nock from 'nock'
-import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import { createHttpGateway } from '../../src/adapters/gateways/http/http-gateway.ts'
 import { Failure } from '../../src/domain/failure.ts'
 import { recordingEars } from './recording-ears.ts'
@@ -55,7 +55,12 @@ function peer() {
   return nock('https://texts.example')
 }
 
+// It stands in the way of every request of this process: so only while the tests of this file run.
+beforeAll(() => {
+  if (!nock.isActive()) nock.activate()
+})
 beforeEach(() => nock.disableNetConnect())
+afterAll(() => nock.restore())
 afterEach(() => {
   expect(nock.pendingMocks()).toEqual([])
   nock.cleanAll()

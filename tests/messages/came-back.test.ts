@@ -143,6 +143,6 @@ describe('what was told or answered, and comes back', () => {
     people++
     await amend(booked, { patient: { phone: phone() } })
     await takeReceipt(world.deps, { gateway: 'wire', messageId: written.id, state: 'undelivered', at: world.clock.now() })
-    expect(await callsAbout(booked)).toContain('not-delivered')
+    expect(await callsAbout(booked)).toContain('text-lost')
   })
 })

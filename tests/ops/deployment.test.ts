@@ -26,23 +26,61 @@ function instructions(): { name: string; words: string[] }[] {
 const all = (name: string) => instructions().filter((each) => each.name === name).map(({ words }) => words)
 const imageEnvironment = () => Object.fromEntries(all('ENV').flat().map((pair) => pair.split('=') as [string, string]))
 
-/** `COPY src src` names what it becomes, `COPY a b ./` the folder it goes into. */
-async function carryOutCopies(app: string): Promise<void> {
-  for (const words of all('COPY')) {
-    const target = words.at(-1)!
-    for (const source of words.slice(0, -1)) await cp(join(ROOT, source), join(app, target, target.endsWith('/') ? source : ''), { recursive: true })
+/** The stages of the Containerfile, each with what it is called. */
+function stages(): { name: string; steps: ReturnType<typeof instructions> }[] {
+  const found: ReturnType<typeof stages> = []
+  for (const each of instructions()) {
+    if (each.name === 'FROM') found.push({ name: each.words[2] ?? 'image', steps: [] })
+    else found.at(-1)!.steps.push(each)
+  }
+  return found
+}
+
+/** `COPY src src` names what it becomes, `COPY a b ./` the folder it goes into, `COPY --from=build /app/x x` another stage. */
+async function copy(words: string[], app: string, others: Map<string, string>): Promise<void> {
+  const from = /^--from=(.*)$/.exec(words[0]!)?.[1]
+  const [root, given] = from === undefined ? [ROOT, words] : [others.get(from)!, words.slice(1)]
+  const target = given.at(-1)!
+  for (const source of given.slice(0, -1)) {
+    await cp(join(root, source.replace('/app/', '')), join(app, target, target.endsWith('/') ? source : ''), { recursive: true })
   }
 }
 
+/** The whole install is the one that these tests run with: of it only the end is done again. */
+async function install(app: string, [npm, ...args]: string[]): Promise<void> {
+  if (args.length > 1) return void (await run(npm!, [...args, '--prefer-offline', '--no-audit', '--no-fund'], { cwd: app }))
+  await symlink(join(ROOT, 'node_modules'), join(app, 'node_modules'))
+  await run('npm', ['run', 'prepare'], { cwd: app })
+}
+
+/** Carries out copies and installs of every stage below `folder`. @returns where the image's files are */
+async function buildIn(folder: string): Promise<string> {
+  const apps = new Map<string, string>()
+  for (const { name, steps } of stages()) {
+    const app = join(folder, name)
+    await mkdir(app)
+    apps.set(name, app)
+    for (const { name: what, words } of steps) {
+      if (what === 'COPY') await copy(words, app, apps)
+      if (what === 'RUN' && words[0] === 'npm') await install(app, words.slice(0, words.indexOf('&&') + 1 || undefined).filter((word) => word !== '&&'))
+    }
+  }
+  return apps.get('image')!
+}
+
+/** What turns TypeScript into JavaScript, or checks it. */
+const TOOLS = /^(esbuild|tsx|typescript|ts-node|sucrase|vite|vitest|rolldown|@esbuild|@swc|@babel)(\/|$)/
+
 describe('the Containerfile', () => {
-  it('copies all that the service needs: that tree alone starts, and is healthy by its own health check', async () => {
+  it('makes a tree without tools of development that starts, and is healthy by its own health check', async () => {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-image-'))
     let child: ChildProcess | undefined
     try {
-      const app = join(folder, 'app')
-      await mkdir(app)
-      await carryOutCopies(app)
-      await symlink(join(ROOT, 'node_modules'), join(app, 'node_modules'))
+      const app = await buildIn(folder)
+      const { packages } = JSON.parse(await readFile(join(app, 'node_modules/.package-lock.json'), 'utf8')) as { packages: object }
+      const installed = Object.keys(packages).map((path) => path.slice(path.lastIndexOf('node_modules/') + 'node_modules/'.length))
+      expect(installed).toContain('express')
+      expect(installed.filter((name) => TOOLS.test(name))).toEqual([])
       const port = await freePort()
       const env = { PATH: process.env.PATH!, ...imageEnvironment(), NODE_ENV: 'development', DAYSIX_API_KEY: 'a-key-of-the-test', DATA_DIR: join(folder, 'data'), PORT: String(port) }
       const [entry] = all('ENTRYPOINT')

@@ -17,8 +17,9 @@ const MORNING = 10
 type Visit = Partial<Parameters<TestWorld['book']>[0]>
 
 /**
- * A clinic and a telephone of their own for each test, in a world that many tests share; time goes on from one to the next.
- * Invented people at numbers reserved for fiction (NANPA 555-01xx). Days are counted from the day on which the test begins.
+ * A clinic and a telephone of their own for each test, in a world that many tests share; time goes
+ * on from one to the next. Invented people at numbers reserved for fiction (NANPA 555-01xx). Days
+ * are counted from the day on which the test begins.
  */
 export class Conversations {
   readonly world: TestWorld
@@ -71,13 +72,20 @@ export class Conversations {
 
   /** A visit of somebody without periods, unless told otherwise. */
   async book(visit: string, changes: Visit = {}): Promise<Booking> {
-    const usual = { clinic: this.clinic, phone: this.phone, cycle: { status: 'no-periods' } } as const
+    const usual = {
+      clinic: this.clinic,
+      phone: this.phone,
+      cycle: { status: 'no-periods' },
+    } as const
     return (await this.world.book({ ...usual, visit, ...changes })).booking
   }
 
   /** Three openings, two weeks ahead. */
   openings(clinic = this.clinic) {
-    return addOpenings(this.deps, { clinic, at: [14, 15, 16].map((days) => `${this.day(days)}T09:00`) })
+    return addOpenings(this.deps, {
+      clinic,
+      at: [14, 15, 16].map((days) => `${this.day(days)}T09:00`),
+    })
   }
 
   /** Writes from the telephone. @returns the reply as it is kept */
@@ -87,7 +95,11 @@ export class Conversations {
     return replies.findLast((reply) => reply.text === text)!
   }
 
-  correct({ id }: Pick<ReplyRecord, 'id'>, meaning: Correction['meaning'], more: Partial<Correction> = {}): Promise<void> {
+  correct(
+    { id }: Pick<ReplyRecord, 'id'>,
+    meaning: Correction['meaning'],
+    more: Partial<Correction> = {},
+  ): Promise<void> {
     return correctReading(this.deps, id, { meaning, by: 'desk', ...more })
   }
 
@@ -96,13 +108,18 @@ export class Conversations {
   }
 
   pass(hours: number): Promise<void> {
-    return this.world.passUntil(new Date(this.world.clock.now().getTime() + hours * HOUR_MS).toISOString(), 60)
+    return this.world.passUntil(
+      new Date(this.world.clock.now().getTime() + hours * HOUR_MS).toISOString(),
+      60,
+    )
   }
 
   /** Open calls about a visit; without one, all those of the clinic. */
   async calls(visit?: Booking): Promise<FollowUp[]> {
     const { list } = this.deps.store.read.followUps
-    return visit ? list({ bookingId: visit.id, open: true, limit: 100 }) : list({ clinicId: this.clinic, open: true, limit: 100 })
+    return visit
+      ? list({ bookingId: visit.id, open: true, limit: 100 })
+      : list({ clinicId: this.clinic, open: true, limit: 100 })
   }
 
   async reasons(visit?: Booking): Promise<string[]> {

@@ -2,7 +2,8 @@ import { afterAll, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import { settleMove } from '../../src/flows/visits/move-visit.ts'
 import { Conversations } from './conversations.ts'
 
-// The product's own promise, no source: a correction takes back what that reading did, and nothing that was learned since.
+// The product's own promise, no source: a correction takes back what that reading did, and nothing
+// that was learned since.
 let at: Conversations
 beforeAll(async () => {
   at = await Conversations.open()
@@ -15,15 +16,18 @@ const DIED = 'She passed away in January.'
 const cycling = () => ({ cycle: at.cycling(27) })
 
 describe('a death that was none', () => {
-  it.each(['thanks', 'unclear'] as const)('read as %s: the patient is told again, though the number has changed', async (meaning) => {
-    const visit = await at.book(`${at.day(10)}T10:00`)
-    const reply = await at.write(DIED)
-    await at.amend(visit, { patient: { phone: at.anotherPhone() } })
-    await at.correct(reply, meaning)
-    expect((await at.patient(visit)).reportedDead).toBeFalsy()
-    expect(await at.reasons(visit)).not.toContain('died')
-    expect(await at.kinds(visit, 'planned')).toContain('prep')
-  })
+  it.each(['thanks', 'unclear'] as const)(
+    'read as %s: the patient is told again, though the number has changed',
+    async (meaning) => {
+      const visit = await at.book(`${at.day(10)}T10:00`)
+      const reply = await at.write(DIED)
+      await at.amend(visit, { patient: { phone: at.anotherPhone() } })
+      await at.correct(reply, meaning)
+      expect((await at.patient(visit)).reportedDead).toBeFalsy()
+      expect(await at.reasons(visit)).not.toContain('died')
+      expect(await at.kinds(visit, 'planned')).toContain('prep')
+    },
+  )
 
   it('stays reported where another text said it too, whichever is corrected first', async () => {
     const visit = await at.book(`${at.day(10)}T10:00`)
@@ -36,7 +40,7 @@ describe('a death that was none', () => {
     expect(await at.reasons(visit)).not.toContain('died')
   })
 
-  it('what the patient had asked for before it is not lost, and nobody is called about that meanwhile', async () => {
+  it('what was asked for before it is not lost; nobody calls about it meanwhile', async () => {
     await at.openings()
     const visit = await at.book(`${at.day(10)}T10:00`)
     await at.write(CANNOT_COME)
@@ -111,7 +115,7 @@ describe('an older reply corrected, when something newer has come of the convers
 })
 
 describe('a correction takes back', () => {
-  it('a choice that waits for the desk: the offer is open again, and another of its times can be taken', async () => {
+  it('a choice that waits for the desk: another of the times can be taken', async () => {
     at.clinic = await at.anotherClinic({ movePolicy: 'desk-approves' })
     await at.openings()
     const visit = await at.book(`${at.day(10)}T10:00`)
@@ -124,7 +128,7 @@ describe('a correction takes back', () => {
     expect(approvals.map(({ detail }) => detail.to)).toEqual([offer.choices[1]!.at.toISOString()])
   })
 
-  it('an offer that took the place of an older one: what that was about goes on the call list', async () => {
+  it('an offer that replaced an older one: what that was about becomes a call', async () => {
     await at.openings()
     const visit = await at.book(`${at.day(10)}T10:00`)
     await at.write(CANNOT_COME)
@@ -194,7 +198,15 @@ describe('what a reply says of "today"', () => {
 describe('a reply that is not yet acted on', () => {
   it('cannot be corrected', async () => {
     const facts = { clinicId: null, patientId: null, bookingId: null, reading: null, done: null }
-    const kept = { id: 't_kept', gateway: 'pocket', key: 'kept', phone: at.phone, text: 'hm', receivedAt: at.world.clock.now(), ...facts }
+    const kept = {
+      id: 't_kept',
+      gateway: 'pocket',
+      key: 'kept',
+      phone: at.phone,
+      text: 'hm',
+      receivedAt: at.world.clock.now(),
+      ...facts,
+    }
     await at.deps.store.transact((tx) => tx.replies.keep(kept))
     await expect(at.correct(kept, 'thanks')).rejects.toThrow(/too-late/)
   })

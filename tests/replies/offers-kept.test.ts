@@ -3,7 +3,8 @@ import type { Booking } from '../../src/domain/visits/booking.ts'
 import { settleMove } from '../../src/flows/visits/move-visit.ts'
 import { Conversations } from './conversations.ts'
 
-// Who has said "I can't come" is offered another time, or is on the call list: the product's own promise, no source.
+// Who has said "I can't come" is offered another time, or is on the call list: the product's own
+// promise, no source.
 let at: Conversations
 beforeAll(async () => {
   at = await Conversations.open()
@@ -27,7 +28,7 @@ describe('an offer to somebody who cannot come', () => {
     expect(await at.reasons(visit)).toContain('cannot-come')
   })
 
-  it('ended by what was read as a STOP, which it was not: the patient is still on the call list', async () => {
+  it('ended by what was no STOP: the patient is still on the call list', async () => {
     const visit = await cannotCome()
     await at.correct(await at.write('please stop texting me'), 'thanks')
     expect(await at.reasons(visit)).toEqual(['cannot-come'])

@@ -1,8 +1,8 @@
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import { Conversations } from './conversations.ts'
 
-// STOP, wrong number, death: they end what is sent, and whom nobody tells any more a person calls. Carrier words: 47 CFR
-// 64.1200(a)(10). The rest is the product's own promise, no source.
+// STOP, wrong number, death: they end what is sent, and whom nobody tells any more a person calls.
+// Carrier words: 47 CFR 64.1200(a)(10). The rest is the product's own promise, no source.
 let at: Conversations
 beforeAll(async () => {
   at = await Conversations.open()
@@ -52,18 +52,30 @@ describe('STOP with news in it', () => {
 })
 
 describe('a number that is said not to be the patient’s', () => {
-  it.each(['wrong number', 'Wrong number, please stop texting me'])('is not revived by START at any clinic: %s', async (text) => {
-    const visits = [await at.book(`${at.day(10)}T10:00`), await at.book(`${at.day(12)}T10:00`, { clinic: await at.anotherClinic() })]
-    await at.write(text)
-    const start = await at.write('START')
-    expect(await refusal()).toBe('wrong-person')
-    for (const visit of visits) {
-      expect(await at.reasons(visit)).toContain('wrong-person')
-      expect(await at.kinds(visit, 'planned')).toEqual([])
-    }
-    const opened = await at.deps.store.read.followUps.list({ replyId: start.id, open: true, limit: 10 })
-    expect(opened.map(({ reason, detail }) => [reason, detail.words])).toEqual([['unclear-reply', 'START']])
-  })
+  it.each(['wrong number', 'Wrong number, please stop texting me'])(
+    'is not revived by START at any clinic: %s',
+    async (text) => {
+      const visits = [
+        await at.book(`${at.day(10)}T10:00`),
+        await at.book(`${at.day(12)}T10:00`, { clinic: await at.anotherClinic() }),
+      ]
+      await at.write(text)
+      const start = await at.write('START')
+      expect(await refusal()).toBe('wrong-person')
+      for (const visit of visits) {
+        expect(await at.reasons(visit)).toContain('wrong-person')
+        expect(await at.kinds(visit, 'planned')).toEqual([])
+      }
+      const opened = await at.deps.store.read.followUps.list({
+        replyId: start.id,
+        open: true,
+        limit: 10,
+      })
+      expect(opened.map(({ reason, detail }) => [reason, detail.words])).toEqual([
+        ['unclear-reply', 'START'],
+      ])
+    },
+  )
 
   it('is not revived though there was a STOP before', async () => {
     const visit = await at.book(`${at.day(10)}T10:00`)
@@ -102,17 +114,23 @@ describe('when what should follow fails', () => {
   it.each([
     ['STOP', 'opted-out', 'stop'],
     ['wrong number', 'wrong-person', 'wrong-person'],
-  ] as const)('%s holds, and every visit is on the call list, at every clinic', async (text, reason, why) => {
-    const there = { clinic: await at.anotherClinic(), protocol: 'clinician-hpv' }
-    const visits = [await at.book(`${at.day(3)}T10:00`), await at.book(`${at.day(4)}T10:00`, there)]
-    await at.pass(1)
-    await writeInVain(text)
-    expect(await refusal()).toBe(why)
-    for (const visit of visits) expect(await at.reasons(visit)).toContain(reason)
-    const before = at.world.textsTo(at.phone)
-    await at.pass(72)
-    expect(at.world.textsTo(at.phone)).toEqual(before)
-  })
+  ] as const)(
+    '%s holds, and every visit is on the call list, at every clinic',
+    async (text, reason, why) => {
+      const there = { clinic: await at.anotherClinic(), protocol: 'clinician-hpv' }
+      const visits = [
+        await at.book(`${at.day(3)}T10:00`),
+        await at.book(`${at.day(4)}T10:00`, there),
+      ]
+      await at.pass(1)
+      await writeInVain(text)
+      expect(await refusal()).toBe(why)
+      for (const visit of visits) expect(await at.reasons(visit)).toContain(reason)
+      const before = at.world.textsTo(at.phone)
+      await at.pass(72)
+      expect(at.world.textsTo(at.phone)).toEqual(before)
+    },
+  )
 
   it('nothing more goes to whoever has died, until a person reads it otherwise', async () => {
     const visit = await at.book(`${at.day(10)}T10:00`)
@@ -130,13 +148,17 @@ describe('when what should follow fails', () => {
     expect(await at.reasons(visit)).toContain('alarm')
   })
 
-  it('the words are shown to the clinic they were written to, though two patients share the number', async () => {
+  it('the words are shown only to the clinic that they were written to', async () => {
     const other = await at.anotherClinic()
     await at.book(`${at.day(10)}T10:00`)
     await at.book(`${at.day(11)}T10:00`, { name: 'Eve Fenwick' })
     await writeInVain('please stop texting me SECRET')
     expect(JSON.stringify(await at.calls())).toMatch(/SECRET/)
-    const seen = await at.deps.store.read.followUps.list({ clinicId: other, unplacedToo: true, limit: 100 })
+    const seen = await at.deps.store.read.followUps.list({
+      clinicId: other,
+      unplacedToo: true,
+      limit: 100,
+    })
     expect(JSON.stringify(seen)).not.toMatch(/SECRET/)
   })
 })

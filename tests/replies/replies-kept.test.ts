@@ -96,7 +96,9 @@ describe('acting on a reply fails', () => {
     expect(await repliesFrom(e164(person))).toMatchObject([{ text: 'my period started today', done: 'failed' }])
     protocols().set(ID, taken)
     const calls = await world.deps.store.read.followUps.list({ clinicId: 'harbour', open: true, limit: 200 })
-    expect(calls).toContainEqual(expect.objectContaining({ reason: 'unclear-reply', patientId: booking.patientId, detail: { words: 'my period started today' } }))
+    const detail = expect.objectContaining({ words: 'my period started today' })
+    const call = { reason: 'unclear-reply', patientId: booking.patientId, detail }
+    expect(calls).toContainEqual(expect.objectContaining(call))
   })
 
   it('on the page: it answers, and a person reads it', async () => {

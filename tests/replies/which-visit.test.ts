@@ -5,7 +5,8 @@ import { hearOnPage } from '../../src/flows/replies/hear-on-page.ts'
 import { cancelBooking } from '../../src/flows/visits/amend-booking.ts'
 import { Conversations } from './conversations.ts'
 
-// "Which visit do you mean?" and what may come of it: the product's own promise, no source. Invented data.
+// "Which visit do you mean?" and what may come of it: the product's own promise, no source.
+// Invented data.
 let at: Conversations
 beforeAll(async () => {
   at = await Conversations.open()
@@ -29,7 +30,10 @@ async function twoVisits(...names: string[]): Promise<[Booking, Booking]> {
 /** Two visits that are well timed until the period starts today. */
 async function twoThatWillBeSpoilt(): Promise<[Booking, Booking]> {
   const cycle = at.cycling(21)
-  const visits = [await at.book(`${at.day(3)}T10:00`, { cycle }), await at.book(`${at.day(3)}T15:00`, { cycle })] as const
+  const visits = [
+    await at.book(`${at.day(3)}T10:00`, { cycle }),
+    await at.book(`${at.day(3)}T15:00`, { cycle }),
+  ] as const
   for (const visit of visits) expect(await at.reasons(visit)).toEqual([])
   return [...visits]
 }
@@ -53,7 +57,7 @@ describe('a question that is never answered', () => {
     expect(await at.reasons(one)).not.toContain('cannot-come')
   })
 
-  it('goes there at once when something newer asks which visit is meant; the newer one is answered', async () => {
+  it('goes there at once when something newer asks which visit is meant', async () => {
     const [one] = await twoVisits()
     await at.write(CREAM)
     await at.write('Is a bath ok?')
@@ -64,11 +68,13 @@ describe('a question that is never answered', () => {
     expect(await at.words()).toEqual([['unclear-reply', CREAM]])
   })
 
-  it('goes there at once when newer times are put to the patient, whose numbers are then theirs', async () => {
+  it('goes there at once when newer times are offered: a number now means these', async () => {
     await at.openings()
     const [one, two] = await twoVisits()
     await at.write(CANNOT_COME)
-    await hearOnPage(at.deps, two.id, { reading: { meaning: 'cannot-come', confidence: 1, words: [] } })
+    await hearOnPage(at.deps, two.id, {
+      reading: { meaning: 'cannot-come', confidence: 1, words: [] },
+    })
     expect(await at.words()).toEqual([['unclear-reply', CANNOT_COME]])
     const { choices } = (await at.offer(two))!
     await at.write('1')
@@ -88,7 +94,7 @@ describe('a question that is never answered', () => {
 })
 
 describe('a question that is answered', () => {
-  it('is about what was written before it: those words reach the call list and the day sheet', async () => {
+  it('is about what was written before: those words reach calls and day sheet', async () => {
     const [one] = await twoVisits()
     await at.write(CREAM)
     await at.write('1')
@@ -124,7 +130,7 @@ describe('a question that is answered', () => {
     expect(await at.words(two)).toEqual([['badly-timed', STARTED]])
   })
 
-  it('can be corrected: what followed is taken back, and the words before it wait for a person', async () => {
+  it('can be corrected: its effects go, the words before it wait for a person', async () => {
     const [one] = await twoThatWillBeSpoilt()
     const { cycle } = await at.patient(one)
     await at.write(STARTED)
@@ -145,7 +151,7 @@ describe('a question that is answered', () => {
     expect(await at.words()).toEqual([['lapse', CREAM]])
   })
 
-  it('and its words have been read by a person since: they are left as they were read', async () => {
+  it('whose words a person has read since is left as that person read it', async () => {
     const [one, two] = await twoVisits('Ada Fenwick', 'Eve Fenwick')
     const asked = await at.write(CREAM)
     const number = await at.write('1')

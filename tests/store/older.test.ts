@@ -221,3 +221,48 @@ describe('words kept before it was said whose they are', () => {
     expect(calls.map(({ id }) => id)).toEqual(['f_1'])
   })
 })
+
+describe('what was asked and offered before it was kept why', () => {
+  const HOUR_MS = 3_600_000
+  const NOW = Date.now()
+  const soon = new Date(NOW + 240 * HOUR_MS)
+  let database: Database
+  let store: Store
+
+  const booked = {
+    ...{ id: 'b_1', patient_id: 'p_1', clinic_id: 'harbour', clinician: '' },
+    ...{ protocol: 'liquid-based-cytology', visit_at: soon, first_visit_at: soon },
+    ...{ zone: 'America/Toronto', state: 'booked', plan_revision: 1, short_notice: false },
+    created_at: new Date(NOW),
+  }
+  const offered = { id: 'r_1', booking_id: 'b_1', state: 'open', choices: '[]' }
+  const askedWhich = (id: string, hoursAgo: number) => ({
+    ...{ id, gateway: 'pocket', key: id, clinic_id: 'harbour', done: 'asked-which' },
+    ...{ phone_print: vault.fingerprint(PHONE), received_at: new Date(NOW - hoursAgo * HOUR_MS) },
+    sealed: sealed({ phone: PHONE, text: 'words', reading: null }),
+  })
+
+  beforeAll(async () => {
+    database = await asOf('0010-text-approvals')
+    await insert(database, 'clinic', clinicRow('harbour'))
+    const patient = { ...patientRow('p_1', 'Marit Quillon'), clinic_id: 'harbour' }
+    await insert(database, 'patient', patient)
+    await insert(database, 'booking', booked)
+    await insert(database, 'offer', { ...offered, made_at: new Date(NOW), until: soon })
+    await insert(database, 'reply', askedWhich('t_1', 72))
+    await insert(database, 'reply', askedWhich('t_2', 25))
+    await insert(database, 'reply', askedWhich('t_3', 1))
+    store = await openStore(database, vault)
+  })
+  afterAll(() => database.close())
+
+  it('an offer is taken for one to somebody who cannot come', async () => {
+    const offer = await store.read.offers.pending('b_1')
+    expect(offer).toMatchObject({ id: 'r_1', reason: 'cannot-come' })
+  })
+
+  it('only a visit that was asked for lately is still waited for', async () => {
+    const waiting = await store.read.replies.unansweredBefore(new Date(NOW), 10)
+    expect(waiting.map(({ id }) => id)).toEqual(['t_2', 't_3'])
+  })
+})

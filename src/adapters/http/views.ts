@@ -4,6 +4,8 @@ import type { Slot } from '../../domain/visits/slot.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import { FORECAST_CAUTION } from '../../domain/preparation/cycle/forecast.ts'
 import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
+import type { CycleWindow } from '../../domain/preparation/cycle/windows.ts'
+import type { WeighedOpening } from '../../flows/visits/judge-booking.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import { FOLLOW_UP_REASONS, type FollowUp } from '../../domain/calls/follow-up.ts'
 import { withOffset } from '../../domain/local-time.ts'
@@ -44,9 +46,18 @@ function cycleView({ status, lmp, ...rest }: CycleHistory) {
   return { lmp: status === 'cycling' ? lmp : status, ...rest }
 }
 
-export function timingView({ keep, unsure, reason, forecast }: VisitJudgement, doubts: readonly { field: string; message: string }[] = []) {
+export function timingView(
+  { keep, unsure, reason, forecast }: VisitJudgement,
+  windows: readonly CycleWindow[],
+  doubts: readonly { field: string; message: string }[] = [],
+) {
   const { cycleDay, avoidProbability, bleedingProbability, rating } = forecast
-  return { keep, unsure, rating, cycleDay, avoidProbability, bleedingProbability, reason, doubts, caution: CAUTION }
+  return { keep, unsure, rating, cycleDay, avoidProbability, bleedingProbability, reason, windows, doubts, caution: CAUTION }
+}
+
+/** An opening with what it is worth to the patient; `rank` 1 = best. */
+export function openingView({ slot, avoidProbability, cycleDay, rank }: WeighedOpening, zone: string) {
+  return { ...slotView(slot, zone), avoidProbability, cycleDay, rank }
 }
 
 export function slotView(slot: Slot, zone: string) {

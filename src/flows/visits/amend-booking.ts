@@ -51,7 +51,7 @@ export async function amendBooking(deps: Deps, id: string, amendment: Amendment)
     if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
     await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
     const judgement = judgeBooking(deps, booking, after.patient.cycle)
-    const openings = judgement.keep ? [] : await betterOpenings(tx, deps, { ...after, booking }, false)
+    const openings = judgement.keep && !judgement.unsure ? [] : await betterOpenings(tx, deps, { ...after, booking }, false)
     return { booking, patient: after.patient, judgement, openings, plan }
   })
   await enqueueDue(deps)

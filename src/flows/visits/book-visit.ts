@@ -94,8 +94,8 @@ function draftOf(deps: Deps, { id, clinicId, clinician, protocol, visitAt, zone 
 
 async function judged(tx: Tx, deps: Deps, about: VisitContext) {
   const judgement = judgeBooking(deps, about.booking, about.patient.cycle)
-  if (judgement.keep) return { judgement, openings: [] }
-  await openFollowUp(tx, deps, about, 'badly-timed', { why: judgement.reason })
+  if (judgement.keep && !judgement.unsure) return { judgement, openings: [] }
+  if (!judgement.keep) await openFollowUp(tx, deps, about, 'badly-timed', { why: judgement.reason })
   return { judgement, openings: await betterOpenings(tx, deps, about, false) }
 }
 

@@ -2,6 +2,8 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
 import { judgeVisit, type VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import { cycleWindows, type CycleWindow } from '../../domain/preparation/cycle/windows.ts'
+import { rankOpenings } from '../../domain/visits/rank-openings.ts'
 import { chooseOpenings } from '../../domain/visits/choose-openings.ts'
 import { dateIn } from '../../domain/local-time.ts'
 import { protocolOf } from '../lookups.ts'
@@ -53,4 +55,33 @@ export async function betterOpenings(
 
 function isOpenTo(slot: Slot, bookingId: string, now: Date): boolean {
   return slot.state === 'free' || slot.bookingId === bookingId || slot.heldUntil! <= now
+}
+
+/** An opening with what it is worth: its chance of a day to avoid, likely cycle day, and place among the others (1 = best). */
+export interface WeighedOpening {
+  slot: Slot
+  avoidProbability: number
+  cycleDay: number | null
+  rank: number
+}
+
+/** What openings are worth to a visit, in the order in which they are given. */
+export function weighed(deps: Deps, booking: Booking, cycle: CycleHistory, slots: readonly Slot[]): WeighedOpening[] {
+  const { zone } = booking
+  const openings = slots.map((slot, index) => ({ key: String(index), date: dateIn(slot.startsAt, zone) }))
+  if (openings.length === 0) return []
+  const ranked = rankOpenings({
+    ...{ history: cycle, booked: dateIn(booking.visitAt, zone), openings, mustMove: true },
+    ...{ protocol: protocolOf(deps, booking.protocol), asOf: dateIn(deps.clock.now(), zone) },
+  })
+  return slots.flatMap((slot, index) => {
+    const rank = ranked.findIndex(({ key }) => key === String(index))
+    const found = ranked[rank]
+    return found ? [{ slot, avoidProbability: found.avoidProbability, cycleDay: found.cycleDay, rank: rank + 1 }] : []
+  })
+}
+
+/** The collection windows of this cycle and the next two, as they look today. */
+export function windowsOf(deps: Deps, { protocol, zone }: Pick<Booking, 'protocol' | 'zone'>, cycle: CycleHistory): CycleWindow[] {
+  return cycleWindows(cycle, protocolOf(deps, protocol), dateIn(deps.clock.now(), zone))
 }

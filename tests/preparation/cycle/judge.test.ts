@@ -7,6 +7,7 @@ import { goodDates } from '../../../src/domain/preparation/cycle/good-dates.ts'
 import type { CycleHistory } from '../../../src/domain/preparation/cycle/history.ts'
 import { judgeVisit } from '../../../src/domain/preparation/cycle/judge.ts'
 import { USUAL_TIMING } from '../../../src/domain/preparation/cycle/timing.ts'
+import { cycleWindows } from '../../../src/domain/preparation/cycle/windows.ts'
 
 const known: CycleHistory = { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 29 }
 const judge = (date: string, history = known) => judgeVisit(history, date, USUAL_TIMING, '2026-03-10')
@@ -112,6 +113,40 @@ describe('the cycle check', () => {
     })
     expect(week === null || daysBetween(week, '2026-04-09') >= 9).toBe(true)
     expect(daysBetween(ask('2026-04-09')!, '2026-04-09')).toBeLessThan(9)
+  })
+})
+
+describe('the collection windows', () => {
+  const windows = (history: CycleHistory, asOf = '2026-03-10') => cycleWindows(history, USUAL_TIMING, asOf)
+  const regular = { ...known, usualCycleDays: 28, pastCycleDays: [28, 28, 29, 28, 27, 28] }
+
+  // "About two weeks after the first day of the last period" (common practice): LMP + 14, cycle day 15.
+  it('are those of this cycle and the next two, each about its date two weeks after the first day', () => {
+    const found = windows(regular)
+    expect(found.map(({ ideal }) => ideal)).toEqual(['2026-03-16', '2026-04-13', '2026-05-11'])
+    for (const { from, to, ideal } of found) expect(from <= ideal && ideal <= to).toBe(true)
+    expect(found[0]).toMatchObject({ from: '2026-03-12', to: '2026-03-22', unsure: false })
+  })
+
+  it.each([[regular], [known]])('hold no date more likely to be one to avoid than they say', (history) => {
+    for (const { from, to, avoidProbability } of windows(history)) {
+      const days = forecastDays(history, { from, to }, USUAL_TIMING, '2026-03-10')
+      expect(Math.max(...days.map((day) => day.avoidProbability))).toBe(avoidProbability)
+    }
+  })
+
+  it('narrow as nobody can tell any more, and are called unsure at last', () => {
+    const days = windows({ ...known, pastCycleDays: [24, 36, 27, 41] })
+    expect(days.at(-1)).toMatchObject({ unsure: true })
+    expect(days.at(-1)!.from).toBe(days.at(-1)!.to)
+  })
+
+  it('follow the cycle: once a new one has begun, it is this one', () => {
+    expect(windows({ ...regular, startedOn: '2026-03-30' }, '2026-04-02')[0]).toMatchObject({ ideal: '2026-04-13' })
+  })
+
+  it('are none where days play no part or nothing is known', () => {
+    for (const status of ['no-periods', 'unknown'] as const) expect(windows({ status })).toEqual([])
   })
 })
 

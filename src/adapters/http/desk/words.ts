@@ -74,6 +74,8 @@ const DONE: Record<string, string> = {
   outdated: 'Nothing: a later text counts',
   died: 'Nothing more is sent; on the call list',
   'asked-which': 'Was asked which visit is meant',
+  'asked-long-ago': 'Was asked which visit is meant',
+  'named-visit': 'Said which visit was meant',
   lapse: 'Noted for the day sheet',
   stop: 'No more messages are sent',
   stopped: 'No more messages are sent',

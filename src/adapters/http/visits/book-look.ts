@@ -9,6 +9,7 @@ import { timingFacts, type BookFields } from './book-fields.ts'
 import type { BookForm } from './book-form.ts'
 import { mark } from '../desk/marks.ts'
 import type { PageContext } from '../desk/page.ts'
+import { windowList } from '../preparation/window-list.ts'
 import { stripFigure } from '../preparation/cycle-strip.ts'
 import { dayAndClock } from '../desk/when.ts'
 import { kindWords } from '../desk/words.ts'
@@ -46,6 +47,7 @@ function known(sheet: PageContext, fields: BookFields, { cycle, protocol, previe
   const today = dateIn(sheet.now, zone)
   return html`${preview && verdict(preview, fields)}
 ${cycle.status !== 'no-periods' && protocol.avoidDays !== null && stripFigure({ strip: weeksStrip(cycle, visit, protocol, today), visit: preview ? visit : '', today })}
+${windowList(sheet, protocol.id, zone, cycle)}
 ${openings.length > 0 ? picks(sheet, openings, zone, preview === null) : preview && !preview.judgement.keep && html`<p>No opening fits better. Choose another date, or add openings.</p>`}`
 }
 

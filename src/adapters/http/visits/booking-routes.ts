@@ -10,14 +10,14 @@ import { prepStatus } from '../../../domain/preparation/prep-status.ts'
 import { dateIn } from '../../../domain/local-time.ts'
 import { amendBooking, cancelBooking, type Amendment } from '../../../flows/visits/amend-booking.ts'
 import { bookVisit, clinicOf, type Booked, type NewlyBooked } from '../../../flows/visits/book-visit.ts'
-import { judgeBooking } from '../../../flows/visits/judge-booking.ts'
+import { judgeBooking, weighed, windowsOf } from '../../../flows/visits/judge-booking.ts'
 import { orNotFound, protocolOf, loadVisit } from '../../../flows/lookups.ts'
 import { withIdempotencyKey } from '../../../flows/visits/idempotency.ts'
 import type { BookingQuery, Deps, Tx } from '../../../flows/ports/deps.ts'
 import { enqueueJobsSoon } from '../../../flows/messages/enqueue-due.ts'
 import { route, type Answer, type Route } from '../route.ts'
 import { amendmentSchema, bookingListSchema, bookingSchema, cancelSchema, toHistory } from '../schemas.ts'
-import { bookingView, happeningView, messageView, offerView, planView, slotView, timingView } from '../views.ts'
+import { bookingView, happeningView, messageView, offerView, openingView, planView, timingView } from '../views.ts'
 
 export function bookingRoutes(deps: Deps): Route[] {
   return [
@@ -104,8 +104,8 @@ function bookedView(deps: Deps, { booking, patient, judgement, openings, plan }:
   const doubts = checkHistory(patient.cycle, dateIn(deps.clock.now(), booking.zone))
   return {
     booking: bookingView(booking, patient),
-    timing: timingView(judgement, doubts),
-    openings: openings.map((slot) => slotView(slot, booking.zone)),
+    timing: timingView(judgement, windowsOf(deps, booking, patient.cycle), doubts),
+    openings: weighed(deps, booking, patient.cycle, openings).map((each) => openingView(each, booking.zone)),
     plan: planView(plan, booking.zone),
   }
 }
@@ -170,7 +170,7 @@ async function read(deps: Deps, id: string): Promise<Answer> {
     status: 200,
     body: {
       booking: bookingView(booking, patient, prepStatus(booking, protocolOf(deps, booking.protocol), messages, patient.phone)),
-      timing: timingView(judgeBooking(deps, booking, patient.cycle)),
+      timing: timingView(judgeBooking(deps, booking, patient.cycle), windowsOf(deps, booking, patient.cycle)),
       messages: messages.map((message) => messageView(message, zone)),
       offer: offer ? offerView(offer, zone) : null,
       trail: trail.map((happening) => happeningView(happening, zone)),

@@ -16,6 +16,7 @@ import { html, type Html } from '../pages/html.ts'
 import { mark } from '../desk/marks.ts'
 import { messageList } from '../messages/message-list.ts'
 import { field, type Answer, type Desk, type PageContext } from '../desk/page.ts'
+import { windowList } from '../preparation/window-list.ts'
 import { stripFigure } from '../preparation/cycle-strip.ts'
 import { visitsOf, type Visit } from './visits-shown.ts'
 import { preparation } from './visit-list.ts'
@@ -89,6 +90,7 @@ function timingOf(sheet: PageContext, booking: Booking, { cycle }: Patient): Htm
   const protocol = protocolOf(sheet.deps, booking.protocol)
   const plays = cycle.status !== 'no-periods' && protocol.avoidDays !== null
   return html`<p class="verdict ${judgement.forecast.rating}">${mark(judgement.forecast.rating)} ${judgement.reason}</p>
+${windowList(sheet, booking.protocol, booking.zone, cycle)}
 ${plays && stripFigure({ strip: weeksStrip(cycle, visit, protocol, today), visit, today })}`
 }
 
