@@ -70,8 +70,13 @@ export function exchange(request: WireRequest, agent: http.Agent, timeoutMs: num
       if (open.has(socket)) through()
       else socket.once(secure ? 'secureConnect' : 'connect', () => (open.add(socket), through()))
     })
-    sending.on('error', (error) => settle(faultOf(error, handedOver)))
-    sending.on('response', (response) => void readAnswer(response).then(settle, (error: Error) => settle(faultOf(error, true))))
+    let isAnswered = false
+    // Once the answer begins, its own end says whether it came whole: what a peer sends beyond it makes it no less an answer.
+    sending.on('error', (error) => isAnswered || settle(faultOf(error, handedOver)))
+    sending.on('response', (response) => {
+      isAnswered = true
+      void readAnswer(response).then(settle, (error: Error) => settle(faultOf(error, true)))
+    })
     sending.end(body)
   })
 }
