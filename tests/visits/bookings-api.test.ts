@@ -43,6 +43,14 @@ describe('the booking API', () => {
     expect(body.timing.keep).toBe(false)
     expect(body.openings.length).toBeGreaterThan(0)
     expect(body.openings.length).toBeLessThanOrEqual(3)
+    expect(body.openings.map(({ rank }: { rank: number }) => rank).sort()).toEqual(body.openings.map((_: unknown, index: number) => index + 1))
+    for (const { avoidProbability, cycleDay } of body.openings) {
+      expect(avoidProbability).toBeLessThan(body.timing.avoidProbability)
+      expect(cycleDay).toBeGreaterThan(5)
+    }
+    // Two weeks after the first day of the last period (common practice): LMP 2 March, so 16 March.
+    expect(body.timing.windows).toHaveLength(3)
+    expect(body.timing.windows[0]).toMatchObject({ ideal: '2026-03-16' })
     expect(body.timing.caution).toMatch(/Never use it to avoid or plan a pregnancy/)
   })
 

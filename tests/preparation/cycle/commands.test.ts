@@ -62,6 +62,10 @@ describe('daysix forecast', () => {
     expect(new Set(days.map(({ rating }) => rating))).toEqual(new Set(['best', 'fine', 'unsure', 'avoid']))
     expect(replies[6]!['warnings']).toEqual([{ field: 'startedOn', message: expect.stringContaining('6 days') }])
     expect(replies[6]!['days']).toEqual(days)
+    // LMP + 14, cycle day 15: common practice.
+    expect(replies[0]!['windows']).toHaveLength(3)
+    expect((replies[0]!['windows'] as { ideal: string }[])[0]!.ideal).toBe('2026-03-16')
+    expect(replies[5]!['windows']).toEqual([])
   })
 
   it('exits 0 when every line was good', () => {
