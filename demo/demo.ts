@@ -12,7 +12,11 @@ const write = (line: string) => process.stdout.write(`${line}\n`)
 
 const start = DateTime.now().setZone(ZONE).minus({ days: STORY_DAYS }).startOf('day').plus({ hours: 8 }).toJSDate()
 const world = await createWorld(start, headless)
-write(headless ? 'Daysix demo: four weeks in the invented Skerry Isles.' : `Daysix demo: the desk is at ${world.running.url}/desk, the simulated phones are at ${world.running.url}/phones`)
+write(
+  headless
+    ? 'Daysix demo: four weeks in the invented Skerry Isles.'
+    : `Daysix demo: the desk is at ${world.running.url}/desk, the simulated phones are at ${world.running.url}/phones`,
+)
 
 const names = new Map(world.people.map(({ name, number }) => [number, name]))
 const story = new Story(world, new Transcript(write, (number) => names.get(number) ?? number))
@@ -34,7 +38,9 @@ async function liveOn({ time, composed, config, running }: World): Promise<void>
   await requeueAll(composed.deps)
   const timer = setInterval(() => void sweep(composed.deps).catch(() => {}), 15_000)
   write(`\nThe story has been told and real time goes on. Write as a patient at ${running.url}/phones`)
-  write(`The desk's pages are at ${running.url}/desk; its API at /api/v1, described at /api/v1/openapi.json. Stop with Ctrl+C.`)
+  write(
+    `The desk's pages are at ${running.url}/desk; its API at /api/v1, described at /api/v1/openapi.json. Stop with Ctrl+C.`,
+  )
   for (const signal of ['SIGINT', 'SIGTERM'] as const) {
     process.once(signal, () => {
       clearInterval(timer)

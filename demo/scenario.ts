@@ -8,15 +8,35 @@ import { USUAL_SETTINGS } from '../src/flows/region/first-clinic.ts'
  */
 export const ZONE = 'America/Halifax'
 
-const settings = USUAL_SETTINGS
+const settings = { ...USUAL_SETTINGS, emergency: '911' }
 
 export const CLINICS: Clinic[] = [
   { id: 'tidewrack', name: 'Tidewrack Clinic', phone: '+17825550190', zone: ZONE, country: 'CA', settings },
   { id: 'northskerry', name: 'North Skerry Clinic', phone: '+17825550191', zone: ZONE, country: 'CA', settings },
-  { id: 'gullholm', name: 'Gullholm Health Post', phone: '+17825550192', zone: ZONE, country: 'CA', settings: { ...settings, movePolicy: 'desk-approves' } },
+  {
+    id: 'gullholm',
+    name: 'Gullholm Health Post',
+    phone: '+17825550192',
+    zone: ZONE,
+    country: 'CA',
+    settings: { ...settings, movePolicy: 'desk-approves' },
+  },
 ]
 
-const FIRST = ['Marit', 'Tova', 'Isaura', 'Brenna', 'Odile', 'Sunniva', 'Halyna', 'Jasleen', 'Corisande', 'Ingeborg', 'Perpetua', 'Yvaine']
+const FIRST = [
+  'Marit',
+  'Tova',
+  'Isaura',
+  'Brenna',
+  'Odile',
+  'Sunniva',
+  'Halyna',
+  'Jasleen',
+  'Corisande',
+  'Ingeborg',
+  'Perpetua',
+  'Yvaine',
+]
 const LAST = ['Quillon', 'Brandle', 'Skerrow', 'Tarnley', 'Ashquay']
 
 export interface DemoPatient {

@@ -12,7 +12,10 @@ export interface Ending {
 
 const OPENING_CLOCKS = ['09:00', '09:20', '09:40', '10:00', '10:20', '13:40', '14:00']
 
-/** Tells four weeks of the region: bookings, preparation, a period that comes early, a better time, a STOP, a puzzling reply. */
+/**
+ * Tells four weeks of the region: bookings, preparation, a period that comes early, a better time, a STOP, a puzzling
+ * reply.
+ */
 export class Story {
   readonly #world: World
   readonly #desk: Desk
@@ -59,7 +62,11 @@ export class Story {
       const at = days.flatMap((day) => OPENING_CLOCKS.map((clock) => `${day.toISODate()}T${clock}`))
       await this.#desk.post('/openings', { clinic: id, at })
     }
-    this.#transcript.say(this.#world.time.clock.now(), 'desk', `adds openings at ${CLINICS.map(({ name }) => name).join(', ')}`)
+    this.#transcript.say(
+      this.#world.time.clock.now(),
+      'desk',
+      `adds openings at ${CLINICS.map(({ name }) => name).join(', ')}`,
+    )
   }
 
   /** The ordinary traffic: each patient is booked by the desk on the patient's day, at a time that is still open. */
@@ -96,9 +103,17 @@ export class Story {
     heroine.startsOnCycleDay = 1 + 28 - Math.round(visit.startOf('day').diff(this.#world.firstDay, 'days').days) + 1
     this.#world.time.virtual.at(this.#workday(0, '09:12').toJSDate(), async () => {
       const booked = await this.#book(heroine, visit)
-      this.#transcript.say(this.#world.time.clock.now(), 'desk', `books ${heroine.name} for ${visit.toFormat('ccc d LLL, HH:mm')}`)
+      this.#transcript.say(
+        this.#world.time.clock.now(),
+        'desk',
+        `books ${heroine.name} for ${visit.toFormat('ccc d LLL, HH:mm')}`,
+      )
       this.#transcript.say(this.#world.time.clock.now(), 'Daysix', `warns the desk. ${booked.timing.reason}`)
-      this.#transcript.say(this.#world.time.clock.now(), 'Daysix', `better openings: ${booked.openings.map(({ at }) => this.#short(at)).join('; ')}`)
+      this.#transcript.say(
+        this.#world.time.clock.now(),
+        'Daysix',
+        `better openings: ${booked.openings.map(({ at }) => this.#short(at)).join('; ')}`,
+      )
       this.#transcript.say(this.#world.time.clock.now(), 'desk', 'is busy and keeps the time; the call list now has it')
     })
     this.#reply(heroine, visit.minus({ days: 2 }).set({ hour: 7, minute: 40 }), 'my period started this morning')
@@ -125,7 +140,9 @@ export class Story {
   async #listen(): Promise<void> {
     for (const person of this.#world.people) {
       const texts = this.#world.pocket.phone(person.number).texts
-      const fresh = texts.slice(this.#heard.get(person.number) ?? 0).filter(({ direction }) => direction === 'to-patient')
+      const fresh = texts
+        .slice(this.#heard.get(person.number) ?? 0)
+        .filter(({ direction }) => direction === 'to-patient')
       this.#heard.set(person.number, texts.length)
       for (const { text } of fresh) this.#answer(person, text, texts.length)
     }
@@ -141,7 +158,8 @@ export class Story {
       this.stoppedAt = soon.toJSDate()
       return this.#reply(person, soon, 'STOP')
     }
-    if (person === puzzler) return count > 1 ? undefined : this.#reply(person, soon, 'is it ok if my sister parks behind the bakery')
+    if (person === puzzler)
+      return count > 1 ? undefined : this.#reply(person, soon, 'is it ok if my sister parks behind the bakery')
     if (person.answers < 0.35) return
     if (offered) return this.#reply(person, soon, '1')
     if (person.answers > 0.75 && count === 1) this.#reply(person, soon, 'yes')
@@ -152,17 +170,35 @@ export class Story {
     const { heroine, stopper, puzzler } = this.#cast
     const { deps } = this.#world.composed
     const before = this.bookings.get(heroine.name)
-    const after = before && (await this.#desk.get<{ booking: { visit: string; preparation: string }; timing: { keep: boolean } }>(`/bookings/${before.booking.id}`))
+    const after =
+      before &&
+      (await this.#desk.get<{ booking: { visit: string; preparation: string }; timing: { keep: boolean } }>(
+        `/bookings/${before.booking.id}`,
+      ))
     const followUps = await deps.store.read.followUps.list({ limit: 1000 })
-    const reasons = (person: DemoPatient) => followUps.filter(({ bookingId }) => bookingId === this.bookings.get(person.name)?.booking.id).map(({ reason }) => reason)
-    const toStopper = this.#world.pocket.phone(stopper.number).texts.filter(({ direction, at }) => direction === 'to-patient' && this.stoppedAt && at > this.stoppedAt)
+    const reasons = (person: DemoPatient) =>
+      followUps
+        .filter(({ bookingId }) => bookingId === this.bookings.get(person.name)?.booking.id)
+        .map(({ reason }) => reason)
+    const toStopper = this.#world.pocket
+      .phone(stopper.number)
+      .texts.filter(({ direction, at }) => direction === 'to-patient' && this.stoppedAt && at > this.stoppedAt)
     return [
       { name: 'sixty visits were booked', happened: this.bookings.size === this.#world.people.length },
-      { name: 'the desk was warned of a badly timed visit', happened: before?.timing.keep === false && before.openings.length > 0 },
+      {
+        name: 'the desk was warned of a badly timed visit',
+        happened: before?.timing.keep === false && before.openings.length > 0,
+      },
       { name: 'preparation arrived before its 48 hours began', happened: await this.#preparedInTime() },
-      { name: 'the visit moved to the opening she chose', happened: after !== undefined && after.booking.visit !== before?.booking.visit && after.timing.keep },
-      { name: 'she was told how to prepare for the new time', happened: after?.booking.preparation === 'told' },
-      { name: 'STOP ended everything but its confirmation', happened: toStopper.length === 1 && reasons(stopper).includes('opted-out') },
+      {
+        name: 'the visit moved to the opening chosen',
+        happened: after !== undefined && after.booking.visit !== before?.booking.visit && after.timing.keep,
+      },
+      { name: 'the patient was told how to prepare for the new time', happened: after?.booking.preparation === 'told' },
+      {
+        name: 'STOP ended everything but its confirmation',
+        happened: toStopper.length === 1 && reasons(stopper).includes('opted-out'),
+      },
       { name: 'the unclear reply reached the call list', happened: reasons(puzzler).includes('unclear-reply') },
     ]
   }

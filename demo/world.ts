@@ -12,7 +12,9 @@ import { CLINICS, ZONE, chance, patients, type DemoPatient } from './scenario.ts
 export const STORY_DAYS = 28
 const SWEEP_MINUTES = 60
 
-/** The service, composed as in production but for time, which is virtual, and the telephone network, which is simulated. */
+/**
+ * The service, composed as in production but for time, which is virtual, and the telephone network, which is simulated.
+ */
 export interface World {
   time: HandOverTime
   pocket: PocketGateway
@@ -65,7 +67,14 @@ async function approveAll({ deps: { store, approvedTexts, clock } }: Composed): 
 function settings(headless: boolean): Config {
   const config = loadConfig({ ...process.env, NODE_ENV: 'development', LOG_LEVEL: process.env.LOG_LEVEL ?? 'error' })
   // Headless, any free port will do: nobody looks, and several runs may go on at once.
-  return { ...config, openDesk: true, port: headless ? 0 : config.port, sweepSeconds: 0, databaseUrl: undefined, redisUrl: undefined }
+  return {
+    ...config,
+    openDesk: true,
+    port: headless ? 0 : config.port,
+    sweepSeconds: 0,
+    databaseUrl: undefined,
+    redisUrl: undefined,
+  }
 }
 
 function passing({ virtual }: HandOverTime, { deps }: Composed): World['passUntil'] {

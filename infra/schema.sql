@@ -51,6 +51,14 @@ table booking
   plan_basis text not null default ''::text
   first_visit_at timestamp with time zone not null
   moves integer not null default 0
+  purpose text not null default 'routine'::text
+  due_by text
+  sealed_needs text
+  outcome text
+  outcome_because text
+  outcome_at timestamp with time zone
+  outcome_by text
+  minutes integer not null default 10
   CHECK ((state = ANY (ARRAY['booked'::text, 'cancelled'::text])))
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   FOREIGN KEY (patient_id) REFERENCES patient(id)
@@ -71,7 +79,10 @@ table consent
   recorded_at timestamp with time zone not null
   wording text not null
   withdrawn_at timestamp with time zone
+  until text
+  given_by text not null default 'patient'::text
   CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
+  CHECK ((given_by = ANY (ARRAY['patient'::text, 'receiver'::text])))
   FOREIGN KEY (patient_id) REFERENCES patient(id)
   PRIMARY KEY (id)
 table early_receipt
@@ -231,6 +242,10 @@ table reply
   FOREIGN KEY (patient_id) REFERENCES patient(id)
   PRIMARY KEY (id)
   UNIQUE (gateway, key)
+table retention_mark
+  what text not null
+  cleared_to timestamp with time zone not null
+  PRIMARY KEY (what)
 table retention_run
   id bigint not null generated as identity
   at timestamp with time zone not null
@@ -248,6 +263,12 @@ table session
   seen_at timestamp with time zone not null
   FOREIGN KEY (person_id) REFERENCES person(id)
   PRIMARY KEY (hash)
+table sign_of_life
+  phone_print text not null
+  clinic_id text not null
+  seen_at timestamp with time zone not null
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  PRIMARY KEY (phone_print, clinic_id)
 table slot
   id text not null
   clinic_id text not null
@@ -256,13 +277,17 @@ table slot
   state text not null
   booking_id text
   held_until timestamp with time zone
+  minutes integer
+  ends_at timestamp with time zone
+  overbooked boolean not null default false
   CHECK (((state = 'free'::text) = (booking_id IS NULL)))
   CHECK (((state = 'held'::text) = (held_until IS NOT NULL)))
+  CHECK ((((state = 'free'::text) = (ends_at IS NULL)) AND (ends_at > starts_at) AND ((state = 'taken'::text) OR (NOT overbooked))))
   CHECK ((state = ANY (ARRAY['free'::text, 'held'::text, 'taken'::text])))
   FOREIGN KEY (booking_id) REFERENCES booking(id) DEFERRABLE INITIALLY DEFERRED
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)
-  UNIQUE (clinic_id, clinician, starts_at)
+  EXCLUDE USING gist (clinic_id WITH =, clinician WITH =, booking_id WITH <>, tstzrange(starts_at, ends_at) WITH &&) WHERE (((ends_at IS NOT NULL) AND (NOT overbooked)))
 table text_approval
   language text not null
   key text not null
@@ -282,6 +307,7 @@ CREATE INDEX audit_at ON daysix.audit USING btree (at)
 CREATE UNIQUE INDEX audit_pkey ON daysix.audit USING btree (seq)
 CREATE UNIQUE INDEX audit_head_pkey ON daysix.audit_head USING btree (one)
 CREATE UNIQUE INDEX audit_subject_pkey ON daysix.audit_subject USING btree (subject, seq)
+CREATE INDEX audit_subject_seq ON daysix.audit_subject USING btree (seq)
 CREATE INDEX booking_basis ON daysix.booking USING btree (protocol, plan_basis) WHERE (state = 'booked'::text)
 CREATE INDEX booking_day ON daysix.booking USING btree (clinic_id, visit_at, id)
 CREATE UNIQUE INDEX booking_once ON daysix.booking USING btree (patient_id, visit_at) WHERE (state = 'booked'::text)
@@ -291,6 +317,7 @@ CREATE INDEX booking_visit ON daysix.booking USING btree (visit_at, id)
 CREATE UNIQUE INDEX clinic_pkey ON daysix.clinic USING btree (id)
 CREATE INDEX consent_patient ON daysix.consent USING btree (patient_id)
 CREATE UNIQUE INDEX consent_pkey ON daysix.consent USING btree (id)
+CREATE INDEX consent_until ON daysix.consent USING btree (until) WHERE ((until IS NOT NULL) AND (withdrawn_at IS NULL))
 CREATE UNIQUE INDEX early_receipt_pkey ON daysix.early_receipt USING btree (gateway, ref)
 CREATE UNIQUE INDEX erased_count_pkey ON daysix.erased_count USING btree (month, clinic_id, what)
 CREATE INDEX follow_up_booking ON daysix.follow_up USING btree (booking_id)
@@ -298,6 +325,7 @@ CREATE INDEX follow_up_clinic_closed ON daysix.follow_up USING btree (clinic_id,
 CREATE INDEX follow_up_clinic_open ON daysix.follow_up USING btree (clinic_id, urgency, opened_at, id) WHERE (closed_at IS NULL)
 CREATE INDEX follow_up_closed ON daysix.follow_up USING btree (closed_at DESC) WHERE (closed_at IS NOT NULL)
 CREATE INDEX follow_up_open ON daysix.follow_up USING btree (urgency, opened_at, id) WHERE (closed_at IS NULL)
+CREATE INDEX follow_up_patient ON daysix.follow_up USING btree (patient_id) WHERE (patient_id IS NOT NULL)
 CREATE INDEX follow_up_phone ON daysix.follow_up USING btree (phone_print) WHERE (closed_at IS NULL)
 CREATE UNIQUE INDEX follow_up_pkey ON daysix.follow_up USING btree (id)
 CREATE INDEX follow_up_reply ON daysix.follow_up USING btree (reply_id) WHERE (reply_id IS NOT NULL)
@@ -306,10 +334,12 @@ CREATE UNIQUE INDEX happening_pkey ON daysix.happening USING btree (id)
 CREATE INDEX idempotency_age ON daysix.idempotency USING btree (at)
 CREATE UNIQUE INDEX idempotency_pkey ON daysix.idempotency USING btree (key)
 CREATE UNIQUE INDEX key_check_pkey ON daysix.key_check USING btree (one)
+CREATE INDEX message_asked ON daysix.message USING btree (sent_at) WHERE ((kind = ANY (ARRAY['cycle-check'::text, 'cycle-check-again'::text])) AND (state = ANY (ARRAY['sent'::text, 'delivered'::text, 'undelivered'::text])))
 CREATE INDEX message_booking ON daysix.message USING btree (booking_id)
 CREATE INDEX message_claimed ON daysix.message USING btree (claimed_at) WHERE (state = 'sending'::text)
 CREATE INDEX message_due ON daysix.message USING btree (send_at, id) WHERE (state = 'planned'::text)
 CREATE INDEX message_ended ON daysix.message USING btree (ended_at) WHERE (state = ANY (ARRAY['failed'::text, 'undelivered'::text, 'expired'::text]))
+CREATE INDEX message_fallback ON daysix.message USING btree (fallback_of) WHERE (fallback_of IS NOT NULL)
 CREATE INDEX message_patient ON daysix.message USING btree (patient_id)
 CREATE INDEX message_phone ON daysix.message USING btree (phone_print, send_at)
 CREATE UNIQUE INDEX message_pkey ON daysix.message USING btree (id)
@@ -318,6 +348,7 @@ CREATE INDEX message_prep_sent ON daysix.message USING btree (sent_at) WHERE ((s
 CREATE INDEX message_queued ON daysix.message USING btree (send_at) WHERE (state = 'queued'::text)
 CREATE INDEX message_ref ON daysix.message USING btree (gateway, gateway_ref) WHERE (gateway_ref IS NOT NULL)
 CREATE INDEX message_worthless ON daysix.message USING btree (not_after) WHERE (state = ANY (ARRAY['planned'::text, 'queued'::text]))
+CREATE INDEX offer_booking ON daysix.offer USING btree (booking_id)
 CREATE INDEX offer_lapsing ON daysix.offer USING btree (until) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))
 CREATE UNIQUE INDEX offer_pending ON daysix.offer USING btree (booking_id) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))
 CREATE UNIQUE INDEX offer_pkey ON daysix.offer USING btree (id)
@@ -331,22 +362,27 @@ CREATE UNIQUE INDEX person_login_print_key ON daysix.person USING btree (login_p
 CREATE UNIQUE INDEX person_pkey ON daysix.person USING btree (id)
 CREATE UNIQUE INDEX person_subject_print_key ON daysix.person USING btree (subject_print)
 CREATE INDEX reply_asked ON daysix.reply USING btree (received_at) WHERE (done = 'asked-which'::text)
+CREATE INDEX reply_booking ON daysix.reply USING btree (booking_id) WHERE (booking_id IS NOT NULL)
 CREATE UNIQUE INDEX reply_gateway_key_key ON daysix.reply USING btree (gateway, key)
 CREATE INDEX reply_patient ON daysix.reply USING btree (patient_id)
 CREATE INDEX reply_phone ON daysix.reply USING btree (phone_print, received_at)
 CREATE UNIQUE INDEX reply_pkey ON daysix.reply USING btree (id)
 CREATE INDEX reply_received ON daysix.reply USING btree (received_at DESC, id DESC)
 CREATE INDEX reply_unacted ON daysix.reply USING btree (received_at) WHERE (done IS NULL)
+CREATE UNIQUE INDEX retention_mark_pkey ON daysix.retention_mark USING btree (what)
 CREATE UNIQUE INDEX retention_run_pkey ON daysix.retention_run USING btree (id)
 CREATE UNIQUE INDEX sending_stop_pkey ON daysix.sending_stop USING btree (scope)
 CREATE INDEX session_person ON daysix.session USING btree (person_id)
 CREATE UNIQUE INDEX session_pkey ON daysix.session USING btree (hash)
 CREATE INDEX session_seen ON daysix.session USING btree (seen_at)
+CREATE UNIQUE INDEX sign_of_life_pkey ON daysix.sign_of_life USING btree (phone_print, clinic_id)
 CREATE INDEX slot_booking ON daysix.slot USING btree (booking_id) WHERE (booking_id IS NOT NULL)
-CREATE UNIQUE INDEX slot_clinic_id_clinician_starts_at_key ON daysix.slot USING btree (clinic_id, clinician, starts_at)
+CREATE INDEX slot_busy ON daysix.slot USING btree (clinic_id, clinician, starts_at) WHERE (ends_at IS NOT NULL)
 CREATE INDEX slot_held ON daysix.slot USING btree (held_until) WHERE (state = 'held'::text)
+CREATE INDEX slot_one_at_a_time ON daysix.slot USING gist (clinic_id, clinician, booking_id, tstzrange(starts_at, ends_at)) WHERE ((ends_at IS NOT NULL) AND (NOT overbooked))
 CREATE INDEX slot_open ON daysix.slot USING btree (clinic_id, starts_at) WHERE (state <> 'taken'::text)
 CREATE UNIQUE INDEX slot_pkey ON daysix.slot USING btree (id)
+CREATE UNIQUE INDEX slot_time ON daysix.slot USING btree (clinic_id, clinician, starts_at) WHERE (NOT overbooked)
 CREATE UNIQUE INDEX text_approval_pkey ON daysix.text_approval USING btree (language, key, digest)
 CREATE UNIQUE INDEX worker_pkey ON daysix.worker USING btree (id)
 

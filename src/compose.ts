@@ -34,7 +34,8 @@ import { callWriter } from './domain/messages/voice/write-script.ts'
 import { renderText } from './domain/messages/texts/render.ts'
 import { ApprovalBook, approvedTexts } from './flows/messages/approved-texts.ts'
 import type { Gateway } from './flows/ports/gateway.ts'
-import type { JobQueue, Clock, Deps } from './flows/ports/deps.ts'
+import type { Clock, Deps } from './flows/ports/deps.ts'
+import type { JobQueue } from './flows/ports/jobs.ts'
 
 /** A clock with the means to put work off, real or virtual. */
 export interface Timekeeper {
@@ -81,8 +82,16 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const database = overrides.database ?? (await openDatabase(config, overrides))
   const patiently = <T>(work: () => Promise<T>) =>
     onceReachable(work, (code) => log.warn({ code }, 'the database does not answer yet: trying again'))
-  const vault = overrides.vault ?? (await orClosed(database, openVault(config, overrides, () => patiently(() => hasSealedData(database)))))
-  const store = await orClosed(database, patiently(() => openStore(database, vault)))
+  const vault =
+    overrides.vault ??
+    (await orClosed(
+      database,
+      openVault(config, overrides, () => patiently(() => hasSealedData(database))),
+    ))
+  const store = await orClosed(
+    database,
+    patiently(() => openStore(database, vault)),
+  )
   await orClosed(database, checkLookUpKey(database, vault))
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
@@ -111,7 +120,12 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     pageOf: pageMaker(config, vault),
     ...language(library),
     calls: callWriter(library, phrases),
-    policy: { allowDrafts: config.allowDrafts, horizonHours: config.horizonHours, answersADay: config.answersADay, retention: config.retention },
+    policy: {
+      allowDrafts: config.allowDrafts,
+      horizonHours: config.horizonHours,
+      answersADay: config.answersADay,
+      retention: config.retention,
+    },
     notice: (what, ids) => {
       tell(what, ids)
       news.tell(what, ids)
@@ -123,11 +137,23 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
-function authSettingsOf({ apiKey, production, openDesk, idleMinutes, publicUrl, proxies, alarmCover, oidc }: Config, vault: Vault, log: Logger): GateSettings {
+function authSettingsOf(
+  { apiKey, production, openDesk, idleMinutes, publicUrl, proxies, alarmCover, oidc }: Config,
+  vault: Vault,
+  log: Logger,
+): GateSettings {
   const open = !production && apiKey === undefined
   if (openDesk && !production) log.warn('demo: pages are open on this machine without sign-in')
   const secure = production || publicUrl?.startsWith('https:') === true
-  return { apiKey, open: { api: open, pages: openDesk && !production }, idleMs: idleMinutes * 60_000, secure, proxies, cover: alarmCover ?? null, ...(oidc && { provider: createProvider(oidc, vault) }) }
+  return {
+    apiKey,
+    open: { api: open, pages: openDesk && !production },
+    idleMs: idleMinutes * 60_000,
+    secure,
+    proxies,
+    cover: alarmCover ?? null,
+    ...(oidc && { provider: createProvider(oidc, vault) }),
+  }
 }
 
 function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
@@ -144,12 +170,19 @@ function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
 
 function realTime(log: Logger): Timekeeper {
   const after = (ms: number, work: () => Promise<void>) => {
-    setTimeout(() => void work().catch((error: Error) => log.error({ name: error.name }, 'put-off work failed')), ms).unref()
+    setTimeout(
+      () => void work().catch((error: Error) => log.error({ name: error.name }, 'put-off work failed')),
+      ms,
+    ).unref()
   }
   return { clock: systemClock, after }
 }
 
-async function openVault(config: Config, { inMemory, random = randomBytes }: Overrides, hasData: () => Promise<boolean>): Promise<Vault> {
+async function openVault(
+  config: Config,
+  { inMemory, random = randomBytes }: Overrides,
+  hasData: () => Promise<boolean>,
+): Promise<Vault> {
   if (inMemory && !config.key) return createVault(readKeyRing(Buffer.from(random(32)).toString('base64')))
   return createVault(await sealingKeys(config.key, config.dataDir, hasData))
 }
@@ -171,25 +204,41 @@ function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides)
 /** The real alarm clock over whatever stores are configured. */
 export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): JobQueue {
   const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
-  const onError = (error: Error, message?: string) => log.warn({ message, name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
+  const onError = (error: Error, message?: string) =>
+    log.warn({ message, name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
 }
 
 /** The gateways described in the folder; outside production also the simulated telephone network. */
-async function configuredGateways(config: Config, time: Timekeeper, random: (bytes: number) => Uint8Array): Promise<Gateway[]> {
+async function configuredGateways(
+  config: Config,
+  time: Timekeeper,
+  random: (bytes: number) => Uint8Array,
+): Promise<Gateway[]> {
   const deps = {
     ...time,
     random: fractions(random),
     secret: config.secret,
     ...(config.publicUrl && { callbackUrl: `${config.publicUrl}/gateways` }),
   }
-  const files = config.gatewaysDir ? (await readdir(config.gatewaysDir)).filter((file) => /\.(ya?ml|json)$/.test(file)).sort() : []
-  const described = await Promise.all(files.map(async (file) => createGateway(await readFile(join(config.gatewaysDir!, file), 'utf8'), deps)))
+  const files = config.gatewaysDir
+    ? (await readdir(config.gatewaysDir)).filter((file) => /\.(ya?ml|json)$/.test(file)).sort()
+    : []
+  const described = await Promise.all(
+    files.map(async (file) => createGateway(await readFile(join(config.gatewaysDir!, file), 'utf8'), deps)),
+  )
   return config.production ? described : [...described, createPocketGateway(deps)]
 }
 
-/** Address of a booking's private page. It cannot be guessed, and needs no record of its own: the mark after the dot is a keyed hash. */
+/**
+ * Address of a booking's private page. It cannot be guessed, and needs no record of its own: the mark after the dot is
+ * a keyed hash.
+ */
 function pageMaker({ publicUrl, host, port }: Config, vault: Vault): Deps['pageOf'] {
   const base = publicUrl ?? `http://${host}:${port}`
-  return (bookingId, phone) => `${base}/v/${bookingId.slice(2)}.${vault.fingerprint(`page ${bookingId} ${phone}`).slice(0, 22)}`
+  return (bookingId, phone) => {
+    const print = vault.fingerprint(`page ${bookingId} ${phone}`).slice(0, 22)
+    // Telephones leave a mark at the end out of the address that they make of a text.
+    return `${base}/v/${bookingId.slice(2)}.${print.replace(/[-_]$/, '0')}`
+  }
 }

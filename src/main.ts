@@ -33,37 +33,67 @@ async function run(role: Role): Promise<void> {
   const config = loadConfig()
   const composed = await compose(config)
   if (!config.production && (await ensureFirstClinic(composed.deps))) {
-    composed.log.warn('made a clinic called "main" with a fictional telephone number: PUT /api/v1/clinics/main to make it yours')
+    composed.log.warn(
+      'made a clinic called "main" with a fictional telephone number: PUT /api/v1/clinics/main to make it yours',
+    )
   }
-  const running = await startService(config, composed, role)
-  process.stdout.write(running.url ? `Daysix is ready at ${running.url}\n` : `Daysix is sending${running.healthUrl && `; its health is at ${running.healthUrl}`}\n`)
+  const running = await startService(config, composed, role).catch(async (error: unknown) => {
+    await composed.close()
+    throw error
+  })
+  process.stdout.write(
+    running.url
+      ? `Daysix is ready at ${running.url}\n`
+      : `Daysix is sending${running.healthUrl && `; its health is at ${running.healthUrl}`}\n`,
+  )
   if (!anythingGoesOut(composed.deps.approvedTexts)) process.stdout.write(`${NOTHING_APPROVED}\n`)
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
   if (running.url) await welcome(composed, running.url)
-  const stop = async () => {
-    setTimeout(() => process.exit(1), STOP_MS).unref()
-    await stopDaily?.()
-    await stopSealing?.()
-    await running.stop()
+  endOnSignal(async () => {
+    // Sending ends first of all, however long the other work takes: what is in flight must be over in time.
+    await Promise.all([running.stop(), stopDaily?.(), stopSealing?.()])
     await composed.close()
-    process.exit(0)
+  })
+}
+
+/**
+ * Ends the process in good order, once. A terminal and whatever started the process may each tell it: a signal that
+ * comes while it stops must not cut off what is in flight.
+ */
+function endOnSignal(stop: () => Promise<void>): void {
+  let stopping = false
+  const once = () => {
+    if (stopping) return
+    stopping = true
+    setTimeout(() => process.exit(1), STOP_MS).unref()
+    void stop().then(
+      () => process.exit(0),
+      () => process.exit(1),
+    )
   }
-  for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => void stop())
+  for (const signal of ['SIGINT', 'SIGTERM'] as const) process.on(signal, once)
 }
 
 /** Until there is an administrator, every start says how to become it. The code works once, for a day. */
 async function welcome({ deps }: Composed, url: string): Promise<void> {
   const first = await firstAdministrator(deps)
-  if (first) process.stdout.write(`Become the administrator: open ${url}/sign-in/first, one-time code ${first.code} (you will sign in as "${first.login}")\n`)
+  if (first)
+    process.stdout.write(
+      `Become the administrator: open ${url}/sign-in/first, one-time code ${first.code} (you will sign in as "${first.login}")\n`,
+    )
 }
 
-/** Clears what is no longer needed, and tells the log where the audit record stands: a head noted elsewhere proves it whole. */
+/**
+ * Clears what is no longer needed, and tells the log how much it was and where the audit record stands: a head noted
+ * elsewhere proves it whole.
+ */
 function dailyWork({ deps, log }: Composed): () => Promise<void> {
   const work = async () => {
-    if (!(await retainDaily(deps, deps.policy.retention))) return
+    const cleared = await retainDaily(deps, deps.policy.retention)
+    if (!cleared) return
     const { seq, hash } = await deps.access.read.audit.head()
-    log.info({ seq, hash }, 'retention has run; head of the audit record')
+    log.info({ seq, hash, cleared }, 'retention has run; head of the audit record')
   }
   return startRhythm(HOUR_MS, work, (error) => log.error({ name: error.name }, 'daily work failed'))
 }

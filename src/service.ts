@@ -14,6 +14,7 @@ import { anythingGoesOut } from './flows/messages/approved-texts.ts'
 import type { InboundMessage, Receipt } from './flows/ports/gateway.ts'
 import { callOf, hearKeys } from './flows/replies/hear-keys.ts'
 import { hearReply } from './flows/replies/hear-text.ts'
+import { refuseMissingProtocols } from './flows/preparation/missing-protocols.ts'
 import { replanChanged } from './flows/preparation/replan-changed.ts'
 import { createSender } from './flows/messages/send-message.ts'
 import { closeAllPast, requeueAll, sweep } from './flows/messages/sweep.ts'
@@ -42,9 +43,11 @@ interface Worker {
 /**
  * Starts the parts that a role needs, and returns how to stop them: the worker finishes the sends in flight, then the
  * web answers what it was asked. Pages come first, so that health can be seen while a queue is still away.
+ * @throws bad-config where visits to come need a protocol that is gone
  */
 export async function startService(config: Config, composed: Composed, role: Role, extra?: Router): Promise<Running> {
   const { deps, log } = composed
+  await refuseMissingProtocols(deps)
   await startGateways(composed, role)
   const server = role === 'worker' ? await startHealth(config, composed) : await startWeb(config, composed, extra)
   const stopHearing = hearOfApprovals(config, composed)
@@ -58,7 +61,8 @@ export async function startService(config: Config, composed: Composed, role: Rol
     async () => worker?.leave(),
   ]
   const stop = async () => {
-    for (const each of stops) await each().catch((error: Error) => log.warn({ name: error.name }, 'not stopped in good order'))
+    for (const each of stops)
+      await each().catch((error: Error) => log.warn({ name: error.name }, 'not stopped in good order'))
   }
   return { url: role === 'worker' ? '' : server!.url, healthUrl: server?.url ?? '', stop }
 }
@@ -83,7 +87,8 @@ async function startGateways({ deps, log }: Composed, role: Role): Promise<void>
   }
 }
 
-const told = (log: Logger, what: string) => (error: Error) => log.error({ name: error.name, code: 'code' in error ? error.code : undefined }, what)
+const told = (log: Logger, what: string) => (error: Error) =>
+  log.error({ name: error.name, code: 'code' in error ? error.code : undefined }, what)
 
 function alsoTell(log: Logger, what: string): (error: Error) => never {
   return (error) => {
@@ -96,7 +101,8 @@ async function startWorker(config: Config, { deps, log, database, metrics }: Com
   // Only one process can have the embedded database, so whoever claimed in it before is gone.
   if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.worker.id)
   const tell = (what: string) => told(log, what)
-  // Without a rhythm of its own, whoever drives the clock sweeps too, and there is nobody else to prove to that one lives.
+  // Without a rhythm of its own, whoever drives the clock sweeps too, and there is nobody else to prove to that one
+  // lives.
   const rhythm = config.sweepSeconds > 0
   const stopBeating = rhythm ? startHeartbeat(deps, tell('heartbeat failed')) : undefined
   const sender = createSender(deps, pause)
@@ -104,10 +110,12 @@ async function startWorker(config: Config, { deps, log, database, metrics }: Com
     metrics.late((deps.clock.now().getTime() - job.at.getTime()) / 1000)
     return sender.send(job)
   })
-  await requeueAll(deps).catch(tell('alarms not reset'))
+  await requeueAll(deps).catch(tell('jobs not enqueued again'))
   await replanChanged(deps).catch(tell('plans not renewed'))
   await closeAllPast(deps).catch(tell('calls about past visits not closed'))
-  const stopSweeping = rhythm ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed')) : undefined
+  const stopSweeping = rhythm
+    ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed'))
+    : undefined
   return {
     finish: async () => {
       await Promise.all([stopSweeping?.(), deps.queue.pause().finally(() => sender.stop())])
@@ -122,7 +130,13 @@ async function startWorker(config: Config, { deps, log, database, metrics }: Com
 /** Each store by itself, so that whoever looks knows which is away. */
 function readiness({ deps }: Composed): () => Promise<Readiness> {
   const answers = (call: Promise<unknown>) =>
-    Promise.race([call.then(() => true, () => false), pause(2_000, false, { ref: false })]) // prettier-ignore
+    Promise.race([
+      call.then(
+        () => true,
+        () => false,
+      ),
+      pause(2_000, false, { ref: false }),
+    ])
   return async () => {
     const [database, queue] = await Promise.all([answers(deps.store.read.clinics.list()), deps.queue.ready()])
     return { database, queue }

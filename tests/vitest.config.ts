@@ -14,8 +14,8 @@ export default defineConfig({
     include: ['tests/**/*.test.ts'],
     reporters: ['default', new DearestFiles()],
     sequence: { sequencer: DearestFirst },
-    // A worker loads the modules of the service once for all files that it runs: to do so for each is a third of the run.
-    // So a file leaves the process as it found it (environment, listeners).
+    // A worker loads the modules of the service once for all files that it runs: to do so for each is a third of the
+    // run. So a file leaves the process as it found it (environment, listeners).
     isolate: false,
     testTimeout: PATIENCE_MS,
     hookTimeout: PATIENCE_MS,

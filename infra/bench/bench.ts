@@ -1,5 +1,6 @@
 // Runs every benchmark beside this file, or those named: `npm run bench -- forecast`.
-// Each `<name>.bench.ts` exports `bench()`, prints its own figures and a ratio to a bare baseline measured in the same run.
+// Each `<name>.bench.ts` exports `bench()`, prints its own figures and a ratio to a bare baseline measured in the same
+// run.
 // `--runs 15`: how often those that take turns with their baseline (booking, dispatch) measure each of both.
 // `--stores embedded,PostgreSQL`: on which stores, of all that are at hand.
 import { readdir } from 'node:fs/promises'
@@ -16,13 +17,16 @@ const options = { runs: { type: 'string' }, stores: { type: 'string' } } as cons
 const { values, positionals: wanted } = parseArgs({ options, allowPositionals: true })
 
 function optionsOf({ runs, stores }: typeof values): BenchOptions {
-  if (runs !== undefined && !/^[1-9]\d*$/.test(runs)) throw new Error('--runs takes a number of paired runs, e.g. --runs 15')
+  if (runs !== undefined && !/^[1-9]\d*$/.test(runs))
+    throw new Error('--runs takes a number of paired runs, e.g. --runs 15')
   return { ...(runs && { runs: Number(runs) }), ...(stores && { stores: stores.split(',') }) }
 }
 
 const files = (await readdir(new URL('.', import.meta.url))).filter((file) => file.endsWith('.bench.ts')).sort()
 for (const file of files) {
   if (wanted.length > 0 && !wanted.some((name) => file.startsWith(name))) continue
-  const { bench } = (await import(new URL(file, import.meta.url).href)) as { bench: (options: BenchOptions) => Promise<void> }
+  const { bench } = (await import(new URL(file, import.meta.url).href)) as {
+    bench: (options: BenchOptions) => Promise<void>
+  }
   await bench(optionsOf(values))
 }

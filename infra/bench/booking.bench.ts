@@ -18,8 +18,8 @@ const WARM_UP = 100
 const AT_ONCE = 8
 
 /**
- * Booking through the API against a bare Express service that makes the same inserts, by turns in one run. Promised: half
- * its pace.
+ * Booking through the API against a bare Express service that makes the same inserts, by turns in one run. Promised:
+ * half its pace.
  */
 export async function bench({ runs = RUNS, stores }: BenchOptions): Promise<void> {
   const folder = await mkdtemp(join(tmpdir(), 'daysix-bench-'))
@@ -32,10 +32,19 @@ export async function bench({ runs = RUNS, stores }: BenchOptions): Promise<void
 }
 
 async function onStore({ name, config }: BenchStore, runs: number): Promise<void> {
-  const composed = await compose({ ...config, port: 0, openDesk: true }, { inMemory: name === 'embedded', notice: () => {} })
+  const composed = await compose(
+    { ...config, port: 0, openDesk: true },
+    { inMemory: name === 'embedded', notice: () => {} },
+  )
   const running = await startService({ ...config, port: 0 }, composed, 'web')
   const { records } = composed.database
-  const clinic = { name: 'Harbour Clinic', phone: '+16135550100', zone: 'UTC', country: 'CA', settings: { gateway: 'loopback' } }
+  const clinic = {
+    name: 'Harbour Clinic',
+    phone: '+16135550100',
+    zone: 'UTC',
+    country: 'CA',
+    settings: { gateway: 'loopback' },
+  }
   await sent('PUT', `${running.url}/api/v1/clinics/main`, clinic)
   const own = await measured(records, `${running.url}/api/v1/bookings`)
   const inserts = await insertsOfABooking(records)
@@ -66,13 +75,28 @@ async function measured(records: Pool, url: string): Promise<() => Promise<Run>>
 function tell(name: string, rows: number, { own, bare }: { own: Run[]; bare: Run[] }): void {
   const { ratio, text } = comparison(own, bare)
   const verdict = ratio >= 0.5 ? '' : '  BELOW the 0.5 promised'
-  console.log(`booking: ${name.padEnd(20)} ${paceOf(own)}, bare Express with the same ${rows} rows ${paceOf(bare)}, ${text}${verdict}`)
+  console.log(
+    `booking: ${name.padEnd(20)} ${paceOf(own)}, bare Express with the same ${rows} rows ${paceOf(bare)}, ${text}${verdict}`,
+  )
 }
 
 function request(n: number) {
   const visit = new Date(Date.now() + (200 + n) * 3_600_000).toISOString()
-  const patient = { name: `Patient ${n}`, phone: `+1${613 + (n % 100)}555${String(100 + (Math.floor(n / 100) % 100)).padStart(4, '0')}`, language: 'en', channel: 'sms', detail: 'full' }
-  return { protocol: 'liquid-based-cytology', visit, patient, cycle: { lmp: 'no-periods' }, consent: { recordedBy: 'desk' }, by: 'desk' }
+  const patient = {
+    name: `Patient ${n}`,
+    phone: `+1${613 + (n % 100)}555${String(100 + (Math.floor(n / 100) % 100)).padStart(4, '0')}`,
+    language: 'en',
+    channel: 'sms',
+    detail: 'full',
+  }
+  return {
+    protocol: 'liquid-based-cytology',
+    visit,
+    patient,
+    cycle: { lmp: 'no-periods' },
+    consent: { recordedBy: 'desk' },
+    by: 'desk',
+  }
 }
 
 async function sent(method: string, url: string, body: object): Promise<void> {
@@ -84,5 +108,9 @@ async function sent(method: string, url: string, body: object): Promise<void> {
 
 async function all(from: number, to: number, one: (n: number) => Promise<void>): Promise<void> {
   let next = from
-  await Promise.all(Array.from({ length: AT_ONCE }, async () => { while (next < to) await one(next++) })) // prettier-ignore
+  await Promise.all(
+    Array.from({ length: AT_ONCE }, async () => {
+      while (next < to) await one(next++)
+    }),
+  )
 }

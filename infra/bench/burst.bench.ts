@@ -15,15 +15,21 @@ export async function bench(): Promise<void> {
   for (const { name, config, close } of await benchStores(folder)) {
     const { composed, messages } = await composedWithDue(config, COUNT, name === 'embedded')
     // Due from now: making them took a while.
-    const { rows } = await composed.database.records.query(`update daysix.message set send_at = now() returning send_at`)
+    const { rows } = await composed.database.records.query(
+      `update daysix.message set send_at = now() returning send_at`,
+    )
     const at = rows[0]!.send_at as Date
-    await composed.deps.queue.enqueue(messages.map(({ id, revision, attempt }) => ({ messageId: id, revision, attempt, at })))
+    await composed.deps.queue.enqueue(
+      messages.map(({ id, revision, attempt }) => ({ messageId: id, revision, attempt, at })),
+    )
     const running = await startService(config, composed, 'worker')
     const began = performance.now()
     while ((await sentSoFar(composed)) < COUNT) await new Promise((done) => setTimeout(done, 100))
     const seconds = (performance.now() - began) / 1000
     const { p50, p99 } = await lateness(composed)
-    console.log(`burst: ${name.padEnd(20)} ${COUNT} at once in ${seconds.toFixed(1)} s (${(COUNT / seconds).toFixed(0)}/s), late p50 ${p50.toFixed(1)} s, p99 ${p99.toFixed(1)} s`)
+    console.log(
+      `burst: ${name.padEnd(20)} ${COUNT} at once in ${seconds.toFixed(1)} s (${(COUNT / seconds).toFixed(0)}/s), late p50 ${p50.toFixed(1)} s, p99 ${p99.toFixed(1)} s`,
+    )
     await running.stop()
     await composed.close()
     await close()

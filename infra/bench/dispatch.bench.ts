@@ -20,11 +20,13 @@ const COUNT = Number(process.env.BENCH_MESSAGES ?? 2_000)
 const CONCURRENCY = loadConfig().concurrency
 const RUNS = 5
 const CHUNK = 500
-const WORKER = new URL('dispatch-worker.ts', import.meta.url).pathname
+/** As this program is run: from its source. */
+const RUN = new URL('../run.mjs', import.meta.url).pathname
+const WORKER = 'bench/dispatch-worker.ts'
 
 /**
- * From a due message to claimed, handed to a loopback network over HTTP, and recorded; against a bare BullMQ worker on the
- * same store that makes the same call and records nothing. Promised: half its pace, with Redis and two workers 0.7.
+ * From a due message to claimed, handed to a loopback network over HTTP, and recorded; against a bare BullMQ worker on
+ * the same store that makes the same call and records nothing. Promised: half its pace, with Redis and two workers 0.7.
  */
 export async function bench({ runs = RUNS, stores }: BenchOptions): Promise<void> {
   const folder = await mkdtemp(join(tmpdir(), 'daysix-bench-'))
@@ -40,7 +42,10 @@ export async function bench({ runs = RUNS, stores }: BenchOptions): Promise<void
 
 async function inOneProcess({ name, config }: BenchStore, url: string, runs: number): Promise<void> {
   const embedded = name === 'embedded'
-  const { bare, own } = await pairedRuns(runs, { bare: () => bareHere(config, url, embedded), own: () => ownHere(config, embedded) })
+  const { bare, own } = await pairedRuns(runs, {
+    bare: () => bareHere(config, url, embedded),
+    own: () => ownHere(config, embedded),
+  })
   tell(name, 'one worker', own, bare, 0.5)
 }
 
@@ -73,15 +78,23 @@ async function ownHere(config: Config, embedded: boolean): Promise<Run> {
 async function bareHere(config: Config, url: string, embedded: boolean): Promise<Run> {
   const composed = await compose(config, { inMemory: embedded, notice: () => {} })
   const store = databaseQueueStore(composed.database)
-  const queue = new Queue('bench-bare', { connection: store.connection as never, prefix: store.prefix }, store.factory as never)
+  const queue = new Queue(
+    'bench-bare',
+    { connection: store.connection as never, prefix: store.prefix },
+    store.factory as never,
+  )
   await addBare(queue)
-  const run = await measured(() => bareWorker(store, url), () => timeWith(composed)) // prettier-ignore
+  const run = await measured(
+    () => bareWorker(store, url),
+    () => timeWith(composed),
+  )
   await queue.close()
   await composed.close()
   return run
 }
 
-const jobsOf = (messages: readonly Message[]) => messages.map(({ id, revision, attempt, sendAt }) => ({ messageId: id, revision, attempt, at: sendAt }))
+const jobsOf = (messages: readonly Message[]) =>
+  messages.map(({ id, revision, attempt, sendAt }) => ({ messageId: id, revision, attempt, at: sendAt }))
 
 /** Runs a bare worker in this process until it has done all jobs. */
 async function bareWorker(store: QueueStore, url: string): Promise<void> {
@@ -91,14 +104,23 @@ async function bareWorker(store: QueueStore, url: string): Promise<void> {
   const options = { connection: store.connection as never, prefix: store.prefix, concurrency: CONCURRENCY }
   let done = 0
   await new Promise<void>((finished) => {
-    const worker = new Worker('bench-bare', async () => void (await exchange(call, agent, 5_000)), options, store.factory as never)
+    const worker = new Worker(
+      'bench-bare',
+      async () => void (await exchange(call, agent, 5_000)),
+      options,
+      store.factory as never,
+    )
     worker.on('completed', () => ++done === COUNT && void worker.close().then(() => finished()))
   })
   agent.destroy()
 }
 
 function addBare(queue: Queue): Promise<void> {
-  const jobs = Array.from({ length: COUNT }, (_, n) => ({ name: 'send', data: { n }, opts: { removeOnComplete: true } }))
+  const jobs = Array.from({ length: COUNT }, (_, n) => ({
+    name: 'send',
+    data: { n },
+    opts: { removeOnComplete: true },
+  }))
   return inChunks(jobs, (some) => queue.addBulk(some))
 }
 
@@ -153,12 +175,22 @@ async function bareFleet(redisUrl: string, url: string, workers: number): Promis
 }
 
 function environmentOf({ databaseUrl, redisUrl, gatewaysDir, key }: BenchStore['config']): Record<string, string> {
-  return { NODE_ENV: 'test', LOG_LEVEL: 'silent', DATABASE_URL: databaseUrl!, REDIS_URL: redisUrl!, GATEWAYS_DIR: gatewaysDir!, DAYSIX_KEY: key!, PUBLIC_URL: 'http://127.0.0.1:9' }
+  return {
+    NODE_ENV: 'test',
+    LOG_LEVEL: 'silent',
+    DATABASE_URL: databaseUrl!,
+    REDIS_URL: redisUrl!,
+    GATEWAYS_DIR: gatewaysDir!,
+    DAYSIX_KEY: key!,
+    PUBLIC_URL: 'http://127.0.0.1:9',
+  }
 }
 
-/** With the flags of this process: `node --cpu-prof --import tsx infra/bench/bench.ts dispatch` profiles each worker. */
+/**
+ * With the flags of this process: `node --cpu-prof --import tsx infra/bench/bench.ts dispatch` profiles each worker.
+ */
 async function forked(args: string[], environment: Record<string, string>): Promise<ChildProcess> {
-  const child = fork(WORKER, args, { env: { ...process.env, ...environment } })
+  const child = fork(RUN, [WORKER, ...args], { env: { ...process.env, ...environment } })
   await new Promise((done) => child.once('message', done))
   return child
 }
@@ -169,7 +201,15 @@ function forkedAll(count: number, args: string[], environment: Record<string, st
 
 /** Milliseconds of processor time that these have taken so far. */
 async function timeOf(children: readonly ChildProcess[]): Promise<number> {
-  const times = await Promise.all(children.map((child) => new Promise<number>((told) => { child.once('message', (time) => told(time as number)); child.send('time') }))) // prettier-ignore
+  const times = await Promise.all(
+    children.map(
+      (child) =>
+        new Promise<number>((told) => {
+          child.once('message', (time) => told(time as number))
+          child.send('time')
+        }),
+    ),
+  )
   return times.reduce((sum, time) => sum + time, 0)
 }
 
@@ -182,6 +222,7 @@ async function allSent(composed: Composed, count: number): Promise<void> {
 
 function tell(name: string, what: string, own: readonly Run[], bare: readonly Run[], promised: number | null): void {
   const { ratio, text } = comparison(own, bare)
-  const verdict = promised === null ? '' : ratio >= promised ? `  (promised ${promised})` : `  BELOW the ${promised} promised`
+  const verdict =
+    promised === null ? '' : ratio >= promised ? `  (promised ${promised})` : `  BELOW the ${promised} promised`
   console.log(`dispatch: ${name.padEnd(20)} ${what.padEnd(30)} ${paceOf(own)}, bare ${paceOf(bare)}, ${text}${verdict}`)
 }

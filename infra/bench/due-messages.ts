@@ -1,3 +1,4 @@
+import { USUAL_SETTINGS } from '../../src/flows/region/first-clinic.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import type { Config } from '../../src/config.ts'
 import { DEFAULT_HOURS } from '../../src/domain/preparation/sending-hours.ts'
@@ -41,8 +42,7 @@ export async function composedWithDue(
 
 function clinicOf(id: string): Clinic {
   const hours = { ...DEFAULT_HOURS, weekdays: ALL_DAY, weekend: ALL_DAY }
-  const policies = { movePolicy: 'at-once', lapsePolicy: 'offer' } as const
-  const settings = { hours, ...policies, holdHours: 24, minConfidence: 0.5, gateway: 'loopback' }
+  const settings = { ...USUAL_SETTINGS, hours, lapsePolicy: 'offer', gateway: 'loopback' } as const
   const place = { zone: 'UTC', country: 'CA' } as const
   return { id, name: 'Harbour Clinic', phone: '+16135550100', ...place, settings }
 }
@@ -53,7 +53,7 @@ async function visitWithMessage(tx: Tx, deps: Deps, clinic: Clinic, now: Date, n
   const facts = { clinicId: clinic.id, clinician: '', protocol: protocol.id, zone: 'UTC' }
   const visitAt = new Date(now.getTime() + (200 + n) * HOUR_MS)
   const ids = { id: deps.newId('b'), patientId: patient.id }
-  const draft = newBooking({ ...ids, ...facts, visitAt, createdAt: now })
+  const draft = newBooking({ ...ids, ...facts, visitAt, minutes: protocol.visitMinutes, createdAt: now })
   const booking = { ...draft, planRevision: 1, planBasis: protocol.digest }
   await tx.patients.insert(patient)
   await tx.bookings.insert(booking)
@@ -75,7 +75,9 @@ function phoneOf(n: number): string {
 }
 
 export async function sentSoFar({ database }: Composed): Promise<number> {
-  const { rows } = await database.records.query(`select count(*)::int as n from daysix.message where state in ('sent', 'delivered')`)
+  const { rows } = await database.records.query(
+    `select count(*)::int as n from daysix.message where state in ('sent', 'delivered')`,
+  )
   return rows[0]!.n as number
 }
 

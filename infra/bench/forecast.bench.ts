@@ -1,6 +1,6 @@
 import { forecastDays } from '../../src/domain/preparation/cycle/forecast.ts'
 import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
-import { USUAL_TIMING } from '../../src/domain/preparation/cycle/timing.ts'
+import { USUAL_TIMING } from '../../tests/preparation/cycle/usual-timing.ts'
 
 const RANGE = { from: '2026-03-20', to: '2026-04-18' }
 const LMP: CycleHistory = { status: 'cycling', lmp: '2026-03-02' }
@@ -8,7 +8,13 @@ const CASES: Record<string, CycleHistory> = {
   'LMP alone': LMP,
   'LMP, stated length, age': { ...LMP, usualCycleDays: 29, age: 34 },
   'and three past cycles': { ...LMP, usualCycleDays: 29, age: 34, pastCycleDays: [28, 31, 29] },
-  'and not started yet': { ...LMP, usualCycleDays: 29, age: 34, pastCycleDays: [28, 31, 29], notStartedBy: '2026-03-28' },
+  'and not started yet': {
+    ...LMP,
+    usualCycleDays: 29,
+    age: 34,
+    pastCycleDays: [28, 31, 29],
+    notStartedBy: '2026-03-28',
+  },
   'LMP about, 3 days either side': { ...LMP, lmpGiveDays: 3, usualCycleDays: 29 },
 }
 const ROUNDS = 5_000

@@ -13,9 +13,9 @@ const OPEN_CALLS = 2
 const NAMES = 5_000
 
 /**
- * Writes visits number `from` to `to`, without `to`, each after the pattern of one that the service has booked itself: every
- * column that is not told otherwise here, the sealed ones above all, is the pattern's own, so the service can open it. Visits
- * are spread evenly over the next year and over the clinics; what would have been sent by now was sent.
+ * Writes visits number `from` to `to`, without `to`, each after the pattern of one that the service has booked itself:
+ * every column that is not told otherwise here, the sealed ones above all, is the pattern's own, so the service can
+ * open it. Visits are spread evenly over the next year and over the clinics; what would have been sent by now was sent.
  *
  * Set-based, without the checks of foreign keys, and with the indexes made anew afterwards: a million takes minutes.
  */
@@ -38,7 +38,8 @@ export async function fill(sql: Sql, patterns: readonly string[], from: number, 
 }
 
 /** As long as an id of the service, and in the order of the visits' numbers as those are in the order of time. */
-const id = (prefix: string, n: string, more = "''") => `'${prefix}_' || lpad(to_hex(${n}), 9, '0') || substr(md5(${n} || '${prefix}' || ${more}), 1, 10)`
+const id = (prefix: string, n: string, more = "''") =>
+  `'${prefix}_' || lpad(to_hex(${n}), 9, '0') || substr(md5(${n} || '${prefix}' || ${more}), 1, 10)`
 /** As long as a keyed hash, and as scattered. */
 const hashed = (text: string) => `translate(rtrim(encode(sha256((${text})::text::bytea), 'base64'), '='), '+/', '-_')`
 const PRINT = hashed(`'phone' || n`)
@@ -58,18 +59,46 @@ interface Copied {
 
 const of = (table: string, key: string) => `join daysix.${table} t on ${key}`
 const TABLES: Copied[] = [
-  { table: 'patient', joined: of('patient', 't.id = p.patient_id'), own: { id: 'v.patient', phone_print: 'v.print', words: WORDS } },
+  {
+    table: 'patient',
+    joined: of('patient', 't.id = p.patient_id'),
+    own: { id: 'v.patient', phone_print: 'v.print', words: WORDS },
+  },
   { table: 'consent', joined: of('consent', 't.patient_id = p.patient_id'), own: { patient_id: 'v.patient' } },
   {
     table: 'booking',
     joined: of('booking', 't.id = p.id'),
-    own: { id: 'v.booking', patient_id: 'v.patient', clinic_id: 'v.clinic', clinician: 'v.clinician', visit_at: 'v.at', created_at: `p.now - (1 + v.n % 60) * interval '1 day'` },
+    own: {
+      id: 'v.booking',
+      patient_id: 'v.patient',
+      clinic_id: 'v.clinic',
+      clinician: 'v.clinician',
+      visit_at: 'v.at',
+      created_at: `p.now - (1 + v.n % 60) * interval '1 day'`,
+    },
   },
-  { table: 'slot', joined: of('slot', 't.booking_id = p.id'), own: { id: id('o', 'v.n'), clinic_id: 'v.clinic', clinician: 'v.clinician', starts_at: 'v.at', booking_id: 'v.booking' } },
   {
     table: 'slot',
     joined: of('slot', 't.booking_id = p.id'),
-    own: { id: id('o', 'v.n', `'opening'`), clinic_id: 'v.clinic', clinician: `'opening'`, starts_at: `v.at + v.n / ${CLINICS * DAYS} * interval '1 minute'`, state: `'free'`, booking_id: 'null' },
+    own: {
+      id: id('o', 'v.n'),
+      clinic_id: 'v.clinic',
+      clinician: 'v.clinician',
+      starts_at: 'v.at',
+      booking_id: 'v.booking',
+    },
+  },
+  {
+    table: 'slot',
+    joined: of('slot', 't.booking_id = p.id'),
+    own: {
+      id: id('o', 'v.n', `'opening'`),
+      clinic_id: 'v.clinic',
+      clinician: `'opening'`,
+      starts_at: `v.at + v.n / ${CLINICS * DAYS} * interval '1 minute'`,
+      state: `'free'`,
+      booking_id: 'null',
+    },
     where: `v.n / ${CLINICS} % 100 < ${OPENINGS}`,
   },
   {
@@ -77,16 +106,31 @@ const TABLES: Copied[] = [
     joined: `join (select *, row_number() over (partition by booking_id order by id) as turn from daysix.message) t on t.booking_id = p.id
       cross join lateral (select ${SEND_AT} as send_at) m`,
     own: {
-      id: id('m', 'v.n', 't.turn'), booking_id: 'v.booking', patient_id: 'v.patient', clinic_id: 'v.clinic', phone_print: 'v.print', visit_at: 'v.at', claimed_by: 'null',
-      send_at: 'm.send_at', not_after: 'm.send_at + (t.not_after - t.send_at)', state: `case when m.send_at < p.now then 'delivered' else 'planned' end`,
-      sent_at: `case when m.send_at < p.now then m.send_at + interval '1 second' end`, ended_at: `case when m.send_at < p.now then m.send_at + interval '5 seconds' end`,
+      id: id('m', 'v.n', 't.turn'),
+      booking_id: 'v.booking',
+      patient_id: 'v.patient',
+      clinic_id: 'v.clinic',
+      phone_print: 'v.print',
+      visit_at: 'v.at',
+      claimed_by: 'null',
+      send_at: 'm.send_at',
+      not_after: 'm.send_at + (t.not_after - t.send_at)',
+      state: `case when m.send_at < p.now then 'delivered' else 'planned' end`,
+      sent_at: `case when m.send_at < p.now then m.send_at + interval '1 second' end`,
+      ended_at: `case when m.send_at < p.now then m.send_at + interval '5 seconds' end`,
       gateway_ref: `case when m.send_at < p.now then 'network-' || v.n || '-' || t.turn end`,
     },
-  }, // prettier-ignore
+  },
   {
     table: 'follow_up',
     joined: of('follow_up', 't.booking_id = p.id'),
-    own: { id: id('f', 'v.n', 't.id'), clinic_id: 'v.clinic', booking_id: 'v.booking', patient_id: 'v.patient', closed_at: `case when v.n / ${CLINICS} % 100 >= ${OPEN_CALLS} then p.now end` },
+    own: {
+      id: id('f', 'v.n', 't.id'),
+      clinic_id: 'v.clinic',
+      booking_id: 'v.booking',
+      patient_id: 'v.patient',
+      closed_at: `case when v.n / ${CLINICS} % 100 >= ${OPEN_CALLS} then p.now end`,
+    },
   },
   { table: 'happening', joined: of('happening', 't.booking_id = p.id'), own: { booking_id: 'v.booking' } },
   {
@@ -97,19 +141,34 @@ const TABLES: Copied[] = [
     where: 'v.n % 50 = 0',
   },
   // Long as the record is, its links are not made anew: it is read by nobody here.
-  { table: 'audit', joined: `join (select * from daysix.audit where what like 'POST %/bookings' order by seq limit 1) t on true`, own: { seq: '(select max(seq) from daysix.audit) + row_number() over (order by v.n)' } },
+  {
+    table: 'audit',
+    joined: `join (select * from daysix.audit where what like 'POST %/bookings' order by seq limit 1) t on true`,
+    own: { seq: '(select max(seq) from daysix.audit) + row_number() over (order by v.n)' },
+  },
 ]
 
-async function copy(sql: Sql, table: string, joined: string, own: Record<string, string>, where: string): Promise<void> {
-  const columns = await sql(`select column_name as name from information_schema.columns where table_schema = 'daysix' and table_name = '${table}' and is_identity = 'NO' order by ordinal_position`)
+async function copy(
+  sql: Sql,
+  table: string,
+  joined: string,
+  own: Record<string, string>,
+  where: string,
+): Promise<void> {
+  const columns = await sql(
+    `select column_name as name from information_schema.columns where table_schema = 'daysix' and table_name = '${table}' and is_identity = 'NO' order by ordinal_position`,
+  )
   const names = columns.map(({ name }) => name as string)
   const values = names.map((name) => own[name] ?? `t.${name}`)
-  await sql(`insert into daysix.${table} (${names.join()}) select ${values.join()} from bench_visit v join bench_pattern p on p.nth = v.nth ${joined} where ${where}`)
+  await sql(
+    `insert into daysix.${table} (${names.join()}) select ${values.join()} from bench_visit v join bench_pattern p on p.nth = v.nth ${joined} where ${where}`,
+  )
 }
 
 /** Takes away all indexes but those that keep rows apart. @returns how to make them anew */
 async function withoutIndexes(sql: Sql): Promise<string[]> {
-  const found = await sql(`select indexdef, indexrelid::regclass::text as name from pg_index join pg_class on pg_class.oid = indexrelid
+  const found =
+    await sql(`select indexdef, indexrelid::regclass::text as name from pg_index join pg_class on pg_class.oid = indexrelid
     join pg_indexes on schemaname = 'daysix' and indexname = relname where not indisunique and relnamespace = 'daysix'::regnamespace`)
   for (const { name } of found) await sql(`drop index ${name as string}`)
   return found.map(({ indexdef }) => indexdef as string)

@@ -1,4 +1,5 @@
-// The service in a process of its own, to be filled, measured and asked how much memory it holds. It answers one message at a time.
+// The service in a process of its own, to be filled, measured and asked how much memory it holds. It answers one
+// message at a time.
 import { Queue } from 'bullmq'
 import { databaseQueueStore, redisQueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { compose } from '../../src/compose.ts'
@@ -38,7 +39,11 @@ const running = await startService(config, composed, process.argv[2] as Role)
 const { deps, database } = composed
 
 const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
-const queue = new Queue('messages', { connection: store.connection as never, prefix: store.prefix }, store.factory as never)
+const queue = new Queue(
+  'messages',
+  { connection: store.connection as never, prefix: store.prefix },
+  store.factory as never,
+)
 
 /** Nothing is left of those who used it before, and its first use is over. */
 async function emptyQueue(): Promise<void> {
@@ -82,7 +87,12 @@ const asked: Asked = {
 
 process.on('message', ({ what, text }: { what: keyof Asked; text: string }) => {
   const answer = (asked[what] as (text: string) => Promise<unknown>)(text)
-  void answer.then((value) => process.send!({ value }), (error: Error) => process.send!({ error: error.stack })).then(() => what === 'stop' && process.disconnect()) // prettier-ignore
+  void answer
+    .then(
+      (value) => process.send!({ value }),
+      (error: Error) => process.send!({ error: error.stack }),
+    )
+    .then(() => what === 'stop' && process.disconnect())
 })
 process.on('disconnect', () => process.exit(0))
 process.send!({ value: { url: running.url, ms: performance.now() - began } })

@@ -19,14 +19,18 @@ const SWEEPS = 20
 const SERVICE = new URL('growth-service.ts', import.meta.url).pathname
 /** Sweeps in the horizon of two days, which moves on by so much with each. */
 const SWEEPS_IN_HORIZON = (48 * 3_600) / 30
-/** Growth of a time for ten times the bookings, up to which it counts as flat: a tree index grows by a level, a busy machine adds its own. */
+/**
+ * Growth of a time for ten times the bookings, up to which it counts as flat: a tree index grows by a level, a busy
+ * machine adds its own.
+ */
 const FLAT = 1.5
 /** PostgreSQL's processes tell their counts after ten seconds of rest. */
 const COUNTS_TOLD_MS = 11_000
 
 /**
- * Ten thousand, a hundred thousand and a million upcoming visits: what a booking, a sweep, the jobs of the horizon and a
- * look at the metrics take with each, and what the service and its database need. Promised: flat, or as a tree index grows.
+ * Ten thousand, a hundred thousand and a million upcoming visits: what a booking, a sweep, the jobs of the horizon and
+ * a look at the metrics take with each, and what the service and its database need. Promised: flat, or as a tree index
+ * grows.
  */
 export async function bench(): Promise<void> {
   const folder = await mkdtemp(join(tmpdir(), 'daysix-bench-'))
@@ -34,9 +38,14 @@ export async function bench(): Promise<void> {
   await writeFile(join(folder, 'loopback.json'), describedLoopback(network.url))
   const stores = await benchStores(folder)
   const [embedded, ...servers] = stores
-  if (EMBEDDED_SIZES.length > 0) await grow([{ ...embedded!, config: { ...embedded!.config, dataDir: join(folder, 'data') } }], EMBEDDED_SIZES)
+  if (EMBEDDED_SIZES.length > 0)
+    await grow([{ ...embedded!, config: { ...embedded!.config, dataDir: join(folder, 'data') } }], EMBEDDED_SIZES)
   // Both look at the same database: only the queue differs.
-  if (servers.length > 0 && SIZES.length > 0) await grow(servers.map(({ name, config, close }) => ({ name, close, config: onOneDatabase(config, servers[0]!.config) })), SIZES)
+  if (servers.length > 0 && SIZES.length > 0)
+    await grow(
+      servers.map(({ name, config, close }) => ({ name, close, config: onOneDatabase(config, servers[0]!.config) })),
+      SIZES,
+    )
   for (const { close } of stores) await close()
   network.stop()
   await rm(folder, { recursive: true, force: true })
@@ -68,14 +77,39 @@ type Service = { [What in keyof Asked]: Asked[What] } & { url: string; startMs: 
 
 async function started(config: Config, role: 'web' | 'all'): Promise<Service> {
   const { databaseUrl, redisUrl, dataDir, gatewaysDir, key } = config
-  const settings = { NODE_ENV: 'test', LOG_LEVEL: 'silent', DATABASE_URL: databaseUrl, REDIS_URL: redisUrl, DATA_DIR: dataDir, GATEWAYS_DIR: gatewaysDir, DAYSIX_KEY: key, PUBLIC_URL: 'http://127.0.0.1:9' }
-  const child = fork(SERVICE, [role], { execArgv: ['--expose-gc', '--import', 'tsx'], env: { ...process.env, ...settings } as NodeJS.ProcessEnv })
+  const settings = {
+    NODE_ENV: 'test',
+    LOG_LEVEL: 'silent',
+    DATABASE_URL: databaseUrl,
+    REDIS_URL: redisUrl,
+    DATA_DIR: dataDir,
+    GATEWAYS_DIR: gatewaysDir,
+    DAYSIX_KEY: key,
+    PUBLIC_URL: 'http://127.0.0.1:9',
+  }
+  const child = fork(SERVICE, [role], {
+    execArgv: ['--expose-gc', '--import', 'tsx'],
+    env: { ...process.env, ...settings } as NodeJS.ProcessEnv,
+  })
   const { url, ms } = (await answerOf(child)) as { url: string; ms: number }
   const ask = (what: keyof Asked) => async (text?: string) => {
     child.send({ what, text })
     return (await answerOf(child)) as never
   }
-  return { url, startMs: ms, sql: ask('sql'), sweep: ask('sweep'), ring: ask('ring'), reset: ask('reset'), replan: ask('replan'), metrics: ask('metrics'), counts: ask('counts'), jobs: ask('jobs'), memory: ask('memory'), stop: ask('stop') }
+  return {
+    url,
+    startMs: ms,
+    sql: ask('sql'),
+    sweep: ask('sweep'),
+    ring: ask('ring'),
+    reset: ask('reset'),
+    replan: ask('replan'),
+    metrics: ask('metrics'),
+    counts: ask('counts'),
+    jobs: ask('jobs'),
+    memory: ask('memory'),
+    stop: ask('stop'),
+  }
 }
 
 function answerOf(child: ChildProcess): Promise<unknown> {
@@ -102,20 +136,46 @@ const FIRST = ['Marit', 'Tova', 'Isaura', 'Brenna', 'Odile', 'Sunniva', 'Halyna'
 const LAST = ['Quillon', 'Brandle', 'Skerrow', 'Tarnley', 'Ashquay', 'Fenwick', 'Oldmarsh', 'Penhale', 'Lindqvane']
 
 let next = 0
-/** Books a visit some weeks ahead, of a patient with a number of the patient's own. @returns milliseconds, and its id */
+/**
+ * Books a visit some weeks ahead, of a patient with a number of the patient's own. @returns milliseconds, and its id
+ */
 async function book(url: string, key: string): Promise<{ ms: number; id: string }> {
   const n = next++
   const ahead = 20 + (n % 200)
-  const patient = { name: `${FIRST[n % FIRST.length]} ${LAST[n % LAST.length]}`, phone: `+1${200 + (n % 700)}55501${String(Math.floor(n / 700) % 100).padStart(2, '0')}`, language: 'en', channel: 'sms', detail: 'full' }
-  const visit = new Date(Date.now() + ahead * 86_400_000 + n * 60_000).toISOString()
-  const request = { clinic: `clinic-${n % CLINICS}`, clinician: 'desk', protocol: 'liquid-based-cytology', visit, patient, cycle: CYCLES[n % CYCLES.length]!(ahead), consent: { recordedBy: 'desk' }, by: 'desk' }
+  const patient = {
+    name: `${FIRST[n % FIRST.length]} ${LAST[n % LAST.length]}`,
+    phone: `+1${200 + (n % 700)}55501${String(Math.floor(n / 700) % 100).padStart(2, '0')}`,
+    language: 'en',
+    channel: 'sms',
+    detail: 'full',
+  }
+  const visit = new Date(Date.now() + ahead * 86_400_000 + n * 600_000).toISOString()
+  const request = {
+    clinic: `clinic-${n % CLINICS}`,
+    clinician: 'desk',
+    protocol: 'liquid-based-cytology',
+    visit,
+    patient,
+    cycle: CYCLES[n % CYCLES.length]!(ahead),
+    consent: { recordedBy: 'desk' },
+    by: 'desk',
+  }
   const began = performance.now()
   const { booking } = await sent('POST', `${url}/api/v1/bookings`, request, { 'Idempotency-Key': `${key}-${n}` })
   return { ms: performance.now() - began, id: booking.id }
 }
 
-async function sent(method: string, url: string, body: object, headers: Record<string, string> = {}): Promise<{ booking: { id: string } }> {
-  const response = await fetch(url, { method, headers: { 'Content-Type': 'application/json', ...headers }, body: JSON.stringify(body) })
+async function sent(
+  method: string,
+  url: string,
+  body: object,
+  headers: Record<string, string> = {},
+): Promise<{ booking: { id: string } }> {
+  const response = await fetch(url, {
+    method,
+    headers: { 'Content-Type': 'application/json', ...headers },
+    body: JSON.stringify(body),
+  })
   if (response.status >= 300) throw new Error(`${url}: ${response.status} ${await response.text()}`)
   return (await response.json()) as { booking: { id: string } }
 }
@@ -126,10 +186,23 @@ async function bookPatterns(config: Config): Promise<string[]> {
   // Where it is about one in the afternoon now, so that confirmations may go out.
   const hours = 13 - new Date().getUTCHours()
   const zone = `Etc/GMT${hours > 0 ? '-' : '+'}${Math.abs(hours)}`
-  for (let n = 0; n < CLINICS; n++) await sent('PUT', `${service.url}/api/v1/clinics/clinic-${n}`, { name: 'Harbour Clinic', phone: '+16135550100', zone, country: 'CA', settings: { gateway: 'loopback' } })
+  for (let n = 0; n < CLINICS; n++)
+    await sent('PUT', `${service.url}/api/v1/clinics/clinic-${n}`, {
+      name: 'Harbour Clinic',
+      phone: '+16135550100',
+      zone,
+      country: 'CA',
+      settings: { gateway: 'loopback' },
+    })
   const ids: string[] = []
   while (ids.length < CYCLES.length * 2) ids.push((await book(service.url, 'pattern')).id)
-  while (Number((await service.sql(`select count(*) as n from daysix.message where kind = 'confirmation' and state = 'sent'`))[0]!.n) < ids.length) await pause(100)
+  while (
+    Number(
+      (await service.sql(`select count(*) as n from daysix.message where kind = 'confirmation' and state = 'sent'`))[0]!
+        .n,
+    ) < ids.length
+  )
+    await pause(100)
   await service.stop()
   return ids
 }
@@ -149,7 +222,13 @@ async function onServer<T>(url: string, work: (sql: Asked['sql']) => Promise<T>)
   const client = new pg.Client(url)
   await client.connect()
   try {
-    return await work(async (text) => [(await client.query(text)) as pg.QueryResult | pg.QueryResult[]].flat().at(-1)!.rows as Record<string, unknown>[])
+    return await work(
+      async (text) =>
+        [(await client.query(text)) as pg.QueryResult | pg.QueryResult[]].flat().at(-1)!.rows as Record<
+          string,
+          unknown
+        >[],
+    )
   } finally {
     await client.end()
   }
@@ -165,21 +244,27 @@ async function measured({ config }: BenchStore, size: number): Promise<Figures> 
   const replans = await timesOf(3, service.replan)
   const bookings = await bookingTimes(service, config)
   // As workers would have by now: none run here, so that a booking has the machine to itself.
-  const due = ['planned', 'queued'].map((state) => `select id from daysix.message where state = '${state}' and send_at <= now()`)
-  await service.sql(`update daysix.message set state = 'delivered', sent_at = now(), ended_at = now() where id in (${due.join(' union all ')})`)
+  const due = ['planned', 'queued'].map(
+    (state) => `select id from daysix.message where state = '${state}' and send_at <= now()`,
+  )
+  await service.sql(
+    `update daysix.message set state = 'delivered', sent_at = now(), ended_at = now() where id in (${due.join(' union all ')})`,
+  )
   const sweeps = await sweepTimes(service, config, horizon.count)
   const metrics = await timesOf(10, service.metrics)
   const counts = await timesOf(10, service.counts)
   const [{ bytes, planned }] = (await service.sql(`select
     (select sum(pg_total_relation_size(oid)) from pg_class where relnamespace = 'daysix'::regnamespace and relkind = 'r') as bytes,
-    (select count(*) from daysix.message where state in ('planned', 'queued')) as planned`)) as [Record<string, unknown>]
+    (select count(*) from daysix.message where state in ('planned', 'queued')) as planned`)) as [
+    Record<string, unknown>,
+  ]
   const memory = await service.memory()
   await service.stop()
   return {
     ...bookings,
     ...sweeps,
-    'alarms of the horizon, each, ms': horizon.ms / Math.max(1, horizon.count),
-    'alarms set again, each, ms': reset / Math.max(1, horizon.count),
+    'jobs of the horizon, each, ms': horizon.ms / Math.max(1, horizon.count),
+    'jobs enqueued again, each, ms': reset / Math.max(1, horizon.count),
     'changed protocols looked for, ms': quantile(replans, 0.5),
     'metrics p50, ms': quantile(metrics, 0.5),
     'counts of the service page p50, ms': quantile(counts, 0.5),
@@ -193,12 +278,26 @@ async function measured({ config }: BenchStore, size: number): Promise<Figures> 
 
 async function bookingTimes(service: Service, { databaseUrl }: Config): Promise<Figures> {
   await timesOf(WARM_UP, async () => (await book(service.url, 'warm-up')).ms)
-  const { times, pages } = await timesAndPages(databaseUrl, BOOKINGS, async () => (await book(service.url, 'measured')).ms)
-  return { 'booking p50, ms': quantile(times, 0.5), 'booking p99, ms': quantile(times, 0.99), ...(pages && { 'database pages a booking': pages }) }
+  const { times, pages } = await timesAndPages(
+    databaseUrl,
+    BOOKINGS,
+    async () => (await book(service.url, 'measured')).ms,
+  )
+  return {
+    'booking p50, ms': quantile(times, 0.5),
+    'booking p99, ms': quantile(times, 0.99),
+    ...(pages && { 'database pages a booking': pages }),
+  }
 }
 
-/** Times in order, and the pages of a database server that each took: the work it is, whatever else the machine does. */
-async function timesAndPages(url: string | undefined, count: number, once: () => Promise<number>): Promise<{ times: number[]; pages?: number }> {
+/**
+ * Times in order, and the pages of a database server that each took: the work it is, whatever else the machine does.
+ */
+async function timesAndPages(
+  url: string | undefined,
+  count: number,
+  once: () => Promise<number>,
+): Promise<{ times: number[]; pages?: number }> {
   const before = url ? await pagesSoFar(url) : 0
   const times = await timesOf(count, once)
   return { times, ...(url && { pages: ((await pagesSoFar(url)) - before) / count }) }
@@ -207,7 +306,12 @@ async function timesAndPages(url: string | undefined, count: number, once: () =>
 /** Looked at or written to, in memory or not. */
 async function pagesSoFar(url: string): Promise<number> {
   await pause(COUNTS_TOLD_MS)
-  return onServer(url, async (sql) => Number((await sql('select blks_hit + blks_read as pages from pg_stat_database where datname = current_database()'))[0]!.pages))
+  return onServer(url, async (sql) =>
+    Number(
+      (await sql('select blks_hit + blks_read as pages from pg_stat_database where datname = current_database()'))[0]!
+        .pages,
+    ),
+  )
 }
 
 /** Each with as much due as falls within the horizon between two sweeps. */
@@ -215,7 +319,9 @@ async function sweepTimes(service: Service, { databaseUrl }: Config, inHorizon: 
   const normal = Math.max(1, Math.round(inHorizon / SWEEPS_IN_HORIZON))
   await service.sweep()
   const { times, pages } = await timesAndPages(databaseUrl, SWEEPS, async () => {
-    await service.sql(`update daysix.message set state = 'planned' where id in (select id from daysix.message where state = 'queued' and send_at > now() order by send_at desc limit ${normal})`)
+    await service.sql(
+      `update daysix.message set state = 'planned' where id in (select id from daysix.message where state = 'queued' and send_at > now() order by send_at desc limit ${normal})`,
+    )
     return service.sweep()
   })
   return { 'sweep p50, ms': quantile(times, 0.5), ...(pages && { 'database pages a sweep': pages }) }
@@ -227,7 +333,8 @@ async function timesOf(count: number, once: () => Promise<number>): Promise<numb
   return times.sort((a, b) => a - b)
 }
 
-const quantile = (sorted: number[], share: number) => sorted[Math.min(sorted.length - 1, Math.ceil(sorted.length * share) - 1)]!
+const quantile = (sorted: number[], share: number) =>
+  sorted[Math.min(sorted.length - 1, Math.ceil(sorted.length * share) - 1)]!
 
 /** Without the write-ahead log, which is as large with few bookings as with many. */
 async function sizeOf(folder: string): Promise<number> {
@@ -239,7 +346,9 @@ async function sizeOf(folder: string): Promise<number> {
 function tell(name: string, sizes: number[], figures: Figures[]): void {
   for (const what of Object.keys(figures[0]!)) {
     const values = figures.map((each) => each[what]!)
-    const shown = values.map((value, at) => `${short(sizes[at]!)} ${digits(value)}${at === 0 ? '' : ` (x${digits(value / values[0]!)})`}`)
+    const shown = values.map(
+      (value, at) => `${short(sizes[at]!)} ${digits(value)}${at === 0 ? '' : ` (x${digits(value / values[0]!)})`}`,
+    )
     console.log(`growth: ${name.padEnd(20)} ${what.padEnd(34)} ${shown.join('   ')}${verdict(what, sizes, values)}`)
   }
 }

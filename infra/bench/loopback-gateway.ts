@@ -1,4 +1,5 @@
-// A message network that accepts everything at once: in a process of its own, so that it takes no time from those who send.
+// A message network that accepts everything at once: in a process of its own, so that it takes no time from those who
+// send.
 import { createServer } from 'node:http'
 
 const server = createServer((request, response) => {

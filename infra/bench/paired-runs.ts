@@ -8,10 +8,14 @@ export interface Run {
 
 /**
  * Measures each in turn, again and again: a machine that others use too is not equally quick all the time, so only runs
- * that were made one right after the other are compared. Every other round goes backwards, so that nobody is always first.
+ * that were made one right after the other are compared. Every other round goes backwards, so that nobody is always
+ * first.
  * @returns the runs of each, in order; those of one round have the same index
  */
-export async function pairedRuns<Name extends string>(runs: number, measures: Record<Name, () => Promise<Run>>): Promise<Record<Name, Run[]>> {
+export async function pairedRuns<Name extends string>(
+  runs: number,
+  measures: Record<Name, () => Promise<Run>>,
+): Promise<Record<Name, Run[]>> {
   const names = Object.keys(measures) as Name[]
   const found = Object.fromEntries(names.map((name) => [name, [] as Run[]])) as Record<Name, Run[]>
   for (let round = 0; round < runs; round++) {
@@ -29,9 +33,9 @@ export function median(values: readonly number[]): number {
 const inOrder = (values: readonly number[]) => [...values].sort((a, b) => a - b)
 
 /**
- * Where the true median lies with at least 95 % confidence, whatever the distribution: between the k-th lowest and the k-th
- * highest value (order statistics, e.g. Conover, Practical Nonparametric Statistics, 3.2). With fewer than six values
- * nothing is that sure: then it is the whole range.
+ * Where the true median lies with at least 95 % confidence, whatever the distribution: between the k-th lowest and the
+ * k-th highest value (order statistics, e.g. Conover, Practical Nonparametric Statistics, 3.2). With fewer than six
+ * values nothing is that sure: then it is the whole range.
  */
 export function medianInterval(values: readonly number[]): { low: number; high: number } {
   const sorted = inOrder(values)

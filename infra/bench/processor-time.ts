@@ -10,7 +10,9 @@ export function ownTime(): number {
   return (user + system) / 1000
 }
 
-/** Milliseconds that the server's processes for this database have taken so far, where they run on this machine; else 0. */
+/**
+ * Milliseconds that the server's processes for this database have taken so far, where they run on this machine; else 0.
+ */
 export async function serverTime(pool: Pool): Promise<number> {
   const { rows } = await pool.query('select pid from pg_stat_activity where datname = current_database()')
   const times = await Promise.all(rows.map(({ pid }) => timeOf(pid as number)))

@@ -1,4 +1,5 @@
-// How many replies are read in a second, on one core. Baseline: cutting the same texts into words, which any reader must do.
+// How many replies are read in a second, on one core. Baseline: cutting the same texts into words, which any reader
+// must do.
 import { readdirSync, readFileSync } from 'node:fs'
 import { loadVocabulary } from '../../src/adapters/templates/load-vocabulary.ts'
 import { readLabelled } from '../../src/cli/score-replies.ts'
@@ -23,7 +24,10 @@ export async function bench(): Promise<void> {
     .filter((line) => line.includes('\t'))
     .map((line) => {
       const [language, text] = line.split('\t') as [string, string]
-      return { text, context: { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0 } }
+      return {
+        text,
+        context: { language, receivedAt: new Date(Date.UTC(2026, 2, 18, 17)), zone: 'America/Halifax', choices: 0 },
+      }
     })
   const bare = rate(cases, ({ text }) => text.toLowerCase().split(/[^\p{L}\p{N}]+/u))
   const read = rate(cases, ({ text, context }) => readReply(text, context, vocabulary))

@@ -16,15 +16,28 @@ const KEY = 'signing-key-of-the-bench'
 const PROVIDER = {
   kind: 'http',
   name: 'provider',
-  request: { method: 'POST', url: 'http://127.0.0.1:9/none', body: { as: 'json', value: { to: '{to}', text: '{text}' } } },
+  request: {
+    method: 'POST',
+    url: 'http://127.0.0.1:9/none',
+    body: { as: 'json', value: { to: '{to}', text: '{text}' } },
+  },
   replies: {
-    auth: { kind: 'hmac', secret: 'env:PROVIDER_SIGNING_KEY', signed: '{timestamp}.{body}', header: 'X-Signature', prefix: 'sha256=', timestampHeader: 'X-Timestamp' },
+    auth: {
+      kind: 'hmac',
+      secret: 'env:PROVIDER_SIGNING_KEY',
+      signed: '{timestamp}.{body}',
+      header: 'X-Signature',
+      prefix: 'sha256=',
+      timestampHeader: 'X-Timestamp',
+    },
     from: 'json:from',
     text: 'json:text',
     key: 'json:id',
   },
 }
-/** What the patients write, in turn, and whether the service answers by itself: to a plain yes there is nothing to say. */
+/**
+ * What the patients write, in turn, and whether the service answers by itself: to a plain yes there is nothing to say.
+ */
 const TEXTS = [
   { text: 'My period started today', answered: true },
   { text: 'YES', answered: false },
@@ -37,8 +50,9 @@ const TEXTS = [
 ]
 
 /**
- * From a reply at the webhook to its answer written down and in the queue: the provider is told "taken" only then. Against a
- * bare Express service that reads the same body and inserts as many rows in one transaction. No ratio is promised.
+ * From a reply at the webhook to its answer written down and in the queue: the provider is told "taken" only then.
+ * Against a bare Express service that reads the same body and inserts as many rows in one transaction. No ratio is
+ * promised.
  */
 export async function bench(): Promise<void> {
   const folder = await mkdtemp(join(tmpdir(), 'daysix-bench-'))
@@ -54,13 +68,15 @@ async function onStore({ name, config }: BenchStore): Promise<void> {
   const troubles: string[] = []
   const composed = await compose(
     { ...config, port: 0, openDesk: true, secret: () => KEY },
-    { inMemory: name === 'embedded', notice: (what) => void (what === 'alarms-not-set' && troubles.push(what)) },
+    { inMemory: name === 'embedded', notice: (what) => void (what === 'jobs-not-enqueued' && troubles.push(what)) },
   )
   const running = await startService({ ...config, port: 0 }, composed, 'web')
   await bookAll(`${running.url}/api/v1`)
   const before = await rowsOf(composed.database.records)
   const own = await hearAll(`${running.url}/gateways/provider/reply`)
-  const rows = Object.entries(await rowsOf(composed.database.records)).map(([table, count]) => (count - before[table]!) / COUNT)
+  const rows = Object.entries(await rowsOf(composed.database.records)).map(
+    ([table, count]) => (count - before[table]!) / COUNT,
+  )
   await allAnswered(composed)
   if (troubles.length > 0) throw new Error(`${troubles.length} jobs were not set`)
   const bare = await bareService(composed.database.records, rows)
@@ -82,14 +98,30 @@ const phoneOf = (n: number) => `+1${200 + (n % 700)}55501${String(Math.floor(n /
 
 /** A visit for each patient, two weeks after the day the period is expected, and enough openings to offer instead. */
 async function bookAll(api: string): Promise<void> {
-  await sent('PUT', `${api}/clinics/main`, { name: 'Harbour Clinic', phone: '+16135550100', zone: 'UTC', country: 'CA', settings: { gateway: 'provider' } })
-  const openings = Array.from({ length: COUNT * 2 }, (_, n) => new Date(Date.now() + 12 * DAY_MS + n * 180_000).toISOString())
-  for (let at = 0; at < openings.length; at += 100) await sent('POST', `${api}/openings`, { clinic: 'main', clinician: 'other', at: openings.slice(at, at + 100) })
+  await sent('PUT', `${api}/clinics/main`, {
+    name: 'Harbour Clinic',
+    phone: '+16135550100',
+    zone: 'UTC',
+    country: 'CA',
+    settings: { gateway: 'provider' },
+  })
+  const openings = Array.from({ length: COUNT * 2 }, (_, n) =>
+    new Date(Date.now() + 12 * DAY_MS + n * 180_000).toISOString(),
+  )
+  for (let at = 0; at < openings.length; at += 100)
+    await sent('POST', `${api}/openings`, { clinic: 'main', clinician: 'other', at: openings.slice(at, at + 100) })
   await eachAtOnce(8, async (n) => {
     const patient = { name: `Patient ${n}`, phone: phoneOf(n), language: 'en', channel: 'sms', detail: 'full' }
-    const visit = new Date(Date.now() + 8 * DAY_MS + n * 60_000).toISOString()
+    const visit = new Date(Date.now() + 8 * DAY_MS + n * 600_000).toISOString()
     const cycle = { lmp: dayFrom(-6), usualCycleDays: 28 }
-    await sent('POST', `${api}/bookings`, { protocol: 'liquid-based-cytology', visit, patient, cycle, consent: { recordedBy: 'desk' }, by: 'desk' })
+    await sent('POST', `${api}/bookings`, {
+      protocol: 'liquid-based-cytology',
+      visit,
+      patient,
+      cycle,
+      consent: { recordedBy: 'desk' },
+      by: 'desk',
+    })
   })
 }
 
@@ -107,7 +139,11 @@ async function hearAll(url: string): Promise<{ pace: number; times: number[] }> 
 
 async function eachAtOnce(atOnce: number, one: (n: number) => Promise<void>): Promise<void> {
   let next = 0
-  await Promise.all(Array.from({ length: atOnce }, async () => { while (next < COUNT) await one(next++) })) // prettier-ignore
+  await Promise.all(
+    Array.from({ length: atOnce }, async () => {
+      while (next < COUNT) await one(next++)
+    }),
+  )
 }
 
 /** One reply, signed as the provider signs. */
@@ -122,7 +158,11 @@ async function reply(url: string, n: number): Promise<void> {
 }
 
 async function sent(method: string, url: string, body: object): Promise<void> {
-  const response = await fetch(url, { method, headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) })
+  const response = await fetch(url, {
+    method,
+    headers: { 'Content-Type': 'application/json' },
+    body: JSON.stringify(body),
+  })
   if (response.status >= 300) throw new Error(`${url}: ${response.status} ${await response.text()}`)
   await response.arrayBuffer()
 }
@@ -130,22 +170,30 @@ async function sent(method: string, url: string, body: object): Promise<void> {
 /** @throws unless each reply that is to be answered has exactly one answer, and that is in the queue. */
 async function allAnswered({ database }: Composed): Promise<void> {
   const expected = Array.from({ length: COUNT }, (_, n) => TEXTS[n % TEXTS.length]!.answered).filter(Boolean).length
-  const { rows } = await database.records.query(`select count(*)::int as all, count(distinct phone_print)::int as numbers, count(*) filter (where state = 'queued')::int as queued from daysix.message where revision is null`)
+  const { rows } = await database.records.query(
+    `select count(*)::int as all, count(distinct phone_print)::int as numbers, count(*) filter (where state = 'queued')::int as queued from daysix.message where revision is null`,
+  )
   const found = rows[0] as { all: number; numbers: number; queued: number }
-  if (found.all !== expected || found.numbers !== expected || found.queued !== expected) throw new Error(`${expected} answers expected: ${JSON.stringify(found)}`)
+  if (found.all !== expected || found.numbers !== expected || found.queued !== expected)
+    throw new Error(`${expected} answers expected: ${JSON.stringify(found)}`)
 }
 
 const TABLES = ['reply', 'message', 'offer', 'follow_up', 'happening', 'opt_out', 'consent']
 
 async function rowsOf(pool: Pool): Promise<Record<string, number>> {
   const rows: Record<string, number> = {}
-  for (const table of TABLES) rows[table] = (await pool.query(`select count(*)::int as n from daysix.${table}`)).rows[0]!.n as number
+  for (const table of TABLES)
+    rows[table] = (await pool.query(`select count(*)::int as n from daysix.${table}`)).rows[0]!.n as number
   return rows
 }
 
-/** The least that could be called the same work: reads the body, writes as many rows of about the same size, answers. */
+/**
+ * The least that could be called the same work: reads the body, writes as many rows of about the same size, answers.
+ */
 async function bareService(pool: Pool, rows: number[]) {
-  await pool.query('create table daysix.bare (id bigint generated always as identity primary key, a text, b text, at timestamptz default now())')
+  await pool.query(
+    'create table daysix.bare (id bigint generated always as identity primary key, a text, b text, at timestamptz default now())',
+  )
   await pool.query('create index bare_a on daysix.bare (a)')
   const app = express().use(express.json())
   let served = 0
@@ -153,7 +201,8 @@ async function bareService(pool: Pool, rows: number[]) {
     const n = served++
     const client = await pool.connect()
     await client.query('begin')
-    for (const each of rows) await insert(client, Math.floor((n + 1) * each) - Math.floor(n * each), asked.body.from as string)
+    for (const each of rows)
+      await insert(client, Math.floor((n + 1) * each) - Math.floor(n * each), asked.body.from as string)
     await client.query('commit')
     client.release()
     response.status(200).end()
@@ -164,7 +213,10 @@ async function bareService(pool: Pool, rows: number[]) {
 async function insert(client: Pick<Pool, 'query'>, count: number, key: string): Promise<void> {
   if (count === 0) return
   const values = Array.from({ length: count }, (_, at) => `($${at * 2 + 1}, $${at * 2 + 2})`).join(', ')
-  await client.query(`insert into daysix.bare (a, b) values ${values}`, Array.from({ length: count }, () => [key, 'x'.repeat(200)]).flat())
+  await client.query(
+    `insert into daysix.bare (a, b) values ${values}`,
+    Array.from({ length: count }, () => [key, 'x'.repeat(200)]).flat(),
+  )
 }
 
 function quantile(times: number[], share: number): string {

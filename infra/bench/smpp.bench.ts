@@ -4,8 +4,8 @@ import smpp from 'smpp'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 
 // Messages a second through the SMPP gateway with a window of 100, against the bare npm session with the same window,
-// both to the same message centre on the loopback, in turns. Of many short rounds the best counts, since other work on the
-// machine only ever makes a round slower.
+// both to the same message centre on the loopback, in turns. Of many short rounds the best counts, since other work on
+// the machine only ever makes a round slower.
 
 const WINDOW = 100
 const MESSAGES = 6_000
@@ -37,21 +37,47 @@ async function bareRate(port: number): Promise<number> {
   session.on('error', () => {})
   await once(session, 'connect')
   await new Promise((resolve) => session.bind_transceiver({ system_id: 'bench', password: 'bench' }, resolve))
-  const fields = { destination_addr: '16135550142', dest_addr_ton: 1, dest_addr_npi: 1, registered_delivery: 1, data_coding: 0 }
+  const fields = {
+    destination_addr: '16135550142',
+    dest_addr_ton: 1,
+    dest_addr_npi: 1,
+    registered_delivery: 1,
+    data_coding: 0,
+  }
   const rate = await timed(
-    (n) => new Promise<void>((resolve) => session.submit_sm({ ...fields, short_message: `${n} ${TEXT}` }, () => resolve())),
+    (n) =>
+      new Promise<void>((resolve) => session.submit_sm({ ...fields, short_message: `${n} ${TEXT}` }, () => resolve())),
   )
   session.destroy()
   return rate
 }
 
 async function gatewayRate(port: number): Promise<number> {
-  const raw = { kind: 'smpp', name: 'bench', host: '127.0.0.1', port, systemId: 'bench', password: 'env:BENCH', window: WINDOW }
-  const gateway = createSmppGateway(raw, { clock: { now: () => new Date() }, random: Math.random, secret: () => 'bench' })
+  const raw = {
+    kind: 'smpp',
+    name: 'bench',
+    host: '127.0.0.1',
+    port,
+    systemId: 'bench',
+    password: 'env:BENCH',
+    window: WINDOW,
+  }
+  const gateway = createSmppGateway(raw, {
+    clock: { now: () => new Date() },
+    random: Math.random,
+    secret: () => 'bench',
+  })
   await gateway.start({ receipt: async () => {}, message: async () => {} })
   const notAfter = new Date(Date.now() + 3_600_000)
   const rate = await timed(async (n) => {
-    const message = { id: `m${n}`, channel: 'sms' as const, to: '+16135550142', text: `${n} ${TEXT}`, language: 'en', notAfter }
+    const message = {
+      id: `m${n}`,
+      channel: 'sms' as const,
+      to: '+16135550142',
+      text: `${n} ${TEXT}`,
+      language: 'en',
+      notAfter,
+    }
     const outcome = await gateway.send(message)
     if (outcome.kind !== 'accepted') throw new Error(`not accepted: ${outcome.kind}`)
   })

@@ -20,11 +20,19 @@ const LOOPBACK = new URL('loopback-gateway.ts', import.meta.url).pathname
 export async function benchStores(gatewaysDir: string, wanted?: readonly string[]): Promise<BenchStore[]> {
   const isWanted = (name: StoreName) => wanted === undefined || wanted.includes(name)
   const { TEST_DATABASE_URL: server, TEST_REDIS_URL: redis } = process.env
-  const base = { NODE_ENV: 'test', LOG_LEVEL: 'silent', GATEWAYS_DIR: gatewaysDir, DAYSIX_KEY: Buffer.alloc(32, 7).toString('base64'), PUBLIC_URL: 'http://127.0.0.1:9' }
+  const base = {
+    NODE_ENV: 'test',
+    LOG_LEVEL: 'silent',
+    GATEWAYS_DIR: gatewaysDir,
+    DAYSIX_KEY: Buffer.alloc(32, 7).toString('base64'),
+    PUBLIC_URL: 'http://127.0.0.1:9',
+  }
   const stores: BenchStore[] = []
-  if (isWanted('embedded')) stores.push({ name: 'embedded', config: { ...loadConfig(base), sweepSeconds: 0 }, close: async () => {} })
+  if (isWanted('embedded'))
+    stores.push({ name: 'embedded', config: { ...loadConfig(base), sweepSeconds: 0 }, close: async () => {} })
   if (server && isWanted('PostgreSQL')) stores.push(await onServer('PostgreSQL', server, base))
-  if (server && redis && isWanted('PostgreSQL + Redis')) stores.push(await onServer('PostgreSQL + Redis', server, { ...base, REDIS_URL: `${redis}/5` }))
+  if (server && redis && isWanted('PostgreSQL + Redis'))
+    stores.push(await onServer('PostgreSQL + Redis', server, { ...base, REDIS_URL: `${redis}/5` }))
   if (!server || !redis) console.log('  (for PostgreSQL and Redis: eval "$(infra/ci/services.sh start)")')
   return stores
 }
@@ -54,5 +62,11 @@ export async function loopbackGateway(): Promise<{ url: string; stop: () => void
 /** The description of the loopback network for the service. */
 export function describedLoopback(url: string): string {
   const value = { id: '{our_id}', to: '{to}', text: '{text}', notAfter: '{not_after}' }
-  return JSON.stringify({ kind: 'http', name: 'loopback', maxConnections: 100, request: { method: 'POST', url, body: { as: 'json', value } }, ref: 'json:ref' })
+  return JSON.stringify({
+    kind: 'http',
+    name: 'loopback',
+    maxConnections: 100,
+    request: { method: 'POST', url, body: { as: 'json', value } },
+    ref: 'json:ref',
+  })
 }

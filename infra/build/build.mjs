@@ -2,7 +2,8 @@
 import { existsSync } from 'node:fs'
 import { readdir, rm } from 'node:fs/promises'
 import { basename } from 'node:path'
-import { BUILD, compilerIsThere } from '../../src/cli/compiled.mjs'
+import { BUILD } from '../../src/cli/build-folder.mjs'
+import { compilerIsThere } from '../../src/cli/compiled.mjs'
 
 /** Left behind by what was cut short, or by other versions. */
 const LEFT_OVER = /^aside-\d+$|^compiled\.json\.|^database-/
@@ -19,4 +20,5 @@ async function make() {
 
 if (compilerIsThere()) await make()
 // No fault of the install: a container compiles in another stage. Whoever starts Daysix without it is told.
-else if (!existsSync(BUILD)) process.stderr.write('Daysix is not compiled by this install: the compiler is a tool of development.\n')
+else if (!existsSync(BUILD))
+  process.stderr.write('Daysix is not compiled by this install: the compiler is a tool of development.\n')

@@ -4,7 +4,7 @@ import { existsSync } from 'node:fs'
 import { mkdir, readFile, readdir, rename, rm, writeFile } from 'node:fs/promises'
 import { relative } from 'node:path'
 import { build } from 'esbuild'
-import { BUILD, ROOT, STAMP, digest, listing } from '../../src/cli/compiled.mjs'
+import { BUILD, ROOT, STAMP, digest, listing } from '../../src/cli/build-folder.mjs'
 
 const PROGRAMS = { daysix: 'src/cli/daysix.ts', demo: 'demo/demo.ts', 'make-image': 'src/adapters/db/make-image.ts' }
 const SOURCES = ['src', 'demo', 'infra/build']

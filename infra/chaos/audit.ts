@@ -1,5 +1,7 @@
 import { DateTime } from 'luxon'
 import type { Acceptance } from './ledger.ts'
+import { MESSAGE_KINDS } from '../../src/domain/messages/texts/message-kinds.ts'
+import type { TextKind } from '../../src/domain/messages/texts/kinds.ts'
 
 /** What the audit needs of a database: only reading. */
 export type Ask = (sql: string) => Promise<Record<string, unknown>[]>
@@ -7,8 +9,8 @@ export type Ask = (sql: string) => Promise<Record<string, unknown>[]>
 export interface Evidence {
   ask: Ask
   /**
-   * `earliest`: what the service's clock can have said when it handed this over. `floor`: the same if it was slow between
-   * its last check and the handing over.
+   * `earliest`: what the service's clock can have said when it handed this over. `floor`: the same if it was slow
+   * between its last check and the handing over.
    */
   acceptances: readonly (Acceptance & { earliest: Date; floor: Date })[]
   /** How often a fault has left each message in doubt. */
@@ -28,7 +30,7 @@ export interface Finding {
 interface Row {
   id: string
   booking_id: string | null
-  kind: string
+  kind: TextKind
   state: string
   code: string | null
   send_at: Date
@@ -43,52 +45,103 @@ const ZONE = 'America/Halifax'
 /** Clocks of different machines may differ by this much. */
 const SKEW_MS = 60_000
 const FINAL = new Set(['sent', 'delivered', 'undelivered', 'failed', 'expired', 'withdrawn'])
-const MATTERS = new Set(['prep', 'late-prep', 'offer', 'moved', 'cannot-offer', 'alarm'])
-const DESPITE_STOP = new Set(['stopped', 'wrong-person', 'help', 'alarm'])
 
 /** Compares what the network wrote down with what the database says. */
 export async function audit(evidence: Evidence): Promise<Finding[]> {
   const { ask, now } = evidence
   const messages = (await ask('select * from message')) as unknown as Row[]
   const counts = tally(evidence.acceptances.map(({ id }) => id))
-  const facts: Facts = { ...evidence, counts, messages, byId: new Map(messages.map((each) => [each.id, each])), ...(await surroundings(ask)) }
+  const facts: Facts = {
+    ...evidence,
+    counts,
+    messages,
+    byId: new Map(messages.map((each) => [each.id, each])),
+    ...(await surroundings(ask)),
+  }
   const due = messages.filter(({ send_at }) => send_at.getTime() < now.getTime() - 5 * 60_000)
   return [
     finding('every message due is settled', due, ({ state }) => FINAL.has(state)),
-    finding('what was sent, the network has', messages.filter(({ state }) => ['sent', 'delivered'].includes(state)), ({ id }) => facts.counts.has(id)),
-    finding('what the network has, is known to be sent or in doubt', [...facts.counts.keys()].map((id) => facts.byId.get(id) ?? { id }), ({ id }) => isKnown(facts, id)),
-    finding('what mattered and was not sent, a person must call about', due.filter(mattersUnsent), (row) => facts.called.has(row.booking_id ?? '')),
-    finding('nothing twice but what a fault left in doubt, and each is recorded', twice(facts), ({ count, doubts, resent }) => count <= 1 + Math.min(doubts, resent)),
-    finding('nothing after STOP', facts.acceptances.map((each) => afterwards(facts, each)), ({ late }) => !late),
+    finding(
+      'what was sent, the network has',
+      messages.filter(({ state }) => ['sent', 'delivered'].includes(state)),
+      ({ id }) => facts.counts.has(id),
+    ),
+    finding(
+      'what the network has, is known to be sent or in doubt',
+      [...facts.counts.keys()].map((id) => facts.byId.get(id) ?? { id }),
+      ({ id }) => isKnown(facts, id),
+    ),
+    finding('what mattered and was not sent, a person must call about', due.filter(mattersUnsent), (row) =>
+      // That a visit is cancelled ends every other call about it.
+      (row.kind === 'cancelled' ? facts.lost : facts.called).has(row.booking_id ?? ''),
+    ),
+    finding(
+      'nothing twice but what a fault left in doubt, and each is recorded',
+      twice(facts),
+      ({ count, doubts, resent }) => count <= 1 + Math.min(doubts, resent),
+    ),
+    finding(
+      'nothing after STOP',
+      facts.acceptances.map((each) => afterwards(facts, each)),
+      ({ late }) => !late,
+    ),
     finding('nothing after its end', facts.acceptances, (each) => checkedAt(facts, each) <= each.notAfter),
     finding('nothing unasked outside sending hours', unasked(facts), (each) => inHours(facts, each)),
     finding('no number over its cap', phonesOf(facts), ([, checked, at]) => withinCap(checked) || withinCap(at)),
-    finding('no time booked twice', await ask(`select clinic_id, clinician, visit_at, count(*)::int as n from booking where state = 'booked' group by 1, 2, 3`), ({ n }) => n === 1),
+    finding(
+      'no time booked twice',
+      await ask(
+        `select clinic_id, clinician, visit_at, count(*)::int as n from booking where state = 'booked' group by 1, 2, 3`,
+      ),
+      ({ n }) => n === 1,
+    ),
     finding('every visit has its time', await ask(VISITS_AND_SLOTS), ({ slots }) => slots === 1),
-    finding('no hold left over', await ask(`select booking_id, held_until, (select count(*)::int from offer where offer.booking_id = slot.booking_id and offer.state in ('open', 'waiting')) as offers from slot where state = 'held'`), ({ held_until, offers }) => (held_until as Date) > now && offers === 1),
-    finding('every booking that was acknowledged is there', [...evidence.booked.values()], (id) => facts.bookings.has(id)),
-    finding('every reply that was acknowledged was heard once', [...evidence.heard], (key) => facts.replies.get(key) === 1),
+    finding(
+      'no hold left over',
+      await ask(
+        `select booking_id, held_until, (select count(*)::int from offer where offer.booking_id = slot.booking_id and offer.state in ('open', 'waiting')) as offers from slot where state = 'held'`,
+      ),
+      ({ held_until, offers }) => (held_until as Date) > now && offers === 1,
+    ),
+    finding('every booking that was acknowledged is there', [...evidence.booked.values()], (id) =>
+      facts.bookings.has(id),
+    ),
+    finding(
+      'every reply that was acknowledged was heard once',
+      [...evidence.heard],
+      (key) => facts.replies.get(key) === 1,
+    ),
     finding('what was done about a reply was done once', facts.acted, (id) => facts.kept.has(id)),
-    finding('no claim left open', messages.filter(({ state }) => state === 'sending'), () => false),
-  ] // prettier-ignore
+    finding(
+      'no claim left open',
+      messages.filter(({ state }) => state === 'sending'),
+      () => false,
+    ),
+  ]
 }
 
-type Facts = Evidence & { messages: Row[]; byId: Map<string, Row>; counts: Map<string, number> } & Awaited<ReturnType<typeof surroundings>>
+type Facts = Evidence & { messages: Row[]; byId: Map<string, Row>; counts: Map<string, number> } & Awaited<
+    ReturnType<typeof surroundings>
+  >
 
 const VISITS_AND_SLOTS = `select booking.id, (select count(*)::int from slot where slot.booking_id = booking.id and slot.starts_at = booking.visit_at and slot.state = 'taken') as slots
   from booking where state = 'booked'`
 
 async function surroundings(ask: Ask) {
   const again = await ask(`select facts::jsonb ->> 'message' as id from happening where what = 'sent-again'`)
-  const calls = await ask(`select booking_id from follow_up where reason in ('not-delivered', 'not-told', 'send-unknown', 'opted-out', 'cannot-come', 'no-opening')`)
+  const calls = await ask(
+    `select booking_id from follow_up where reason in ('not-delivered', 'not-told', 'send-unknown', 'opted-out', 'cannot-come', 'no-opening')`,
+  )
   const replies = await ask('select key, count(*)::int as n from reply group by key')
   // A text that is told twice is kept once, under the id of the first.
   const acted = await ask(`select facts::jsonb ->> 'reply' as id from happening where what = 'reply'`)
   const kept = await ask('select id from reply')
   const unknown = await ask(`select booking_id from follow_up where reason = 'send-unknown'`)
+  const lost = await ask(`select booking_id from follow_up where reason = 'text-lost'`)
   return {
     resent: tally(again.map(({ id }) => id as string)),
     called: new Set(calls.map(({ booking_id }) => booking_id as string)),
+    lost: new Set(lost.map(({ booking_id }) => booking_id as string)),
     asked: new Set(unknown.map(({ booking_id }) => booking_id as string)),
     acted: acted.map(({ id }) => id as string),
     kept: new Set(kept.map(({ id }) => id as string)),
@@ -108,39 +161,66 @@ export function finding<T>(rule: string, subjects: readonly T[], holds: (subject
   return { rule, looked: subjects.length, breaches }
 }
 
-const mattersUnsent = ({ kind, state }: Row) => MATTERS.has(kind) && ['expired', 'failed'].includes(state)
+const mattersUnsent = ({ kind, state }: Row) =>
+  MESSAGE_KINDS[kind].lost === 'call' && ['expired', 'failed'].includes(state)
 
 /** Accepted by the network: known as sent; or its fate was unknown, and that is written down where a person sees it. */
 function isKnown({ byId, resent, asked }: Facts, id: string): boolean {
   const row = byId.get(id)
   if (!row) return false
-  return ['sent', 'delivered'].includes(row.state) || (row.state === 'undelivered' && (row.code !== 'claim-lost' || asked.has(row.booking_id ?? '') || row.booking_id === null)) || resent.has(id)
+  return (
+    ['sent', 'delivered'].includes(row.state) ||
+    (row.state === 'undelivered' &&
+      (row.code !== 'claim-lost' || asked.has(row.booking_id ?? '') || row.booking_id === null)) ||
+    resent.has(id)
+  )
 }
 
 const twice = ({ counts, doubts, resent, acceptances, byId }: Facts) =>
-  [...counts].filter(([, count]) => count > 1).map(([id, count]) => ({ id, count, doubts: doubts.get(id) ?? 0, resent: resent.get(id) ?? 0, at: acceptances.filter((each) => each.id === id).map(({ at }) => at), row: byId.get(id) }))
+  [...counts]
+    .filter(([, count]) => count > 1)
+    .map(([id, count]) => ({
+      id,
+      count,
+      doubts: doubts.get(id) ?? 0,
+      resent: resent.get(id) ?? 0,
+      at: acceptances.filter((each) => each.id === id).map(({ at }) => at),
+      row: byId.get(id),
+    }))
 
 /**
- * What the service's clock said when it last looked whether this may go: what it wrote down when it claimed the message,
- * if that can be; else the earliest it can have been.
+ * What the service's clock said when it last looked whether this may go: what it wrote down when it claimed the
+ * message, if that can be; else the earliest it can have been.
  */
-function checkedAt({ byId, acceptances }: Facts, { id, at, earliest, floor, ref }: Pick<Facts['acceptances'][number], 'id' | 'at' | 'earliest' | 'floor' | 'ref'>): Date {
+function checkedAt(
+  { byId, acceptances }: Facts,
+  { id, at, earliest, floor, ref }: Pick<Facts['acceptances'][number], 'id' | 'at' | 'earliest' | 'floor' | 'ref'>,
+): Date {
   const claimed = byId.get(id)?.claimed_at
   const isLast = acceptances.findLast((each) => each.id === id)?.ref === ref
   return isLast && claimed && claimed >= floor && claimed <= new Date(at.getTime() + SKEW_MS) ? claimed : earliest
 }
 
-/** Whether this was handed over after a STOP. A message that was on its way when the STOP came in could not be called back. */
+/**
+ * Whether this was handed over after a STOP. A message that was on its way when the STOP came in could not be called
+ * back.
+ */
 function afterwards(facts: Facts, { text: _, ...acceptance }: Facts['acceptances'][number]) {
   const stop = facts.stopped.get(acceptance.to)
   const row = facts.byId.get(acceptance.id)
   const checked = checkedAt(facts, acceptance)
   // By both clocks, which may differ.
-  const late = stop !== undefined && row !== undefined && !DESPITE_STOP.has(row.kind) && checked > stop && acceptance.at > stop
+  const late =
+    stop !== undefined &&
+    row !== undefined &&
+    MESSAGE_KINDS[row.kind].afterStop === 'not-said' &&
+    checked > stop &&
+    acceptance.at > stop
   return { late, stop, checked, state: row?.state, code: row?.code, claimed: row?.claimed_at, ...acceptance }
 }
 
-const unasked = ({ acceptances, byId }: Facts) => acceptances.filter(({ id }) => byId.get(id)?.revision !== null && byId.has(id))
+const unasked = ({ acceptances, byId }: Facts) =>
+  acceptances.filter(({ id }) => byId.get(id)?.revision !== null && byId.has(id))
 
 /** The network's clock may run ahead of what the service knew, and behind the clock of the machine that sent. */
 function inHours(facts: Facts, acceptance: Facts['acceptances'][number]): boolean {
@@ -152,8 +232,8 @@ function inHours(facts: Facts, acceptance: Facts['acceptances'][number]): boolea
 }
 
 /**
- * First acceptances of what counts towards the cap, by number: when the service looked, and when the network took it. What
- * a fault left in doubt, and was given up before it was sent again, the service cannot count.
+ * First acceptances of what counts towards the cap, by number: when the service looked, and when the network took it.
+ * What a fault left in doubt, and was given up before it was sent again, the service cannot count.
  */
 function phonesOf(facts: Facts): [string, Date[], Date[]][] {
   const phones = new Map<string, [string, Date[], Date[]]>()
@@ -172,7 +252,9 @@ function phonesOf(facts: Facts): [string, Date[], Date[]][] {
 const isGivenUp = ({ doubts }: Facts, { id, state }: Row) => doubts.has(id) && ['withdrawn', 'expired'].includes(state)
 
 function withinCap(sent: readonly Date[]): boolean {
-  const days = sent.map((at) => Math.floor(DateTime.fromJSDate(at, { zone: ZONE }).startOf('day').toMillis() / 86_400_000)).sort((a, b) => a - b)
+  const days = sent
+    .map((at) => Math.floor(DateTime.fromJSDate(at, { zone: ZONE }).startOf('day').toMillis() / 86_400_000))
+    .sort((a, b) => a - b)
   const aDay = days.every((day) => days.filter((other) => other === day).length <= 1)
   const aWeek = days.every((day) => days.filter((other) => other >= day && other < day + 7).length <= 3)
   return aDay && aWeek

@@ -38,7 +38,8 @@ ledger.onAccept = (acceptance) => people.react(acceptance)
 const began = Date.now()
 let exitCode = 1
 // What was started and mounted must not outlive the run.
-for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => void fleet.clear().finally(() => process.exit(130)))
+for (const signal of ['SIGINT', 'SIGTERM'] as const)
+  process.once(signal, () => void fleet.clear().finally(() => process.exit(130)))
 try {
   await people.openClinic()
   await run.hurt(people, { kills: Number(values.kills), bookings: Number(values.bookings), stores })
@@ -75,7 +76,9 @@ async function compare(): Promise<{ findings: Finding[]; rings: Rings }> {
 /** What no database knows: how the processes behaved while they were hurt. */
 function ofTheProcesses(): Finding[] {
   return [
-    finding('what could not be done was refused in a problem document', people.failures, ({ type }) => type.startsWith('application/problem+json')),
+    finding('what could not be done was refused in a problem document', people.failures, ({ type }) =>
+      type.startsWith('application/problem+json'),
+    ),
     finding('no process ended by itself but for want of room', fleet.ended, ({ diskWasFull }) => diskWasFull),
   ]
 }
@@ -83,9 +86,15 @@ function ofTheProcesses(): Finding[] {
 function reportRun({ atOnce, byQueue, bySweep }: Rings, stores: Stores): void {
   const twice = [...ledger.counts().values()].filter((count) => count > 1).length
   const minutes = ((Date.now() - began) / 60_000).toFixed(1)
-  console.log(`\nseed ${seed}, ${stores}, ${policy}: ${minutes} min, ${people.booked.size} bookings (${people.refused.length} refused), ${ledger.acceptances.length} acceptances, ${twice} twice, ${run.doubts.counts.size} in doubt`)
+  console.log(
+    `\nseed ${seed}, ${stores}, ${policy}: ${minutes} min, ${people.booked.size} bookings (${people.refused.length} refused), ${ledger.acceptances.length} acceptances, ${twice} twice, ${run.doubts.counts.size} in doubt`,
+  )
   console.log(`faults: ${[...run.faults].map(([fault, count]) => `${count} ${fault}`).join(', ')}`)
-  if (!fleet.room) console.log('left out: no disk was filled, since none could be mounted here (that needs root on Linux)')
-  if (fleet.ended.length > 0) console.log(`ended by themselves, and started again: ${fleet.ended.map(({ name, how }) => `${name} (${how})`).join(', ')}`)
-  console.log(`alarms: ${byQueue} rung by the queue, ${bySweep} by the sweep, ${atOnce} at once\n`)
+  if (!fleet.room)
+    console.log('left out: no disk was filled, since none could be mounted here (that needs root on Linux)')
+  if (fleet.ended.length > 0)
+    console.log(
+      `ended by themselves, and started again: ${fleet.ended.map(({ name, how }) => `${name} (${how})`).join(', ')}`,
+    )
+  console.log(`jobs: ${byQueue} run by the queue, ${bySweep} by the sweep, ${atOnce} at once\n`)
 }

@@ -18,7 +18,11 @@ const RESTART_MS = 2_000
 /** The room that the stores have: their first files, their log, and what a run adds. */
 const ROOM_MEGABYTES = 320
 /** The log may take this much of it before it is cut. */
-const SMALL_LOG = [`alter system set max_wal_size = '64MB'`, `alter system set min_wal_size = '32MB'`, 'select pg_reload_conf()']
+const SMALL_LOG = [
+  `alter system set max_wal_size = '64MB'`,
+  `alter system set min_wal_size = '32MB'`,
+  'select pg_reload_conf()',
+]
 
 export const STORES = ['embedded', 'postgres', 'redis'] as const
 export type Stores = (typeof STORES)[number]
@@ -69,7 +73,12 @@ export class Fleet {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-chaos-'))
     await writeFile(join(folder, 'ledger.json'), ledger.description(onUnknown))
     const room = await Room.make(join(folder, 'room'), ROOM_MEGABYTES)
-    const ports = { DAYSIX_SERVICES_DIR: join(folder, 'room', 'services'), DAYSIX_PG_PORT: String(await freePort()), DAYSIX_REDIS_PORT: String(await freePort()), DAYSIX_CLUSTER_PORTS: '' }
+    const ports = {
+      DAYSIX_SERVICES_DIR: join(folder, 'room', 'services'),
+      DAYSIX_PG_PORT: String(await freePort()),
+      DAYSIX_REDIS_PORT: String(await freePort()),
+      DAYSIX_CLUSTER_PORTS: '',
+    }
     // PostgreSQL runs under an account of its own and must be able to reach its folder.
     await run('chmod', ['755', folder])
     const fleet = new Fleet(folder, stores, ports, room)
@@ -134,7 +143,14 @@ export class Fleet {
       },
       endedByItself: (how) => this.#endedByItself(member, how),
     })
-    const member: Member = { name, health, url: role === 'worker' ? null : health, process, skewMs: 0, worker: undefined }
+    const member: Member = {
+      name,
+      health,
+      url: role === 'worker' ? null : health,
+      process,
+      skewMs: 0,
+      worker: undefined,
+    }
     return member
   }
 
@@ -142,7 +158,11 @@ export class Fleet {
   #endedByItself(member: Member, how: string): void {
     if (this.#stopping) return
     // A database in the process takes it along when its disk is full; a server's clients must outlive that.
-    this.ended.push({ name: member.name, how, diskWasFull: this.#stores === 'embedded' && (this.room?.wasFull(20_000) ?? false) })
+    this.ended.push({
+      name: member.name,
+      how,
+      diskWasFull: this.#stores === 'embedded' && (this.room?.wasFull(20_000) ?? false),
+    })
     this.#starting.add(member.name)
     setTimeout(() => {
       this.#starting.delete(member.name)
@@ -152,20 +172,30 @@ export class Fleet {
 
   /** The database's log goes on in a new file, for which there may be no room. */
   async turnLog(): Promise<void> {
-    if (this.databaseUrl) return this.ask(TURN_LOG.join('; ')).then(() => {}, () => {}) // prettier-ignore
+    if (this.databaseUrl)
+      return this.ask(TURN_LOG.join('; ')).then(
+        () => {},
+        () => {},
+      )
     for (const { process } of this.members) process.tell({ turnLog: true })
   }
 
   /** Claims of processes that do not run. Only where there is a server that can be asked past the service. */
   async claimsLeft(): Promise<Claim[]> {
     const living = this.members.filter(({ process }) => process.runs).map(({ worker }) => `'${worker ?? ''}'`)
-    const rows = await this.ask(`select id, attempt from message where state = 'sending' and claimed_by not in ('', ${living.join(', ')})`)
+    const rows = await this.ask(
+      `select id, attempt from message where state = 'sending' and claimed_by not in ('', ${living.join(', ')})`,
+    )
     return rows as unknown as Claim[]
   }
 
   /** Asks the server past the service. */
   ask: Ask = async (sql) => {
-    const client = new pg.Client({ connectionString: this.databaseUrl, options: '-c search_path=daysix', connectionTimeoutMillis: 3_000 })
+    const client = new pg.Client({
+      connectionString: this.databaseUrl,
+      options: '-c search_path=daysix',
+      connectionTimeoutMillis: 3_000,
+    })
     client.on('error', () => {})
     try {
       await client.connect()
@@ -211,7 +241,9 @@ export class Fleet {
     }
   }
 
-  /** Killed, and started again by whoever killed it; not one that is about to be started again as it ended by itself. */
+  /**
+   * Killed, and started again by whoever killed it; not one that is about to be started again as it ended by itself.
+   */
   #stays(name: string): boolean {
     return !this.#starting.has(name)
   }
@@ -221,7 +253,11 @@ export class Fleet {
     const { health } = this.senders[0]!
     const rests = async () => {
       const page = await (await fetch(`${health}/metrics`)).text()
-      return /^daysix_database_up 1$/m.test(page) && /^daysix_overdue_messages 0$/m.test(page) && /^daysix_claimed_messages 0$/m.test(page)
+      return (
+        /^daysix_database_up 1$/m.test(page) &&
+        /^daysix_overdue_messages 0$/m.test(page) &&
+        /^daysix_claimed_messages 0$/m.test(page)
+      )
     }
     await eventually('nothing is overdue', rests, 90).catch((error: Error) => console.error(`\n${error.message}`))
     // Receipts and what follows from them.

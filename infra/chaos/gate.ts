@@ -45,7 +45,10 @@ export class Gate {
 
   #join(near: Socket): void {
     const far = connect(this.#target)
-    for (const [socket, other] of [[near, far], [far, near]] as const) {
+    for (const [socket, other] of [
+      [near, far],
+      [far, near],
+    ] as const) {
       this.#sockets.add(socket)
       socket.on('error', () => {})
       socket.on('close', () => {

@@ -46,7 +46,9 @@ export class Ledger {
   #server: Server | undefined
 
   async start(): Promise<void> {
-    this.#server = createServer((request, response) => void this.#take(request, response).catch(() => response.destroy()))
+    this.#server = createServer(
+      (request, response) => void this.#take(request, response).catch(() => response.destroy()),
+    )
     await new Promise<void>((done) => this.#server!.listen(0, '127.0.0.1', done))
   }
 
@@ -73,7 +75,12 @@ export class Ledger {
         state: 'json:state',
         states: { delivered: 'delivered', failed: 'undelivered' },
       },
-      replies: { auth: { kind: 'bearer', token: 'env:LEDGER_KEY' }, from: 'json:from', text: 'json:text', key: 'json:key' },
+      replies: {
+        auth: { kind: 'bearer', token: 'env:LEDGER_KEY' },
+        from: 'json:from',
+        text: 'json:text',
+        key: 'json:key',
+      },
     })
   }
 
@@ -110,7 +117,16 @@ export class Ledger {
     this.#noteUnheard(id!, response)
     if (fate.breaks === 'before') return void request.socket.destroy()
     const ref = `n-${this.acceptances.length + 1}`
-    const acceptance = { id: id!, to: to!, text: words!, ref, notAfter: new Date(notAfter!), at: this.now(), real: Date.now(), receiptUrl: receiptUrl ?? '' }
+    const acceptance = {
+      id: id!,
+      to: to!,
+      text: words!,
+      ref,
+      notAfter: new Date(notAfter!),
+      at: this.now(),
+      real: Date.now(),
+      receiptUrl: receiptUrl ?? '',
+    }
     this.open.add(id!)
     this.acceptances.push(acceptance)
     this.onAccept(acceptance)

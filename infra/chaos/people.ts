@@ -5,7 +5,16 @@ import type { Chance } from './random.ts'
 /** Area codes whose 555-01xx numbers are reserved for fiction. */
 const AREAS = [613, 782, 416, 905, 514, 204, 306, 403]
 const ZONE = 'America/Halifax'
-const REPLIES = ['period started today', '1', '2', 'yes', 'STOP', 'can I use tampons?', 'ok thanks', 'who is this'] as const
+const REPLIES = [
+  'period started today',
+  '1',
+  '2',
+  'yes',
+  'STOP',
+  'can I use tampons?',
+  'ok thanks',
+  'who is this',
+] as const
 
 /** Bookings that are looked at to find what is due next. */
 const LOOKED_AT = 12
@@ -31,7 +40,13 @@ export class People {
   }
 
   async openClinic(): Promise<void> {
-    const clinic = { name: 'Harbour Clinic', phone: '+17825550190', zone: ZONE, country: 'CA', settings: { gateway: 'ledger', holdHours: 6 } }
+    const clinic = {
+      name: 'Harbour Clinic',
+      phone: '+17825550190',
+      zone: ZONE,
+      country: 'CA',
+      settings: { gateway: 'ledger', holdHours: 6 },
+    }
     await this.#insist('PUT', '/clinics/harbour', clinic)
   }
 
@@ -53,9 +68,23 @@ export class People {
     const n = this.#asked++
     const phone = `+1${AREAS[Math.floor(n / 90) % AREAS.length]}555${String(100 + (n % 90)).padStart(4, '0')}`
     const lmp = new Date(this.#parts.now().getTime() - chance.between(3, 26) * 86_400_000).toISOString().slice(0, 10)
-    const patient = { name: `Patient ${n}`, phone, language: chance.one(['en', 'fr', 'es']), channel: 'sms', detail: chance.one(['full', 'discreet']) }
+    const patient = {
+      name: `Patient ${n}`,
+      phone,
+      language: chance.one(['en', 'fr', 'es']),
+      channel: 'sms',
+      detail: chance.one(['full', 'discreet']),
+    }
     const key = `booking-${n}-of-the-run`
-    const request = { clinic: 'harbour', protocol: 'liquid-based-cytology', visit, patient, cycle: { lmp, usualCycleDays: 28 }, consent: { recordedBy: 'desk' }, by: 'desk' }
+    const request = {
+      clinic: 'harbour',
+      protocol: 'liquid-based-cytology',
+      visit,
+      patient,
+      cycle: { lmp, usualCycleDays: 28 },
+      consent: { recordedBy: 'desk' },
+      by: 'desk',
+    }
     this.#later(async () => {
       const { status, body } = await this.#insist('POST', '/bookings', request, { 'Idempotency-Key': key })
       if (status === 201) this.booked.set(key, (body as { booking: { id: string } }).booking.id)
@@ -96,12 +125,16 @@ export class People {
     }
   }
 
-  /** When the next message is due that no alarm has been set for yet, at least so far ahead; asked about a few bookings. */
+  /**
+   * When the next message is due that no alarm has been set for yet, at least so far ahead; asked about a few bookings.
+   */
   async nextDue(aheadMs: number): Promise<Date | null> {
     const from = this.#parts.now().getTime() + aheadMs
     const some = [...this.booked.values()].slice(-LOOKED_AT)
     const found = await Promise.all(some.map((id) => this.#insist('GET', `/bookings/${id}`).catch(() => null)))
-    const messages = found.flatMap((answer) => (answer?.status === 200 ? (answer.body as { messages: { state: string; sendAt: string }[] }).messages : []))
+    const messages = found.flatMap((answer) =>
+      answer?.status === 200 ? (answer.body as { messages: { state: string; sendAt: string }[] }).messages : [],
+    )
     const times = messages.filter(({ state }) => state === 'planned').map(({ sendAt }) => new Date(sendAt).getTime())
     const next = Math.min(...times.filter((at) => at > from))
     return Number.isFinite(next) ? new Date(next) : null
@@ -135,7 +168,8 @@ export class People {
         ...(body && { body: JSON.stringify(body) }),
         signal: AbortSignal.timeout(8_000),
       })
-      if (response.status >= 500) this.failures.push({ path, status: response.status, type: response.headers.get('Content-Type') ?? 'none' })
+      if (response.status >= 500)
+        this.failures.push({ path, status: response.status, type: response.headers.get('Content-Type') ?? 'none' })
       answer = { status: response.status, body: await response.json().catch(() => null) }
       return response.status < 500 && response.status !== 429
     })

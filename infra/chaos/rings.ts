@@ -14,7 +14,11 @@ export interface Rings {
 }
 
 export async function countRings(ask: Ask): Promise<Rings> {
-  const rows = (await ask('select id, send_at, claimed_at from message where claimed_at is not null')) as { id: string; send_at: Date; claimed_at: Date }[]
+  const rows = (await ask('select id, send_at, claimed_at from message where claimed_at is not null')) as {
+    id: string
+    send_at: Date
+    claimed_at: Date
+  }[]
   const rings = { atOnce: 0, byQueue: 0, bySweep: 0 }
   for (const { id, send_at, claimed_at } of rows) {
     if (send_at.getTime() - madeAt(id) < OVERDUE_MS) rings.atOnce++

@@ -6,7 +6,10 @@ import { promisify } from 'node:util'
 const run = promisify(execFile)
 const CHUNKS = [1 << 20, 1 << 16, 1 << 12]
 
-/** A disk of its own for the stores, small enough to be filled up: a file system in memory, which only root on Linux can mount. */
+/**
+ * A disk of its own for the stores, small enough to be filled up: a file system in memory, which only root on Linux can
+ * mount.
+ */
 export class Room {
   readonly #ballast: string
   /** When it was last full, by this machine's clock; never = minus infinity. */
@@ -22,7 +25,10 @@ export class Room {
     await mkdir(folder, { recursive: true, mode: 0o755 })
     if (process.platform !== 'linux' || process.getuid?.() !== 0) return null
     const mounted = run('mount', ['-t', 'tmpfs', '-o', `size=${megabytes}m,mode=755`, 'tmpfs', folder])
-    return mounted.then(() => new Room(folder), () => null) // prettier-ignore
+    return mounted.then(
+      () => new Room(folder),
+      () => null,
+    )
   }
 
   /** Whether it is full, or was within the last so many milliseconds. */
@@ -35,7 +41,8 @@ export class Room {
     this.#full = true
     const file = await open(this.#ballast, 'a')
     try {
-      for (const size of CHUNKS) while ((await this.#free()) - leave >= size && (await file.write(Buffer.alloc(size, 1)).catch(() => null)));
+      for (const size of CHUNKS)
+        while ((await this.#free()) - leave >= size && (await file.write(Buffer.alloc(size, 1)).catch(() => null)));
     } finally {
       await file.close()
     }

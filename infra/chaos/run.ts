@@ -12,7 +12,10 @@ const HOUR = 3_600_000
 const START = Date.UTC(2026, 2, 9, 13)
 /** Differences between the machines' clocks that are no fault. */
 const SKEW_MS = 60_000
-/** The clock of a process is moved over a channel that may be slow, and what was decided by the old time is still being done. */
+/**
+ * The clock of a process is moved over a channel that may be slow, and what was decided by the old time is still being
+ * done.
+ */
 const LAG_MS = 3_000
 /** Nothing takes longer from the moment a message is claimed until the network has it. */
 const MOST_LAG_MS = 20_000
@@ -79,7 +82,10 @@ export class Run {
     let asked = 0
     let killed = 0
     // Each of these happens at least once, in the middle, and more often by chance.
-    const once = new Map([[Math.floor(bookings / 3), () => this.#timely(people)], [Math.floor(bookings / 2), async () => this.#fillDisk(true)]]) // prettier-ignore
+    const once = new Map([
+      [Math.floor(bookings / 3), () => this.#timely(people)],
+      [Math.floor(bookings / 2), async () => this.#fillDisk(true)],
+    ])
     while (asked < bookings || killed < kills) {
       if (asked < bookings && this.#chance.happens(0.5)) {
         people.book()
@@ -136,7 +142,10 @@ export class Run {
     while (this.now().getTime() < until) await this.#tick(2 * STEP_MS, 250)
   }
 
-  /** A step of time, unless something is broken (an outage of seconds must not be one of days), or a while goes by on time. */
+  /**
+   * A step of time, unless something is broken (an outage of seconds must not be one of days), or a while goes by on
+   * time.
+   */
   async #tick(step = STEP_MS, pause = TICK_MS): Promise<void> {
     await sleep(pause)
     if (this.#healing > 0 || Date.now() < this.#onTimeUntil || !this.fleet.workersRun) return
@@ -209,7 +218,9 @@ export class Run {
     this.#move(this.#chance.between(1, 5) * HOUR)
   }
 
-  /** Time stands just before a message is due, and then goes by as on any clock, so that the queue itself rings for it. */
+  /**
+   * Time stands just before a message is due, and then goes by as on any clock, so that the queue itself rings for it.
+   */
   async #timely(people: People): Promise<void> {
     if (this.#healing > 0 || Date.now() < this.#onTimeUntil) return
     const due = await people.nextDue(BEYOND_HORIZON_MS)

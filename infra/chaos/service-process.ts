@@ -15,10 +15,13 @@ export interface ProcessOptions {
 }
 
 /**
- * The log of a database goes on in a new file, again and again until those kept ready are used up: on a full disk that is
- * the end of it. Something must be written in each.
+ * The log of a database goes on in a new file, again and again until those kept ready are used up: on a full disk that
+ * is the end of it. Something must be written in each.
  */
-export const TURN_LOG: readonly string[] = Array.from({ length: 8 }, () => [`select pg_logical_emit_message(true, 'chaos', 'on')`, 'select pg_switch_wal()']).flat()
+export const TURN_LOG: readonly string[] = Array.from({ length: 8 }, () => [
+  `select pg_logical_emit_message(true, 'chaos', 'on')`,
+  'select pg_switch_wal()',
+]).flat()
 
 /** What the service on a clock of the harness says of itself when it starts. */
 export interface Told {
@@ -66,7 +69,10 @@ export class ServiceProcess {
     // A child that is killed while it is told something is no fault of this process.
     child.on('error', () => {})
     child.on('message', (message) => this.#options.told?.(message as Told))
-    child.once('exit', (code, signal) => this.#ending !== child && this.#options.endedByItself?.(signal ?? `code ${code}`))
+    child.once(
+      'exit',
+      (code, signal) => this.#ending !== child && this.#options.endedByItself?.(signal ?? `code ${code}`),
+    )
   }
 
   /** Counts from its next start. */
@@ -99,12 +105,17 @@ export class ServiceProcess {
   }
 }
 
-/** A port of the loopback that is free now, from below those that outgoing connections are given: nobody takes it meanwhile. */
+/**
+ * A port of the loopback that is free now, from below those that outgoing connections are given: nobody takes it
+ * meanwhile.
+ */
 export async function freePort(): Promise<number> {
   for (;;) {
     const port = 20_000 + Math.floor(Math.random() * 12_000)
     const server = createServer()
-    const free = await new Promise<boolean>((done) => server.once('error', () => done(false)).listen(port, '127.0.0.1', () => done(true)))
+    const free = await new Promise<boolean>((done) =>
+      server.once('error', () => done(false)).listen(port, '127.0.0.1', () => done(true)),
+    )
     if (!free) continue
     await new Promise((done) => server.close(done))
     return port

@@ -8,7 +8,9 @@ const { exceptions } = JSON.parse(readFileSync(new URL('audit-exceptions.json', 
 
 /** Every grave advisory once: npm repeats it for whatever depends on the package. */
 export function graveAdvisories(report) {
-  const all = Object.values(report.vulnerabilities ?? {}).flatMap(({ via }) => via.filter((cause) => typeof cause === 'object'))
+  const all = Object.values(report.vulnerabilities ?? {}).flatMap(({ via }) =>
+    via.filter((cause) => typeof cause === 'object'),
+  )
   const grave = all.filter(({ severity }) => GRAVE.has(severity))
   return [...new Map(grave.map(({ url, name, severity, title }) => [url, { url, name, severity, title }])).values()]
 }
@@ -29,7 +31,9 @@ function main() {
     report = { error: { summary: 'npm audit answered nothing that can be read' } }
   }
   if (!report.vulnerabilities) {
-    process.stderr.write(`Not checked: ${report.error?.summary || report.message || 'the registry does not answer audits'}.\n`)
+    process.stderr.write(
+      `Not checked: ${report.error?.summary || report.message || 'the registry does not answer audits'}.\n`,
+    )
     return 3
   }
   const { open, stale } = judge(graveAdvisories(report), exceptions, new Date().toISOString().slice(0, 10))

@@ -10,7 +10,10 @@ function base32(value: number, length: number): string {
 
 const POOL = 4_096
 
-/** Random bytes from a pool that is filled a few thousand at a time: asking for ten costs as much as asking for all of them. */
+/**
+ * Random bytes from a pool that is filled a few thousand at a time: asking for ten costs as much as asking for all of
+ * them.
+ */
 export function pooled(random: (bytes: number) => Uint8Array): (bytes: number) => Uint8Array {
   let pool: Uint8Array = new Uint8Array(0)
   return (bytes) => {

@@ -6,7 +6,9 @@ import { makeApiKey, revokeApiKey } from '../adapters/sign-in/api-keys.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {
-  const key = new Command('api-key').description('Keys for programs. While the service runs on the embedded database, use POST /api/v1/keys instead.')
+  const key = new Command('api-key').description(
+    'Keys for programs. While the service runs on the embedded database, use POST /api/v1/keys instead.',
+  )
   key
     .command('add <name>')
     .description('Make a key; prints it, once.')
@@ -14,7 +16,10 @@ export function command(): Command {
     .option('--clinic <id>', 'one clinic only')
     .option('--days <days>', 'how long it works')
     .action(add)
-  key.command('revoke <id>').description('Revoke a key at once.').action((id: string) => withService(({ deps }) => revokeApiKey(deps, id)))
+  key
+    .command('revoke <id>')
+    .description('Revoke a key at once.')
+    .action((id: string) => withService(({ deps }) => revokeApiKey(deps, id)))
   key.command('list').description('All keys, without their secrets.').action(list)
   return key
 }
@@ -22,10 +27,16 @@ export function command(): Command {
 function add(name: string, { may, clinic, days }: { may: string[]; clinic?: string; days?: string }): Promise<void> {
   return withService(async ({ deps }) => {
     const wrong = may.find((each) => !isPermission(each))
-    if (wrong !== undefined) badInput('may', `There is no permission of this name. Known: ${ALL_PERMISSIONS.join(', ')}.`)
+    if (wrong !== undefined)
+      badInput('may', `There is no permission of this name. Known: ${ALL_PERMISSIONS.join(', ')}.`)
     const expiresAt = days === undefined ? null : DateTime.fromJSDate(deps.clock.now()).plus({ days: Number(days) })
     if (expiresAt && !expiresAt.isValid) badInput('days', 'Give a number of days.')
-    const { secret } = await makeApiKey(deps, { name, may: may.filter(isPermission), clinicId: clinic ?? null, expiresAt: expiresAt?.toJSDate() ?? null })
+    const { secret } = await makeApiKey(deps, {
+      name,
+      may: may.filter(isPermission),
+      clinicId: clinic ?? null,
+      expiresAt: expiresAt?.toJSDate() ?? null,
+    })
     process.stdout.write(`${secret}\n`)
   })
 }
@@ -33,7 +44,9 @@ function add(name: string, { may, clinic, days }: { may: string[]; clinic?: stri
 function list(): Promise<void> {
   return withService(async ({ deps }) => {
     for (const { id, name, may, clinicId, revokedAt } of await deps.access.read.apiKeys.list()) {
-      process.stdout.write(`${[id, name, may.join(' '), clinicId ?? 'all clinics', revokedAt ? 'revoked' : ''].join('\t').trimEnd()}\n`)
+      process.stdout.write(
+        `${[id, name, may.join(' '), clinicId ?? 'all clinics', revokedAt ? 'revoked' : ''].join('\t').trimEnd()}\n`,
+      )
     }
   })
 }

@@ -7,7 +7,9 @@ import { plainly } from './plainly.ts'
 
 export function command(): Command {
   return new Command('backup')
-    .description('Write the embedded database into a file. Stop the service first. The sealing key is not in it: keep that elsewhere.')
+    .description(
+      'Write the embedded database into a file. Stop the service first. The sealing key is not in it: keep that elsewhere.',
+    )
     .argument('<file>', 'new file to write, e.g. daysix-2026-03-09.tar.gz')
     .action(
       plainly(async (file: string) => {
@@ -16,12 +18,18 @@ export function command(): Command {
         const image = await imageOf(config.dataDir)
         // Never over an older one.
         await writeFile(file, image, { flag: 'wx', mode: 0o600 })
-        process.stdout.write(`Wrote ${file} (${Math.ceil(image.length / 1024)} KiB). Keep the sealing key elsewhere: without it the file cannot be read.\n`)
+        process.stdout.write(
+          `Wrote ${file} (${Math.ceil(image.length / 1024)} KiB). Keep the sealing key elsewhere: without it the file cannot be read.\n`,
+        )
       }),
     )
 }
 
 /** A server has its own, better tools. @throws bad-config naming the one to use */
 export function refuseServer({ databaseUrl }: Pick<Config, 'databaseUrl'>, instead: string): void {
-  if (databaseUrl) throw new Failure('bad-config', { field: 'DATABASE_URL', message: `The data is in PostgreSQL: use its own tools, e.g. ${instead}` })
+  if (databaseUrl)
+    throw new Failure('bad-config', {
+      field: 'DATABASE_URL',
+      message: `The data is in PostgreSQL: use its own tools, e.g. ${instead}`,
+    })
 }

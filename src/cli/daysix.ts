@@ -16,19 +16,31 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   plan: { summary: 'What is sent to a patient, and when.', load: () => import('./plan.ts') },
   text: { summary: 'The exact words of a message.', load: () => import('./text.ts') },
   texts: { summary: 'Every text with its cost, reading grade and state.', load: () => import('./texts.ts') },
-  'gateway-check': { summary: 'Send one test message through a gateway, telling each step.', load: () => import('./gateway-check.ts') },
-  'read-reply': { summary: 'What a patient\'s reply means.', load: () => import('./read-reply.ts') },
+  'gateway-check': {
+    summary: 'Send one test message through a gateway, telling each step.',
+    load: () => import('./gateway-check.ts'),
+  },
+  'read-reply': { summary: "What a patient's reply means.", load: () => import('./read-reply.ts') },
   person: { summary: 'People who may sign in.', load: () => import('./person.ts') },
   sending: { summary: 'Stop all sending, or let it go on.', load: () => import('./sending.ts') },
-  'rotate-key': { summary: 'Make a new sealing key and seal all data anew with it.', load: () => import('./rotate-key.ts') },
-  'audit-verify': { summary: 'Check that the record of who saw what is whole.', load: () => import('./audit-verify.ts') },
+  'rotate-key': {
+    summary: 'Make a new sealing key and seal all data anew with it.',
+    load: () => import('./rotate-key.ts'),
+  },
+  'audit-verify': {
+    summary: 'Check that the record of who saw what is whole.',
+    load: () => import('./audit-verify.ts'),
+  },
   'api-key': { summary: 'Keys for programs.', load: () => import('./api-key.ts') },
 }
 
-const CAUTION = 'Times and prepares specimens. Not medical advice, not contraception; local codes and licensed practice prevail.'
+const CAUTION =
+  'Times and prepares specimens. Not medical advice, not contraception; local codes and licensed practice prevail.'
 
 async function build(asked: string | undefined): Promise<Command> {
-  const program = new Command('daysix').description('Times and prepares cervical specimen visits.').addHelpText('after', `\n${CAUTION}`)
+  const program = new Command('daysix')
+    .description('Times and prepares cervical specimen visits.')
+    .addHelpText('after', `\n${CAUTION}`)
   for (const [name, { summary, load }] of Object.entries(COMMANDS)) {
     program.addCommand(name === asked ? (await load()).command() : new Command(name).description(summary))
   }

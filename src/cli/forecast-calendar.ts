@@ -2,13 +2,15 @@ import { DateTime } from 'luxon'
 import { badInput, Failure } from '../domain/failure.ts'
 import { drawCalendar } from '../domain/preparation/cycle/calendar.ts'
 import { checkHistory } from '../domain/preparation/cycle/check-history.ts'
-import { cycleCheckDate } from '../domain/preparation/cycle/cycle-check.ts'
+import { questionFor } from '../domain/preparation/cycle/question.ts'
 import { dayNumber } from '../domain/preparation/cycle/days.ts'
 import { forecastDays } from '../domain/preparation/cycle/forecast.ts'
 import type { CalendarDate, CycleHistory } from '../domain/preparation/cycle/history.ts'
-import { judgeVisit } from '../domain/preparation/cycle/judge.ts'
-import { USUAL_TIMING } from '../domain/preparation/cycle/timing.ts'
-import { historyLine, latestOf, toHistory } from './cycle-fields.ts'
+import { windowWords } from '../domain/preparation/cycle/window-words.ts'
+import { cycleWindows } from '../domain/preparation/cycle/windows.ts'
+import { judgeDate } from '../domain/preparation/cycle/judge.ts'
+import type { Timing } from '../domain/preparation/cycle/timing.ts'
+import { historyLine, latestOf, protocolNamed, toHistory } from './cycle-fields.ts'
 
 const MOST_MONTHS = 12
 
@@ -24,12 +26,13 @@ export interface CalendarOptions {
   visit?: string
   from?: string
   months: number
+  protocol: string
 }
 
 /** Prints the calendar, what to make of the visit, and what cannot be right. Returns the exit code. */
-export function printCalendar(options: CalendarOptions): number {
+export function printCalendar(options: CalendarOptions, timings: ReadonlyMap<string, Timing>): number {
   try {
-    console.log(calendarFor(options))
+    console.log(calendarFor(options, protocolNamed(options.protocol, timings)))
     return 0
   } catch (error) {
     if (!(error instanceof Failure)) throw error
@@ -38,22 +41,23 @@ export function printCalendar(options: CalendarOptions): number {
   }
 }
 
-function calendarFor(options: CalendarOptions): string {
+function calendarFor(options: CalendarOptions, timing: Timing): string {
   const history = historyOf(options)
   const asOf = options.notStartedBy ?? history.lmp ?? today()
   const from = options.from ?? asOf
-  const days = forecastDays(history, { from, to: endOfMonths(from, options.months) }, USUAL_TIMING)
+  const days = forecastDays(history, { from, to: endOfMonths(from, options.months) }, timing)
   const faults = checkHistory(history, latestOf(history)).map(({ field, message }) => `Check ${field}: ${message}`)
-  const judged = options.visit === undefined ? [] : adviceOn(history, options.visit, asOf)
-  return [drawCalendar(days, options.visit), ...judged, ...faults].join('\n')
+  const judged = options.visit === undefined ? [] : adviceOn(history, options.visit, asOf, timing)
+  const windows = cycleWindows(history, timing, asOf).map((each) => `Collection window: ${windowWords(each)}`)
+  return [drawCalendar(days, options.visit), '', ...windows, ...judged, ...faults].join('\n')
 }
 
-function adviceOn(history: CycleHistory, visit: CalendarDate, asOf: CalendarDate): string[] {
-  const ask = cycleCheckDate({ history, visit, asOf, protocol: USUAL_TIMING })
+function adviceOn(history: CycleHistory, visit: CalendarDate, asOf: CalendarDate, timing: Timing): string[] {
+  const ask = questionFor({ history, visit, asOf, protocol: timing })
   return [
     '',
-    judgeVisit(history, visit, USUAL_TIMING, asOf).reason,
-    ...(ask === null ? [] : [`Best day to ask the patient whether the period has begun: ${ask}`]),
+    judgeDate(history, visit, timing, asOf).reason,
+    ...(ask === null ? [] : [`Best day to ask the patient whether the period has begun: ${ask.on}`]),
   ]
 }
 

@@ -61,14 +61,17 @@ async function run(name: string, options: Options): Promise<number> {
 
 function numberOf(to: string): string {
   const bare = to.replace(/[\s().-]/g, '')
-  return /^\+[1-9]\d{6,14}$/.test(bare) ? bare : badInput('to', 'Write the number in international form, as +16135550142.')
+  return /^\+[1-9]\d{6,14}$/.test(bare)
+    ? bare
+    : badInput('to', 'Write the number in international form, as +16135550142.')
 }
 
 /** Makes the gateway of this name. The others of the folder are not touched, so that their faults do not hide it. */
 async function find(name: string, folder: string | undefined): Promise<Gateway> {
   const config = loadConfig()
   const directory = folder ?? config.gatewaysDir
-  if (directory === undefined) return badInput('gateways', 'Say where the descriptions are: --gateways FOLDER, or GATEWAYS_DIR.')
+  if (directory === undefined)
+    return badInput('gateways', 'Say where the descriptions are: --gateways FOLDER, or GATEWAYS_DIR.')
   const texts = await readDescriptions(directory)
   const text = texts.find((one) => nameOf(one) === name)
   if (text === undefined) return badInput('name', `No description in ${directory} has the name ${name}.`)

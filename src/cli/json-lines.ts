@@ -38,7 +38,7 @@ function answerLine<S extends z.ZodType>(schema: S, answer: (input: z.infer<S>) 
     id = typeof raw === 'object' && raw !== null && 'id' in raw ? raw.id : null
     return { id, ...answer(schema.parse(raw)) }
   } catch (error) {
-    return { id, error: describe(error) }
+    return { id, error: describe(error, schema) }
   }
 }
 
@@ -46,20 +46,26 @@ function answerLine<S extends z.ZodType>(schema: S, answer: (input: z.infer<S>) 
  * All faults of a line in one message, each with its field where there are several: nobody should have to mend
  * them one by one.
  */
-function faultsOf({ issues }: z.ZodError): string {
-  if (issues.length === 1) return issues[0]!.message
-  const faults = issues.map((issue) => (fieldOf(issue) ? `${fieldOf(issue)}: ${issue.message}` : issue.message))
+function faultsOf({ issues }: z.ZodError, schema: z.ZodType): string {
+  if (issues.length === 1) return messageOf(issues[0]!, schema)
+  const faults = issues.map((issue) => [fieldOf(issue), messageOf(issue, schema)].filter(Boolean).join(': '))
   return `${faults.map((fault) => fault.replace(/\.$/, '')).join('; ')}.`
+}
+
+/** A name that nobody knows is never passed over: it may be a slip of the pen for one that matters. */
+function messageOf(issue: z.core.$ZodIssue, schema: z.ZodType): string {
+  if (issue.code !== 'unrecognized_keys' || !(schema instanceof z.ZodObject)) return issue.message
+  return `No such field: ${issue.keys.join(', ')}. Known: ${Object.keys(schema.shape).join(', ')}.`
 }
 
 function fieldOf(issue: z.core.$ZodIssue): string {
   return issue.code === 'unrecognized_keys' ? issue.keys.join(', ') : issue.path.join('.')
 }
 
-function describe(error: unknown): LineError {
+function describe(error: unknown, schema: z.ZodType): LineError {
   if (error instanceof z.ZodError) {
     const field = fieldOf(error.issues[0]!)
-    return { code: 'bad-input', message: faultsOf(error), ...(field && { field }) }
+    return { code: 'bad-input', message: faultsOf(error, schema), ...(field && { field }) }
   }
   if (error instanceof Failure) {
     const { message, field } = error.detail

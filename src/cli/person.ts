@@ -4,7 +4,9 @@ import { disable, invite, reinvite } from '../adapters/sign-in/people.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {
-  const person = new Command('person').description('People who may sign in. While the service runs on the embedded database, use POST /api/v1/people instead.')
+  const person = new Command('person').description(
+    'People who may sign in. While the service runs on the embedded database, use POST /api/v1/people instead.',
+  )
   person
     .command('add <login>')
     .description('Add a person; prints the one-time code with which to choose a password.')
@@ -14,10 +16,16 @@ export function command(): Command {
     .option('--list <clinician>', "a clinician's own list")
     .option('--subject <subject>', 'what the identity provider calls the person')
     .action(add)
-  person.command('code <login>').description('A new one-time code; ends password, code generator and sessions.').action((login: string) =>
-    withService(async ({ deps }) => void process.stdout.write(`${await reinvite(deps, login)}\n`)),
-  )
-  person.command('disable <login>').description('Let somebody sign in no more.').action((login: string) => withService(({ deps }) => disable(deps, login)))
+  person
+    .command('code <login>')
+    .description('A new one-time code; ends password, code generator and sessions.')
+    .action((login: string) =>
+      withService(async ({ deps }) => void process.stdout.write(`${await reinvite(deps, login)}\n`)),
+    )
+  person
+    .command('disable <login>')
+    .description('Let somebody sign in no more.')
+    .action((login: string) => withService(({ deps }) => disable(deps, login)))
   person.command('list').description('Everybody who may sign in.').action(list)
   return person
 }
@@ -32,7 +40,14 @@ interface Added {
 
 function add(login: string, { name, role, clinic, list: clinician, subject }: Added): Promise<void> {
   return withService(async ({ deps }) => {
-    const { code } = await invite(deps, { login, name, role, clinicId: clinic ?? null, clinician: clinician ?? null, subject: subject ?? null })
+    const { code } = await invite(deps, {
+      login,
+      name,
+      role,
+      clinicId: clinic ?? null,
+      clinician: clinician ?? null,
+      subject: subject ?? null,
+    })
     process.stdout.write(`${code}\n`)
   })
 }
@@ -40,7 +55,9 @@ function add(login: string, { name, role, clinic, list: clinician, subject }: Ad
 function list(): Promise<void> {
   return withService(async ({ deps }) => {
     for (const { login, role, clinicId, disabledAt } of await deps.access.read.persons.list()) {
-      process.stdout.write(`${[login, role, clinicId ?? 'all clinics', disabledAt ? 'disabled' : ''].join('\t').trimEnd()}\n`)
+      process.stdout.write(
+        `${[login, role, clinicId ?? 'all clinics', disabledAt ? 'disabled' : ''].join('\t').trimEnd()}\n`,
+      )
     }
   })
 }

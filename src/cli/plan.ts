@@ -1,28 +1,29 @@
 import { Command } from 'commander'
 import * as z from 'zod'
 import { loadProtocols } from '../adapters/templates/load-protocols.ts'
-import { cycleCheckDate } from '../domain/preparation/cycle/cycle-check.ts'
+import { questionFor } from '../domain/preparation/cycle/question.ts'
 import type { CycleHistory } from '../domain/preparation/cycle/history.ts'
-import { judgeVisit } from '../domain/preparation/cycle/judge.ts'
+import { judgeDate } from '../domain/preparation/cycle/judge.ts'
+import { checkHistory } from '../domain/preparation/cycle/check-history.ts'
+import { hasCycles } from '../domain/preparation/cycle/no-cycle.ts'
 import { badInput } from '../domain/failure.ts'
 import { toInstant, withOffset, dateIn } from '../domain/local-time.ts'
 import { planMessages, type PlanInput } from '../domain/preparation/plan.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
 import { DEFAULT_HOURS } from '../domain/preparation/sending-hours.ts'
+import { historyFields, id, protocolField, protocolNamed, toHistory } from './cycle-fields.ts'
 import { answerLines } from './json-lines.ts'
 
-const line = z.object({
-  id: z.union([z.string(), z.number()]),
-  visit: z.string(),
-  zone: z.string(),
-  bookedAt: z.string(),
-  lmp: z.union([z.iso.date(), z.literal('unknown'), z.literal('no-periods')], 'Give a date as YYYY-MM-DD, or "unknown", or "no-periods".').optional(),
-  usualCycleDays: z.int().min(15).max(90).optional(),
-  pastCycleDays: z.array(z.int().min(1).max(400)).optional(),
-  age: z.int().min(5).max(120).optional(),
-  protocol: z.string().default('liquid-based-cytology'),
+const line = z.strictObject({
+  id,
+  visit: z.string('Give the visit, e.g. 2026-03-20T10:30.'),
+  zone: z.string('Give the time zone of the visit, e.g. America/Halifax.'),
+  bookedAt: z.string('Give the time of the booking, e.g. 2026-02-20T15:00.'),
+  ...historyFields,
+  lmp: historyFields.lmp.default('unknown'),
+  protocol: protocolField,
   language: z.string().optional(),
-  channel: z.enum(['sms', 'voice']).optional(),
+  channel: z.enum(['sms', 'voice'], 'Give "sms" or "voice".').optional(),
 })
 
 type Line = z.infer<typeof line>
@@ -41,12 +42,14 @@ export function command(): Command {
 }
 
 function answer(input: Line, protocols: ReadonlyMap<string, FullProtocol>): object {
-  const { zone } = input
-  const protocol = protocols.get(input.protocol) ?? badInput('protocol', `No such protocol. Known: ${[...protocols.keys()].join(', ')}.`)
+  const { zone, bookedAt } = input
+  const protocol = protocolNamed(input.protocol, protocols)
   const visit = toInstant(input.visit, zone, 'visit')
-  const now = toInstant(input.bookedAt, zone, 'bookedAt')
+  const now = toInstant(bookedAt, zone, 'bookedAt')
   if (visit <= now) badInput('visit', 'The visit is before the booking. Give a visit to come.')
   const history = toHistory(input)
+  if (history.lmp !== undefined && history.lmp > dateIn(visit, zone))
+    badInput('lmp', 'This period begins after the visit. Correct one of the two.')
   const asOf = latest(dateIn(now, zone), history.lmp)
   const { messages, warnings } = planMessages({
     visit,
@@ -58,18 +61,17 @@ function answer(input: Line, protocols: ReadonlyMap<string, FullProtocol>): obje
     done: [],
     others: [],
   })
-  const timing = judgeVisit(history, dateIn(visit, zone), protocol, asOf)
-  const badly = timing.keep ? [] : [{ code: 'badly-timed', message: timing.reason }]
+  const timing = judgeDate(history, dateIn(visit, zone), protocol, asOf)
+  const doubts = checkHistory(history, asOf).map((fault) => ({ code: 'check-history', ...fault }))
+  const badly = !timing.worthACall ? [] : [{ code: 'badly-timed', message: timing.reason }]
   return {
-    messages: messages.map(({ kind, sendAt, notAfter }) => ({ kind, sendAt: withOffset(sendAt, zone), notAfter: withOffset(notAfter, zone) })),
-    warnings: [...badly, ...warnings],
+    messages: messages.map(({ kind, sendAt, notAfter }) => ({
+      kind,
+      sendAt: withOffset(sendAt, zone),
+      notAfter: withOffset(notAfter, zone),
+    })),
+    warnings: [...badly, ...warnings, ...doubts],
   }
-}
-
-function toHistory({ lmp, usualCycleDays, pastCycleDays, age }: Line): CycleHistory {
-  const known = { ...(usualCycleDays && { usualCycleDays }), ...(pastCycleDays && { pastCycleDays }), ...(age && { age }) }
-  if (lmp === 'no-periods') return { status: 'no-periods' }
-  return lmp === undefined || lmp === 'unknown' ? { status: 'unknown', ...known } : { status: 'cycling', lmp, ...known }
 }
 
 /** The LMP may be told after the booking was made; the plan is then as of that day. */
@@ -78,8 +80,8 @@ function latest(date: string, lmp: string | undefined): string {
 }
 
 function question(history: CycleHistory, visit: string, asOf: string, protocol: FullProtocol): PlanInput['ask'] {
-  if (history.status === 'no-periods' || protocol.avoidDays === null) return null
+  if (!hasCycles(history) || protocol.avoidDays === null) return null
   if (history.status === 'unknown') return { kind: 'lmp-question' }
-  const on = cycleCheckDate({ history, visit, asOf, protocol })
-  return on === null ? null : { kind: 'cycle-check', on }
+  const asked = questionFor({ history, visit, asOf, protocol })
+  return asked && { kind: 'cycle-check', ...asked }
 }

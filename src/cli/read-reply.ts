@@ -44,8 +44,8 @@ rests on, and where they were told startedOn, endedOn, choice, topic, language, 
 (what a clinician is to be told).`
 
 /**
- * `daysix read-reply`: JSON lines in, what each reply means out. `--score FILE` reads a labelled file instead and prints a
- * confusion table.
+ * `daysix read-reply`: JSON lines in, what each reply means out. `--score FILE` reads a labelled file instead and
+ * prints a confusion table.
  */
 export function command(): Command {
   return new Command('read-reply')

@@ -20,15 +20,24 @@ export function command(): Command {
       plainly(async (file: string | undefined) => {
         const config = loadConfig()
         const due = file ? await restoreFile(config, file) : await settleServer(config)
-        process.stdout.write(`Restored. ${due} messages were due since the backup: they are not sent again, look at the call list.\n`)
+        process.stdout.write(
+          `Restored. ${due} messages were due since the backup: they are not sent again, look at the call list.\n`,
+        )
       }),
     )
 }
 
 async function restoreFile(config: Config, file: string): Promise<number> {
-  refuseServer(config, 'pg_restore --clean --if-exists --dbname="$DATABASE_URL" daysix.dump, then `daysix restore` without a file')
+  refuseServer(
+    config,
+    'pg_restore --clean --if-exists --dbname="$DATABASE_URL" daysix.dump, then `daysix restore` without a file',
+  )
   const image = await readFile(file).catch((error: unknown) => {
-    throw new Failure('bad-config', { field: 'file', message: `The file ${file} cannot be read. Check its name, and who may read it.` }, error)
+    throw new Failure(
+      'bad-config',
+      { field: 'file', message: `The file ${file} cannot be read. Check its name, and who may read it.` },
+      error,
+    )
   })
   return fromImage(config.dataDir, image, async (aside) => {
     const vault = createVault(await sealingKeys(config.key, config.dataDir, async () => true))
@@ -37,7 +46,8 @@ async function restoreFile(config: Config, file: string): Promise<number> {
 }
 
 async function settleServer(config: Config): Promise<number> {
-  if (!config.databaseUrl) throw new Failure('bad-config', { field: 'file', message: 'Name the backup file to restore.' })
+  if (!config.databaseUrl)
+    throw new Failure('bad-config', { field: 'file', message: 'Name the backup file to restore.' })
   return settle(config, {})
 }
 

@@ -11,7 +11,9 @@ const TAKEN_UP_MS = 1_500
 
 export function command(): Command {
   return new Command('rotate-key')
-    .description('Make a new sealing key and seal all data anew with it, while the service runs. With DAYSIX_KEY set, only seal anew with its newest key.')
+    .description(
+      'Make a new sealing key and seal all data anew with it, while the service runs. With DAYSIX_KEY set, only seal anew with its newest key.',
+    )
     .option('--status', 'only count what each key has sealed')
     .action(({ status }: { status?: boolean }) => (status ? withService(show) : rotate()))
 }
@@ -24,7 +26,8 @@ async function show({ database }: Parameters<Parameters<typeof withService>[0]>[
 
 async function rotate(): Promise<void> {
   const config = loadConfig()
-  if (config.key === undefined) say(`new key ${await addKeyToFile(config.dataDir)} in sealing.key: keep a copy of the file`)
+  if (config.key === undefined)
+    say(`new key ${await addKeyToFile(config.dataDir)} in sealing.key: keep a copy of the file`)
   try {
     await withService(async ({ database, vault }) => {
       await pause(TAKEN_UP_MS)
@@ -32,6 +35,8 @@ async function rotate(): Promise<void> {
     }, 'throw')
   } catch (error) {
     if (!(error instanceof Failure) || error.code !== 'data-folder-in-use') throw error
-    say('the running service seals the data anew within a minute or two; see it with: daysix rotate-key --status, once it is stopped')
+    say(
+      'the running service seals the data anew within a minute or two; see it with: daysix rotate-key --status, once it is stopped',
+    )
   }
 }

@@ -3,7 +3,7 @@ import { DateTime } from 'luxon'
 import { loadVocabulary } from '../adapters/templates/load-vocabulary.ts'
 import { badInput } from '../domain/failure.ts'
 import { readReply } from '../domain/replies/read-reply.ts'
-import { CLINICAL, MEANINGS, QUESTIONS, type Question, type Reading } from '../domain/replies/reading.ts'
+import { CLINICAL, MEANINGS, meaningsWith, QUESTIONS, type Question, type Reading } from '../domain/replies/reading.ts'
 
 /** One labelled text. `meanings`: the main one first, then those that must be read as well. */
 export interface Labelled {
@@ -79,13 +79,13 @@ export function check(
   return { reading, right }
 }
 
+const harmfulIf = (error: 'missed' | 'invented') => meaningsWith(({ harmful }) => harmful.includes(error))
+
 /** An error that could harm: a stop, alarm or death missed, a start or death that was not told, a wrong date. */
 export function isDangerous(labelled: Labelled, reading: Reading): boolean {
   const read = [reading.meaning, ...(reading.also ?? [])]
-  const missed = ['stop', 'urgent', 'died'].some(
-    (meaning) => labelled.meanings[0] === meaning && reading.meaning !== meaning,
-  )
-  const invented = (['period-started', 'died'] as const).some(
+  const missed = harmfulIf('missed').some((meaning) => labelled.meanings[0] === meaning && reading.meaning !== meaning)
+  const invented = harmfulIf('invented').some(
     (meaning) => read.includes(meaning) && !labelled.meanings.includes(meaning),
   )
   const misdated =

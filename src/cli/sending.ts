@@ -26,13 +26,22 @@ export function command(): Command {
   sending
     .command('resume')
     .description('Sending goes on.')
-    .addOption(new Option('--backlog <what>', 'what was due meanwhile: send late what is still worth it, or put it on the call list').choices(['send', 'call']).makeOptionMandatory())
+    .addOption(
+      new Option(
+        '--backlog <what>',
+        'what was due meanwhile: send late what is still worth it, or put it on the call list',
+      )
+        .choices(['send', 'call'])
+        .makeOptionMandatory(),
+    )
     .option('--clinic <id>', 'one clinic only')
     .action(({ clinic = REGION, backlog }: Where & { backlog: Backlog }) =>
       withService(async ({ deps }) => {
         const dropped = await resumeSending(deps, clinic, backlog, OPERATOR)
         await deps.queue.stop()
-        process.stdout.write(`Sending goes on.${backlog === 'call' ? ` ${dropped} messages are not sent: look at the call list.` : ''}\n`)
+        process.stdout.write(
+          `Sending goes on.${backlog === 'call' ? ` ${dropped} messages are not sent: look at the call list.` : ''}\n`,
+        )
       }),
     )
   sending.command('show').description('Where sending is stopped.').action(show)
@@ -43,6 +52,7 @@ function show(): Promise<void> {
   return withService(async ({ deps }) => {
     const stops = await deps.access.read.sendingStops.list()
     if (stops.length === 0) process.stdout.write('Messages go out everywhere.\n')
-    for (const { scope, at, by, why } of stops) process.stdout.write(`${[scope, at.toISOString(), by, why].join('\t')}\n`)
+    for (const { scope, at, by, why } of stops)
+      process.stdout.write(`${[scope, at.toISOString(), by, why].join('\t')}\n`)
   })
 }

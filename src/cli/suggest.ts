@@ -1,22 +1,38 @@
 import { Command } from 'commander'
 import { DateTime } from 'luxon'
 import * as z from 'zod'
+import { loadTimings } from '../adapters/templates/load-protocols.ts'
 import { checkHistory } from '../domain/preparation/cycle/check-history.ts'
 import type { CalendarDate } from '../domain/preparation/cycle/history.ts'
-import { judgeVisit } from '../domain/preparation/cycle/judge.ts'
-import { USUAL_TIMING } from '../domain/preparation/cycle/timing.ts'
+import { judgementOf } from '../domain/preparation/cycle/judge.ts'
 import { cycleWindows } from '../domain/preparation/cycle/windows.ts'
+import type { Protocol } from '../domain/preparation/protocol.ts'
 import { badInput } from '../domain/failure.ts'
-import { rankOpenings } from '../domain/visits/rank-openings.ts'
-import { historyFields, round, toHistory, warnings, windowsView } from './cycle-fields.ts'
+import { decideMove } from '../domain/preparation/cycle/move-rule.ts'
+import { timeFault } from '../domain/local-time.ts'
+import {
+  date,
+  historyFields,
+  id,
+  protocolField,
+  protocolNamed,
+  round,
+  toHistory,
+  warnings,
+  windowsView,
+} from './cycle-fields.ts'
 import { answerLines } from './json-lines.ts'
 
-/** 48 hours of preparation, and four for the instructions to arrive before they begin. */
-const HOURS_TO_PREPARE = 52
+/** For the instructions to arrive before the hours of preparation begin. */
+const HOURS_TO_ARRIVE = 4
 
-const line = z.object({
-  id: z.union([z.string(), z.number()]),
+const line = z.strictObject({
+  id,
   ...historyFields,
+  protocol: protocolField,
+  /** As a line of `forecast` has them; nothing here depends on them. */
+  from: date.optional(),
+  to: date.optional(),
   now: z.string(),
   booked: z.string(),
   zone: z.string().optional(),
@@ -28,45 +44,43 @@ export function command(): Command {
   return new Command('suggest')
     .description('Is the booked time good, and which openings are better: JSON lines.')
     .action(async () => {
-      process.exitCode = await answerLines(line, answer)
+      const timings = loadTimings()
+      process.exitCode = await answerLines(line, (input) => answer(input, timings))
     })
 }
 
-function answer({ id: _id, now, booked, zone, openings, ...fields }: z.infer<typeof line>): object {
+function answer(
+  { id: _id, from: _from, to: _to, now, booked, zone, openings, protocol: named, ...fields }: z.infer<typeof line>,
+  timings: ReadonlyMap<string, Protocol>,
+): object {
+  const protocol = protocolNamed(named, timings)
   const moment = instant('now', now, zone)
   const asOf = dateOf(moment)
   const told = toHistory({ ...fields, toldOn: fields.toldOn ?? asOf })
-  if (told.lmp !== undefined && told.lmp > asOf) badInput('lmp', 'This date is later than "now". Correct it, or ask the patient again.')
-  const request = { history: told, booked: dateOf(instant('booked', booked, zone)), protocol: USUAL_TIMING, asOf }
-  const ranked = rankOpenings({ ...request, openings: preparable(openings, moment, zone) })
-  const judged = judgeVisit(told, request.booked, USUAL_TIMING, asOf)
+  if (told.lmp !== undefined && told.lmp > asOf)
+    badInput('lmp', 'This date is later than "now". Correct it, or ask the patient again.')
+  const request = { history: told, booked: dateOf(instant('booked', booked, zone)), protocol, asOf }
+  const earliest = moment.plus({ hours: protocol.prepHours + HOURS_TO_ARRIVE })
+  const decision = decideMove(request, preparable(openings, earliest, zone))
   return {
-    keep: ranked.length === 0 && judged.keep,
-    avoidProbability: round(judged.forecast.avoidProbability),
-    ranked: ranked.map(({ key, avoidProbability, cycleDay }, index) => ({
-      at: key,
-      avoidProbability: round(avoidProbability),
-      cycleDay,
-      rank: index + 1,
+    keep: decision.keep,
+    why: decision.why,
+    avoidProbability: round(decision.forecast.avoidProbability),
+    ranked: decision.ranked.map(({ key, avoidProbability, cycleDay, rank }) => ({
+      ...{ at: key, avoidProbability: round(avoidProbability), cycleDay, rank },
     })),
-    reason:
-      judged.keep && ranked.length > 0
-        ? saferIsFree(judged.forecast.avoidProbability, ranked[0]!.avoidProbability)
-        : judged.reason,
-    windows: windowsView(cycleWindows(told, USUAL_TIMING, asOf)),
+    reason: judgementOf(decision, told, protocol, asOf).reason,
+    windows: windowsView(cycleWindows(told, protocol, asOf)),
     ...warnings(checkHistory(told, asOf)),
   }
 }
 
-/** The booked time would do, but a better one is near. */
-function saferIsFree(booked: number, best: number): string {
-  const [now, then] = [booked, best].map((chance) => Math.max(1, Math.round(chance * 100)))
-  return `A safer time is free: the first suggestion lowers the chance of a day to avoid from ${now} to ${then} in 100.`
-}
-
 /** The openings that leave time to prepare. */
-function preparable(openings: string[], now: DateTime, zone: string | undefined): { key: string; date: CalendarDate }[] {
-  const earliest = now.plus({ hours: HOURS_TO_PREPARE })
+function preparable(
+  openings: string[],
+  earliest: DateTime,
+  zone: string | undefined,
+): { key: string; date: CalendarDate }[] {
   return openings
     .map((key, i) => ({ key, moment: instant(`openings.${i}`, key, zone) }))
     .filter(({ moment }) => moment >= earliest)
@@ -77,7 +91,10 @@ function preparable(openings: string[], now: DateTime, zone: string | undefined)
 function instant(field: string, text: string, zone: string | undefined): DateTime {
   const moment = zone === undefined ? DateTime.fromISO(text, { setZone: true }) : DateTime.fromISO(text, { zone })
   if (!moment.isValid)
-    badInput(field, 'Give an ISO 8601 time with an offset, or a local time with a zone such as America/Halifax.')
+    badInput(
+      field,
+      timeFault(text) ?? 'Give an ISO 8601 time with an offset, or a local time with a zone such as America/Halifax.',
+    )
   return moment
 }
 

@@ -5,6 +5,7 @@ import { loadProtocols } from '../adapters/templates/load-protocols.ts'
 import { loadTexts } from '../adapters/templates/load-texts.ts'
 import { badInput } from '../domain/failure.ts'
 import { knownZone, toInstant } from '../domain/local-time.ts'
+import { EMERGENCY_NUMBER } from '../domain/region/clinic.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
 import { TEXT_KINDS, type TextValues } from '../domain/messages/texts/kinds.ts'
 import type { TextLibrary } from '../domain/messages/texts/library.ts'
@@ -27,6 +28,7 @@ const line = z.object({
   answer: z.string().optional(),
   clinic: z.string().min(1).default(EXAMPLE_SITE.clinic),
   clinicPhone: z.string().min(1).default(EXAMPLE_SITE.clinicPhone),
+  emergency: z.string().regex(EMERGENCY_NUMBER, 'Two to six digits.').nullable().default(EXAMPLE_SITE.emergency),
   page: z.string().default(EXAMPLE_SITE.page),
   periods: z.boolean().default(true),
   fold: z.boolean().default(false),
@@ -38,8 +40,8 @@ const HELP = `
   out {"id":"a","text":"…","encoding":"GSM-7","segments":1,"grade":5.1}
 
 Also understood: voicePart (greeting, full, voicemail), choices (one to three times), protocol, topic or answer (kind
-answer), clinic, clinicPhone, page, periods (false: cycles play no part), fold (typographic signs to GSM-7). What is not given
-is filled with an invented clinic; without choices, three times a week after the visit stand in.`
+answer), clinic, clinicPhone, emergency (the number to dial, digits only), page, periods (false: cycles play no part), fold
+(typographic signs to GSM-7). What is not given is filled with an invented clinic without a number for emergencies; without choices, three times a week after the visit stand in.`
 
 /** `daysix text`: JSON lines in, the exact words out. */
 export function command(): Command {
@@ -56,10 +58,19 @@ export function command(): Command {
 function render(input: Line, library: TextLibrary, protocols: Map<string, FullProtocol>): object {
   const { kind, channel, detail, voicePart, fold } = input
   const { code } = languageOf(library, input.language)
-  const protocol = protocols.get(input.protocol) ?? badInput('protocol', `Use one of: ${[...protocols.keys()].join(', ')}.`)
+  const protocol =
+    protocols.get(input.protocol) ?? badInput('protocol', `Use one of: ${[...protocols.keys()].join(', ')}.`)
   const answer = answerTo(input, protocol, code)
   const values = valuesOf(input, protocol, answer)
-  const rendered = renderText(library, { kind, language: code, channel, detail, values, fold, ...(voicePart && { voicePart }) })
+  const rendered = renderText(library, {
+    kind,
+    language: code,
+    channel,
+    detail,
+    values,
+    fold,
+    ...(voicePart && { voicePart }),
+  })
   const { text, encoding, segments, grade } = rendered
   return { text, encoding, segments, grade }
 }
@@ -72,6 +83,7 @@ function valuesOf(input: Line, protocol: FullProtocol, answer: string | undefine
   return {
     clinic: input.clinic,
     clinicPhone: input.clinicPhone,
+    emergency: input.emergency,
     page: input.page,
     zone,
     avoid: protocol.avoid.map(({ what }) => what),
@@ -96,7 +108,9 @@ function exampleChoices(visit: Date, zone: string): Date[] {
   return [7, 8, 9].map((days) => DateTime.fromJSDate(visit, { zone }).plus({ days }).toJSDate())
 }
 
-/** The sentence given, else the protocol's answer to the topic; without a topic, its first. Only kind `answer` has one. */
+/**
+ * The sentence given, else the protocol's answer to the topic; without a topic, its first. Only kind `answer` has one.
+ */
 function answerTo({ kind, topic, answer }: Line, { answers }: FullProtocol, language: string): string | undefined {
   if (kind !== 'answer') return undefined
   if (answer !== undefined) return answer

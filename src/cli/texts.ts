@@ -4,6 +4,7 @@ import { renderContactSheet } from '../adapters/http/messages/contact-sheet.ts'
 import { STYLE_SHEET } from '../adapters/http/pages/style-sheet.ts'
 import { loadWording, type Wording } from '../adapters/templates/load-wording.ts'
 import { badInput, Failure } from '../domain/failure.ts'
+import { EMERGENCY_NUMBER } from '../domain/region/clinic.ts'
 import { NOTHING_APPROVED } from '../domain/messages/texts/approval.ts'
 import { languageOf } from '../domain/messages/texts/render.ts'
 import { surveyTexts, type SurveyRow } from '../domain/messages/texts/survey.ts'
@@ -16,6 +17,7 @@ interface Options {
   json?: boolean
   clinic: string
   phone: string
+  emergency?: string
   page: string
   approve?: string
   on?: string
@@ -37,6 +39,7 @@ export function command(): Command {
     .option('--json', 'as one JSON array')
     .option('--clinic <name>', 'the name your clinic signs with', EXAMPLE_SITE.clinic)
     .option('--phone <number>', 'the number patients call', EXAMPLE_SITE.clinicPhone)
+    .option('--emergency <number>', 'what to dial in an emergency there; without it, the words that stand for it')
     .option('--page <address>', 'address of a private page', EXAMPLE_SITE.page)
     .option('--sheet <file>', 'write a page with every text of --language, for a reviewer to read or print')
     .option('--approve <role>', 'record that a reviewer with this role approves the texts of --language')
@@ -56,7 +59,20 @@ async function show(options: Options): Promise<void> {
 
 function survey(options: Options, { library, protocols }: Wording, only?: string): SurveyRow[] {
   const { clinic, phone: clinicPhone, page } = options
-  return surveyTexts(library, { clinic, clinicPhone, page, answers: answersByLanguage(protocols.values()) }, only)
+  const site = {
+    clinic,
+    clinicPhone,
+    emergency: emergencyOf(options),
+    page,
+    answers: answersByLanguage(protocols.values()),
+  }
+  return surveyTexts(library, site, only)
+}
+
+/** The words that stand for a number are longer than any, so they are what a text costs without one. */
+function emergencyOf({ emergency }: Options): string | null {
+  if (emergency === undefined) return EXAMPLE_SITE.emergency
+  return EMERGENCY_NUMBER.test(emergency) ? emergency : badInput('emergency', 'Give the number as two to six digits.')
 }
 
 const UNKNOWN = { state: null, approvedBy: null, approvedOn: null }
@@ -72,7 +88,17 @@ function list(options: Options, wording: Wording, statesKnown: boolean): void {
 function writeSheet(options: Options, wording: Wording, file: string): void {
   const language = languageOf(wording.library, options.language ?? 'en')
   const css = readFileSync(STYLE_SHEET, 'utf8')
-  writeFileSync(file, renderContactSheet({ language, rows: survey(options, wording), wording, path: null, css }))
+  writeFileSync(
+    file,
+    renderContactSheet({
+      language,
+      rows: survey(options, wording),
+      wording,
+      emergency: emergencyOf(options),
+      path: null,
+      css,
+    }),
+  )
   console.log(`Every text in ${language.name} is in ${file}.`)
 }
 

@@ -6,7 +6,10 @@ import { Failure } from '../domain/failure.ts'
  * Opens the service's stores for one command, without starting to serve or send, and closes them after it.
  * @param onFailure `tell`: write the message and exit 1; `throw`: leave it to the command.
  */
-export async function withService(work: (composed: Composed) => Promise<void>, onFailure: 'tell' | 'throw' = 'tell'): Promise<void> {
+export async function withService(
+  work: (composed: Composed) => Promise<void>,
+  onFailure: 'tell' | 'throw' = 'tell',
+): Promise<void> {
   try {
     const composed = await compose({ ...loadConfig(), logLevel: 'error' })
     await work(composed).finally(() => composed.close())

@@ -14,6 +14,7 @@ export const FAILURES = {
   'already-booked': { status: 409, title: 'The patient has a visit at that time' },
   'time-taken': { status: 409, title: 'The time is taken' },
   'too-late': { status: 409, title: 'It has been settled already' },
+  changed: { status: 409, title: 'Somebody else has changed it meanwhile' },
   'key-reused': { status: 409, title: 'The Idempotency-Key was used for another request' },
   'data-folder-in-use': { status: 503, title: 'Another process has the data folder' },
   'bad-config': { status: 500, title: 'The settings cannot be used' },
@@ -21,7 +22,9 @@ export const FAILURES = {
 
 export type FailureCode = keyof typeof FAILURES
 
-/** What can be told about a failure without naming a person: a field, ids, how to mend it. Never a name, number or text. */
+/**
+ * What can be told about a failure without naming a person: a field, ids, how to mend it. Never a name, number or text.
+ */
 export interface FailureDetail {
   /** Path of the field at fault, e.g. `cycle.lmp`. */
   field?: string

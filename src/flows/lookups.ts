@@ -1,17 +1,36 @@
 import type { Booking } from '../domain/visits/booking.ts'
 import { Failure } from '../domain/failure.ts'
+import { endOf, LONGEST_MINUTES, sameTime } from '../domain/visits/duration.ts'
 import type { Message } from '../domain/messages/message.ts'
 import type { Patient } from '../domain/patients/patient.ts'
+import { goneProtocol } from '../domain/preparation/gone-protocol.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
 import type { Clinic } from '../domain/region/clinic.ts'
 import type { VisitContext } from './visit-context.ts'
 import type { Deps, Records } from './ports/deps.ts'
 
+/**
+ * The protocol of a visit that is kept. Of a visit that is over it may be gone since; then nothing of it holds any
+ * more. For visits to come it is there: see `refuseMissingProtocols`.
+ */
+export function protocolOf({ protocols }: Pick<Deps, 'protocols'>, id: string): FullProtocol {
+  return protocols.get(id) ?? goneProtocol(id)
+}
+
 /** @throws bad-input when there is no such protocol. */
-export function protocolOf(deps: Pick<Deps, 'protocols'>, id: string): FullProtocol {
+export function knownProtocol(deps: Pick<Deps, 'protocols'>, id: string): FullProtocol {
   const protocol = deps.protocols.get(id)
-  if (!protocol) throw new Failure('bad-input', { field: 'protocol', message: `No such protocol. Known: ${[...deps.protocols.keys()].join(', ')}.` })
+  if (!protocol)
+    throw new Failure('bad-input', {
+      field: 'protocol',
+      message: `No such protocol. Known: ${[...deps.protocols.keys()].join(', ')}.`,
+    })
   return protocol
+}
+
+/** Gateways that never say what arrived. */
+export function silentGateways({ gateways }: Pick<Deps, 'gateways'>): ReadonlySet<string> {
+  return new Set([...gateways.values()].filter(({ receipts }) => receipts === false).map(({ name }) => name))
 }
 
 /** @throws not-found */
@@ -42,9 +61,10 @@ export async function subjectOf(
   return { ...known, clinic: orNotFound(clinic, 'clinic') }
 }
 
-/** Whether the patient of this booking has another one at that very instant. */
-export async function hasOtherVisitAt(records: Records, { id, patientId }: Booking, at: Date): Promise<boolean> {
-  const to = new Date(at.getTime() + 1)
-  const same = await records.bookings.list({ patientIds: [patientId], from: at, to, state: 'booked', limit: 2 })
-  return same.some((other) => other.id !== id)
+/** Whether the patient of this booking is at another visit for some of its time. */
+export async function hasOtherVisitAt(records: Records, booking: Booking): Promise<boolean> {
+  const from = endOf(booking.visitAt, -LONGEST_MINUTES)
+  const to = endOf(booking.visitAt, booking.minutes)
+  const near = await records.bookings.list({ patientIds: [booking.patientId], from, to, state: 'booked', limit: 50 })
+  return near.some((other) => other.id !== booking.id && sameTime(other, booking))
 }

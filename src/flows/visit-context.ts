@@ -8,3 +8,8 @@ export interface VisitContext {
   patient: Patient
   clinic: Clinic
 }
+
+/** The patient is recorded as pregnant, or comes because of it. */
+export function isPregnant({ booking, patient }: Pick<VisitContext, 'booking' | 'patient'>): boolean {
+  return patient.cycle.status === 'pregnant' || booking.purpose === 'pregnancy'
+}

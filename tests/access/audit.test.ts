@@ -10,7 +10,11 @@ describe('the record of who saw and changed what', () => {
   let booking: { id: string; patientId: string }
   const admin = bearer(API_KEY)
   const sql = async (text: string) => (await world.composed.database.records.query(text)).rows
-  const audit = async (query: string) => JSON.parse((await served.ask(`/api/v1/audit?${query}`, { headers: admin })).text) as { entries: { seq: number; what: string; actorId: string; subjects: string[]; facts: Record<string, unknown> }[]; next: number | null }
+  const audit = async (query: string) =>
+    JSON.parse((await served.ask(`/api/v1/audit?${query}`, { headers: admin })).text) as {
+      entries: { seq: number; what: string; actorId: string; subjects: string[]; facts: Record<string, unknown> }[]
+      next: number | null
+    }
   const verdict = async () => (await verifyAudit(world.deps.access)).findings
   const count = async () => Number((await sql('select count(*) as n from daysix.audit'))[0]!.n)
 
@@ -44,12 +48,17 @@ describe('the record of who saw and changed what', () => {
 
   it('also holds what was refused', async () => {
     expect((await served.ask('/api/v1/audit', { headers: clerk.headers })).status).toBe(403)
-    expect((await audit(`actor=${clerk.id}&limit=1`)).entries[0]).toMatchObject({ what: 'GET /api/v1/audit', facts: { refused: 'forbidden' } })
+    expect((await audit(`actor=${clerk.id}&limit=1`)).entries[0]).toMatchObject({
+      what: 'GET /api/v1/audit',
+      facts: { refused: 'forbidden' },
+    })
   })
 
   it('is a chain without gaps, whoever wrote at the same moment', async () => {
     const before = await count()
-    await Promise.all(Array.from({ length: 30 }, () => served.ask(`/api/v1/bookings/${booking.id}`, { headers: clerk.headers })))
+    await Promise.all(
+      Array.from({ length: 30 }, () => served.ask(`/api/v1/bookings/${booking.id}`, { headers: clerk.headers })),
+    )
     expect(await count()).toBe(before + 30)
     expect(await verdict()).toEqual([])
     expect(JSON.parse((await served.ask('/api/v1/audit/verdict', { headers: admin })).text).findings).toEqual([])
@@ -78,7 +87,10 @@ describe('the record of who saw and changed what', () => {
     const { status, text } = await served.ask(`/api/v1/bookings/${booking.id}`, { headers: clerk.headers })
     expect(status).toBe(500)
     expect(text).not.toContain('Fenwick')
-    await world.composed.database.records.query('insert into daysix.audit_head (seq, hash) values ($1, $2)', [head!.seq, head!.hash])
+    await world.composed.database.records.query('insert into daysix.audit_head (seq, hash) values ($1, $2)', [
+      head!.seq,
+      head!.hash,
+    ])
     expect((await served.ask(`/api/v1/bookings/${booking.id}`, { headers: clerk.headers })).status).toBe(200)
   })
 
@@ -98,13 +110,18 @@ describe('the record of who saw and changed what', () => {
 
     it('cannot change an entry unnoticed', async () => {
       const [row] = await sql('select actor_id from daysix.audit where seq = 5')
-      const findings = await restored("update daysix.audit set actor_id = 'u_somebodyelse' where seq = 5", `update daysix.audit set actor_id = '${row!.actor_id}' where seq = 5`)
+      const findings = await restored(
+        "update daysix.audit set actor_id = 'u_somebodyelse' where seq = 5",
+        `update daysix.audit set actor_id = '${row!.actor_id}' where seq = 5`,
+      )
       expect(findings).toEqual([{ seq: 5, fault: 'altered' }])
     })
 
     it('cannot remove one unnoticed, nor slip one in', async () => {
       await sql('create table daysix.aside as select * from daysix.audit where seq = 6')
-      expect(await restored('delete from daysix.audit where seq = 6', 'insert into daysix.audit select * from daysix.aside')).toEqual([{ seq: 6, fault: 'missing' }])
+      expect(
+        await restored('delete from daysix.audit where seq = 6', 'insert into daysix.audit select * from daysix.aside'),
+      ).toEqual([{ seq: 6, fault: 'missing' }])
       const { seq, hash } = await world.deps.access.read.audit.head()
       const forged = `insert into daysix.audit values (${seq + 1}, now(), 'person', 'u_x', 'GET /desk', null, '{"facts":{},"subjects":[]}', '${hash}', 'forged')`
       const findings = await restored(forged, `delete from daysix.audit where seq = ${seq + 1}`)
@@ -125,7 +142,9 @@ describe('the record of who saw and changed what', () => {
   it('old entries are pruned by its own rule, which it records; any other gap at the beginning is found', async () => {
     await world.clock.moveTo(new Date('2026-04-09T13:00:00Z'))
     await served.ask('/api/v1/clinics/harbour', { method: 'PUT', headers: admin, json: {} })
-    const removed = await world.deps.access.transact((tx) => tx.audit.prune(new Date('2026-04-01T00:00:00Z'), world.clock.now()))
+    const removed = await world.deps.access.transact((tx) =>
+      tx.audit.prune(new Date('2026-04-01T00:00:00Z'), world.clock.now()),
+    )
     expect(removed).toBeGreaterThan(30)
     expect(await verdict()).toEqual([])
     const { entries } = await audit('actor=retention')

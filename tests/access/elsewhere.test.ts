@@ -16,7 +16,11 @@ class Browser {
     const cookies = [...(this.#jar.get(host) ?? [])].map(([name, value]) => `${name}=${value}`).join('; ')
     const response = await fetch(url, {
       redirect: 'manual',
-      headers: { Cookie: cookies, Accept: 'text/html', ...(form && { 'Content-Type': 'application/x-www-form-urlencoded' }) },
+      headers: {
+        Cookie: cookies,
+        Accept: 'text/html',
+        ...(form && { 'Content-Type': 'application/x-www-form-urlencoded' }),
+      },
       ...(form && { method: 'POST', body: new URLSearchParams(form) }),
     })
     for (const line of response.headers.getSetCookie()) this.#keep(host, line)
@@ -51,12 +55,26 @@ describe('signing in by an identity provider', () => {
     await served.close()
     const port = Number(new URL(redirectUri).port)
     const provider = new Provider(issuer, {
-      clients: [{ client_id: 'daysix', client_secret: 'a-secret-of-the-provider', redirect_uris: [redirectUri], token_endpoint_auth_method: 'client_secret_post' }],
+      clients: [
+        {
+          client_id: 'daysix',
+          client_secret: 'a-secret-of-the-provider',
+          redirect_uris: [redirectUri],
+          token_endpoint_auth_method: 'client_secret_post',
+        },
+      ],
       findAccount: (_context: unknown, id: string) => ({ accountId: id, claims: async () => ({ sub: id }) }),
       cookies: { keys: ['a-key-of-the-test'] },
       pkce: { required: () => true },
     })
-    const settings = { issuer, clientId: 'daysix', clientSecret: 'a-secret-of-the-provider', claim: 'sub', redirectUri, allowHttp: true }
+    const settings = {
+      issuer,
+      clientId: 'daysix',
+      clientSecret: 'a-secret-of-the-provider',
+      claim: 'sub',
+      redirectUri,
+      allowHttp: true,
+    }
     served = await serveClosed(world, { ...CLOSED, provider: createProvider(settings, world.composed.vault) }, port)
     await hire(world, { login: 'by-provider', role: 'desk', clinicId: 'harbour', subject: 'jane-at-the-clinic' })
   })
@@ -95,7 +113,14 @@ describe('signing in by an identity provider', () => {
 
   it('settings for it come together, and in production over TLS', () => {
     expect(() => loadConfig({ OIDC_ISSUER: 'https://id.example' })).toThrow(/OIDC_CLIENT_ID/)
-    expect(() => loadConfig({ NODE_ENV: 'production', OIDC_ISSUER: 'http://id.example', OIDC_CLIENT_ID: 'a', OIDC_CLIENT_SECRET: 'b' })).toThrow(/must speak TLS/)
+    expect(() =>
+      loadConfig({
+        NODE_ENV: 'production',
+        OIDC_ISSUER: 'http://id.example',
+        OIDC_CLIENT_ID: 'a',
+        OIDC_CLIENT_SECRET: 'b',
+      }),
+    ).toThrow(/must speak TLS/)
   })
 
   it('the service does not start in production before it is said who answers urgent replies outside hours', () => {

@@ -33,7 +33,8 @@ describe('sealed values', () => {
       altered[bit >> 3]! ^= 1 << (bit & 7)
       expect(() => vault.open(`${id}.${altered.toString('base64url')}`)).toThrow()
     }
-    for (let length = 0; length < bytes.length; length++) expect(() => vault.open(`${id}.${bytes.subarray(0, length).toString('base64url')}`)).toThrow()
+    for (let length = 0; length < bytes.length; length++)
+      expect(() => vault.open(`${id}.${bytes.subarray(0, length).toString('base64url')}`)).toThrow()
     expect(() => vault.open(`k2.${body}`)).toThrow(/not at hand/)
   })
 })
@@ -63,7 +64,14 @@ describe('a list of keys', () => {
     expect(three.open(two.seal('x'))).toBe('x')
   })
 
-  it.each([['', false], [key(), true], [`${key()},${key()}`, true], [`~${key()}`, false], ['short', false], [`${key()},short`, false]])('the setting "%s" is taken: %s', (value, good) => {
+  it.each([
+    ['', false],
+    [key(), true],
+    [`${key()},${key()}`, true],
+    [`~${key()}`, false],
+    ['short', false],
+    [`${key()},short`, false],
+  ])('the setting "%s" is taken: %s', (value, good) => {
     const load = () => loadConfig({ DAYSIX_KEY: value })
     if (good || value === '') expect(load).not.toThrow()
     else expect(load).toThrow(/DAYSIX_KEY/)
@@ -90,7 +98,13 @@ describe('a new key for data that are there', () => {
     bookAndRing(service.deps, {
       protocol: 'liquid-based-cytology',
       visit: new Date(firstVisit + count++ * 20 * 60_000).toISOString(),
-      patient: { name: `Patient ${count}`, phone: `613 555 01${String(count % 100).padStart(2, '0')}`, language: 'en', channel: 'sms', detail: 'full' },
+      patient: {
+        name: `Patient ${count}`,
+        phone: `613 555 01${String(count % 100).padStart(2, '0')}`,
+        language: 'en',
+        channel: 'sms',
+        detail: 'full',
+      },
       cycle: { status: 'unknown' },
       consent: { recordedBy: 'desk' },
       by: 'desk',
@@ -107,7 +121,8 @@ describe('a new key for data that are there', () => {
     expect((await stat(join(folder, 'sealing.key'))).mode & 0o777).toBe(0o600)
     const during: Promise<unknown>[] = []
     const traffic = setInterval(() => during.push(book(), service.deps.store.read.patients.byPhone('+16135550105')), 15)
-    await vi.waitUntil(() => service.vault.sealsWith() === id && during.length > 20, SOON) // the running service takes the key up
+    // the running service takes the key up
+    await vi.waitUntil(() => service.vault.sealsWith() === id && during.length > 20, SOON)
     const anew = await resealAll(service.database, service.vault)
     clearInterval(traffic)
     const settled = await Promise.allSettled(during)

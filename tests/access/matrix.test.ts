@@ -13,13 +13,17 @@ import { TestWorld } from '../harness/world.ts'
 import { RULES, ruleFor } from './all-rules.ts'
 import { CLOSED, accessDeps, bearer, cookieOf, hire, listenOn, type Served } from './signed-in.ts'
 
-/** Who may pass, written down apart from the rules: d desk, c clinician, e educator, a administrator; a lone dot = nobody. */
+/**
+ * Who may pass, written down apart from the rules: d desk, c clinician, e educator, a administrator; a lone dot =
+ * nobody.
+ */
 const EXPECTED = `
 GET    /api/v1/openapi.json                      d c e a
 POST   /api/v1/bookings                          d a
 GET    /api/v1/bookings                          d a
 GET    /api/v1/bookings/{id}                     d a
 PATCH  /api/v1/bookings/{id}                     d a
+POST   /api/v1/bookings/{id}/outcome             d a
 POST   /api/v1/bookings/{id}/cancel              d a
 GET    /api/v1/openings                          d a
 POST   /api/v1/openings                          d a
@@ -49,6 +53,7 @@ GET    /api/v1/retention                         d a
 GET    /desk/events                              d c e a
 GET    /desk/{clinic}/day-sheet*                 d c a
 POST   /desk/{clinic}/day-sheet*                 d c a
+GET    /desk/{clinic}/watch                      d a
 GET    /desk/{clinic}/calls*                     d a
 POST   /desk/{clinic}/calls*                     d a
 GET    /desk/{clinic}/replies*                   d a
@@ -65,10 +70,12 @@ GET    /desk/{clinic}/*                          d a
 POST   /desk/{clinic}/*                          d a
 `
 
-const TABLE = EXPECTED.trim().split('\n').map((line) => {
-  const [method, path, ...who] = line.trim().split(/\s+/)
-  return { method: method!, path: path!, who }
-})
+const TABLE = EXPECTED.trim()
+  .split('\n')
+  .map((line) => {
+    const [method, path, ...who] = line.trim().split(/\s+/)
+    return { method: method!, path: path!, who }
+  })
 const ROLES = { d: 'desk', c: 'clinician', e: 'educator', a: 'administrator' } as const
 /** Judged apart: everybody's, or led elsewhere. */
 const APART = ['/desk/assets/*', '/desk']
@@ -82,12 +89,22 @@ describe('who may do what', () => {
   beforeAll(async () => {
     world = await TestWorld.create('2026-03-09T13:00:00Z')
     await world.putClinic({}, 'ridge')
-    for (const [where, clinic, phone] of [['own', 'harbour', '782 555 0101'], ['other', 'ridge', '782 555 0102']] as const) {
+    for (const [where, clinic, phone] of [
+      ['own', 'harbour', '782 555 0101'],
+      ['other', 'ridge', '782 555 0102'],
+    ] as const) {
       const { booking } = await world.book({ visit: '2026-03-25T09:00', clinic, phone, name: `Patient ${clinic}` })
       const { added } = await addOpenings(world.deps, { clinic, at: ['2026-04-08T09:00'] })
       await world.reply(`+1${phone.replaceAll(' ', '')}`, 'purple elephants on the roof')
       const [followUp] = await world.deps.store.read.followUps.list({ bookingId: booking.id, limit: 1 })
-      ids[where] = { bookings: booking.id, patients: booking.patientId, openings: added[0]!.id, 'follow-ups': followUp!.id, offers: 'r_none', clinic }
+      ids[where] = {
+        bookings: booking.id,
+        patients: booking.patientId,
+        openings: added[0]!.id,
+        'follow-ups': followUp!.id,
+        offers: 'r_none',
+        clinic,
+      }
     }
     for (const [letter, role] of Object.entries(ROLES)) {
       const { id } = await hire(world, { login: `some-${role}`, role, clinicId: 'harbour' })
@@ -106,7 +123,13 @@ describe('who may do what', () => {
     const gate = createGate(accessDeps(world), CLOSED, ruleFor)
     app.set('query parser', 'simple')
     app.use((request, _response, next) => ((request.id = world.deps.newId('q')), next()))
-    app.use('/api/v1', gate.authenticateApi, express.json(), gate.authorize, (_request, response) => void response.status(204).end())
+    app.use(
+      '/api/v1',
+      gate.authenticateApi,
+      express.json(),
+      gate.authorize,
+      (_request, response) => void response.status(204).end(),
+    )
     app.use('/desk', gate.pages, (_request, response) => void response.status(204).end())
     app.use(problemHandler(world.composed.log))
     return app
@@ -114,36 +137,62 @@ describe('who may do what', () => {
 
   function addressOf(path: string, where: 'own' | 'other'): string {
     const kind = path.split('/')[3] ?? ''
-    return path.replace('{clinic}', ids[where].clinic!).replace('{id}', ids[where][kind] ?? '').replace(/\{(login|key)\}/, 'somebody').replace(/\/\*$/, '/b-page').replace(/\*$/, '')
+    return path
+      .replace('{clinic}', ids[where].clinic!)
+      .replace('{id}', ids[where][kind] ?? '')
+      .replace(/\{(login|key)\}/, 'somebody')
+      .replace(/\/\*$/, '/b-page')
+      .replace(/\*$/, '')
   }
 
   function ask(method: string, path: string, where: 'own' | 'other', headers: Record<string, string>) {
-    const named = RULES.find((rule) => rule.path === path && rule.methods.includes(method))!.namesClinic ? ids[where].clinic! : undefined
+    const named = RULES.find((rule) => rule.path === path && rule.methods.includes(method))!.namesClinic
+      ? ids[where].clinic!
+      : undefined
     const address = addressOf(path, where) + (method === 'GET' && named ? `?clinic=${named}` : '')
     const isApi = path.startsWith('/api')
-    const body = method === 'GET' || method === 'DELETE' ? {} : isApi ? { json: named ? { clinic: named } : {} } : { form: { tick: 'on' } }
+    const body =
+      method === 'GET' || method === 'DELETE'
+        ? {}
+        : isApi
+          ? { json: named ? { clinic: named } : {} }
+          : { form: { tick: 'on' } }
     return served.ask(address, { method, headers: { ...headers, Accept: 'application/json' }, ...body })
   }
 
   it('has every rule in the table of this test, and no other', () => {
-    const rules = RULES.filter(({ path }) => !APART.includes(path)).flatMap(({ methods, path }) => methods.map((method) => `${method} ${path}`))
+    const rules = RULES.filter(({ path }) => !APART.includes(path)).flatMap(({ methods, path }) =>
+      methods.map((method) => `${method} ${path}`),
+    )
     expect(TABLE.map(({ method, path }) => `${method} ${path}`).sort()).toEqual(rules.sort())
   })
 
-  it.each(TABLE.flatMap((row) => [...Object.keys(ROLES), 'nobody'].map((who) => ({ ...row, by: who }))))('$method $path by $by', async ({ method, path, who, by }) => {
-    const { status } = await ask(method, path, 'own', as[by]!)
-    const everywhere = RULES.find((rule) => rule.path === path && rule.methods.includes(method))!.everywhere
-    const expected = by === 'nobody' ? 401 : who.includes(by) && !(everywhere && by === 'd') ? 204 : 403
-    expect(status).toBe(expected)
-  })
+  it.each(TABLE.flatMap((row) => [...Object.keys(ROLES), 'nobody'].map((who) => ({ ...row, by: who }))))(
+    '$method $path by $by',
+    async ({ method, path, who, by }) => {
+      const { status } = await ask(method, path, 'own', as[by]!)
+      const everywhere = RULES.find((rule) => rule.path === path && rule.methods.includes(method))!.everywhere
+      const expected = by === 'nobody' ? 401 : who.includes(by) && !(everywhere && by === 'd') ? 204 : 403
+      expect(status).toBe(expected)
+    },
+  )
 
-  it.each(TABLE.filter(({ path, who }) => /\{|clinic/.test(path + String(RULES.find((rule) => rule.path === path)?.namesClinic)) && (who.includes('d') || who.includes('c'))))(
+  it.each(
+    TABLE.filter(
+      ({ path, who }) =>
+        /\{|clinic/.test(path + String(RULES.find((rule) => rule.path === path)?.namesClinic)) &&
+        (who.includes('d') || who.includes('c')),
+    ),
+  )(
     '$method $path of another clinic is closed to desk and clinician, open to the administrator',
     async ({ method, path, who }) => {
       if (path === '/api/v1/offers/{id}/settle') return // the foreign offer has its own test below
       const closed = /\{id\}/.test(path) ? [404] : [403]
       for (const by of ['d', 'c'].filter((letter) => who.includes(letter))) {
-        if (RULES.find((rule) => rule.path === path && rule.methods.includes(method))!.namesClinic || path.includes('{')) {
+        if (
+          RULES.find((rule) => rule.path === path && rule.methods.includes(method))!.namesClinic ||
+          path.includes('{')
+        ) {
           expect(closed).toContain((await ask(method, path, 'other', as[by]!)).status)
         }
       }
@@ -157,18 +206,24 @@ describe('who may do what', () => {
     }
   })
 
-  it("an id of another clinic hidden in a form or a query is refused like one in the address", async () => {
+  it('an id of another clinic hidden in a form or a query is refused like one in the address', async () => {
     const { ask: asks } = served
-    expect((await asks('/desk/harbour/bookings', { form: { booking: ids.other.bookings! }, headers: as.d! })).status).toBe(404)
+    expect(
+      (await asks('/desk/harbour/bookings', { form: { booking: ids.other.bookings! }, headers: as.d! })).status,
+    ).toBe(404)
     expect((await asks(`/desk/harbour/bookings?visit=${ids.other.bookings}`, { headers: as.d! })).status).toBe(404)
     expect((await asks('/desk/harbour/bookings', { form: { clinic: 'ridge' }, headers: as.d! })).status).toBe(403)
-    expect((await asks('/desk/harbour/bookings', { form: { booking: ids.own.bookings! }, headers: as.d! })).status).toBe(204)
+    expect(
+      (await asks('/desk/harbour/bookings', { form: { booking: ids.own.bookings! }, headers: as.d! })).status,
+    ).toBe(204)
   })
 
   it('capitals, a slash at the end or HEAD do not lead around a rule', async () => {
     expect((await served.ask('/desk/harbour/TEXTS', { form: { a: 'b' }, headers: as.d! })).status).toBe(403)
     expect((await served.ask('/desk/harbour/Calls/', { headers: as.c! })).status).toBe(403)
-    expect((await served.ask(`/api/v1/bookings/${ids.own.bookings}`, { method: 'HEAD', headers: as.e! })).status).toBe(403)
+    expect((await served.ask(`/api/v1/bookings/${ids.own.bookings}`, { method: 'HEAD', headers: as.e! })).status).toBe(
+      403,
+    )
   })
 
   it('an address without a rule does not exist, whoever asks', async () => {
@@ -177,14 +232,24 @@ describe('who may do what', () => {
   })
 
   it('a clinician sees only the own list', async () => {
-    const { id } = await hire(world, { login: 'dr-own-list', role: 'clinician', clinicId: 'harbour', clinician: 'room 1' })
+    const { id } = await hire(world, {
+      login: 'dr-own-list',
+      role: 'clinician',
+      clinicId: 'harbour',
+      clinician: 'room 1',
+    })
     const headers = await cookieOf(world, id)
     expect((await served.ask('/desk/harbour/day-sheet?clinician=room+1', { headers })).status).toBe(204)
     expect((await served.ask('/desk/harbour/day-sheet?clinician=room+2', { headers })).status).toBe(403)
   })
 
   it.each(ALL_PERMISSIONS)('a key for %s opens that and nothing else', async (permission) => {
-    const { secret } = await makeApiKey(accessDeps(world), { name: permission, may: [permission], clinicId: null, expiresAt: null })
+    const { secret } = await makeApiKey(accessDeps(world), {
+      name: permission,
+      may: [permission],
+      clinicId: null,
+      expiresAt: null,
+    })
     for (const { methods, path, may } of RULES.filter(({ may }) => may !== 'anyone' && may !== 'signed-in')) {
       const { status } = await ask(methods[0]!, path, 'own', bearer(secret))
       expect({ path, status }).toEqual({ path, status: may === permission ? 204 : 403 })
@@ -192,7 +257,12 @@ describe('who may do what', () => {
   })
 
   it("a clinic's key opens that clinic only", async () => {
-    const { secret } = await makeApiKey(accessDeps(world), { name: 'harbour', may: [...ALL_PERMISSIONS], clinicId: 'harbour', expiresAt: null })
+    const { secret } = await makeApiKey(accessDeps(world), {
+      name: 'harbour',
+      may: [...ALL_PERMISSIONS],
+      clinicId: 'harbour',
+      expiresAt: null,
+    })
     const headers = { ...bearer(secret), Accept: 'application/json' }
     expect((await served.ask('/api/v1/bookings?clinic=harbour', { headers })).status).toBe(204)
     expect((await served.ask('/api/v1/bookings?clinic=ridge', { headers })).status).toBe(403)
@@ -216,7 +286,9 @@ describe('an operation', () => {
   it('without an access rule fails at the start, by its name', () => {
     const [first] = apiRoutes({} as Deps)
     const open = { ...first!, path: '/bookings/{id}/secrets', access: undefined }
-    expect(() => apiRules([open as unknown as Route])).toThrow('POST /api/v1/bookings/{id}/secrets says nothing of who may use it')
+    expect(() => apiRules([open as unknown as Route])).toThrow(
+      'POST /api/v1/bookings/{id}/secrets says nothing of who may use it',
+    )
   })
 })
 
@@ -227,5 +299,9 @@ interface Layer {
 /** Every address of a router, its `:names` standing for themselves. */
 function routesOf(router: unknown, base: string): { method: string; path: string }[] {
   const { stack } = router as { stack: Layer[] }
-  return stack.flatMap(({ route }) => (route ? Object.keys(route.methods).map((method) => ({ method: method.toUpperCase(), path: base + route.path })) : []))
+  return stack.flatMap(({ route }) =>
+    route
+      ? Object.keys(route.methods).map((method) => ({ method: method.toUpperCase(), path: base + route.path }))
+      : [],
+  )
 }

@@ -31,8 +31,10 @@ describe('signing in', () => {
   })
 
   const later = (ms: number) => world.clock.moveTo(new Date(world.clock.now().getTime() + ms))
-  const signIn = (login: string, password = PASSWORD, code = '') => served.ask('/sign-in', { form: { login, password, code, to: '' } })
-  const someone = (role: 'desk' | 'administrator' = 'desk') => hire(world, { login: `clerk-${++count}`, role, clinicId: 'harbour' })
+  const signIn = (login: string, password = PASSWORD, code = '') =>
+    served.ask('/sign-in', { form: { login, password, code, to: '' } })
+  const someone = (role: 'desk' | 'administrator' = 'desk') =>
+    hire(world, { login: `clerk-${++count}`, role, clinicId: 'harbour' })
   const cookieFrom = (headers: Headers) => ({ Cookie: headers.get('set-cookie')!.split(';')[0]! })
 
   it('the first start has no password, only a one-time code that makes the administrator', async () => {
@@ -47,30 +49,55 @@ describe('signing in', () => {
     expect((await door.ask('/api/v1/people', { headers: cookieFrom(chosen.headers) })).status).toBe(200)
     expect((await choose(again.code)).status).toBe(401)
     expect(await firstAdministrator(accessDeps(own))).toBeNull()
-    expect((await own.deps.access.read.persons.byLogin('administrator'))!.passwordHash).toMatch(/^\$argon2id\$v=19\$m=19456,t=2,p=1\$/) // OWASP's first setting
+    expect((await own.deps.access.read.persons.byLogin('administrator'))!.passwordHash).toMatch(
+      /^\$argon2id\$v=19\$m=19456,t=2,p=1\$/,
+    ) // OWASP's first setting
     await door.close()
     await own.close()
   })
 
   it('a one-time code is worth nothing after a day', async () => {
-    const { code } = await invite(accessDeps(world), { login: 'late-comer', name: 'Late', role: 'educator', clinicId: null, clinician: null, subject: null })
+    const { code } = await invite(accessDeps(world), {
+      login: 'late-comer',
+      name: 'Late',
+      role: 'educator',
+      clinicId: null,
+      clinician: null,
+      subject: null,
+    })
     await later(24 * 60 * MINUTE + 1)
-    expect((await served.ask('/sign-in/first', { form: { code, password: PASSWORD, again: PASSWORD } })).status).toBe(401)
+    expect((await served.ask('/sign-in/first', { form: { code, password: PASSWORD, again: PASSWORD } })).status).toBe(
+      401,
+    )
   })
 
-  it.each(['short-pass1', 'password12345', 'qwertyuiop1234', 'clerk-smith-2026', 'daysixdaysix', 'x'.repeat(129)])('refuses the password "%s"', async (password) => {
-    const { code } = await invite(accessDeps(world), { login: `clerk-smith-${++count}`, name: 'Clerk Smith', role: 'educator', clinicId: null, clinician: null, subject: null })
-    expect((await served.ask('/sign-in/first', { form: { code, password, again: password } })).status).toBe(422)
-  })
+  it.each(['short-pass1', 'password12345', 'qwertyuiop1234', 'clerk-smith-2026', 'daysixdaysix', 'x'.repeat(129)])(
+    'refuses the password "%s"',
+    async (password) => {
+      const { code } = await invite(accessDeps(world), {
+        login: `clerk-smith-${++count}`,
+        name: 'Clerk Smith',
+        role: 'educator',
+        clinicId: null,
+        clinician: null,
+        subject: null,
+      })
+      expect((await served.ask('/sign-in/first', { form: { code, password, again: password } })).status).toBe(422)
+    },
+  )
 
   it('opens the desk of the own clinic, with a cookie that scripts and other sites cannot use', async () => {
     const { login } = await someone()
     const { status, headers } = await signIn(login.toUpperCase())
     expect(status).toBe(303)
     expect(headers.get('set-cookie')).toMatch(/^daysix=[\w-]{43}; Path=\/; HttpOnly; SameSite=Lax$/)
-    expect((await served.ask('/desk', { headers: cookieFrom(headers) })).headers.get('location')).toBe('/desk/harbour/bookings')
+    expect((await served.ask('/desk', { headers: cookieFrom(headers) })).headers.get('location')).toBe(
+      '/desk/harbour/bookings',
+    )
     expect((await served.ask('/desk/harbour/bookings', { headers: cookieFrom(headers) })).status).toBe(200)
-    expect((await served.ask('/desk/harbour/bookings')).headers.get('location')).toBe('/sign-in?to=%2Fdesk%2Fharbour%2Fbookings')
+    expect((await served.ask('/desk/harbour/bookings')).headers.get('location')).toBe(
+      '/sign-in?to=%2Fdesk%2Fharbour%2Fbookings',
+    )
   })
 
   it('over TLS the cookie is bound to this host and to TLS', async () => {
@@ -81,7 +108,15 @@ describe('signing in', () => {
     await secure.close()
   })
 
-  it.each(['//evil.example', 'https://evil.example/desk', '/\\evil.example', '/desk//evil.example', '/desk\n', 'javascript:alert(1)', '/deskevil'])('never leads on to "%s"', async (to) => {
+  it.each([
+    '//evil.example',
+    'https://evil.example/desk',
+    '/\\evil.example',
+    '/desk//evil.example',
+    '/desk\n',
+    'javascript:alert(1)',
+    '/deskevil',
+  ])('never leads on to "%s"', async (to) => {
     const { login } = await someone()
     const { headers } = await served.ask('/sign-in', { form: { login, password: PASSWORD, code: '', to } })
     expect(headers.get('location')).toBe('/desk')
@@ -119,14 +154,19 @@ describe('signing in', () => {
   })
 
   it('tells an address that tries too often to slow down', async () => {
-    const answers = await Promise.all(Array.from({ length: 40 }, (_, i) => served.ask('/sign-in', { form: { login: `guess-${i}`, password: 'x', code: '', to: '' } })))
+    const answers = await Promise.all(
+      Array.from({ length: 40 }, (_, i) =>
+        served.ask('/sign-in', { form: { login: `guess-${i}`, password: 'x', code: '', to: '' } }),
+      ),
+    )
     expect(answers.filter(({ status }) => status === 429)).toHaveLength(10)
     expect(answers.find(({ status }) => status === 429)!.headers.get('retry-after')).toMatch(/^\d+$/)
   })
 
   it('a session ends after half an hour of nothing, and after twelve hours whatever happens', async () => {
     const { id } = await someone()
-    const look = async (headers: Record<string, string>) => (await served.ask('/desk/harbour/bookings', { headers })).status
+    const look = async (headers: Record<string, string>) =>
+      (await served.ask('/desk/harbour/bookings', { headers })).status
     const idle = await cookieOf(world, id)
     await later(29 * MINUTE)
     expect(await look(idle)).toBe(200)
@@ -143,12 +183,16 @@ describe('signing in', () => {
 
   it('signing out, being disabled and a new password each end sessions at once', async () => {
     const clerk = await someone()
-    const look = async (headers: Record<string, string>) => (await served.ask('/desk/harbour/bookings', { headers })).status
+    const look = async (headers: Record<string, string>) =>
+      (await served.ask('/desk/harbour/bookings', { headers })).status
     const one = await cookieOf(world, clerk.id)
     await served.ask('/sign-out', { method: 'POST', headers: one, form: {} })
     expect(await look(one)).toBe(303)
     const [two, three] = [await cookieOf(world, clerk.id), await cookieOf(world, clerk.id)]
-    const changed = await served.ask('/account/password', { headers: two, form: { old: PASSWORD, password: 'brisk otter lantern wharf', again: 'brisk otter lantern wharf' } })
+    const changed = await served.ask('/account/password', {
+      headers: two,
+      form: { old: PASSWORD, password: 'brisk otter lantern wharf', again: 'brisk otter lantern wharf' },
+    })
     expect(changed.status).toBe(200)
     expect([await look(two), await look(three), await look(cookieFrom(changed.headers))]).toEqual([303, 303, 200])
     await disable(accessDeps(world), clerk.login)
@@ -156,20 +200,33 @@ describe('signing in', () => {
     expect((await signIn(clerk.login, 'brisk otter lantern wharf')).status).toBe(401)
   })
 
-  it.each([{ Origin: 'https://evil.example' }, { 'Sec-Fetch-Site': 'cross-site' }, { 'Sec-Fetch-Site': 'same-site' }])('a request from another site (%o) does nothing in the patient\'s name', async (foreign) => {
-    const { id } = await someone('administrator')
-    const headers = { ...(await cookieOf(world, id)), ...foreign }
-    expect((await served.ask('/api/v1/clinics/harbour', { method: 'PUT', json: {}, headers })).status).toBe(401)
-    expect((await served.ask('/api/v1/people', { json: { login: 'mallory', name: 'M', role: 'administrator' }, headers })).status).toBe(401)
-    expect((await served.ask('/account/codes', { form: { end: 'yes' }, headers })).status).toBe(401)
-    expect((await served.ask('/sign-in', { form: { login: 'x', password: 'y', code: '', to: '' }, headers })).status).toBe(401)
-    expect(await world.deps.access.read.persons.byLogin('mallory')).toBeUndefined()
-  })
+  it.each([{ Origin: 'https://evil.example' }, { 'Sec-Fetch-Site': 'cross-site' }, { 'Sec-Fetch-Site': 'same-site' }])(
+    "a request from another site (%o) does nothing in the patient's name",
+    async (foreign) => {
+      const { id } = await someone('administrator')
+      const headers = { ...(await cookieOf(world, id)), ...foreign }
+      expect((await served.ask('/api/v1/clinics/harbour', { method: 'PUT', json: {}, headers })).status).toBe(401)
+      expect(
+        (await served.ask('/api/v1/people', { json: { login: 'mallory', name: 'M', role: 'administrator' }, headers }))
+          .status,
+      ).toBe(401)
+      expect((await served.ask('/account/codes', { form: { end: 'yes' }, headers })).status).toBe(401)
+      expect(
+        (await served.ask('/sign-in', { form: { login: 'x', password: 'y', code: '', to: '' }, headers })).status,
+      ).toBe(401)
+      expect(await world.deps.access.read.persons.byLogin('mallory')).toBeUndefined()
+    },
+  )
 
   it('takes codes as RFC 6238 makes them', () => {
     // Appendix B, SHA-1, the last six of eight digits.
     const secret = Secret.fromUTF8('12345678901234567890').base32
-    for (const [seconds, code] of [[59, '287082'], [1_111_111_109, '081804'], [1_234_567_890, '005924'], [20_000_000_000, '353130']] as const) {
+    for (const [seconds, code] of [
+      [59, '287082'],
+      [1_111_111_109, '081804'],
+      [1_234_567_890, '005924'],
+      [20_000_000_000, '353130'],
+    ] as const) {
       expect(totpStepOf(secret, 'x', code, new Date(seconds * 1000))).toBe(Math.floor(seconds / 30))
       expect(totpStepOf(secret, 'x', code, new Date(seconds * 1000 + 120_000))).toBeNull()
     }
@@ -188,7 +245,12 @@ describe('signing in', () => {
   })
 
   it('an API key is kept as a hash only, and is worth nothing once revoked or expired', async () => {
-    const { key, secret } = await makeApiKey(accessDeps(world), { name: 'import', may: ['visits:read'], clinicId: null, expiresAt: new Date(world.clock.now().getTime() + MINUTE) })
+    const { key, secret } = await makeApiKey(accessDeps(world), {
+      name: 'import',
+      may: ['visits:read'],
+      clinicId: null,
+      expiresAt: new Date(world.clock.now().getTime() + MINUTE),
+    })
     const read = async (given = secret) => (await served.ask('/api/v1/bookings', { headers: bearer(given) })).status
     expect(await read()).toBe(200)
     const rows = await world.composed.database.records.query('select * from api_key')
@@ -196,7 +258,12 @@ describe('signing in', () => {
     expect(await read(`${secret}x`)).toBe(401)
     await later(MINUTE + 1)
     expect(await read()).toBe(401)
-    const lasting = await makeApiKey(accessDeps(world), { name: 'import', may: ['visits:read'], clinicId: null, expiresAt: null })
+    const lasting = await makeApiKey(accessDeps(world), {
+      name: 'import',
+      may: ['visits:read'],
+      clinicId: null,
+      expiresAt: null,
+    })
     expect(await read(lasting.secret)).toBe(200)
     await revokeApiKey(accessDeps(world), lasting.key.id)
     expect([await read(lasting.secret), key.hash.length]).toEqual([401, 43])
@@ -213,7 +280,11 @@ describe('signing in', () => {
     expect((await open.ask('/api/v1/bookings')).status).toBe(200)
     expect((await open.ask('/api/v1/bookings', { headers: bearer('a-wrong-key') })).status).toBe(401)
     const { request } = await import('node:http')
-    const foreign = await new Promise<number>((done) => request(`${open.base}/api/v1/bookings`, { headers: { Host: 'rebound.example' } }, (answer) => done(answer.resume().statusCode!)).end())
+    const foreign = await new Promise<number>((done) =>
+      request(`${open.base}/api/v1/bookings`, { headers: { Host: 'rebound.example' } }, (answer) =>
+        done(answer.resume().statusCode!),
+      ).end(),
+    )
     expect(foreign).toBe(401)
     await open.close()
   })

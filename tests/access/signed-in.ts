@@ -10,7 +10,14 @@ export const API_KEY = 'key-of-the-environment-0001'
 export const PASSWORD = 'tiny plum gallop stern'
 
 /** As in production: nothing is open. Without TLS, since tests speak plain HTTP to the loopback. */
-export const CLOSED: GateSettings = { apiKey: API_KEY, open: { api: false, pages: false }, idleMs: 30 * 60_000, secure: false, proxies: 0, cover: 'The on-call nurse, by the clinic number.' }
+export const CLOSED: GateSettings = {
+  apiKey: API_KEY,
+  open: { api: false, pages: false },
+  idleMs: 30 * 60_000,
+  secure: false,
+  proxies: 0,
+  cover: 'The on-call nurse, by the clinic number.',
+}
 
 export interface Asked {
   method?: string
@@ -32,7 +39,9 @@ export interface Served {
   close(): Promise<void>
 }
 
-/** Listens on a free port of the loopback. Forms come from a page of this very service unless the headers say otherwise. */
+/**
+ * Listens on a free port of the loopback. Forms come from a page of this very service unless the headers say otherwise.
+ */
 export async function listenOn(handler: RequestListener, wanted = 0): Promise<Served> {
   const server = createServer(handler)
   await new Promise<void>((done) => server.listen(wanted, '127.0.0.1', done))
@@ -68,7 +77,13 @@ export function accessDeps(world: TestWorld) {
 
 /** Somebody with a password. */
 export async function hire(world: TestWorld, wish: Partial<Invitation> & Pick<Invitation, 'login' | 'role'>) {
-  const { person, code } = await invite(accessDeps(world), { name: `Person ${wish.login}`, clinicId: null, clinician: null, subject: null, ...wish })
+  const { person, code } = await invite(accessDeps(world), {
+    name: `Person ${wish.login}`,
+    clinicId: null,
+    clinician: null,
+    subject: null,
+    ...wish,
+  })
   await choosePassword(accessDeps(world), code, PASSWORD)
   return person
 }

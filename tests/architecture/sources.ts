@@ -1,5 +1,5 @@
 import { readFileSync, readdirSync } from 'node:fs'
-import { dirname, join, relative, resolve } from 'node:path'
+import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import ts from 'typescript'
 
@@ -10,40 +10,18 @@ export interface Source {
   path: string
   text: string
   tree: ts.SourceFile
-  /** Imported files of the project, from its root. */
-  files: string[]
-  /** Imported packages and Node modules. */
-  packages: string[]
 }
 
 /** Every TypeScript file below a folder. */
 export function sources(folder: string): Source[] {
   const names = readdirSync(join(ROOT, folder), { recursive: true, encoding: 'utf8' })
-  return names.filter((name) => name.endsWith('.ts') && !name.endsWith('.d.ts')).map((name) => read(join(folder, name)))
+  return names
+    .filter((name) => name.endsWith('.ts') && !name.endsWith('.d.ts'))
+    .map((name) => read(join(folder, name), readFileSync(join(ROOT, folder, name), 'utf8')))
 }
 
-function read(path: string): Source {
-  const text = readFileSync(join(ROOT, path), 'utf8')
-  const tree = ts.createSourceFile(path, text, ts.ScriptTarget.Latest, true)
-  const imported = importsOf(tree)
-  return {
-    path,
-    text,
-    tree,
-    files: imported.filter((name) => name.startsWith('.')).map((name) => relative(ROOT, resolve(ROOT, dirname(path), name))),
-    packages: imported.filter((name) => !name.startsWith('.')),
-  }
-}
-
-function importsOf(tree: ts.SourceFile): string[] {
-  const found: string[] = []
-  walk(tree, (node) => {
-    const isStatic = (ts.isImportDeclaration(node) || ts.isExportDeclaration(node)) && node.moduleSpecifier
-    const isDynamic = ts.isCallExpression(node) && node.expression.kind === ts.SyntaxKind.ImportKeyword
-    const specifier = isStatic ? node.moduleSpecifier : isDynamic ? node.arguments[0] : undefined
-    if (specifier && ts.isStringLiteral(specifier)) found.push(specifier.text)
-  })
-  return found
+export function read(path: string, text: string): Source {
+  return { path, text, tree: ts.createSourceFile(path, text, ts.ScriptTarget.Latest, true) }
 }
 
 export function walk(node: ts.Node, visit: (node: ts.Node) => void): void {
@@ -51,15 +29,53 @@ export function walk(node: ts.Node, visit: (node: ts.Node) => void): void {
   node.forEachChild((child) => walk(child, visit))
 }
 
-/** Lines of each named function and method of a file. */
+/**
+ * Lines of each function of every kind: declared, method, arrow, expression, accessor. Lines of functions within it are
+ * theirs, but for the first.
+ */
 export function functionLengths({ tree, path }: Source): { name: string; lines: number }[] {
+  const lineAt = (at: number) => tree.getLineAndCharacterOfPosition(at).line
+  const linesOf = (node: ts.Node) => lineAt(node.getEnd()) - lineAt(node.getStart()) + 1
   const lengths: { name: string; lines: number }[] = []
   walk(tree, (node) => {
-    const isFunction = ts.isFunctionDeclaration(node) || ts.isMethodDeclaration(node) || ts.isConstructorDeclaration(node)
-    if (!isFunction || !node.body) return
-    const line = (at: number) => tree.getLineAndCharacterOfPosition(at).line
-    const name = node.name && 'text' in node.name ? node.name.text : 'constructor'
-    lengths.push({ name: `${path}: ${name}`, lines: line(node.getEnd()) - line(node.getStart()) + 1 })
+    if (!isFunction(node)) return
+    const within = functionsWithin(node).reduce((sum, each) => sum + linesOf(each) - 1, 0)
+    lengths.push({ name: `${path}:${lineAt(node.getStart()) + 1}`, lines: linesOf(node) - within })
   })
   return lengths
+}
+
+function isFunction(node: ts.Node): boolean {
+  return ts.isFunctionLike(node) && 'body' in node && node.body !== undefined
+}
+
+/** The nearest ones below it. */
+function functionsWithin(node: ts.Node): ts.Node[] {
+  const found: ts.Node[] = []
+  node.forEachChild((child) => void found.push(...(isFunction(child) ? [child] : functionsWithin(child))))
+  return found
+}
+
+const WIDEST = 120
+const TEXTS: ReadonlySet<ts.SyntaxKind> = new Set([
+  ts.SyntaxKind.StringLiteral,
+  ts.SyntaxKind.NoSubstitutionTemplateLiteral,
+  ts.SyntaxKind.TemplateHead,
+  ts.SyntaxKind.TemplateMiddle,
+  ts.SyntaxKind.TemplateTail,
+  ts.SyntaxKind.RegularExpressionLiteral,
+])
+
+/** Lines of more than 120 characters. A text that reaches beyond may, in code that the formatter cannot break. */
+export function wideLines({ tree, text, path }: Source): string[] {
+  const texts: [from: number, to: number][] = []
+  walk(tree, (node) => {
+    if (TEXTS.has(node.kind) || ts.isTemplateExpression(node)) texts.push([node.getStart(), node.getEnd()])
+  })
+  return tree.getLineStarts().flatMap((start, index) => {
+    const end = text.indexOf('\n', start)
+    if ((end < 0 ? text.length : end) - start <= WIDEST) return []
+    const at = start + WIDEST
+    return texts.some(([from, to]) => from <= at && at <= to + 2) ? [] : [`${path}:${index + 1}`]
+  })
 }

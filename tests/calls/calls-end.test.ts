@@ -1,3 +1,4 @@
+import { opening } from '../../src/domain/visits/slot.ts'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import type { FollowUp } from '../../src/domain/calls/follow-up.ts'
 import { correctReading } from '../../src/flows/replies/correct-reading.ts'
@@ -32,16 +33,13 @@ async function callsOf(bookingId: string, open = true): Promise<FollowUp[]> {
   return world.deps.store.read.followUps.list({ bookingId, open, limit: 50 })
 }
 
-const reasonsOf = async (bookingId: string) =>
-  (await callsOf(bookingId)).map(({ reason }) => reason).sort()
+const reasonsOf = async (bookingId: string) => (await callsOf(bookingId)).map(({ reason }) => reason).sort()
 
 const later = (minutes: number) =>
   world.passUntil(new Date(world.clock.now().getTime() + minutes * 60_000).toISOString(), 5)
 
 const callsAt = async (phone: string) =>
-  (await world.deps.store.read.followUps.list({ open: true, limit: 200 })).filter(
-    (each) => each.phone === phone,
-  )
+  (await world.deps.store.read.followUps.list({ open: true, limit: 200 })).filter((each) => each.phone === phone)
 
 describe('the calls about a visit that is cancelled', () => {
   it('end, but for alarms and words that nobody has read', async () => {
@@ -67,7 +65,7 @@ describe('the calls about a visit that is cancelled', () => {
     const who = somebody()
     const { id } = await book(who, { visit: '2026-03-25T11:00', cycle: NO_PERIODS })
     await later(10)
-    world.pocket.behave(who.e164, { fate: 'undelivered', receiptAfterMs: 1_200_000 })
+    world.pocket.behave(who.e164, { fate: 'undelivered', receiptAfterMs: 1_200_000, times: 1 })
     await amendBooking(world.deps, id, { visit: '2026-03-26T11:00', by: 'desk' })
     await later(5)
     expect(await world.kindsOf(id, 'sent')).toContain('moved')
@@ -90,7 +88,7 @@ describe('the call to approve a move', () => {
       for (const day of ['16', '17', '18']) {
         const startsAt = new Date(`2026-03-${day}T12:${people}:00Z`)
         const place = { id: world.deps.newId('o'), clinicId: 'harbour', clinician, startsAt }
-        await tx.slots.add({ ...place, state: 'free', bookingId: null, heldUntil: null })
+        await tx.slots.add([opening(place)])
       }
     })
     id = (await book(who, { visit: '2026-03-25T12:00', cycle: NO_PERIODS })).id
@@ -137,6 +135,8 @@ describe('a wrong number', () => {
     const who = somebody()
     const { id } = await book(who, { visit: '2026-04-25T10:00', cycle: NO_PERIODS })
     await cancelBooking(world.deps, id, 'desk')
+    // The patient has heard of that: else somebody would have to tell.
+    await later(10)
     await world.reply(who.e164, 'wrong number')
     expect((await callsAt(who.e164)).map(({ reason }) => reason)).toEqual(['wrong-person'])
     const [reply] = await world.deps.store.read.replies.fromPhone(who.e164, new Date(0))

@@ -3,9 +3,9 @@ import type { FollowUpReason } from '../../src/domain/calls/follow-up.ts'
 import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
 import { TestWorld } from '../harness/world.ts'
 
-// Replies that are more than a period that began, and how a clinic would want them handled. Bleeds over 8 days: FIGO 2018
-// System 1 (Munro, Critchley, Fraser, IJGO 143:393); bleeding after twelve months without, or with no periods expected, is
-// for a clinician: common practice, no source. Invented people.
+// Replies that are more than a period that began, and how a clinic would want them handled. Bleeds over 8 days: FIGO
+// 2018 System 1 (Munro, Critchley, Fraser, IJGO 143:393); bleeding after twelve months without, or with no periods
+// expected, is for a clinician: common practice, no source. Invented people.
 let world: TestWorld
 let people = 10
 beforeAll(async () => {
@@ -18,7 +18,13 @@ const REGULAR: CycleHistory = { status: 'cycling', lmp: '2026-03-02', usualCycle
 
 async function after(text: string, cycle: CycleHistory) {
   const phone = `782 555 01${++people}`
-  const { booking } = await world.book({ name: `Nobody ${people}`, phone, visit: '2026-03-26T10:00', cycle, clinician: `list ${people}` })
+  const { booking } = await world.book({
+    name: `Nobody ${people}`,
+    phone,
+    visit: '2026-03-26T10:00',
+    cycle,
+    clinician: `list ${people}`,
+  })
   const e164 = `+1${phone.replaceAll(' ', '')}`
   await world.reply(e164, text)
   const { read } = world.deps.store
@@ -51,7 +57,11 @@ describe('a reply that a clinician should hear', () => {
   it.each(CASES)('"%s"', async (text, cycle, reason) => {
     const { visit, offer, calls, optedOut, booking } = await after(text, cycle)
     expect(calls).toContain(reason)
-    expect({ at: visit.visitAt, state: visit.state, lapses: visit.lapses }).toEqual({ at: booking.visitAt, state: 'booked', lapses: [] })
+    expect({ at: visit.visitAt, state: visit.state, lapses: visit.lapses }).toEqual({
+      at: booking.visitAt,
+      state: 'booked',
+      lapses: [],
+    })
     expect([offer, optedOut]).toEqual([undefined, false])
   })
 

@@ -1,9 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import {
-  FOLLOW_UP_REASONS,
-  reasonsSettledBy,
-  type FollowUpReason,
-} from '../../src/domain/calls/follow-up.ts'
+import { reasonsSettledBy, type FollowUpReason } from '../../src/domain/calls/follow-up.ts'
+import { FOLLOW_UP_REASONS } from '../../src/domain/calls/follow-up-reasons.ts'
 import type { ReasonToCall } from '../../src/domain/calls/reason-to-call.ts'
 import { wordsToSay } from '../../src/domain/calls/words-to-say.ts'
 
@@ -41,6 +38,7 @@ describe('the reasons to call', () => {
       'check-opt-out',
       'lapse',
       'late-period',
+      'eligibility',
     ]
     expect(byVisits.filter((reason) => forPeople.includes(reason))).toEqual([])
     expect(byVisits).toEqual(expect.arrayContaining(['no-consent', 'opted-out', 'not-delivered']))

@@ -44,15 +44,37 @@ describe.skipIf(!(await canMount()))('a disk that is full, on the embedded store
 
   async function call(method: string, path: string, body?: unknown) {
     const headers = { 'Content-Type': 'application/json' }
-    const response = await fetch(`${base}/api/v1${path}`, { method, ...(body !== undefined && { headers, body: JSON.stringify(body) }) })
-    // eslint-disable-next-line @typescript-eslint/no-explicit-any -- answers are looked into freely
-    return { status: response.status, type: response.headers.get('Content-Type') ?? '', body: (await response.json()) as any }
+    const response = await fetch(`${base}/api/v1${path}`, {
+      method,
+      ...(body !== undefined && { headers, body: JSON.stringify(body) }),
+    })
+
+    return {
+      status: response.status,
+      type: response.headers.get('Content-Type') ?? '',
+      // eslint-disable-next-line @typescript-eslint/no-explicit-any -- answers of the API as they are
+      body: (await response.json()) as any,
+    }
   }
 
   function book(n: number) {
     const visit = new Date(Date.now() + (20 * 24 + n) * 3_600_000).toISOString()
-    const patient = { name: `Patient ${n}`, phone: `+1782555${String(100 + (n % 100)).padStart(4, '0')}`, language: 'en', channel: 'sms', detail: 'full' }
-    return call('POST', '/bookings', { clinic: 'harbour', protocol: 'liquid-based-cytology', visit, patient, cycle: { lmp: 'no-periods' }, consent: { recordedBy: 'desk' }, by: 'desk' })
+    const patient = {
+      name: `Patient ${n}`,
+      phone: `+1782555${String(100 + (n % 100)).padStart(4, '0')}`,
+      language: 'en',
+      channel: 'sms',
+      detail: 'full',
+    }
+    return call('POST', '/bookings', {
+      clinic: 'harbour',
+      protocol: 'liquid-based-cytology',
+      visit,
+      patient,
+      cycle: { lmp: 'no-periods' },
+      consent: { recordedBy: 'desk' },
+      by: 'desk',
+    })
   }
 
   it('is said in problem documents, and over as soon as there is room', async () => {

@@ -39,18 +39,34 @@ describe('after kill -9 in the middle of sending', () => {
     await writeFile(join(folder, 'ledger.json'), ledger.description(onUnknown))
     const port = await freePort()
     base = `http://127.0.0.1:${port}`
-    const environment = { ...ledger.environment, DATA_DIR: join(folder, 'data'), GATEWAYS_DIR: folder, PORT: String(port), PUBLIC_URL: base, SWEEP_SECONDS: '1' }
+    const environment = {
+      ...ledger.environment,
+      DATA_DIR: join(folder, 'data'),
+      GATEWAYS_DIR: folder,
+      PORT: String(port),
+      PUBLIC_URL: base,
+      SWEEP_SECONDS: '1',
+    }
     service = new ServiceProcess({ role: 'all', environment })
     service.start()
     await eventually('the service is ready', () => isReady(base))
     const settings = { gateway: 'ledger' }
-    const answer = await call('PUT', '/clinics/main', { name: 'Harbour Clinic', phone: '+16135550100', zone: zoneAtNoon(), country: 'CA', settings })
+    const answer = await call('PUT', '/clinics/main', {
+      name: 'Harbour Clinic',
+      phone: '+16135550100',
+      zone: zoneAtNoon(),
+      country: 'CA',
+      settings,
+    })
     expect(answer.status, JSON.stringify(answer.body)).toBe(200)
   }
 
   async function call(method: string, path: string, body?: unknown) {
     const headers = { 'Content-Type': 'application/json' }
-    const response = await fetch(`${base}/api/v1${path}`, { method, ...(body !== undefined && { headers, body: JSON.stringify(body) }) })
+    const response = await fetch(`${base}/api/v1${path}`, {
+      method,
+      ...(body !== undefined && { headers, body: JSON.stringify(body) }),
+    })
     // eslint-disable-next-line @typescript-eslint/no-explicit-any -- answers are looked into freely
     return { status: response.status, body: (await response.json()) as any }
   }
@@ -59,8 +75,21 @@ describe('after kill -9 in the middle of sending', () => {
     const ids: string[] = []
     for (let n = 0; n < VISITS; n++) {
       const visit = new Date(Date.now() + (20 * 24 + n) * 3_600_000).toISOString()
-      const patient = { name: `Patient ${n}`, phone: `+1613555${String(110 + n).padStart(4, '0')}`, language: 'en', channel: 'sms', detail: 'full' }
-      const request = { protocol: 'liquid-based-cytology', visit, patient, cycle: { lmp: 'no-periods' }, consent: { recordedBy: 'desk' }, by: 'desk' }
+      const patient = {
+        name: `Patient ${n}`,
+        phone: `+1613555${String(110 + n).padStart(4, '0')}`,
+        language: 'en',
+        channel: 'sms',
+        detail: 'full',
+      }
+      const request = {
+        protocol: 'liquid-based-cytology',
+        visit,
+        patient,
+        cycle: { lmp: 'no-periods' },
+        consent: { recordedBy: 'desk' },
+        by: 'desk',
+      }
       const { status, body } = await call('POST', '/bookings', request)
       expect(status, JSON.stringify(body)).toBe(201)
       ids.push(body.booking.id)
@@ -100,7 +129,9 @@ describe('after kill -9 in the middle of sending', () => {
     expect(bookings).toHaveLength(VISITS)
     await eventually('all confirmations are sent', async () => {
       const found = await messagesOf(bookings)
-      return found.every(({ messages }) => messages.some((m: Shown) => m.kind === 'confirmation' && ['sent', 'delivered'].includes(m.state)))
+      return found.every(({ messages }) =>
+        messages.some((m: Shown) => m.kind === 'confirmation' && ['sent', 'delivered'].includes(m.state)),
+      )
     })
     const counts = ledger.counts()
     const confirmed = new Set(ledger.acceptances.map(({ to }) => to))
@@ -109,11 +140,17 @@ describe('after kill -9 in the middle of sending', () => {
     expect([...counts.values()].every((count) => count <= 2)).toBe(true)
     expect(twice.filter((id) => !inDoubt.has(id))).toEqual([])
     // Each is recorded as such, where a person would look.
-    const trails = (await messagesOf(bookings)).flatMap(({ trail }) => trail as { what: string; facts: { message?: string } }[])
+    const trails = (await messagesOf(bookings)).flatMap(
+      ({ trail }) => trail as { what: string; facts: { message?: string } }[],
+    )
     const recorded = trails.filter(({ what }) => what === 'sent-again').map(({ facts }) => facts.message)
     for (const id of twice) expect(recorded).toContain(id)
     // And the plan goes on: what is not yet due is still planned.
-    expect((await messagesOf(bookings)).every(({ messages }) => messages.some((m: Shown) => m.kind === 'prep' && ['planned', 'queued'].includes(m.state)))).toBe(true)
+    expect(
+      (await messagesOf(bookings)).every(({ messages }) =>
+        messages.some((m: Shown) => m.kind === 'prep' && ['planned', 'queued'].includes(m.state)),
+      ),
+    ).toBe(true)
   })
 
   it('sends nothing twice and leaves those in flight to the desk, where the clinic chose to ask', async () => {
@@ -121,12 +158,20 @@ describe('after kill -9 in the middle of sending', () => {
     const bookings = await killDuringSending()
     await eventually('every confirmation is settled', async () => {
       const found = await messagesOf(bookings)
-      return found.every(({ messages }) => messages.some((m: Shown) => m.kind === 'confirmation' && ['sent', 'delivered', 'undelivered'].includes(m.state)))
+      return found.every(({ messages }) =>
+        messages.some(
+          (m: Shown) => m.kind === 'confirmation' && ['sent', 'delivered', 'undelivered'].includes(m.state),
+        ),
+      )
     })
     expect([...ledger.counts().values()].every((count) => count === 1)).toBe(true)
-    const unknown = (await messagesOf(bookings)).flatMap(({ messages }) => (messages as Shown[]).filter((m) => m.kind === 'confirmation' && m.state === 'undelivered'))
+    const unknown = (await messagesOf(bookings)).flatMap(({ messages }) =>
+      (messages as Shown[]).filter((m) => m.kind === 'confirmation' && m.state === 'undelivered'),
+    )
     const { body } = await call('GET', '/follow-ups?limit=100')
-    expect(body.followUps.filter(({ reason }: { reason: string }) => reason === 'send-unknown')).toHaveLength(unknown.length)
+    expect(body.followUps.filter(({ reason }: { reason: string }) => reason === 'send-unknown')).toHaveLength(
+      unknown.length,
+    )
     const seen = new Set(ledger.acceptances.map(({ id }) => id))
     const settled = new Set([...seen, ...unknown.map(({ id }) => id)])
     expect(settled.size).toBeGreaterThanOrEqual(VISITS) // accepted, or told to a person

@@ -15,10 +15,13 @@ describe('what comes late', () => {
   })
   afterAll(() => world.close())
 
-  const messageOf = async (bookingId: string) => (await world.deps.store.read.messages.ofBooking(bookingId)).find(({ kind }) => kind === 'confirmation')!
+  const messageOf = async (bookingId: string) =>
+    (await world.deps.store.read.messages.ofBooking(bookingId)).find(({ kind }) => kind === 'confirmation')!
   const handedOver = (id: string) => world.pocket.ledger().filter(({ messageId }) => messageId === id).length
 
-  /** Its claim is committed, and known to it so much later: others may have taken the message over, although it lives. */
+  /**
+   * Its claim is committed, and known to it so much later: others may have taken the message over, although it lives.
+   */
   const slow = (ms: number): Deps => ({
     ...world.deps,
     store: {
@@ -54,11 +57,23 @@ describe('what comes late', () => {
   it('a receipt says that it arrived, also where the message had been given up in doubt', async () => {
     const { booking } = await world.book({ visit: '2026-03-24T11:00', phone: '782 555 0113', name: 'Bea Marsh' })
     const { id } = await messageOf(booking.id)
-    // It waits to be sent again, since nobody knew whether it had been sent; then the visit is moved, and it is withdrawn.
-    await world.deps.store.transact((tx) => tx.messages.move(id, ['planned', 'queued', 'sending', 'sent'], 'queued', { attempt: 1, sendAt: new Date('2026-03-09T20:00:00Z') }))
+    // It waits to be sent again, since nobody knew whether it had been sent; then the visit is moved, and it is
+    // withdrawn.
+    await world.deps.store.transact((tx) =>
+      tx.messages.move(id, ['planned', 'queued', 'sending', 'sent'], 'queued', {
+        attempt: 1,
+        sendAt: new Date('2026-03-09T20:00:00Z'),
+      }),
+    )
     await amendBooking(world.deps, booking.id, { visit: '2026-03-25T11:00', by: 'desk' })
     expect((await messageOf(booking.id)).state).toBe('withdrawn')
-    await takeReceipt(world.deps, { gateway: 'pocket', messageId: id, ref: 'pocket-900', state: 'delivered', at: world.clock.now() })
+    await takeReceipt(world.deps, {
+      gateway: 'pocket',
+      messageId: id,
+      ref: 'pocket-900',
+      state: 'delivered',
+      at: world.clock.now(),
+    })
     expect((await messageOf(booking.id)).state).toBe('delivered')
   })
 })

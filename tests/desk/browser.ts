@@ -3,7 +3,16 @@ import axe, { type Result } from 'axe-core'
 import { chromium, type Browser, type Page } from 'playwright-core'
 
 const CHROMIUM = process.env.CHROMIUM_PATH ?? '/usr/bin/chromium'
-const FLAGS = ['--headless', '--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync']
+const FLAGS = [
+  '--headless',
+  '--no-sandbox',
+  '--disable-gpu',
+  '--disable-quic',
+  '--no-first-run',
+  '--disable-background-networking',
+  '--disable-component-update',
+  '--disable-sync',
+]
 const WCAG = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']
 
 /** Where the pictures of each run are kept, for people to look at. */
@@ -20,7 +29,9 @@ export function openBrowser(): Promise<Browser> {
 /** What axe finds, in words; it is put into the page by the debugger, past the page's own policy. */
 export async function violationsIn(page: Page): Promise<string[]> {
   await page.evaluate(axe.source)
-  const found = await page.evaluate<Result[]>(`axe.run({ runOnly: ${JSON.stringify(WCAG)} }).then(({ violations }) => violations)`)
+  const found = await page.evaluate<Result[]>(
+    `axe.run({ runOnly: ${JSON.stringify(WCAG)} }).then(({ violations }) => violations)`,
+  )
   return found.map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 120)).join(' | ')}`)
 }
 

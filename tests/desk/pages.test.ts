@@ -9,10 +9,24 @@ afterAll(() => desk.close())
 
 const get = (path: string) => fetch(desk.base + path)
 const text = (path: string) => pageText(desk.base, DESK + path)
-const post = (path: string, fields: Record<string, string | string[]>, headers?: Record<string, string>) => postForm(desk.base, DESK + path, fields, headers)
+const post = (path: string, fields: Record<string, string | string[]>, headers?: Record<string, string>) =>
+  postForm(desk.base, DESK + path, fields, headers)
 const booking = (changes: Record<string, string> = {}) => ({
-  phone: '782 555 0160', name: 'Halyna Brandle', lmp: '2026-03-02', sure: '0', usual: '28', date: '2026-03-17', time: '10:00', protocol: 'liquid-based-cytology', language: 'en', channel: 'sms', detail: 'full', consent: 'yes', key: `key-${Math.trunc(performance.now() * 1e6)}`, ...changes,
-}) // prettier-ignore
+  phone: '782 555 0160',
+  name: 'Halyna Brandle',
+  lmp: '2026-03-02',
+  sure: '0',
+  usual: '28',
+  date: '2026-03-17',
+  time: '10:00',
+  protocol: 'liquid-based-cytology',
+  language: 'en',
+  channel: 'sms',
+  detail: 'full',
+  consent: 'yes',
+  key: `key-${Math.trunc(performance.now() * 1e6)}`,
+  ...changes,
+})
 const visitOf = (response: Response) => response.headers.get('location')!.split('/').at(-1)!.split('?')[0]!
 const PAGES = ['/bookings', '/book', '/calls', '/replies', '/openings', '/day-sheet', '/texts', '/service']
 
@@ -30,9 +44,14 @@ describe('every page', () => {
     expect(body).not.toMatch(/<style|\sstyle="|\son\w+="|<script>/)
   })
 
-  it.each(['/book', '/calls', '/day-sheet', '/texts'])('%s, which shows preparation, says what prevails over it', async (path) => {
-    expect(await text(path)).toMatch(/own protocol, licensed practice and the laboratory's directory prevail|own protocol, licensed practice and the laboratory&#39;s directory prevail/)
-  })
+  it.each(['/book', '/calls', '/day-sheet', '/texts'])(
+    '%s, which shows preparation, says what prevails over it',
+    async (path) => {
+      expect(await text(path)).toMatch(
+        /own protocol, licensed practice and the laboratory's directory prevail|own protocol, licensed practice and the laboratory&#39;s directory prevail/,
+      )
+    },
+  )
 
   it('answers an unknown clinic, visit or page with a page that leads back', async () => {
     for (const path of ['/desk/nowhere/bookings', `${DESK}/visits/b_nothing`, `${DESK}/nothing`]) {
@@ -88,7 +107,8 @@ describe('bookings', () => {
   })
 
   it('are not found by what nobody is called', async () => {
-    for (const q of ['zebra', 'ma', '', "'; drop table patient; --"]) expect(await (await post('/find', { q })).text()).toContain('Nobody found')
+    for (const q of ['zebra', 'ma', '', "'; drop table patient; --"])
+      expect(await (await post('/find', { q })).text()).toContain('Nobody found')
   })
 
   it('are found without any name being readable in the database', async () => {
@@ -103,9 +123,10 @@ describe('booking a visit', () => {
     const response = await post('/book', booking({ name: '', lmp: '', time: '', usual: '7' }))
     const body = await response.text()
     expect(response.status).toBe(422)
-    for (const name of ['name', 'lmp', 'time', 'usual']) expect(body).toMatch(new RegExp(`id="${name}"[^>]*aria-invalid="true"[^>]*aria-describedby="${name}-fault`))
+    for (const name of ['name', 'lmp', 'time', 'usual'])
+      expect(body).toMatch(new RegExp(`id="${name}"[^>]*aria-invalid="true"[^>]*aria-describedby="${name}-fault`))
     expect(body).toContain('value="782 555 0160"')
-    expect(body).toContain('value="2026-03-17"')
+    expect(body).toContain('value="17 Mar 2026"')
     expect(body).toMatch(/name="consent"[^>]* checked/)
   })
 
@@ -122,11 +143,13 @@ describe('booking a visit', () => {
 
   it('shows the weeks, better openings and the texts with their cost before anything is booked', async () => {
     const before = (await desk.world.deps.store.read.bookings.list({ limit: 200 })).length
-    const words = (await (await post('/book/look', booking({ date: '2026-03-31', name: '' }))).text()).replaceAll(/<[^>]+>/g, ' ').replaceAll(/\s+/g, ' ')
+    const words = (await (await post('/book/look', booking({ date: '2026-03-31', name: '' }))).text())
+      .replaceAll(/<[^>]+>/g, ' ')
+      .replaceAll(/\s+/g, ' ')
     expect(words).toMatch(/Move: the next period is expected/)
     expect(words).toMatch(/Better openings: \w{3} \d+ \w{3}, \d\d:\d\d/)
     expect(words).toMatch(/Preparation \w{3} 28 Mar, 18:00 Harbour Clinic: .* 1 segment, GSM-7/)
-    expect(words).toMatch(/Together 3 segments/)
+    expect(words).toMatch(/Together 4 segments/)
     expect((await desk.world.deps.store.read.bookings.list({ limit: 200 })).length).toBe(before)
   })
 
@@ -135,13 +158,15 @@ describe('booking a visit', () => {
     const preview = await (await post('/book/look', wanted)).text()
     const id = visitOf(await post('/book', wanted))
     const planned = await desk.world.deps.store.read.messages.ofBooking(id)
-    const shown = [...preview.matchAll(/<li><b>[^<]*<\/b> <time datetime="([^"]+)"/g)].map(([, at]) => at)
+    const shown = [...preview.matchAll(/<li><b>[^<]*<\/b> <time\s+datetime="([^"]+)"/g)].map(([, at]) => at)
     expect(shown).toEqual(planned.map(({ sendAt }) => sendAt.toISOString()))
   })
 
   it('picks an opening into the form', async () => {
-    const body = await (await post('/book/look', { ...booking({ date: '2026-03-31' }), pick: '2026-03-17T09:20|room 2' })).text()
-    expect(body).toMatch(/name="date" value="2026-03-17"/)
+    const body = await (
+      await post('/book/look', { ...booking({ date: '2026-03-31' }), pick: '2026-03-17T09:20|room 2' })
+    ).text()
+    expect(body).toMatch(/name="date" value="17 Mar 2026"/)
     expect(body).toMatch(/name="time" value="09:20"/)
     expect(body).toMatch(/name="clinician" value="room 2"/)
   })
@@ -154,18 +179,63 @@ describe('booking a visit', () => {
 
   it('gives one time to one of two clerks and tells the other beside the field', async () => {
     const at = { date: '2026-03-19', time: '09:00' }
-    const answers = await Promise.all([booking({ ...at, phone: '782 555 0163', name: 'Tova First' }), booking({ ...at, phone: '782 555 0164', name: 'Tova Second' })].map((each) => post('/book', each)))
+    const answers = await Promise.all(
+      [
+        booking({ ...at, phone: '782 555 0163', name: 'Tova First' }),
+        booking({ ...at, phone: '782 555 0164', name: 'Tova Second' }),
+      ].map((each) => post('/book', each)),
+    )
     expect(answers.map(({ status }) => status).sort()).toEqual([303, 409])
     const lost = await answers.find(({ status }) => status === 409)!.text()
-    expect(lost).toMatch(/id="time-fault">This time is booked or held/)
+    expect(lost).toMatch(/id="time-fault">For some of this time the clinician is busy/)
     expect(lost).toMatch(/value="Tova (First|Second)"/)
   })
 
   it('puts a name with signs into the page as text', async () => {
-    const id = visitOf(await post('/book', booking({ date: '2026-03-18', time: '13:00', phone: '782 555 0165', name: `<img src=x onerror="alert(1)"> 'Q'` })))
+    const id = visitOf(
+      await post(
+        '/book',
+        booking({
+          date: '2026-03-18',
+          time: '13:00',
+          phone: '782 555 0165',
+          name: `<img src=x onerror="alert(1)"> 'Q'`,
+        }),
+      ),
+    )
     const body = await (await get(`${DESK}/visits/${id}`)).text()
     expect(body).toContain('&lt;img src=x')
     expect(body).not.toContain('<img')
+  })
+})
+
+describe("the patient's page", () => {
+  it('is shown and texted from the visit, to whoever has the usual texts too', async () => {
+    const page = `/visits/${desk.ids[7]}`
+    const { booking, phone } = await desk.world.deps.store.read.bookings.get(desk.ids[7]!).then(async (found) => ({
+      booking: found!,
+      phone: (await desk.world.deps.store.read.patients.get(found!.patientId))!.phone,
+    }))
+    const address = desk.world.deps.pageOf(booking.id, phone)
+    expect(await text(page)).toContain(address)
+    expect((await post(`${page}/page`, {})).headers.get('location')).toMatch(/said=page-sent/)
+    await desk.world.clock.moveTo(new Date(desk.world.clock.now().getTime() + 60_000))
+    expect(desk.world.textsTo(phone).at(-1)).toBe(`Harbour Clinic: You can read about your visit here: ${address}`)
+  })
+
+  it('is not texted to whoever agreed to no messages', async () => {
+    expect((await post(`/visits/${desk.ids[3]}/page`, {})).status).toBe(409)
+  })
+})
+
+describe('a cancelled visit', () => {
+  it('says nothing of preparation, and leads to another one', async () => {
+    const { booking } = await desk.world.book({ visit: '2026-05-20T09:20', name: 'Tova Off', phone: '782 555 0171' })
+    await post(`/visits/${booking.id}/cancel`, {})
+    const words = await text(`/visits/${booking.id}?said=cancelled`)
+    expect(words).toMatch(/The patient is told, if the patient agreed to messages\./)
+    expect(words).toMatch(/Book another visit/)
+    expect(words).not.toMatch(/Not told by text|Will be told/)
   })
 })
 
@@ -173,7 +243,9 @@ describe('the day sheet', () => {
   it('lists a day with cycle days, preparation, what to ask, the checklist and what to send when', async () => {
     const words = await text('/day-sheet?date=2026-03-10')
     expect(words).toMatch(/Tuesday 10 March 2026 Harbour Clinic\. 1 visit/)
-    expect(words).toMatch(/09:00 Isaura Skerrow about day 3 Days to avoid; LMP 8 Mar .*Short notice.*Bleeding today\?/)
+    expect(words).toMatch(
+      /09:00 10 min Isaura Skerrow about day 3 Days to avoid LMP 8 Mar .*Short notice.*Bleeding today\?/,
+    )
     expect(words).toContain("Check the vial's date, and open it by its maker's directions.".replaceAll("'", '&#39;'))
     expect(words).toContain('Send with the next transport.')
     // How long a specimen keeps is no deadline to send it.
@@ -199,17 +271,33 @@ describe('the day sheet', () => {
 
 describe('openings', () => {
   it('are added many at once, are shown by the week, and a day is closed but for what is held or booked', async () => {
-    const wanted = { from: '2026-05-04', to: '2026-05-10', weekdays: ['2', '4'], first: '09:00', until: '10:00', every: '20', clinician: '' }
+    const wanted = {
+      from: '2026-05-04',
+      to: '2026-05-10',
+      weekdays: ['2', '4'],
+      first: '09:00',
+      until: '10:00',
+      every: '20',
+      clinician: '',
+    }
     expect((await post('/openings', wanted)).headers.get('location')).toMatch(/said=openings-added/)
     expect((await post('/openings', wanted)).headers.get('location')).toMatch(/said=openings-known/)
     await desk.world.book({ visit: '2026-05-05T09:20', name: 'Sunniva Holder', phone: '782 555 0170' })
     await post('/openings/close', { date: '2026-05-05' })
     const words = await text('/openings?week=2026-05-04')
-    expect(words).toMatch(/Tue 5 May ● 09:20 booked Wed 6 May – Thu 7 May ○ 09:00 × ○ 09:20 × ○ 09:40/)
+    expect(words).toMatch(/Tue 5 May ● 09:20 booked until 09:30 Wed 6 May – Thu 7 May ○ 09:00 × ○ 09:20 × ○ 09:40/)
   })
 
   it('refuse a series that comes to nothing, beside the field, with everything as typed', async () => {
-    const response = await post('/openings', { from: '2026-05-04', to: '2026-05-04', weekdays: ['7'], first: '09:00', until: '10:00', every: '20', clinician: 'room 9' })
+    const response = await post('/openings', {
+      from: '2026-05-04',
+      to: '2026-05-04',
+      weekdays: ['7'],
+      first: '09:00',
+      until: '10:00',
+      every: '20',
+      clinician: 'room 9',
+    })
     const body = await response.text()
     expect(response.status).toBe(422)
     expect(body).toContain('id="s-weekdays-fault"')

@@ -31,8 +31,15 @@ export async function openReception(): Promise<Reception> {
   await world.openings(...openings())
   const ids: string[] = []
   for (const [index, [name, visit, lmp]] of PEOPLE.entries()) {
-    const cycle = lmp === null ? ({ status: 'unknown' } as const) : ({ status: 'cycling', lmp, usualCycleDays: 28 } as const)
-    const { booking } = await world.book({ name, visit, phone: `782 555 01${10 + index}`, cycle, ...(index === 3 && { consent: null }) })
+    const cycle =
+      lmp === null ? ({ status: 'unknown' } as const) : ({ status: 'cycling', lmp, usualCycleDays: 28 } as const)
+    const { booking } = await world.book({
+      name,
+      visit,
+      phone: `782 555 01${10 + index}`,
+      cycle,
+      ...(index === 3 && { consent: null }),
+    })
     ids.push(booking.id)
   }
   const api = await serveApi(world)
@@ -41,18 +48,28 @@ export async function openReception(): Promise<Reception> {
 
 function openings(): string[] {
   const first = DateTime.fromISO('2026-03-16', { zone: CLINIC.zone })
-  const days = Array.from({ length: 28 }, (_, day) => first.plus({ days: day })).filter(({ weekday }) => weekday === 2 || weekday === 4)
+  const days = Array.from({ length: 28 }, (_, day) => first.plus({ days: day })).filter(
+    ({ weekday }) => weekday === 2 || weekday === 4,
+  )
   return days.flatMap((day) => ['09:00', '09:20', '09:40', '15:20'].map((clock) => `${day.toISODate()}T${clock}`))
 }
 
 /** A page's words, as text. */
 export async function pageText(base: string, path: string): Promise<string> {
   const answer = await fetch(base + path)
-  return (await answer.text()).replaceAll(/<(script|style)[\s\S]*?<\/\1>/g, '').replaceAll(/<[^>]+>/g, ' ').replaceAll(/\s+/g, ' ')
+  return (await answer.text())
+    .replaceAll(/<(script|style)[\s\S]*?<\/\1>/g, '')
+    .replaceAll(/<[^>]+>/g, ' ')
+    .replaceAll(/\s+/g, ' ')
 }
 
 /** Sends a form as a browser would from a page of ours. */
-export function postForm(base: string, path: string, fields: Record<string, string | string[]>, headers: Record<string, string> = { 'Sec-Fetch-Site': 'same-origin' }): Promise<Response> {
+export function postForm(
+  base: string,
+  path: string,
+  fields: Record<string, string | string[]>,
+  headers: Record<string, string> = { 'Sec-Fetch-Site': 'same-origin' },
+): Promise<Response> {
   const body = new URLSearchParams()
   for (const [name, value] of Object.entries(fields)) for (const each of [value].flat()) body.append(name, each)
   return fetch(base + path, { method: 'POST', body, headers, redirect: 'manual' })

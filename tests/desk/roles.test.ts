@@ -10,9 +10,20 @@ const cookies: Record<string, Record<string, string>> = {}
 beforeAll(async () => {
   world = await TestWorld.create(NOW)
   await world.book({ visit: '2026-03-12T10:00', clinician: 'room 1', name: 'Marit Quillon', phone: '782 555 0110' })
-  await world.book({ visit: '2026-03-12T10:00', clinician: 'room 2', name: 'Tova Brandle', phone: '782 555 0111', consent: null })
+  await world.book({
+    visit: '2026-03-12T10:00',
+    clinician: 'room 2',
+    name: 'Tova Brandle',
+    phone: '782 555 0111',
+    consent: null,
+  })
   served = await serveClosed(world)
-  const clinician = await hire(world, { login: 'dr-room-one', role: 'clinician', clinicId: 'harbour', clinician: 'room 1' })
+  const clinician = await hire(world, {
+    login: 'dr-room-one',
+    role: 'clinician',
+    clinicId: 'harbour',
+    clinician: 'room 1',
+  })
   const clerk = await hire(world, { login: 'clerk-one', name: 'Odile at the desk', role: 'desk', clinicId: 'harbour' })
   cookies.clinician = await cookieOf(world, clinician.id)
   cookies.clerk = await cookieOf(world, clerk.id)
@@ -28,11 +39,13 @@ const page = async (who: string, path: string) => {
 }
 
 describe('who sees what at the desk', () => {
-  it('a clinician sees the patient\'s own list without asking for it, and no links to what the patient may not open', async () => {
+  it("a clinician sees the patient's own list without asking for it, and no links to what the patient may not open", async () => {
     const { body } = await page('clinician', `${DESK}/day-sheet?date=2026-03-12`)
     expect(body).toContain('Marit Quillon')
     expect(body).not.toContain('Tova Brandle')
-    expect([...body.matchAll(/<li><a href="\/desk\/harbour\/([\w-]+)"/g)].map(([, path]) => path)).toEqual(['day-sheet'])
+    expect([...body.matchAll(/<li><a\s+href="\/desk\/harbour\/([\w-]+)"/g)].map(([, path]) => path)).toEqual([
+      'day-sheet',
+    ])
     expect(body).not.toMatch(/\/visits\/|\/book/)
     expect(body).not.toContain('class="count"')
   })
@@ -44,11 +57,16 @@ describe('who sees what at the desk', () => {
     expect(body).not.toContain('Tova')
   })
 
-  it('what a clerk does is on record under the patient\'s name', async () => {
+  it("what a clerk does is on record under the patient's name", async () => {
     const [followUp] = await world.deps.store.read.followUps.list({ open: true, limit: 5 })
     const headers = { ...cookies.clerk, 'Sec-Fetch-Site': 'same-origin' }
-    await fetch(`${served.base}${DESK}/calls/${followUp!.id}/close`, { method: 'POST', headers, body: new URLSearchParams({ outcome: 'told' }), redirect: 'manual' })
+    await fetch(`${served.base}${DESK}/calls/${followUp!.id}/close`, {
+      method: 'POST',
+      headers,
+      body: new URLSearchParams({ outcome: 'not-needed' }),
+      redirect: 'manual',
+    })
     expect((await world.deps.store.read.followUps.get(followUp!.id))!.closedBy).toBe('Odile at the desk')
-    expect((await page('clerk', `${DESK}/calls`)).body).toMatch(/Called and told, by Odile at the desk\./)
+    expect((await page('clerk', `${DESK}/calls`)).body).toMatch(/No call needed, by Odile at the desk\./)
   })
 })

@@ -30,6 +30,19 @@ const languagesIn = async (path: string) => {
   return [...options!.matchAll(/value="(\w+)"/g)].map(([, code]) => code)
 }
 
+it('the texts page and its sheet say which number for emergencies the texts name, as soon as it is set', async () => {
+  expect(await text('texts')).toContain('“your local emergency number”, since this clinic has set none')
+  expect(await text('texts/sheet')).toContain('call your local emergency number now.')
+  await world.putClinic({ emergency: '112' })
+  expect(await text('texts')).toContain('In an emergency the texts say to call 112.')
+  const sheet = await text('texts/sheet')
+  expect(sheet).toContain('call 112 now.')
+  expect(sheet).not.toContain('your local emergency number')
+  await world.putClinic({}, 'river')
+  expect(await pageText(api.base, '/desk')).toMatch(/emergencies 112.*no emergency number set/)
+  await world.putClinic()
+})
+
 describe('while nothing is approved', () => {
   it('every page of the desk says that nothing goes out, and so does health, which is ready all the same', async () => {
     await open()
@@ -76,17 +89,30 @@ describe('the language of a booking', () => {
   it('is refused by the form and by the API where it may not be sent; the API lists those that may', async () => {
     await open('en')
     const form = {
-      phone: '782 555 0102', name: 'Bea Fenwick', lmp: '2026-03-02', sure: '0', usual: '28', date: '2026-03-24',
-      time: '10:30', protocol: 'liquid-based-cytology', language: 'fr', channel: 'sms', detail: 'full', consent: 'yes',
+      phone: '782 555 0102',
+      name: 'Bea Fenwick',
+      lmp: '2026-03-02',
+      sure: '0',
+      usual: '28',
+      date: '2026-03-24',
+      time: '10:30',
+      protocol: 'liquid-based-cytology',
+      language: 'fr',
+      channel: 'sms',
+      detail: 'full',
+      consent: 'yes',
       key: 'key-of-this-form',
-    } // prettier-ignore
+    }
     const answer = await postForm(api.base, `${DESK}/book`, form)
     expect(answer.status).toBe(409)
     expect(await answer.text()).toMatch(/<select id="language"[^>]*aria-invalid="true"/)
     const request = {
-      clinic: CLINIC.id, visit: '2026-03-24T10:30', cycle: { lmp: '2026-03-02' }, consent: { recordedBy: 'desk' },
+      clinic: CLINIC.id,
+      visit: '2026-03-24T10:30',
+      cycle: { lmp: '2026-03-02' },
+      consent: { recordedBy: 'desk' },
       patient: { name: 'Bea Fenwick', phone: '782 555 0102', language: 'fr' },
-    } // prettier-ignore
+    }
     const refused = await api.post('/api/v1/bookings', request)
     expect(refused).toMatchObject({ status: 422, body: { code: 'bad-input', field: 'patient.language' } })
     expect(refused.body.detail).toContain('Use one of: en.')

@@ -44,7 +44,13 @@ describe('the breaker of a gateway', () => {
   it('opens after some failures in a row and then answers at once', async () => {
     const { pocket, gateway } = await guarded()
     down(pocket)
-    expect(await codes(gateway, 5)).toEqual(['pocket-later', 'pocket-later', 'pocket-later', 'breaker-open', 'breaker-open'])
+    expect(await codes(gateway, 5)).toEqual([
+      'pocket-later',
+      'pocket-later',
+      'pocket-later',
+      'breaker-open',
+      'breaker-open',
+    ])
     expect(await gateway.send(outgoing())).toEqual({ kind: 'later', code: 'breaker-open', retryAfterMs: 10_000 })
     expect(gateway.health!()).toEqual({ ok: false, code: 'pocket-later', since: new Date('2026-03-17T12:00:00Z') })
   })
@@ -115,7 +121,11 @@ describe('the breaker of a gateway', () => {
     const { pocket, gateway } = await guarded()
     await gateway.send(outgoing())
     expect(await gateway.lookUp!(`m${n}`)).toMatchObject({ kind: 'accepted' })
-    expect([gateway.name, gateway.channels, gateway.onUnknown]).toEqual([pocket.name, pocket.channels, pocket.onUnknown])
+    expect([gateway.name, gateway.channels, gateway.onUnknown]).toEqual([
+      pocket.name,
+      pocket.channels,
+      pocket.onUnknown,
+    ])
     expect('callback' in gateway).toBe(false)
     await gateway.stop()
     expect((await pocket.send(outgoing())).kind).toBe('later')

@@ -61,7 +61,8 @@ export function gatewayContract(
     beforeAll(async () => void (rig = await setUp()))
     afterAll(() => rig.close())
 
-    const fate = (which: Fate, title: string, test: () => Promise<void>) => (which in cannot ? undefined : it(title, test))
+    const fate = (which: Fate, title: string, test: () => Promise<void>) =>
+      which in cannot ? undefined : it(title, test)
     const receiptsOf = (outgoing: Outgoing, outcome?: SendOutcome) =>
       rig.ears.receipts.filter((one) => concerns(one, outgoing, outcome))
     /** The link of some gateways has to be made again first. */
@@ -94,7 +95,10 @@ export function gatewayContract(
     fate('undelivered', 'hears that a message could not be delivered', async () => {
       const outgoing = make(FATES.undelivered)
       const outcome = await rig.gateway.send(outgoing)
-      await vi.waitFor(() => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['undelivered']), SOON)
+      await vi.waitFor(
+        () => expect(receiptsOf(outgoing, outcome).map((one) => one.state)).toEqual(['undelivered']),
+        SOON,
+      )
     })
 
     fate('reject', 'says that a message was rejected for good', async () => {
@@ -125,7 +129,8 @@ export function gatewayContract(
       const after = await accepted(next)
       await vi.waitFor(() => expect(receiptsOf(twice, outcome)).toHaveLength(2), SOON)
       expect(receiptsOf(next, after)).toEqual([])
-      if (outcome.kind === 'accepted' && outcome.ref !== undefined) expect(after).not.toMatchObject({ ref: outcome.ref })
+      if (outcome.kind === 'accepted' && outcome.ref !== undefined)
+        expect(after).not.toMatchObject({ ref: outcome.ref })
     })
 
     fate('noReceipt', 'accepts a message whose receipt is lost', async () => {
@@ -164,7 +169,12 @@ export function gatewayContract(
     const keys = voice ? it : () => {}
 
     texts('hears what the patient says, sign for sign, from her number', async () => {
-      for (const text of ['STOP', 'Règles hier, 100 € [oui]', 'ça a commencé 😀', `${'je ne sais pas. '.repeat(12)}fin`]) {
+      for (const text of [
+        'STOP',
+        'Règles hier, 100 € [oui]',
+        'ça a commencé 😀',
+        `${'je ne sais pas. '.repeat(12)}fin`,
+      ]) {
         const before = rig.ears.heards.length
         await rig.say!(text)
         await vi.waitFor(() => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual([text]), SOON)
@@ -181,7 +191,9 @@ export function gatewayContract(
         expect(outcome.kind).toBe('accepted')
         const answers = () => rig.ears.answereds.filter(({ messageId }) => messageId === outgoing.id)
         await vi.waitFor(() => expect(receiptsOf(outgoing, outcome)).toHaveLength(1), SOON)
-        expect(answers().map(({ gateway, pressed }) => [gateway, pressed.meaning])).toEqual([[rig.gateway.name, 'confirm']])
+        expect(answers().map(({ gateway, pressed }) => [gateway, pressed.meaning])).toEqual([
+          [rig.gateway.name, 'confirm'],
+        ])
       }
     })
 
@@ -190,7 +202,10 @@ export function gatewayContract(
         const before = rig.ears.heards.length
         rig.ears.refuse(1)
         await rig.say!('my period started')
-        await vi.waitFor(() => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual(['my period started']), SOON)
+        await vi.waitFor(
+          () => expect(rig.ears.heards.slice(before).map((one) => one.text)).toEqual(['my period started']),
+          SOON,
+        )
       }
       rig.ears.refuse(1)
       const outgoing = make(FATES.accept)

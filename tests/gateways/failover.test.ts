@@ -12,7 +12,8 @@ import { VirtualTime } from './virtual-time.ts'
 
 async function pair(options: { canLookUp?: boolean } = {}) {
   const time = new VirtualTime(new Date().toISOString())
-  const make = (name: string) => createPocketGateway({ name, clock: time, random: () => 0.5, after: time.after, ...options })
+  const make = (name: string) =>
+    createPocketGateway({ name, clock: time, random: () => 0.5, after: time.after, ...options })
   const [first, second] = [make('first'), make('second')]
   const both = new Failover('texts', [first, second])
   const ears = recordingEars()
@@ -21,24 +22,30 @@ async function pair(options: { canLookUp?: boolean } = {}) {
 }
 
 describe('a gateway with another to fall back on', () => {
-  it.each(['later', 'misconfigured'] as const)('passes a message on that the first did not accept: %s', async (answer) => {
-    const { time, first, second, both, ears } = await pair()
-    first.behave(FATES.accept, { answer })
-    const outgoing = message(FATES.accept)
-    expect(await both.send(outgoing)).toEqual({ kind: 'accepted', ref: 'second/second-1' })
-    expect([first.ledger().length, second.ledger().length]).toEqual([0, 1])
-    await time.advance(10_000)
-    expect(ears.receipts).toMatchObject([
-      { gateway: 'texts', messageId: outgoing.id, ref: 'second/second-1', state: 'delivered' },
-    ])
-  })
+  it.each(['later', 'misconfigured'] as const)(
+    'passes a message on that the first did not accept: %s',
+    async (answer) => {
+      const { time, first, second, both, ears } = await pair()
+      first.behave(FATES.accept, { answer })
+      const outgoing = message(FATES.accept)
+      expect(await both.send(outgoing)).toEqual({ kind: 'accepted', ref: 'second/second-1' })
+      expect([first.ledger().length, second.ledger().length]).toEqual([0, 1])
+      await time.advance(10_000)
+      expect(ears.receipts).toMatchObject([
+        { gateway: 'texts', messageId: outgoing.id, ref: 'second/second-1', state: 'delivered' },
+      ])
+    },
+  )
 
-  it.each(['unknown', 'rejected', 'throttled'] as const)('never passes on what the first has dealt with: %s', async (answer) => {
-    const { first, second, both } = await pair()
-    first.behave(FATES.accept, { answer })
-    expect((await both.send(message(FATES.accept))).kind).toBe(answer)
-    expect(second.ledger()).toEqual([])
-  })
+  it.each(['unknown', 'rejected', 'throttled'] as const)(
+    'never passes on what the first has dealt with: %s',
+    async (answer) => {
+      const { first, second, both } = await pair()
+      first.behave(FATES.accept, { answer })
+      expect((await both.send(message(FATES.accept))).kind).toBe(answer)
+      expect(second.ledger()).toEqual([])
+    },
+  )
 
   it('tries again later when none accepts, and is misconfigured only when all are', async () => {
     const { first, second, both } = await pair()
@@ -93,7 +100,9 @@ describe('a gateway made from its description', () => {
     if (!takesCallbacks(both)) return expect.unreachable()
     const call = (via: string) =>
       both.callback({ path: 'reply', method: 'POST', query: { via }, headers: {}, body: Buffer.from('{}') })
-    expect([(await call('one')).status, (await call('other')).status, (await call('third')).status]).toEqual([401, 401, 404])
+    expect([(await call('one')).status, (await call('other')).status, (await call('third')).status]).toEqual([
+      401, 401, 404,
+    ])
     await provider.close()
   })
 

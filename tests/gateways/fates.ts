@@ -1,4 +1,7 @@
-/** What a peer does with a message, chosen by the number it goes to. All numbers are reserved for fiction (+1 613 555 01xx). */
+/**
+ * What a peer does with a message, chosen by the number it goes to. All numbers are reserved for fiction (+1 613 555
+ * 01xx).
+ */
 export const FATES = {
   accept: '+16135550142',
   reject: '+16135550111',

@@ -11,7 +11,12 @@ import { providerConfig, TestProvider } from './peers/test-provider.ts'
 
 async function check(plan: NetworkPlan) {
   const after = (ms: number, work: () => Promise<void>) => void setTimeout(() => void work(), ms)
-  const pocket = createPocketGateway({ clock: { now: () => new Date() }, random: Math.random, after, receiptDelayMs: 10 })
+  const pocket = createPocketGateway({
+    clock: { now: () => new Date() },
+    random: Math.random,
+    after,
+    receiptDelayMs: 10,
+  })
   pocket.behave(FATES.accept, plan)
   const steps: Record<string, string> = {}
   const options = {
@@ -61,7 +66,9 @@ describe('daysix gateway-check', () => {
     writeFileSync(join(folder, 'provider.json'), JSON.stringify(providerConfig(port)))
     const command = (...args: string[]) => {
       const daysix = new URL('../../src/cli/daysix.mjs', import.meta.url).pathname
-      return new Program(process.execPath, [daysix, 'gateway-check', ...args, '--gateways', folder], { SHARED: 'shared' })
+      return new Program(process.execPath, [daysix, 'gateway-check', ...args, '--gateways', folder], {
+        SHARED: 'shared',
+      })
     }
     const good = command('provider', '--to', '+1 613 555-0142', '--listen', String(listenPort), '--wait', '10')
     expect(await good.ended()).toBe(0)

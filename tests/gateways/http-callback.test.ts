@@ -8,9 +8,13 @@ const NOW = new Date('2026-03-17T12:00:00Z')
 const SECRETS: Record<string, string> = { HOOK_KEY: 'open sesame', NEW_KEY: 'barley' }
 const BY_QUERY = { kind: 'query', secret: 'env:HOOK_KEY' }
 const BY_HMAC = {
-  kind: 'hmac', secret: ['env:HOOK_KEY', 'env:NEW_KEY'], signed: '{timestamp}.{body}',
-  header: 'X-Signature', prefix: 'sha256=', timestampHeader: 'X-Time',
-} // prettier-ignore
+  kind: 'hmac',
+  secret: ['env:HOOK_KEY', 'env:NEW_KEY'],
+  signed: '{timestamp}.{body}',
+  header: 'X-Signature',
+  prefix: 'sha256=',
+  timestampHeader: 'X-Time',
+}
 const STATES = { DELIVRD: 'delivered', UNDELIV: 'undelivered', BUFFERED: 'ignore' }
 const RECEIPTS = { auth: BY_QUERY, state: 'query:state', states: STATES, ref: 'query:ref', code: 'query:err' }
 const REPLIES = { auth: BY_QUERY, from: 'query:from', text: 'query:text', key: 'query:id' }
@@ -26,14 +30,24 @@ async function listening(mappings: object) {
     query: Record<string, string>,
     body: string | Buffer = '',
     headers: Record<string, string> = {},
-  ) => gateway.callback({ path, method: 'POST', query: { key: 'open sesame', ...query }, headers, body: Buffer.from(body) })
+  ) =>
+    gateway.callback({
+      path,
+      method: 'POST',
+      query: { key: 'open sesame', ...query },
+      headers,
+      body: Buffer.from(body),
+    })
   return { gateway, ears, call }
 }
 
 describe('a receipt called back', () => {
   it('is told once understood, and answered with an empty body', async () => {
     const { ears, call } = await listening({ receipts: RECEIPTS })
-    expect(await call('receipt', { id: 'm1', ref: 'r9', state: 'UNDELIV', err: '0x0b' })).toEqual({ status: 200, body: '' })
+    expect(await call('receipt', { id: 'm1', ref: 'r9', state: 'UNDELIV', err: '0x0b' })).toEqual({
+      status: 200,
+      body: '',
+    })
     expect(ears.receipts).toEqual([
       { gateway: 'texter', messageId: 'm1', ref: 'r9', state: 'undelivered', code: '0x0b', at: NOW },
     ])
@@ -128,7 +142,11 @@ describe('a reply called back', () => {
   it('is read as the value beside it says', async () => {
     const encoding = { by: 'query:dcs', as: { '0': 'utf-8', '8': 'utf-16be-hex', '3': 'base64' } }
     const { ears, call } = await listening({ replies: { ...REPLIES, encoding } })
-    const texts = [['0', 'oui'], ['8', '006f00750069d83dde00'], ['3', 'b3Vp']] // prettier-ignore
+    const texts = [
+      ['0', 'oui'],
+      ['8', '006f00750069d83dde00'],
+      ['3', 'b3Vp'],
+    ]
     for (const [dcs, text] of texts) await call('reply', { id: dcs!, from: '16135550142', dcs: dcs!, text: text! })
     expect(ears.heards.map((heard) => heard.text)).toEqual(['oui', 'oui😀', 'oui'])
   })

@@ -18,7 +18,11 @@ async function throughKannel(centre?: string) {
   const made: { gateway?: CallbackGateway } = {}
   const webhook = await Webhook.for(() => made.gateway!)
   const kannel = await Kannel.start(webhook.url, centre)
-  const secrets: Record<string, string> = { KANNEL_USER: 'daysix', KANNEL_PASSWORD: 'secret', KANNEL_HOOK_KEY: 'secret' }
+  const secrets: Record<string, string> = {
+    KANNEL_USER: 'daysix',
+    KANNEL_PASSWORD: 'secret',
+    KANNEL_HOOK_KEY: 'secret',
+  }
   const described = await kannelDescription(kannel.sendPort)
   const gateway = createGateway(described, {
     ...DEPS,
@@ -37,7 +41,14 @@ async function throughKannel(centre?: string) {
 }
 
 const itself = 'Kannel answers for itself and tries again by itself: it cannot be brought to this'
-const CHAIN_CANNOT = { later: itself, throttle: itself, drop: itself, silent: itself, twice: itself, earlyReceipt: itself }
+const CHAIN_CANNOT = {
+  later: itself,
+  throttle: itself,
+  drop: itself,
+  silent: itself,
+  twice: itself,
+  earlyReceipt: itself,
+}
 
 async function fakeRig(): Promise<Rig> {
   const { gateway, ears, kannel, close } = await throughKannel()
@@ -58,10 +69,23 @@ async function fakeRig(): Promise<Rig> {
 async function chain() {
   const smsc = await PerlSmsc.start({ IDS: 'hexsubmit' })
   const centre = [
-    'group = smsc', 'smsc = smpp', 'smsc-id = centre', 'host = 127.0.0.1', `port = ${smsc.port}`, 'transceiver-mode = 1',
-    'smsc-username = kannel', 'smsc-password = secret', 'system-type = ""', 'interface-version = 34', 'msg-id-type = 0x01',
-    'source-addr-autodetect = true', 'dest-addr-ton = 1', 'dest-addr-npi = 1', 'reconnect-delay = 1', '',
-  ].join('\n') // prettier-ignore
+    'group = smsc',
+    'smsc = smpp',
+    'smsc-id = centre',
+    'host = 127.0.0.1',
+    `port = ${smsc.port}`,
+    'transceiver-mode = 1',
+    'smsc-username = kannel',
+    'smsc-password = secret',
+    'system-type = ""',
+    'interface-version = 34',
+    'msg-id-type = 0x01',
+    'source-addr-autodetect = true',
+    'dest-addr-ton = 1',
+    'dest-addr-npi = 1',
+    'reconnect-delay = 1',
+    '',
+  ].join('\n')
   const rig = await throughKannel(centre)
   await vi.waitFor(() => expect(smsc.events('bind')).toHaveLength(1), SOON)
   const close = async () => {
@@ -100,7 +124,9 @@ function textsOf(taken: PerlTaken[], number: string): string[] {
     if (Object.keys(parts).length < total) continue
     open.delete(reference)
     const octets = Buffer.from(parts.map((part) => String(part.hex)).join(''), 'hex')
-    texts.push(piece.data_coding === 8 ? new TextDecoder('utf-16be').decode(octets) : parts.map((part) => part.text).join(''))
+    texts.push(
+      piece.data_coding === 8 ? new TextDecoder('utf-16be').decode(octets) : parts.map((part) => part.text).join(''),
+    )
   }
   return texts
 }
@@ -131,6 +157,9 @@ describe.skipIf(!kannelPresent())('through Kannel', () => {
   })
 
   describe.skipIf(!perlSmscPresent())('as SMPP client of an independent message centre', () => {
-    gatewayContract('http to Kannel to SMPP and all the way back', chainRig, { cannot: CHAIN_CANNOT, rejectsByReceipt: true })
+    gatewayContract('http to Kannel to SMPP and all the way back', chainRig, {
+      cannot: CHAIN_CANNOT,
+      rejectsByReceipt: true,
+    })
   })
 })

@@ -102,7 +102,12 @@ describe('a request described in a configuration', () => {
 
   it('carries XML in which the text cannot break out of its place', async () => {
     peer().post('/v1/send', '<sms to="16135550142">Où? 5 &#60; 6 &#38; &#34;oui&#34;</sms>').reply(200)
-    const body = { as: 'raw', contentType: 'text/xml; charset=utf-8', escape: 'xml', text: '<sms to="{to_no_plus}">{text}</sms>' }
+    const body = {
+      as: 'raw',
+      contentType: 'text/xml; charset=utf-8',
+      escape: 'xml',
+      text: '<sms to="{to_no_plus}">{text}</sms>',
+    }
     expect(await send({ method: 'POST', body })).toEqual({ kind: 'accepted' })
   })
 
@@ -110,7 +115,13 @@ describe('a request described in a configuration', () => {
     peer()
       .post('/v1/send', (body) => Buffer.from(body, 'hex').toString('hex') === '004f00f9')
       .reply(200)
-    const body = { as: 'raw', contentType: 'application/octet-stream', escape: 'none', charset: 'utf-16be', text: '{text}' }
+    const body = {
+      as: 'raw',
+      contentType: 'application/octet-stream',
+      escape: 'none',
+      charset: 'utf-16be',
+      text: '{text}',
+    }
     expect(await send({ method: 'POST', body }, {}, { ...MESSAGE, text: 'Où' })).toEqual({ kind: 'accepted' })
   })
 
@@ -127,14 +138,16 @@ describe('a request described in a configuration', () => {
 
   it('keeps a line end in a header from becoming a header of its own', async () => {
     peer().get('/v1/send').matchHeader('x-text', 'one x-admin: yes').reply(200)
-    expect(await send({ method: 'GET', headers: { 'X-Text': '{text}' } }, {}, { ...MESSAGE, text: 'one\nx-admin: yes' })).toEqual(
-      { kind: 'accepted' },
-    )
+    expect(
+      await send({ method: 'GET', headers: { 'X-Text': '{text}' } }, {}, { ...MESSAGE, text: 'one\nx-admin: yes' }),
+    ).toEqual({ kind: 'accepted' })
   })
 
   it('shows a bearer token or a password from the environment, never read as a template', async () => {
     peer().get('/v1/send').matchHeader('authorization', 'Bearer t0k{to}n').reply(200)
-    expect(await send({ method: 'GET', auth: { kind: 'bearer', token: 'env:API_TOKEN' } })).toEqual({ kind: 'accepted' })
+    expect(await send({ method: 'GET', auth: { kind: 'bearer', token: 'env:API_TOKEN' } })).toEqual({
+      kind: 'accepted',
+    })
     peer().get('/v1/send').basicAuth({ user: 'clinic', pass: 'signing' }).matchHeader('x-key', 't0k{to}n').reply(200)
     const auth = { kind: 'basic', user: 'clinic', password: 'env:SIGNING_KEY' }
     expect(await send({ method: 'GET', headers: { 'X-Key': 'env:API_TOKEN' }, auth })).toEqual({ kind: 'accepted' })
@@ -144,11 +157,21 @@ describe('a request described in a configuration', () => {
     const body = '{"text":"Hi"}'
     const seconds = String(NOW.getTime() / 1000)
     const expected = createHmac('sha512', 'signing').update(`${seconds}\nPOST\n/v1/send?v=2\n${body}`).digest('base64')
-    peer().post('/v1/send?v=2', body).matchHeader('x-time', seconds).matchHeader('x-signature', `v1=${expected}`).reply(200)
+    peer()
+      .post('/v1/send?v=2', body)
+      .matchHeader('x-time', seconds)
+      .matchHeader('x-signature', `v1=${expected}`)
+      .reply(200)
     const auth = {
-      kind: 'hmac', secret: 'env:SIGNING_KEY', algorithm: 'sha512', signed: '{timestamp}\n{method}\n{path}\n{body}',
-      header: 'X-Signature', prefix: 'v1=', encoding: 'base64', timestampHeader: 'X-Time',
-    } // prettier-ignore
+      kind: 'hmac',
+      secret: 'env:SIGNING_KEY',
+      algorithm: 'sha512',
+      signed: '{timestamp}\n{method}\n{path}\n{body}',
+      header: 'X-Signature',
+      prefix: 'v1=',
+      encoding: 'base64',
+      timestampHeader: 'X-Time',
+    }
     const request = {
       method: 'POST',
       url: 'https://texts.example/v1/send',
@@ -160,7 +183,10 @@ describe('a request described in a configuration', () => {
   })
 
   it('is not made for a message that has lost its worth', async () => {
-    expect(await send({ method: 'GET' }, {}, { ...MESSAGE, notAfter: NOW })).toEqual({ kind: 'rejected', code: 'expired' })
+    expect(await send({ method: 'GET' }, {}, { ...MESSAGE, notAfter: NOW })).toEqual({
+      kind: 'rejected',
+      code: 'expired',
+    })
   })
 })
 
@@ -175,7 +201,12 @@ describe('an answer read by rules', () => {
     ],
     ref: 'json:messages[0].id',
   }
-  async function answered(status: number, body: string | object, headers: Record<string, string> = {}, rest: object = rules) {
+  async function answered(
+    status: number,
+    body: string | object,
+    headers: Record<string, string> = {},
+    rest: object = rules,
+  ) {
     peer().get('/v1/send').reply(status, body, headers)
     return send({ method: 'GET' }, rest)
   }
@@ -189,12 +220,22 @@ describe('an answer read by rules', () => {
   })
 
   it.each([
-    [200, 'accepted'], [204, 'accepted'], [302, 'misconfigured'], [400, 'rejected'], [401, 'misconfigured'],
-    [403, 'misconfigured'], [408, 'unknown'], [422, 'rejected'], [429, 'throttled'], [500, 'unknown'], [502, 'unknown'],
-    [503, 'later'], [504, 'unknown'],
+    [200, 'accepted'],
+    [204, 'accepted'],
+    [302, 'misconfigured'],
+    [400, 'rejected'],
+    [401, 'misconfigured'],
+    [403, 'misconfigured'],
+    [408, 'unknown'],
+    [422, 'rejected'],
+    [429, 'throttled'],
+    [500, 'unknown'],
+    [502, 'unknown'],
+    [503, 'later'],
+    [504, 'unknown'],
   ])('without a rule, status %i means %s', async (status, kind) => {
     expect((await answered(status, '', {}, {})).kind).toBe(kind)
-  }) // prettier-ignore
+  })
 
   it('comes back when the peer says, in seconds or at a date', async () => {
     expect(await answered(429, '', { 'retry-after': '30' })).toEqual({
@@ -221,8 +262,12 @@ describe('a configuration that cannot work', () => {
   it('is refused with every fault at once', () => {
     const request = { method: 'PATCH', url: 'texts.example', query: {}, auth: { kind: 'bearer', token: 'hunter2' } }
     expect(faultsOf(() => gateway(request, { surprise: 1, answers: [{ body: '(', means: 'accepted' }] }))).toEqual([
-      'request.method', 'request.url', 'request.auth.token', 'answers.0.body', 'gateway',
-    ]) // prettier-ignore
+      'request.method',
+      'request.url',
+      'request.auth.token',
+      'answers.0.body',
+      'gateway',
+    ])
   })
 
   it('is refused when it names a field, a filter or a secret that does not exist', () => {

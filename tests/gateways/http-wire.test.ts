@@ -78,7 +78,9 @@ describe('an exchange over a real connection', () => {
   })
 
   it('has an unknown outcome also when the connection was passed on to it by the one before', async () => {
-    const { port, connections } = await peer((socket, nth) => (nth === 1 ? setTimeout(() => socket.write(OK), 20) : socket.destroy()))
+    const { port, connections } = await peer((socket, nth) =>
+      nth === 1 ? setTimeout(() => socket.write(OK), 20) : socket.destroy(),
+    )
     const gateway = await gatewayTo(port, { maxConnections: 1 })
     const [first, second] = await Promise.all([gateway.send(message('a')), gateway.send(message('b'))])
     expect(connections()).toBe(1)
@@ -87,7 +89,10 @@ describe('an exchange over a real connection', () => {
 
   it('has an unknown outcome when no answer comes in time', async () => {
     const { port, requests } = await peer(() => {})
-    expect(await (await gatewayTo(port, { timeoutMs: 300 })).send(message())).toEqual({ kind: 'unknown', code: 'timeout' })
+    expect(await (await gatewayTo(port, { timeoutMs: 300 })).send(message())).toEqual({
+      kind: 'unknown',
+      code: 'timeout',
+    })
     expect(requests()).toBe(1)
   })
 
@@ -120,7 +125,7 @@ describe('an exchange over a real connection', () => {
   it('is heard that has been answered while this process stood still, also when the time is over', async () => {
     const { port } = await peer((socket) => {
       socket.write(OK)
-      for (const until = performance.now() + 700; performance.now() < until; );
+      for (const until = performance.now() + 700; performance.now() < until;);
     })
     expect(await (await gatewayTo(port, { timeoutMs: 300 })).send(message())).toEqual({ kind: 'accepted' })
   })

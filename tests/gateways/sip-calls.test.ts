@@ -139,7 +139,9 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
     await greetingOf(folder)
     const names = Object.keys(PHONES)
     listener = await Listener.start(names.map((_, n) => 31_000 + n * 10))
-    const phones = await Promise.all(names.map((name, n) => Phone.start(PHONES[name]!.steps(folder), 31_000 + n * 10, 1)))
+    const phones = await Promise.all(
+      names.map((name, n) => Phone.start(PHONES[name]!.steps(folder), 31_000 + n * 10, 1)),
+    )
     process.env.TMPDIR = calls
     const told = await Promise.all(names.map((name, n) => tell(name, phones[n]!, n)))
     await listener.stop()
@@ -206,7 +208,12 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
   })
 
   it('that nobody answers is taken back in time, and was not delivered', () => {
-    expect(stories.noAnswer).toMatchObject({ outcome: { kind: 'later', code: 'no-answer' }, receipts: [], answered: [], exit: 0 })
+    expect(stories.noAnswer).toMatchObject({
+      outcome: { kind: 'later', code: 'no-answer' },
+      receipts: [],
+      answered: [],
+      exit: 0,
+    })
   })
 
   it('that the patient hangs up midway was not delivered', () => {
@@ -237,7 +244,11 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
   })
 
   it('that the trunk forbids is for an operator to mend', () => {
-    expect(stories.forbidden).toMatchObject({ outcome: { kind: 'misconfigured', code: 'sip-403' }, receipts: [], exit: 0 })
+    expect(stories.forbidden).toMatchObject({
+      outcome: { kind: 'misconfigured', code: 'sip-403' },
+      receipts: [],
+      exit: 0,
+    })
   })
 
   it('leaves neither sound nor settings behind', async () => {
@@ -247,8 +258,14 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
   it('is not placed to numbers that may not be called, without a script, or in a language without a voice', async () => {
     const gateway = gatewayTo(9, 20)
     await gateway.start({ receipt: async () => {}, message: async () => {} })
-    expect(await gateway.send(outgoing('m-1', short, '+19005550142'))).toEqual({ kind: 'rejected', code: 'not-allowed' })
-    expect(await gateway.send(outgoing('m-2', { ...short, language: 'so' }))).toEqual({ kind: 'rejected', code: 'no-voice' })
+    expect(await gateway.send(outgoing('m-1', short, '+19005550142'))).toEqual({
+      kind: 'rejected',
+      code: 'not-allowed',
+    })
+    expect(await gateway.send(outgoing('m-2', { ...short, language: 'so' }))).toEqual({
+      kind: 'rejected',
+      code: 'no-voice',
+    })
     expect(await gateway.send(withoutScript(outgoing('m-3', short)))).toEqual({ kind: 'rejected', code: 'no-script' })
     await gateway.stop()
   })

@@ -33,7 +33,18 @@ const SCENARIO = [
   ...[label('4'), PICK_UP, pause(400), HANG_UP, END],
   ...[label('5'), RING, pause(300)],
   // The message is the patient's (1), and the patient will be there (1); the first key says that a person listens.
-  ...[label('6'), PICK_UP, pause(300), press('1'), pause(1200), press('1'), pause(1200), press('1'), pause(700), HANG_UP],
+  ...[
+    label('6'),
+    PICK_UP,
+    pause(300),
+    press('1'),
+    pause(1200),
+    press('1'),
+    pause(1200),
+    press('1'),
+    pause(700),
+    HANG_UP,
+  ],
   label('9'),
   note('over'),
 ]

@@ -11,8 +11,17 @@ const read = (...lines: string[]) => SipMessage.read(octets(...lines))!
 describe('a SIP message', () => {
   // RFC 3261 §7.3.1: values may stand in one header or in several, and lines may be folded.
   it('has the same values however they are spread over headers', () => {
-    const one = read('SIP/2.0 200 OK', 'Route: <sip:alice@atlanta.example>, <sip:bob@biloxi.example>,', ' <sip:carol@chicago.example>')
-    const two = read('SIP/2.0 200 OK', 'Route: <sip:alice@atlanta.example>', 'Subject: Lunch', 'Route: <sip:bob@biloxi.example>, <sip:carol@chicago.example>')
+    const one = read(
+      'SIP/2.0 200 OK',
+      'Route: <sip:alice@atlanta.example>, <sip:bob@biloxi.example>,',
+      ' <sip:carol@chicago.example>',
+    )
+    const two = read(
+      'SIP/2.0 200 OK',
+      'Route: <sip:alice@atlanta.example>',
+      'Subject: Lunch',
+      'Route: <sip:bob@biloxi.example>, <sip:carol@chicago.example>',
+    )
     for (const message of [one, two]) {
       expect([1, 2, 3, 4].map(() => message.shift('Route'))).toEqual([
         '<sip:alice@atlanta.example>',
@@ -25,11 +34,17 @@ describe('a SIP message', () => {
 
   // RFC 3261 §7.3.3 and §20.10: compact names, and a comma that belongs to a name.
   it('is read in its compact form, in any case', () => {
-    const message = read('SIP/2.0 302 Moved', 'v: SIP/2.0/UDP first.example;branch=z9hG4bKa', 'M: "Watson, A." <sip:w@bell.example>;q=0.7, <sip:x@bell.example>')
+    const message = read(
+      'SIP/2.0 302 Moved',
+      'v: SIP/2.0/UDP first.example;branch=z9hG4bKa',
+      'M: "Watson, A." <sip:w@bell.example>;q=0.7, <sip:x@bell.example>',
+    )
     expect(message.first('Via')).toBe('SIP/2.0/UDP first.example;branch=z9hG4bKa')
     expect(message.first('Contact')).toBe('"Watson, A." <sip:w@bell.example>;q=0.7')
     message.drop('Contact')
-    expect(message.octets().toString()).toBe('SIP/2.0 302 Moved\r\nv: SIP/2.0/UDP first.example;branch=z9hG4bKa\r\n\r\n')
+    expect(message.octets().toString()).toBe(
+      'SIP/2.0 302 Moved\r\nv: SIP/2.0/UDP first.example;branch=z9hG4bKa\r\n\r\n',
+    )
   })
 
   it('keeps its body octet by octet', () => {
@@ -38,9 +53,12 @@ describe('a SIP message', () => {
     expect(SipMessage.read(whole)!.octets()).toEqual(whole)
   })
 
-  it.each(['', '\r\n\r\n', 'GET / HTTP/1.1\r\n\r\n', 'INVITE sip:a@b.example SIP/2.0\r\nTo: x', 'SIP/2.0 abc\r\n\r\n'])('is not %j', (text) => {
-    expect(SipMessage.read(Buffer.from(text))).toBeUndefined()
-  })
+  it.each(['', '\r\n\r\n', 'GET / HTTP/1.1\r\n\r\n', 'INVITE sip:a@b.example SIP/2.0\r\nTo: x', 'SIP/2.0 abc\r\n\r\n'])(
+    'is not %j',
+    (text) => {
+      expect(SipMessage.read(Buffer.from(text))).toBeUndefined()
+    },
+  )
 })
 
 describe('the way out of the house', () => {
@@ -115,12 +133,18 @@ describe('the way out of the house', () => {
 
   it('brings an answer in that is written the short way, and a redirection as a refusal without a target', async () => {
     const port = sender(await invited())
-    for (const [told, heard] of [['180 Ringing', '180 Ringing'], ['302 Moved', '603 Redirected']] as const) {
+    for (const [told, heard] of [
+      ['180 Ringing', '180 Ringing'],
+      ['302 Moved', '603 Redirected'],
+    ] as const) {
       const arriving = next(engine!)
       const vias = `v: SIP/2.0/UDP 127.0.0.1:${port};branch=z9hG4bKgate-engine, SIP/2.0/UDP 127.0.0.1:9;branch=z9hG4bKengine;rport`
       send(trunk!, port, `SIP/2.0 ${told}`, vias, 'i: call-1', 'm: <sip:+19005550142@127.0.0.1>', 'CSeq: 1 INVITE')
       const message = await arriving
-      expect(message.split('\r\n').slice(0, 2)).toEqual([`SIP/2.0 ${heard}`, 'Via: SIP/2.0/UDP 127.0.0.1:9;branch=z9hG4bKengine;rport'])
+      expect(message.split('\r\n').slice(0, 2)).toEqual([
+        `SIP/2.0 ${heard}`,
+        'Via: SIP/2.0/UDP 127.0.0.1:9;branch=z9hG4bKengine;rport',
+      ])
       expect(message.includes('+1900')).toBe(told.startsWith('180'))
     }
     expect(gate.redirect).toBe('302')
@@ -129,7 +153,15 @@ describe('the way out of the house', () => {
   it('takes in what belongs to the call, answers where it came from, and nothing else', async () => {
     const port = sender(await invited())
     const ask = (method: string, callId: string, to: string) =>
-      send(trunk!, port, `${method} sip:clinic@127.0.0.1 SIP/2.0`, 'Via: SIP/2.0/UDP 192.0.2.1;branch=z9hG4bKtrunk', `t: ${to}`, `i: ${callId}`, `CSeq: 2 ${method}`)
+      send(
+        trunk!,
+        port,
+        `${method} sip:clinic@127.0.0.1 SIP/2.0`,
+        'Via: SIP/2.0/UDP 192.0.2.1;branch=z9hG4bKtrunk',
+        `t: ${to}`,
+        `i: ${callId}`,
+        `CSeq: 2 ${method}`,
+      )
     const arriving = next(engine!)
     ask('INVITE', 'call-2', '<sip:clinic@127.0.0.1>;tag=1')
     ask('INVITE', 'call-1', '<sip:clinic@127.0.0.1>')

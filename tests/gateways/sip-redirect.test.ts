@@ -17,6 +17,8 @@ interface Story {
   outcome: SendOutcome
   /** Requests for a call, as the wire had them, with the port they went to. */
   invites: { target: string; to: string; port: number }[]
+  /** Port of the patient's phone. */
+  phone: number
   /** Exit code of the phone: 0 when every message came as its scenario expects. */
   exit: number | null
 }
@@ -40,7 +42,11 @@ const DIVERSIONS: Record<string, Way> = {
   '302 back to itself': { steps: [INVITE, refuse('302 Moved Temporarily')] },
   '305 through a proxy': { steps: [INVITE, forward('305 Use Proxy')] },
   '380 by another service': { steps: [INVITE, forward('380 Alternative Service', 2)] },
-  '302 from somebody else': { steps: [WATCHED_INVITE, pause(20_000)], meddle: (meddler) => meddler.redirect(), cutShort: true },
+  '302 from somebody else': {
+    steps: [WATCHED_INVITE, pause(20_000)],
+    meddle: (meddler) => meddler.redirect(),
+    cutShort: true,
+  },
 }
 
 /** Ways in which it may be tried afterwards; the call goes on and ends as any other. */
@@ -48,7 +54,9 @@ const TRANSFERS: Record<string, Way> = {
   'a transfer in the call': { steps: [INVITE, PICK_UP, pause(300), TRANSFER, pause(1500), HANG_UP] },
   'a transfer by somebody else': { steps: ANSWERED, meddle: (meddler) => meddler.transfer() },
   'a call in place of it': { steps: ANSWERED, meddle: (meddler) => meddler.replace() },
-  'another contact in the answer': { steps: [INVITE, PICK_UP.replace('Contact: <sip:', `Contact: <sip:${NUMBER_ELSEWHERE}@`), pause(1500), HANG_UP] },
+  'another contact in the answer': {
+    steps: [INVITE, PICK_UP.replace('Contact: <sip:', `Contact: <sip:${NUMBER_ELSEWHERE}@`), pause(1500), HANG_UP],
+  },
 }
 const ALL: Record<string, Way> = { ...DIVERSIONS, ...TRANSFERS }
 
@@ -64,7 +72,8 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call that a trunk sends e
     const names = Object.keys(ALL)
     const told = await Promise.all(names.map((name, line) => tell(ALL[name]!, line)))
     await tap.stop()
-    for (const [line, name] of names.entries()) stories[name] = { ...told[line]!, invites: tap.invites(`${CALLER}-${line}`) }
+    for (const [line, name] of names.entries())
+      stories[name] = { ...told[line]!, invites: tap.invites(`${CALLER}-${line}`) }
   })
 
   afterAll(async () => {
@@ -74,7 +83,11 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call that a trunk sends e
 
   async function tell({ steps, meddle, cutShort }: Way, line: number): Promise<Omit<Story, 'invites'>> {
     const at = `${NUMBER_ELSEWHERE}@127.0.0.1:${elsewhere.port}`
-    const phone = await Phone.start(steps.map((step) => step.replaceAll('ELSEWHERE', at)), 27_000 + line * 10, 1)
+    const phone = await Phone.start(
+      steps.map((step) => step.replaceAll('ELSEWHERE', at)),
+      27_000 + line * 10,
+      1,
+    )
     const gateway = gatewayTo(phone.port, line)
     await gateway.start(recordingEars())
     const sending = gateway.send(outgoing(`m-${line}`))
@@ -85,7 +98,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call that a trunk sends e
     const exit = cutShort ? null : await phone.ended()
     await phone.close()
     await meddler?.close()
-    return { outcome, exit }
+    return { outcome, exit, phone: phone.port }
   }
 
   /** Whom calls ask for, without the ports of the phones. */
@@ -103,16 +116,20 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call that a trunk sends e
   })
 
   it.each(Object.keys(ALL))('by %s asks nobody on the wire for anybody but the patient', (name) => {
-    const { invites } = stories[name]!
-    // What the engine itself wants of its first hop, on this machine, is no call yet.
-    const leaving = invites.filter(({ port }) => port !== invites[0]!.port)
-    expect(leaving.length).toBeGreaterThan(0)
+    const { invites, phone } = stories[name]!
+    const leaving = invites.filter(({ port }) => port === phone)
+    // What the engine itself wants of its first hop, on this machine, is no call yet; and it has one such hop.
+    const elsewhere = new Set(invites.map(({ port }) => port).filter((port) => port !== phone))
+    expect(elsewhere.size).toBeLessThanOrEqual(1)
     expect(askedFor(leaving)).toEqual([`sip:${PATIENT}@127.0.0.1`])
   })
 
-  it.each(Object.keys(ALL).filter((name) => !name.endsWith('somebody else')))('by %s does not even tempt the engine', (name) => {
-    expect(askedFor(stories[name]!.invites)).toEqual([`sip:${PATIENT}@127.0.0.1`])
-  })
+  it.each(Object.keys(ALL).filter((name) => !name.endsWith('somebody else')))(
+    'by %s does not even tempt the engine',
+    (name) => {
+      expect(askedFor(stories[name]!.invites)).toEqual([`sip:${PATIENT}@127.0.0.1`])
+    },
+  )
 
   it('never reaches the other number', async () => {
     expect(await elsewhere.notes()).toEqual([])
@@ -129,6 +146,14 @@ function gatewayTo(port: number, line: number) {
   const rtpPorts = { from: 27_600 + line * 4, to: 27_603 + line * 4 }
   const limits = { lines: 1, allow: ['+1613'], ringSeconds: 30 }
   const trunk = { host: '127.0.0.1', port }
-  const described = { kind: 'sip', name: 'calls', localAddress: '127.0.0.1', user: `${CALLER}-${line}`, trunk, rtpPorts, ...limits }
+  const described = {
+    kind: 'sip',
+    name: 'calls',
+    localAddress: '127.0.0.1',
+    user: `${CALLER}-${line}`,
+    trunk,
+    rtpPorts,
+    ...limits,
+  }
   return createSipGateway(described, { clock: { now: () => new Date() }, secret: () => undefined })
 }

@@ -13,9 +13,19 @@ async function smppRig(rest: object = {}): Promise<Rig> {
   const port = await smsc.listen()
   const ears = recordingEars()
   const raw = {
-    kind: 'smpp', name: 'centre', host: '127.0.0.1', port, systemId: 'daysix', password: 'env:SMSC', from: { address: '80001' },
-    ids: { accept: 'hex', receipt: 'decimal' }, answerMs: 3_000, reconnectMs: 50, pauseMs: 50, ...rest,
-  } // prettier-ignore
+    kind: 'smpp',
+    name: 'centre',
+    host: '127.0.0.1',
+    port,
+    systemId: 'daysix',
+    password: 'env:SMSC',
+    from: { address: '80001' },
+    ids: { accept: 'hex', receipt: 'decimal' },
+    answerMs: 3_000,
+    reconnectMs: 50,
+    pauseMs: 50,
+    ...rest,
+  }
   const gateway = createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret' })
   await gateway.start(ears)
   let reference = 0
@@ -26,7 +36,7 @@ async function smppRig(rest: object = {}): Promise<Rig> {
     say: async (text) => {
       reference++
       for (const { octets, ...fields } of phoneParts(phoneOctets(text), reference)) {
-        smsc.say({ source_addr: PATIENT.slice(1), ...fields, short_message: octets })
+        void smsc.say({ source_addr: PATIENT.slice(1), ...fields, short_message: octets })
       }
     },
     close: async () => {

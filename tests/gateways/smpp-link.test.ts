@@ -31,10 +31,20 @@ async function centre(): Promise<{ smsc: TestSmsc; port: number }> {
 
 async function gatewayTo(port: number, rest: object = {}) {
   const raw = {
-    kind: 'smpp', name: 'centre', host: '127.0.0.1', port, systemId: 'daysix', password: 'env:SMSC',
-    ids: { accept: 'hex', receipt: 'decimal' }, answerMs: 5_000, connectMs: 5_000, reconnectMs: 30, reconnectMaxMs: 100,
-    pauseMs: 30, ...rest,
-  } // prettier-ignore
+    kind: 'smpp',
+    name: 'centre',
+    host: '127.0.0.1',
+    port,
+    systemId: 'daysix',
+    password: 'env:SMSC',
+    ids: { accept: 'hex', receipt: 'decimal' },
+    answerMs: 5_000,
+    connectMs: 5_000,
+    reconnectMs: 30,
+    reconnectMaxMs: 100,
+    pauseMs: 30,
+    ...rest,
+  }
   const gateway = createSmppGateway(raw, {
     clock: { now: () => new Date() },
     random: Math.random,
@@ -114,7 +124,8 @@ describe('the connection to a message centre', () => {
     const [session] = [...smsc.sessions]
     const answers: string[] = []
     session!.on('pdu', (pdu: { command: string }) => answers.push(pdu.command))
-    for (const command of ['enquire_link', 'unbind'] as const) session!.send(new (await import('smpp')).default.PDU(command))
+    for (const command of ['enquire_link', 'unbind'] as const)
+      session!.send(new (await import('smpp')).default.PDU(command))
     await vi.waitFor(() => expect(answers).toEqual(['enquire_link_resp', 'unbind_resp']), SOON)
     await untilAccepted(gateway)
     expect(smsc.binds).toBe(2)
@@ -168,7 +179,10 @@ describe('a long message', () => {
     expect(await kindOf(gateway)).toBe('accepted')
     smsc.refuseNext = [0, 0x58, 0x58]
     expect((await gateway.send(message(FATES.accept, 'x'.repeat(300)))).kind).toBe('accepted')
-    expect(smsc.taken.slice(1).map((one) => one.part?.slice(1))).toEqual([[2, 1], [2, 2]]) // prettier-ignore
+    expect(smsc.taken.slice(1).map((one) => one.part?.slice(1))).toEqual([
+      [2, 1],
+      [2, 2],
+    ])
   })
 
   it('has an unknown fate when only its beginning got through', async () => {
@@ -216,7 +230,10 @@ describe('over TLS', () => {
   it('a centre that nobody vouches for is told nothing', async () => {
     const { smsc, port } = await secureCentre()
     const { gateway } = await gatewayTo(port, { tls: {} })
-    expect(await gateway.send(message(FATES.accept))).toEqual({ kind: 'misconfigured', code: 'depth_zero_self_signed_cert' })
+    expect(await gateway.send(message(FATES.accept))).toEqual({
+      kind: 'misconfigured',
+      code: 'depth_zero_self_signed_cert',
+    })
     expect(smsc.binds).toBe(0)
   })
 

@@ -16,7 +16,9 @@ const GSM_SPECIAL: Record<string, number[]> = {
 
 /** A text as a phone codes it: GSM where every sign is ASCII letters or in the small table above, else UCS-2. */
 export function phoneOctets(text: string): Octets {
-  const gsm = [...text].map((sign) => GSM_SPECIAL[sign] ?? (/^[A-Za-z0-9 .,]$/.test(sign) ? [sign.charCodeAt(0)] : undefined))
+  const gsm = [...text].map(
+    (sign) => GSM_SPECIAL[sign] ?? (/^[A-Za-z0-9 .,]$/.test(sign) ? [sign.charCodeAt(0)] : undefined),
+  )
   if (gsm.every((codes) => codes !== undefined)) return { data_coding: 0, octets: Buffer.from(gsm.flat()) }
   return { data_coding: 8, octets: Buffer.from(text, 'utf16le').swap16() }
 }

@@ -35,14 +35,19 @@ describe('the GSM alphabet', () => {
 
   it('reads back whatever it wrote', () => {
     fc.assert(
-      fc.property(fc.array(fc.constantFrom(...all)), (signs) => decodeGsm7(encodeGsm7(signs.join(''))!) === signs.join('')),
+      fc.property(
+        fc.array(fc.constantFrom(...all)),
+        (signs) => decodeGsm7(encodeGsm7(signs.join(''))!) === signs.join(''),
+      ),
     )
   })
 
   it.skipIf(!present('perl', ['-MEncode', '-MEncode::GSM0338', '-e1']))('codes every sign as Perl does', () => {
     const script = 'use Encode; binmode STDIN, ":utf8"; local $/; print unpack "H*", encode("gsm0338", <STDIN>)'
     const signs = all.join('')
-    expect(encodeGsm7(signs)!.toString('hex')).toBe(execFileSync('perl', ['-e', script], { input: signs, encoding: 'utf8' }))
+    expect(encodeGsm7(signs)!.toString('hex')).toBe(
+      execFileSync('perl', ['-e', script], { input: signs, encoding: 'utf8' }),
+    )
   })
 })
 
@@ -53,7 +58,10 @@ describe('a text cut into segments', () => {
   it('is sent in UCS-2 where the peer’s own alphabet cannot say it', () => {
     expect(octets('Où? éê', { alphabet: 'latin1', long: 'udh' })).toEqual([[8, 12]])
     expect(octets('Où? é', { alphabet: 'latin1', long: 'udh' })).toEqual([[0, 5]])
-    expect(octets('€'.repeat(80), { alphabet: 'latin1', long: 'udh' })).toEqual([[8, 6 + 134], [8, 6 + 26]]) // prettier-ignore
+    expect(octets('€'.repeat(80), { alphabet: 'latin1', long: 'udh' })).toEqual([
+      [8, 6 + 134],
+      [8, 6 + 26],
+    ])
   })
 
   it('is sent in as many as were counted', () => {
@@ -90,7 +98,8 @@ describe('times on the wire', () => {
 })
 
 describe('a receipt', () => {
-  const text = 'id:0169552910 sub:001 dlvrd:001 submit date:2603171200 done date:2603171201 stat:DELIVRD err:000 text:Your visit'
+  const text =
+    'id:0169552910 sub:001 dlvrd:001 submit date:2603171200 done date:2603171201 stat:DELIVRD err:000 text:Your visit'
 
   it('is read whatever its letters’ case and its spacing', () => {
     const shouted = 'ID: 0169552910 STAT: undeliv ERR: 0x0b'
@@ -99,11 +108,17 @@ describe('a receipt', () => {
   })
 
   it.each([
-    ['DELIVRD', 'delivered'], ['EXPIRED', 'undelivered'], ['DELETED', 'undelivered'], ['UNDELIV', 'undelivered'],
-    ['REJECTD', 'undelivered'], ['ACCEPTD', 'pending'], ['ENROUTE', 'pending'], ['UNKNOWN', 'pending'],
+    ['DELIVRD', 'delivered'],
+    ['EXPIRED', 'undelivered'],
+    ['DELETED', 'undelivered'],
+    ['UNDELIV', 'undelivered'],
+    ['REJECTD', 'undelivered'],
+    ['ACCEPTD', 'pending'],
+    ['ENROUTE', 'pending'],
+    ['UNKNOWN', 'pending'],
   ])('with the state %s is %s', (stat, state) => {
     expect(readReceipt({}, text.replace('DELIVRD', stat), IDS)?.state).toBe(state)
-  }) // prettier-ignore
+  })
 
   it('is believed in its optional parameters first', () => {
     const tlvs = { receipted_message_id: '42\0', message_state: 5, network_error_code: Buffer.from([3, 0, 11]) }
@@ -179,7 +194,6 @@ describe('the same words again', () => {
       [2_000, true],
       [20_000, false],
     ] as const) {
-      // prettier-ignore
       const occurrences = seen()
       const first = occurrences.keyOf('1', link, 0)
       occurrences.acknowledged('1', 5)
@@ -216,13 +230,21 @@ describe('a long reply put together', () => {
 
   it('is acknowledged, both parts of it, once it is stored', async () => {
     const { heard, reassembly } = assembly()
-    await Promise.all([reassembly.add('a', null, part(2), piece('two')), reassembly.add('a', null, part(1), piece('one'))])
+    await Promise.all([
+      reassembly.add('a', null, part(2), piece('two')),
+      reassembly.add('a', null, part(1), piece('one')),
+    ])
     expect(heard).toEqual(['onetwo'])
   })
 
   it('is not mixed with another sender’s', async () => {
     const { heard, reassembly } = assembly({ holdMs: 1 })
-    const coming = [['a', 1], ['b', 2], ['a', 2], ['b', 1]] as const // prettier-ignore
+    const coming = [
+      ['a', 1],
+      ['b', 2],
+      ['a', 2],
+      ['b', 1],
+    ] as const
     for (const [sender, number] of coming) await reassembly.add(sender, null, part(number), piece(sender + number))
     expect(heard).toEqual(['a1a2', 'b1b2'])
   })
@@ -282,10 +304,14 @@ describe('what a status means', () => {
 
 describe('the sender', () => {
   it.each([
-    ['Clinic', 5, 0], ['80001', 3, 0], ['+16135550142', 1, 1], ['16135550142', 1, 1], ['', 0, 0],
+    ['Clinic', 5, 0],
+    ['80001', 3, 0],
+    ['+16135550142', 1, 1],
+    ['16135550142', 1, 1],
+    ['', 0, 0],
   ])('"%s" is of type %i, plan %i', (address, ton, npi) => {
     expect(sourceOf({ address })).toEqual({ address: address.replace('+', ''), ton, npi })
-  }) // prettier-ignore
+  })
 
   it('is of the type the configuration gives', () => {
     expect(sourceOf({ address: '80001', ton: 2, npi: 1 })).toEqual({ address: '80001', ton: 2, npi: 1 })

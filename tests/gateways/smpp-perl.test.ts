@@ -16,9 +16,18 @@ const clock = { now: () => new Date() }
 
 function gatewayTo(port: number, rest: object = {}): Gateway {
   const raw = {
-    kind: 'smpp', name: 'centre', host: '127.0.0.1', port, systemId: 'daysix', password: 'env:SMSC', from: { address: '80001' },
-    answerMs: 3_000, reconnectMs: 50, pauseMs: 50, ...rest,
-  } // prettier-ignore
+    kind: 'smpp',
+    name: 'centre',
+    host: '127.0.0.1',
+    port,
+    systemId: 'daysix',
+    password: 'env:SMSC',
+    from: { address: '80001' },
+    answerMs: 3_000,
+    reconnectMs: 50,
+    pauseMs: 50,
+    ...rest,
+  }
   return createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret' })
 }
 
@@ -93,7 +102,10 @@ describe.skipIf(!perlSmscPresent())('with an independent message centre', () => 
   it('reads a receipt that has nothing but optional parameters', async () => {
     const outgoing = message('+16135550187')
     await gateway.send(outgoing)
-    await vi.waitFor(() => expect(ears.receipts.find((one) => one.messageId === outgoing.id)?.state).toBe('delivered'), SOON)
+    await vi.waitFor(
+      () => expect(ears.receipts.find((one) => one.messageId === outgoing.id)?.state).toBe('delivered'),
+      SOON,
+    )
   })
 
   it('tells the code of the fault with the receipt', async () => {
@@ -120,7 +132,11 @@ describe.skipIf(!perlSmscPresent())('with an independent message centre', () => 
   })
 
   it('joins parts in any order, with references of 8 or 16 bits or optional parameters', async () => {
-    const part = (header: string, text: string) => ({ dc: 0, esm: 0x40, hex: header + Buffer.from(text).toString('hex') })
+    const part = (header: string, text: string) => ({
+      dc: 0,
+      esm: 0x40,
+      hex: header + Buffer.from(text).toString('hex'),
+    })
     expect(await hear([part('0500037a0202', 'second'), part('0500037a0201', 'first ')])).toEqual(['first second'])
     expect(await hear([part('06080412340201', 'one '), part('06080412340202', 'two')])).toEqual(['one two'])
     const sar = (n: number, text: string) => ({ dc: 0, sar: `777,2,${n}`, hex: Buffer.from(text).toString('hex') })
@@ -204,7 +220,8 @@ describe.skipIf(!perlSmscPresent() || !tsharkPresent())('on the wire, as the Wir
     const tap = await Tap.before(smsc.port)
     const gateway = gatewayTo(tap.port, { ...rest, enquireMs: 50 })
     await gateway.start(recordingEars())
-    for (const text of texts) await gateway.send({ ...message(FATES.accept, text), notAfter: new Date('2031-03-18T13:30:00Z') })
+    for (const text of texts)
+      await gateway.send({ ...message(FATES.accept, text), notAfter: new Date('2031-03-18T13:30:00Z') })
     await vi.waitUntil(() => smsc.events('enquiry').length > 0, SOON)
     await gateway.stop()
     await smsc.stop()
@@ -217,27 +234,35 @@ describe.skipIf(!perlSmscPresent() || !tsharkPresent())('on the wire, as the Wir
     expect(await tap.dissect('_ws.malformed || _ws.expert.severity == error', 'frame.number')).toEqual([])
     const commands = (await tap.dissect('smpp', 'smpp.command_id')).flatMap(([ids]) => ids!.split(','))
     for (const command of [9, 4, 0x80000005, 0x15, 6]) expect(commands.map(Number)).toContain(command)
-    expect(await tap.dissect('smpp.command_id == 9', 'smpp.interface_version', 'smpp.system_id')).toEqual([['52', 'daysix']])
+    expect(await tap.dissect('smpp.command_id == 9', 'smpp.interface_version', 'smpp.system_id')).toEqual([
+      ['52', 'daysix'],
+    ])
   })
 
   it('texts travel in the alphabet they claim, cut where they were counted', async () => {
     const tap = await traffic({})
-    const fields = ['smpp.data_coding', 'smpp.sm_length', 'smpp.message', 'gsm_sms.udh.mm.msg_parts', 'gsm_sms.udh.mm.msg_part']
+    const fields = [
+      'smpp.data_coding',
+      'smpp.sm_length',
+      'smpp.message',
+      'gsm_sms.udh.mm.msg_parts',
+      'gsm_sms.udh.mm.msg_part',
+    ]
     const rows = await tap.dissect('smpp.command_id == 4', ...fields)
     const gsm = '566973697420393a3330201b651b3c05'
     expect(rows.slice(0, 2).map((row) => row.slice(0, 3))).toEqual([
       ['0x00', '16', gsm],
       ['0x00', '2', '0961'],
     ])
-    expect(rows.slice(2).map(([coding, length, , parts, part]) => [coding, Number(length), Number(parts), Number(part)])).toEqual(
-      [
-        ['0x08', 6 + 132, 3, 1],
-        ['0x08', 6 + 134, 3, 2],
-        ['0x08', 6 + 2, 3, 3],
-        ['0x00', 6 + 153, 2, 1],
-        ['0x00', 6 + 8, 2, 2],
-      ],
-    )
+    expect(
+      rows.slice(2).map(([coding, length, , parts, part]) => [coding, Number(length), Number(parts), Number(part)]),
+    ).toEqual([
+      ['0x08', 6 + 132, 3, 1],
+      ['0x08', 6 + 134, 3, 2],
+      ['0x08', 6 + 2, 3, 3],
+      ['0x00', 6 + 153, 2, 1],
+      ['0x00', 6 + 8, 2, 2],
+    ])
   })
 
   it('addresses, expiry and the wish for a receipt are said as the specification says them', async () => {
@@ -259,7 +284,12 @@ describe.skipIf(!perlSmscPresent() || !tsharkPresent())('on the wire, as the Wir
 
   it('a relative expiry is the time that is left', async () => {
     const tap = await traffic({ validity: 'relative', long: 'payload' })
-    const rows = await tap.dissect('smpp.command_id == 4', 'smpp.validity_period_r', 'smpp.sm_length', 'smpp.opt_param_tag')
+    const rows = await tap.dissect(
+      'smpp.command_id == 4',
+      'smpp.validity_period_r',
+      'smpp.sm_length',
+      'smpp.opt_param_tag',
+    )
     expect(rows).toHaveLength(texts.length)
     expect(rows.at(-1)!.slice(1)).toEqual(['0', '0x0424'])
   })

@@ -38,6 +38,19 @@ describe('turns', () => {
     expect([await isThere(third), await isThere(fourth)]).toEqual([true, false])
   })
 
+  it('are had at once while places are free and nobody waits', async () => {
+    const turns = new Turns(1)
+    const held = turns.atOnce()!
+    expect(turns.atOnce()).toBeUndefined()
+    const waiting = turns.take()
+    held.release()
+    const next = await waiting
+    void turns.take(never())
+    next.release()
+    await isThere(Promise.resolve())
+    expect(turns.atOnce()).toBeUndefined()
+  })
+
   it('go to the next one when somebody waits no longer', async () => {
     const turns = new Turns(1)
     const held = await turns.take()
@@ -145,6 +158,16 @@ describe.each(Object.keys(WITH_ONE_PLACE))('a gateway of kind %s with one place 
     expect(await isThere(gateway.turn!(channel, never()))).toBe(false)
     expect(await gateway.send(outgoing())).toEqual({ kind: 'throttled', code: 'no-turn', retryAfterMs: 2_000 })
     expect((await gateway.send(outgoing(), turn)).kind).toBe('accepted')
+  })
+
+  it('has a turn at once, until it is taken', async () => {
+    const gateway = timed(await started(await WITH_ONE_PLACE[kind]!()))
+    const { channel } = outgoing()
+    const turn = gateway.turnAtOnce!(channel)
+    expect(turn).toBeDefined()
+    expect(gateway.turnAtOnce!(channel)).toBeUndefined()
+    expect((await gateway.send(outgoing(), turn)).kind).toBe('accepted')
+    expect(gateway.turnAtOnce!(channel)).toBeDefined()
   })
 
   it('ends the waiting when it is told to', async () => {

@@ -23,7 +23,9 @@ export class Webhook {
       request.on('end', () => void answer(Buffer.concat(chunks)))
       const answer = async (body: Buffer) => {
         const url = new URL(request.url!, 'http://webhook')
-        const headers = Object.fromEntries(Object.entries(request.headers).map(([name, value]) => [name, String(value)]))
+        const headers = Object.fromEntries(
+          Object.entries(request.headers).map(([name, value]) => [name, String(value)]),
+        )
         const path = url.pathname.split('/').at(-1) as Callback['path']
         const reply = await gateway().callback({
           path,

@@ -19,7 +19,12 @@ export async function serveApi(world: TestWorld, apiKey?: string) {
   await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
   const base = `http://127.0.0.1:${(server.address() as AddressInfo).port}`
 
-  async function call(method: string, path: string, body?: unknown, headers: Record<string, string> = {}): Promise<Answered> {
+  async function call(
+    method: string,
+    path: string,
+    body?: unknown,
+    headers: Record<string, string> = {},
+  ): Promise<Answered> {
     const response = await fetch(base + path, {
       method,
       headers: { ...(body !== undefined && { 'Content-Type': 'application/json' }), ...headers },

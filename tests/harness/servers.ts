@@ -7,12 +7,13 @@ import { createVault } from '../../src/adapters/vault/vault.ts'
 import { readKeyRing } from '../../src/adapters/vault/key-ring.ts'
 
 /**
- * Address of a server that the tests may use, e.g. from `eval "$(infra/ci/services.sh start)"`. Without one its tests are
- * skipped on a developer's machine; in CI its absence is a failure.
+ * Address of a server that the tests may use, e.g. from `eval "$(infra/ci/services.sh start)"`. Without one its tests
+ * are skipped on a developer's machine; in CI its absence is a failure.
  */
 export function serverAddress(name: 'TEST_DATABASE_URL' | 'TEST_REDIS_URL' | 'TEST_REDIS_CLUSTER'): string | undefined {
   const url = process.env[name]
-  if (!url && process.env.CI) throw new Error(`${name} is not set. In CI every store must be tested: run infra/ci/services.sh first.`)
+  if (!url && process.env.CI)
+    throw new Error(`${name} is not set. In CI every store must be tested: run infra/ci/services.sh first.`)
   return url || undefined
 }
 
@@ -29,7 +30,11 @@ export async function freshDatabase(server: string): Promise<FreshDatabase> {
   const template = await templateOn(server)
   const name = `daysix_test_${randomBytes(6).toString('hex')}`
   await asAdmin(server, (admin) => cloned(admin, name, template))
-  return { url: named(server, name), drop: () => asAdmin(server, async (admin) => void (await admin.query(`drop database if exists ${name} with (force)`))) }
+  return {
+    url: named(server, name),
+    drop: () =>
+      asAdmin(server, async (admin) => void (await admin.query(`drop database if exists ${name} with (force)`))),
+  }
 }
 
 /** Cloning needs the template to itself; several test files may want it at once. */

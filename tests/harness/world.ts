@@ -4,8 +4,11 @@ import { createPocketGateway, type PocketGateway } from '../../src/adapters/gate
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig, type Config } from '../../src/config.ts'
 import type { Clinic } from '../../src/domain/region/clinic.ts'
+import { USUAL_ASK_AGAIN_MONTHS } from '../../src/domain/patients/changed-hands.ts'
+import { USUAL_MOVE_LIMIT } from '../../src/domain/visits/move-limit.ts'
 import { DEFAULT_HOURS } from '../../src/domain/preparation/sending-hours.ts'
-import { bookAndRing, type Booked, type BookingRequest } from '../../src/flows/visits/book-visit.ts'
+import { bookAndRing } from '../../src/flows/visits/book-visit.ts'
+import type { Booked, BookingRequest } from '../../src/flows/visits/booking-request.ts'
 import type { Gateway } from '../../src/flows/ports/gateway.ts'
 import { hearReply } from '../../src/flows/replies/hear-text.ts'
 import { addOpenings } from '../../src/flows/visits/manage-openings.ts'
@@ -22,7 +25,22 @@ export const CLINIC: Clinic = {
   phone: '+17825550190',
   zone: 'America/Halifax',
   country: 'CA',
-  settings: { hours: DEFAULT_HOURS, movePolicy: 'at-once', lapsePolicy: 'desk-decides', holdHours: 24, minConfidence: 0.5, gateway: 'pocket' },
+  settings: {
+    hours: DEFAULT_HOURS,
+    movePolicy: 'at-once',
+    lapsePolicy: 'desk-decides',
+    moveLimit: USUAL_MOVE_LIMIT,
+    minors: null,
+    askAgainMonths: USUAL_ASK_AGAIN_MONTHS,
+    secondOnPaper: false,
+    visitMinutes: null,
+    holdHours: 24,
+    minConfidence: 0.5,
+    gateway: 'pocket',
+    emergency: null,
+    address: null,
+    directions: null,
+  },
 }
 
 const MINUTE = 60_000
@@ -32,7 +50,9 @@ interface Site {
   approved?: string[]
 }
 
-/** The service on virtual time with a simulated network and an embedded database in memory; nothing of ours is mocked. */
+/**
+ * The service on virtual time with a simulated network and an embedded database in memory; nothing of ours is mocked.
+ */
 export class TestWorld {
   readonly clock: VirtualClock
   readonly pocket: PocketGateway
@@ -61,10 +81,19 @@ export class TestWorld {
     const loaded = loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent', ...settings })
     const config = { ...loaded, sweepSeconds: 0, port: 0, databaseUrl }
     const queue = createVirtualQueue(clock)
-    const composed = await compose(config, { time: { clock, after }, queue, gateways: [pocket, ...more], inMemory: true, notice: () => {} })
+    const composed = await compose(config, {
+      time: { clock, after },
+      queue,
+      gateways: [pocket, ...more],
+      inMemory: true,
+      notice: () => {},
+    })
     const world = new TestWorld(clock, pocket, composed, config)
     await queue.start((job) => sendMessage(composed.deps, job))
-    await pocket.start({ message: (heard) => hearReply(composed.deps, heard), receipt: (receipt) => takeReceipt(composed.deps, receipt) })
+    await pocket.start({
+      message: (heard) => hearReply(composed.deps, heard),
+      receipt: (receipt) => takeReceipt(composed.deps, receipt),
+    })
     await approveLanguages(composed.deps, ...approved)
     await world.putClinic()
     return world
@@ -75,7 +104,9 @@ export class TestWorld {
     return this.deps.store.transact((tx) => tx.clinics.put(clinic))
   }
 
-  book(changes: Omit<Partial<BookingRequest>, 'patient'> & { visit: string; name?: string; phone?: string }): Promise<Booked> {
+  book(
+    changes: Omit<Partial<BookingRequest>, 'patient'> & { visit: string; name?: string; phone?: string },
+  ): Promise<Booked> {
     const { name = 'Ada Fenwick', phone = '782 555 0101', ...rest } = changes
     return bookAndRing(this.deps, {
       clinic: CLINIC.id,
@@ -117,7 +148,9 @@ export class TestWorld {
   }
 
   async kindsOf(bookingId: string, state: string): Promise<string[]> {
-    return (await this.deps.store.read.messages.ofBooking(bookingId)).filter((message) => message.state === state).map(({ kind }) => kind)
+    return (await this.deps.store.read.messages.ofBooking(bookingId))
+      .filter((message) => message.state === state)
+      .map(({ kind }) => kind)
   }
 
   async reasons(open = true): Promise<string[]> {

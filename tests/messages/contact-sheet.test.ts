@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest'
 import { renderContactSheet, type ContactSheet } from '../../src/adapters/http/messages/contact-sheet.ts'
+import { urgentWords } from '../../src/adapters/http/private-page/patient-page.ts'
 import { escapeHtml } from '../../src/adapters/http/pages/html.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
 import { surveyTexts } from '../../src/domain/messages/texts/survey.ts'
@@ -8,7 +9,14 @@ import { LANGUAGES, library, pageTexts, protocols, wording } from '../private-pa
 
 const rows = surveyTexts(library, { ...EXAMPLE_SITE, answers: answersByLanguage(protocols.values()) })
 const sheet = (code: string, more: Partial<ContactSheet> = {}): string =>
-  renderContactSheet({ language: library.languages.get(code)!, rows, wording, path: '/review/texts', ...more })
+  renderContactSheet({
+    language: library.languages.get(code)!,
+    rows,
+    wording,
+    emergency: null,
+    path: '/review/texts',
+    ...more,
+  })
 
 describe('the contact sheet', () => {
   test('shows a reviewer every text, answer, key of a call and sentence of the page, in each language', () => {
@@ -16,7 +24,8 @@ describe('the contact sheet', () => {
       const shown = sheet(code)
       for (const { text } of rows.filter(({ language }) => language === code)) expect(shown).toContain(escapeHtml(text))
       for (const sentence of answersByLanguage(protocols.values())[code]!) expect(shown).toContain(escapeHtml(sentence))
-      expect(shown).toContain(escapeHtml(pageTexts.get(code)!.words.urgent.text))
+      const words = pageTexts.get(code)!.words
+      expect(shown).toContain(escapeHtml(urgentWords(words, library.languages.get(code)!, null).text))
       for (const said of Object.values(wording.phrases.get(code)!.says)) expect(shown).toContain(escapeHtml(said))
     }
   })
@@ -26,7 +35,9 @@ describe('the contact sheet', () => {
     const greeting = rows.find(({ language, part }) => language === 'fr' && part === 'greeting')!.text
     expect(shown.split(escapeHtml(greeting))).toHaveLength(2)
     expect(shown).toContain(
-      escapeHtml(rows.find(({ language, kind, part }) => language === 'en' && kind === 'prep' && part === 'full')!.text),
+      escapeHtml(
+        rows.find(({ language, kind, part }) => language === 'en' && kind === 'prep' && part === 'full')!.text,
+      ),
     )
     expect(sheet('en')).not.toContain('words english')
   })
@@ -37,6 +48,12 @@ describe('the contact sheet', () => {
     )
     expect(sheet('en')).toContain('All are approved.')
     expect(sheet('uk')).toMatch(/\d+ are drafts, until your clinic approves them\./)
+  })
+
+  test('shows the words about an emergency as this clinic’s patients get them', () => {
+    expect(sheet('en')).toContain('answer, call your local emergency number.')
+    expect(sheet('en', { emergency: '112' })).toContain('answer, call 112.')
+    expect(sheet('uk', { emergency: '112' })).toContain('телефонуйте за номером 112.')
   })
 
   test('switches language in the service, and is one file with its style where there is no service', () => {

@@ -3,7 +3,7 @@ import type { Message } from '../../src/domain/messages/message.ts'
 import { claimDue, attemptKey } from '../../src/flows/messages/claim-messages.ts'
 import { newMessage } from '../../src/flows/messages/new-message.ts'
 import { sweep } from '../../src/flows/messages/sweep.ts'
-import type { SendJob } from '../../src/flows/ports/deps.ts'
+import type { SendJob } from '../../src/flows/ports/jobs.ts'
 import type { TestWorld } from '../harness/world.ts'
 import { STORES, type OpenedWorld } from '../store/stores.ts'
 
@@ -21,9 +21,19 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
 
   const now = () => world.clock.now()
   const stateOf = async (id: string) => (await world.deps.store.read.messages.get(id))!.state
-  const alarmFor = ({ id, revision, attempt, sendAt }: Message): SendJob => ({ messageId: id, revision, attempt, at: sendAt })
+  const alarmFor = ({ id, revision, attempt, sendAt }: Message): SendJob => ({
+    messageId: id,
+    revision,
+    attempt,
+    at: sendAt,
+  })
   const claim = (alarms: SendJob[], workerId = world.deps.worker.id) =>
-    world.deps.store.transact((tx) => claimDue(tx, { ...world.deps, worker: { ...world.deps.worker, id: workerId, inFlight: new Set() } }, alarms, []))
+    world.deps.store.transact((tx) =>
+      claimDue(tx, { ...world.deps, worker: { ...world.deps.worker, id: workerId, inFlight: new Set() } }, alarms, {
+        keys: [],
+        turns: [],
+      }),
+    )
 
   /** A patient with a visit and messages that are due now, written without the rules of planning. */
   async function dueMessages(count: number, facts: Partial<Message> = {}): Promise<Message[]> {
@@ -32,9 +42,19 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
     const { booking, patient } = await world.book({ name: `Patient ${people}`, phone: number, visit })
     const clinic = (await world.deps.store.read.clinics.get(booking.clinicId))!
     const made = Array.from({ length: count }, () =>
-      newMessage(world.deps, { booking, patient, clinic }, {
-        kind: 'day-before', sendAt: now(), notAfter: new Date(now().getTime() + 3_600_000), unsolicited: false, revision: booking.planRevision, state: 'queued', ...facts,
-      }), // prettier-ignore
+      newMessage(
+        world.deps,
+        { booking, patient, clinic },
+        {
+          kind: 'day-before',
+          sendAt: now(),
+          notAfter: new Date(now().getTime() + 3_600_000),
+          unsolicited: false,
+          revision: booking.planRevision,
+          state: 'queued',
+          ...facts,
+        },
+      ),
     )
     await world.deps.store.transact((tx) => tx.messages.insert(made))
     return made
@@ -43,9 +63,18 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
   it('are made once, however many workers hear the same alarm', async () => {
     const messages = await dueMessages(5)
     const alarms = messages.map(alarmFor)
-    const results = await Promise.all(Array.from({ length: 8 }, (_, worker) => claim([...alarms].sort(() => (worker % 2 ? 1 : -1)), `w_${worker}`)))
+    const results = await Promise.all(
+      Array.from({ length: 8 }, (_, worker) =>
+        claim(
+          [...alarms].sort(() => (worker % 2 ? 1 : -1)),
+          `w_${worker}`,
+        ),
+      ),
+    )
     for (const message of messages) {
-      const winners = results.filter((claims) => claims.some((each) => each.kind === 'go' && each.claimed.message.id === message.id))
+      const winners = results.filter((claims) =>
+        claims.some((each) => each.kind === 'go' && each.claimed.message.id === message.id),
+      )
       expect(winners).toHaveLength(1)
       expect(await world.deps.store.read.messages.get(message.id)).toMatchObject({ state: 'sending', attempt: 1 })
     }
@@ -69,7 +98,8 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
   it('respect the cap also within one batch', async () => {
     const messages = await dueMessages(3, { unsolicited: true })
     const claims = await claim(messages.map(alarmFor))
-    expect(claims.map(({ kind }) => kind).sort()).toEqual(['go', 'nothing', 'nothing']) // tomorrow would be too late for them
+    // tomorrow would be too late for them
+    expect(claims.map(({ kind }) => kind).sort()).toEqual(['go', 'nothing', 'nothing'])
   })
 
   it('know of a STOP that was written down before them', async () => {
@@ -88,7 +118,9 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
   it('find nothing to do for an older plan, or before the time', async () => {
     const [old, early] = await dueMessages(2)
     expect((await claim([{ ...alarmFor(old!), revision: old!.revision! - 1 }]))[0]!.kind).toBe('nothing')
-    await world.deps.store.transact((tx) => tx.messages.move(early!.id, ['queued'], 'queued', { sendAt: new Date(now().getTime() + 60_000) }))
+    await world.deps.store.transact((tx) =>
+      tx.messages.move(early!.id, ['queued'], 'queued', { sendAt: new Date(now().getTime() + 60_000) }),
+    )
     expect((await claim([alarmFor(early!)]))[0]!.kind).toBe('nothing')
     expect(await stateOf(early!.id)).toBe('queued')
   })
@@ -118,7 +150,8 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
   it('are recorded as accepted only for that very attempt', async () => {
     const [message] = await dueMessages(1)
     await claim([alarmFor(message!)])
-    const accept = (attempt: number) => world.deps.store.transact((tx) => tx.dispatch.accept([{ id: message!.id, attempt, ref: 'r-1' }], now()))
+    const accept = (attempt: number) =>
+      world.deps.store.transact((tx) => tx.dispatch.accept([{ id: message!.id, attempt, ref: 'r-1' }], now()))
     expect(await accept(2)).toEqual([])
     expect(await stateOf(message!.id)).toBe('sending')
     expect(await accept(1)).toEqual([message!.id])
@@ -131,14 +164,20 @@ describe.each(STORES)('on $name, claims', ({ open }) => {
     await claim([alarmFor(message!)])
     await takeReceipt(world.deps, { gateway: 'pocket', messageId: message!.id, state: 'delivered', at: now() })
     await world.deps.store.transact((tx) => tx.dispatch.accept([{ id: message!.id, attempt: 1, ref: 'r-2' }], now()))
-    expect(await world.deps.store.read.messages.get(message!.id)).toMatchObject({ state: 'delivered', gatewayRef: 'r-2', sentAt: now() })
+    expect(await world.deps.store.read.messages.get(message!.id)).toMatchObject({
+      state: 'delivered',
+      gatewayRef: 'r-2',
+      sentAt: now(),
+    })
   })
 
   it('match a receipt whose record crossed with that of its reference', async () => {
     const [message] = await dueMessages(1)
     await claim([alarmFor(message!)])
     await world.deps.store.transact((tx) => tx.dispatch.accept([{ id: message!.id, attempt: 1, ref: 'r-3' }], now()))
-    await world.deps.store.transact((tx) => tx.messages.keepEarlyReceipt({ gateway: 'pocket', ref: 'r-3', state: 'delivered', at: now() }))
+    await world.deps.store.transact((tx) =>
+      tx.messages.keepEarlyReceipt({ gateway: 'pocket', ref: 'r-3', state: 'delivered', at: now() }),
+    )
     await sweep(world.deps)
     expect(await stateOf(message!.id)).toBe('delivered')
   })

@@ -19,8 +19,10 @@ describe('the switch for all sending', () => {
     await world.close()
   })
 
-  const stop = (clinic?: string) => api.post('/api/v1/sending/stop', { ...(clinic && { clinic }), why: 'wrong words in French' })
-  const resume = (backlog: 'send' | 'call', clinic?: string) => api.post('/api/v1/sending/resume', { ...(clinic && { clinic }), backlog })
+  const stop = (clinic?: string) =>
+    api.post('/api/v1/sending/stop', { ...(clinic && { clinic }), why: 'wrong words in French' })
+  const resume = (backlog: 'send' | 'call', clinic?: string) =>
+    api.post('/api/v1/sending/resume', { ...(clinic && { clinic }), backlog })
   const page = async (path: string) => (await fetch(`${api.base}${path}`)).text()
   const ada = (visit: string) => world.book({ visit })
   const bea = (visit: string) => world.book({ name: 'Bea Noakes', phone: '782 555 0102', clinic: 'ridge', visit })
@@ -56,7 +58,12 @@ describe('the switch for all sending', () => {
     expect(open.map(({ reason }) => reason)).toContain('not-delivered')
     await resume('send')
     await world.passUntil('2026-03-10T15:30:00Z', 10)
-    expect(world.textsTo(ADA).slice(before).filter((text) => /no sex/i.test(text))).toEqual([])
+    expect(
+      world
+        .textsTo(ADA)
+        .slice(before)
+        .filter((text) => /no sex/i.test(text)),
+    ).toEqual([])
   })
 
   it('or, as chosen, what was due goes on the call list instead of out', async () => {
@@ -74,20 +81,46 @@ describe('the switch for all sending', () => {
   it('is shown on every page, with who and why, and is on record', async () => {
     const { booking } = await ada('2026-03-19T10:00')
     await stop('harbour')
-    for (const each of ['bookings', 'book', 'calls', 'replies', 'openings', 'day-sheet', 'texts', 'service', 'sending', `visits/${booking.id}`]) {
-      expect(await page(`/desk/harbour/${each}`), each).toMatch(/All sending of this clinic is stopped<\/b> since [^:]+:\d\d by desk: wrong words in French/)
+    for (const each of [
+      'bookings',
+      'book',
+      'calls',
+      'replies',
+      'openings',
+      'day-sheet',
+      'texts',
+      'service',
+      'sending',
+      `visits/${booking.id}`,
+    ]) {
+      expect(await page(`/desk/harbour/${each}`), each).toMatch(
+        /All sending of this clinic is stopped<\/b> since [^:]+:\d\d by desk: wrong words in French/,
+      )
     }
     expect(await page('/desk/ridge/bookings')).not.toMatch(/sending .* is stopped/)
     await stop()
-    for (const each of ['/desk/ridge/bookings', '/desk', '/']) expect(await page(each), each).toMatch(/All sending of all clinics is stopped/)
+    for (const each of ['/desk/ridge/bookings', '/desk', '/'])
+      expect(await page(each), each).toMatch(/All sending of all clinics is stopped/)
     const entries = await world.deps.access.read.audit.list({ limit: 50 })
-    expect(entries.filter(({ what }) => what === 'sending-stopped').map(({ clinicId, actorId }) => [clinicId, actorId])).toEqual([[null, 'local'], ['harbour', 'local']])
+    expect(
+      entries.filter(({ what }) => what === 'sending-stopped').map(({ clinicId, actorId }) => [clinicId, actorId]),
+    ).toEqual([
+      [null, 'local'],
+      ['harbour', 'local'],
+    ])
   })
 
   it('is thrown and lifted on its page', async () => {
     const press = (form: Record<string, string>) =>
-      fetch(`${api.base}/desk/harbour/sending`, { method: 'POST', body: new URLSearchParams(form), headers: { Origin: api.base }, redirect: 'follow' }).then((answer) => answer.text())
-    expect(await press({ do: 'stop', scope: 'harbour', why: 'the provider doubles texts' })).toMatch(/Stopped since .*the provider doubles texts/)
+      fetch(`${api.base}/desk/harbour/sending`, {
+        method: 'POST',
+        body: new URLSearchParams(form),
+        headers: { Origin: api.base },
+        redirect: 'follow',
+      }).then((answer) => answer.text())
+    expect(await press({ do: 'stop', scope: 'harbour', why: 'the provider doubles texts' })).toMatch(
+      /Stopped since .*the provider doubles texts/,
+    )
     await ada('2026-03-19T10:00')
     await world.passUntil('2026-03-09T14:00:00Z', 15)
     expect(world.textsTo(ADA)).toEqual([])
@@ -102,6 +135,8 @@ describe('the switch for all sending', () => {
     expect((await api.post('/api/v1/sending/stop', { clinic: 'harbour' })).status).toBe(422)
     expect((await stop('nowhere')).status).toBe(404)
     expect((await resume('send', 'harbour')).body.code).toBe('too-late')
-    expect((await api.post('/api/v1/sending/resume', {})).body.detail).toMatch(/"send" what is still worth it, or "call"/)
+    expect((await api.post('/api/v1/sending/resume', {})).body.detail).toMatch(
+      /"send" what is still worth it, or "call"/,
+    )
   })
 })

@@ -25,7 +25,9 @@ interface RuleTests {
   tests: { alert_rule_test: { alertname: string; exp_alerts: unknown[] }[] }[]
 }
 
-const rules = (parse(read('infra/alerts.yaml')) as { groups: { rules: Rule[] }[] }).groups.flatMap((group) => group.rules)
+const rules = (parse(read('infra/alerts.yaml')) as { groups: { rules: Rule[] }[] }).groups.flatMap(
+  (group) => group.rules,
+)
 
 /** A metric as an alert names it, with the labels it looks at. */
 interface Named {
@@ -36,7 +38,11 @@ interface Named {
 function named({ expr }: Rule): Named[] {
   return [...expr.matchAll(/\b(daysix_\w+)(?:\{([^}]*)\})?/g)].map(([, metric, within = '']) => ({
     metric: metric!,
-    labels: [...within.matchAll(/(\w+)\s*(=~|!~|!=|=)\s*"([^"]*)"/g)].map(([, name, is, value]) => ({ name: name!, is: is!, value: value! })),
+    labels: [...within.matchAll(/(\w+)\s*(=~|!~|!=|=)\s*"([^"]*)"/g)].map(([, name, is, value]) => ({
+      name: name!,
+      is: is!,
+      value: value!,
+    })),
   }))
 }
 
@@ -45,7 +51,9 @@ function samplesOf(text: string): Map<string, Record<string, string>[]> {
   const samples = new Map<string, Record<string, string>[]>()
   for (const line of text.split('\n').filter((each) => each !== '' && !each.startsWith('#'))) {
     const [, name, within = ''] = /^(\w+)(?:\{(.*)\})? \S+/.exec(line)!
-    const labels = Object.fromEntries([...within.matchAll(/(\w+)="((?:[^"\\]|\\.)*)"/g)].map(([, label, value]) => [label!, value!]))
+    const labels = Object.fromEntries(
+      [...within.matchAll(/(\w+)="((?:[^"\\]|\\.)*)"/g)].map(([, label, value]) => [label!, value!]),
+    )
     samples.set(name!, [...(samples.get(name!) ?? []), labels])
   }
   return samples
@@ -58,7 +66,9 @@ describe('the alerts', () => {
   })
 
   it('are each tried on a case that must be heard and on one that must not', () => {
-    const tried = (parse(read('infra/alerts.test.yaml')) as RuleTests).tests.flatMap(({ alert_rule_test }) => alert_rule_test)
+    const tried = (parse(read('infra/alerts.test.yaml')) as RuleTests).tests.flatMap(
+      ({ alert_rule_test }) => alert_rule_test,
+    )
     for (const { alert } of rules) {
       const own = tried.filter(({ alertname }) => alertname === alert).map(({ exp_alerts }) => exp_alerts.length > 0)
       expect([alert, own.includes(true), own.includes(false)]).toEqual([alert, true, true])
@@ -72,8 +82,12 @@ describe('the alerts', () => {
   })
 
   it('count only what the service notices', () => {
-    const noticed = new Set(sources('src').flatMap(({ text }) => [...text.matchAll(/notice\('([a-z-]+)'/g)].map(([, what]) => what!)))
-    const counted = rules.flatMap(named).flatMap(({ labels }) => labels.filter(({ name }) => name === 'what').map(({ value }) => value))
+    const noticed = new Set(
+      sources('src').flatMap(({ text }) => [...text.matchAll(/notice\('([a-z-]+)'/g)].map(([, what]) => what!)),
+    )
+    const counted = rules
+      .flatMap(named)
+      .flatMap(({ labels }) => labels.filter(({ name }) => name === 'what').map(({ value }) => value))
     expect(counted.length).toBeGreaterThan(0)
     expect(counted.filter((what) => !noticed.has(what))).toEqual([])
   })
@@ -85,18 +99,32 @@ describe('what a running service exposes', () => {
   let samples: Map<string, Record<string, string>[]>
 
   beforeAll(async () => {
-    const pocket = createPocketGateway({ clock: { now: () => new Date() }, random: () => 0.5, after: (ms, work) => void setTimeout(() => void work(), ms) })
+    const pocket = createPocketGateway({
+      clock: { now: () => new Date() },
+      random: () => 0.5,
+      after: (ms, work) => void setTimeout(() => void work(), ms),
+    })
     const config = { ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent' }), port: 0, sweepSeconds: 1 }
     service = await compose(config, { inMemory: true, gateways: [pocket] })
     await ensureFirstClinic(service.deps)
     running = await startService(config, service, 'all')
-    await post('/api/v1/bookings', { visit: new Date(Date.now() + 21 * 86_400_000).toISOString(), patient: { name: 'Ada Fenwick', phone: '613 555 0142' }, cycle: { lmp: 'unknown' }, consent: { recordedBy: 'desk' } })
+    await post('/api/v1/bookings', {
+      visit: new Date(Date.now() + 21 * 86_400_000).toISOString(),
+      patient: { name: 'Ada Fenwick', phone: '613 555 0142' },
+      cycle: { lmp: 'unknown' },
+      consent: { recordedBy: 'desk' },
+    })
     // An answer goes out at any hour; a wrong number is an urgent call.
     await pocket.reply('+16135550142', 'wrong number')
     await sweep(service.deps)
     await fetch(`${running.url}/health/ready`)
     await service.database.records.query('alter table daysix.slot rename to slot_gone')
-    await post('/api/v1/bookings', { visit: new Date(Date.now() + 22 * 86_400_000).toISOString(), patient: { name: 'Ada Fenwick', phone: '613 555 0142' }, cycle: { lmp: 'unknown' }, consent: null })
+    await post('/api/v1/bookings', {
+      visit: new Date(Date.now() + 22 * 86_400_000).toISOString(),
+      patient: { name: 'Ada Fenwick', phone: '613 555 0142' },
+      cycle: { lmp: 'unknown' },
+      consent: null,
+    })
     await service.database.records.query('alter table daysix.slot_gone rename to slot')
     await eventually('something was sent', async () => (await metrics()).has('daysix_send_seconds_count'))
     samples = await metrics()
@@ -107,7 +135,12 @@ describe('what a running service exposes', () => {
   })
 
   const metrics = async () => samplesOf(await (await fetch(`${running.url}/metrics`)).text())
-  const post = (path: string, body: unknown) => fetch(running.url + path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) })
+  const post = (path: string, body: unknown) =>
+    fetch(running.url + path, {
+      method: 'POST',
+      headers: { 'Content-Type': 'application/json' },
+      body: JSON.stringify(body),
+    })
 
   it.each(rules)('has all that $alert looks at', (rule) => {
     const wanted = named(rule)
@@ -120,7 +153,11 @@ describe('what a running service exposes', () => {
         const values = found.map((sample) => sample[name])
         if (name === 'what') expect(values.every(Boolean), `${metric}{${name}}`).toBe(true)
         else if (is === '=' || is === '!=') expect(values, `${metric}{${name}}`).toContain(value)
-        else if (is === '!~') expect(value.split('|').some((word) => values.includes(word)), `${metric}{${name}}`).toBe(true)
+        else if (is === '!~')
+          expect(
+            value.split('|').some((word) => values.includes(word)),
+            `${metric}{${name}}`,
+          ).toBe(true)
         else expect.fail(`${rule.alert}: say how ${name}${is} is to be checked`)
       }
     }

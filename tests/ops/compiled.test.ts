@@ -1,5 +1,15 @@
 import { spawnSync } from 'node:child_process'
-import { appendFileSync, cpSync, existsSync, mkdtempSync, readFileSync, rmSync, symlinkSync, utimesSync, writeFileSync } from 'node:fs'
+import {
+  appendFileSync,
+  cpSync,
+  existsSync,
+  mkdtempSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  utimesSync,
+  writeFileSync,
+} from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
@@ -27,18 +37,23 @@ function change(from: string, to: string): void {
 
 beforeAll(() => {
   app = mkdtempSync(join(tmpdir(), 'daysix-compiled-'))
-  for (const path of ['package.json', 'package-lock.json', 'tsconfig.json', 'src', 'demo', 'infra']) cpSync(join(ROOT, path), join(app, path), { recursive: true })
+  for (const path of ['package.json', 'package-lock.json', 'tsconfig.json', 'src', 'templates', 'demo', 'infra'])
+    cpSync(join(ROOT, path), join(app, path), { recursive: true })
 })
 afterAll(() => rmSync(app, { recursive: true, force: true }))
 
 describe('an install that compiled nothing', () => {
-  it.each([[['src/cli/daysix.mjs', 'forecast']], [['demo/demo.mjs', '--headless']], [['infra/run.mjs', 'chaos/chaos.ts']]])(
-    'is told in one line what to run: %j',
-    (args) => expect(run(...args)).toEqual(toldInOneLine),
-  )
+  it.each([
+    [['src/cli/daysix.mjs', 'forecast']],
+    [['demo/demo.mjs', '--headless']],
+    [['infra/run.mjs', 'chaos/chaos.ts']],
+  ])('is told in one line what to run: %j', (args) => expect(run(...args)).toEqual(toldInOneLine))
 
   it('is no fault where the tools of development are left out, and leaves nothing behind', () => {
-    expect(run('infra/build/build.mjs')).toMatchObject({ status: 0, stderr: expect.stringMatching(/^[^\n]+\n$/) as string })
+    expect(run('infra/build/build.mjs')).toMatchObject({
+      status: 0,
+      stderr: expect.stringMatching(/^[^\n]+\n$/) as string,
+    })
     expect(existsSync(join(app, '.build'))).toBe(false)
   })
 })

@@ -22,20 +22,42 @@ const phoneOf = (n: number) => `+1613555${String(110 + n).padStart(4, '0')}`
 function visit(n: number) {
   const at = new Date(Date.now() + (21 * 24 + n) * 3_600_000).toISOString()
   const patient = { name: `${NAME} ${n}`, phone: phoneOf(n), language: 'en', channel: 'sms', detail: 'full' }
-  return { protocol: 'liquid-based-cytology', visit: at, patient, cycle: { lmp: 'no-periods' }, consent: { recordedBy: 'desk' }, by: 'desk' }
+  return {
+    protocol: 'liquid-based-cytology',
+    visit: at,
+    patient,
+    cycle: { lmp: 'no-periods' },
+    consent: { recordedBy: 'desk' },
+    by: 'desk',
+  }
 }
 
 async function send(url: string, body: unknown, method = 'POST', headers: Record<string, string> = {}) {
-  const response = await fetch(url, { method, headers: { 'Content-Type': 'application/json', ...headers }, body: JSON.stringify(body) })
+  const response = await fetch(url, {
+    method,
+    headers: { 'Content-Type': 'application/json', ...headers },
+    body: JSON.stringify(body),
+  })
   const text = await response.text()
-  // eslint-disable-next-line @typescript-eslint/no-explicit-any -- answers are looked into freely
-  return { status: response.status, request: response.headers.get('X-Request-Id')!, body: (text === '' ? null : JSON.parse(text)) as any }
+
+  return {
+    status: response.status,
+    request: response.headers.get('X-Request-Id')!,
+    // eslint-disable-next-line @typescript-eslint/no-explicit-any -- answers of the API as they are
+    body: (text === '' ? null : JSON.parse(text)) as any,
+  }
 }
 
 /** In a zone where it is about one in the afternoon now, so that sending is allowed whenever a test runs. */
 function clinic(gateway: string) {
   const hours = 13 - new Date().getUTCHours()
-  return { name: 'Harbour Clinic', phone: '+16135550100', zone: `Etc/GMT${hours > 0 ? '-' : '+'}${Math.abs(hours)}`, country: 'CA', settings: { gateway } }
+  return {
+    name: 'Harbour Clinic',
+    phone: '+16135550100',
+    zone: `Etc/GMT${hours > 0 ? '-' : '+'}${Math.abs(hours)}`,
+    country: 'CA',
+    settings: { gateway },
+  }
 }
 
 describe('what the service writes on its standard output while it books, sends and hears', () => {
@@ -83,15 +105,27 @@ describe('what the service writes on its standard output while it books, sends a
 
   async function started(): Promise<ChildProcess> {
     const { PATH, HOME } = process.env
-    const own = { DATA_DIR: join(folder, 'data'), GATEWAYS_DIR: folder, PORT: new URL(base).port, PUBLIC_URL: base, SWEEP_SECONDS: '1', LOG_LEVEL: 'debug' }
+    const own = {
+      DATA_DIR: join(folder, 'data'),
+      GATEWAYS_DIR: folder,
+      PORT: new URL(base).port,
+      PUBLIC_URL: base,
+      SWEEP_SECONDS: '1',
+      LOG_LEVEL: 'debug',
+    }
     const file = await open(join(folder, 'output'), 'a')
     const env = { PATH, HOME, NODE_ENV: 'test', ...ledger.environment, ...own } as unknown as NodeJS.ProcessEnv
-    const service = spawn(process.execPath, ['src/cli/daysix.mjs', 'serve'], { env, stdio: ['ignore', file.fd, file.fd] })
+    const service = spawn(process.execPath, ['src/cli/daysix.mjs', 'serve'], {
+      env,
+      stdio: ['ignore', file.fd, file.fd],
+    })
     await file.close()
     return service
   }
 
-  /** Bookings at the same time, their confirmations, a receipt, a reply with its answer, and a request that is wrong. */
+  /**
+   * Bookings at the same time, their confirmations, a receipt, a reply with its answer, and a request that is wrong.
+   */
   async function live(): Promise<void> {
     await ask(`${base}/api/v1/clinics/main`, clinic('ledger'), 'PUT')
     booked = await Promise.all(Array.from({ length: 12 }, (_, n) => ask(`${base}/api/v1/bookings`, visit(n))))
@@ -99,10 +133,15 @@ describe('what the service writes on its standard output while it books, sends a
     const [first] = ledger.acceptances as [Acceptance]
     await eventually('the first is written down', async () => (await output()).includes('message-sent'))
     receipt = await ask(first.receiptUrl, { ref: first.ref, state: 'delivered' })
-    reply = await ask(`${base}/gateways/ledger/reply`, { from: phoneOf(3), text: WORDS, key: 'k1' }, 'POST', { Authorization: `Bearer ${ledger.environment.LEDGER_KEY}` })
+    reply = await ask(`${base}/gateways/ledger/reply`, { from: phoneOf(3), text: WORDS, key: 'k1' }, 'POST', {
+      Authorization: `Bearer ${ledger.environment.LEDGER_KEY}`,
+    })
     await eventually('the answer has gone out', () => ledger.acceptances.length > booked.length)
     wrong = await ask(`${base}/api/v1/bookings`, { ...visit(0), visit: 'next Tuesday' })
-    await eventually('everything is written down', async () => (await output()).split('message-sent').length > booked.length + 1)
+    await eventually(
+      'everything is written down',
+      async () => (await output()).split('message-sent').length > booked.length + 1,
+    )
   }
 
   it('has a line for each request, with the id that the answer told, how it went and how long it took', () => {
@@ -110,22 +149,43 @@ describe('what the service writes on its standard output while it books, sends a
     for (const { request, status } of answers) {
       expect(request).toMatch(/^q_/)
       expect(lines.filter((line) => line.msg === 'answered' && line.request === request)).toEqual([
-        expect.objectContaining({ method: 'POST', status, ms: expect.any(Number), route: expect.stringMatching(/^\//) }),
+        expect.objectContaining({
+          method: 'POST',
+          status,
+          ms: expect.any(Number),
+          route: expect.stringMatching(/^\//),
+        }),
       ])
     }
-    expect(lines.find((line) => line.msg === 'answered' && line.request === wrong.request)).toMatchObject({ status: 422, code: 'bad-input' })
-    expect(lines.find((line) => line.msg === 'answered' && line.request === reply.request)).toMatchObject({ route: '/gateways/:name/:path', status: 200 })
+    expect(lines.find((line) => line.msg === 'answered' && line.request === wrong.request)).toMatchObject({
+      status: 422,
+      code: 'bad-input',
+    })
+    expect(lines.find((line) => line.msg === 'answered' && line.request === reply.request)).toMatchObject({
+      route: '/gateways/:name/:path',
+      status: 200,
+    })
   })
 
   it('ties what was done to the request it was done for, however many ran at once', () => {
     const expected = booked.map(({ request, body }) => [body.booking.id as string, request])
-    expect(new Map(about('booked').map(({ booking, request }) => [booking, request]))).toEqual(new Map(expected as [string, string][]))
+    expect(new Map(about('booked').map(({ booking, request }) => [booking, request]))).toEqual(
+      new Map(expected as [string, string][]),
+    )
     expect(about('message-delivered')).toEqual([expect.objectContaining({ request: receipt.request })])
-    expect(about('reply-heard')).toEqual([expect.objectContaining({ request: reply.request, reply: expect.stringMatching(/^t_/), booking: booked[3]!.body.booking.id })])
+    expect(about('reply-heard')).toEqual([
+      expect.objectContaining({
+        request: reply.request,
+        reply: expect.stringMatching(/^t_/),
+        booking: booked[3]!.body.booking.id,
+      }),
+    ])
   })
 
   it('names no request that nobody made, and none where a worker acts by itself', () => {
-    const polled = lines.filter((line) => line.msg === 'answered' && line.route === '/health/ready').map(({ request }) => request)
+    const polled = lines
+      .filter((line) => line.msg === 'answered' && line.route === '/health/ready')
+      .map(({ request }) => request)
     const named = new Set(lines.flatMap(({ request }) => (request === undefined ? [] : [request])))
     expect([...named].filter((id) => !told.includes(id as string) && !polled.includes(id))).toEqual([])
     expect(about('message-sent').filter(({ request }) => request !== undefined)).toEqual([])
@@ -136,8 +196,11 @@ describe('what the service writes on its standard output while it books, sends a
     expect(sent.sort()).toEqual(ledger.acceptances.map(({ id }) => id).sort())
     const [first] = ledger.acceptances as [Acceptance]
     expect(about('message-delivered')).toEqual([expect.objectContaining({ message: first.id })])
-    for (const line of lines.filter(({ msg }) => msg.startsWith('message-'))) expect(line).toMatchObject({ message: expect.stringMatching(/^m_/), booking: expect.stringMatching(/^b_/) })
-    const visits = new Map(lines.filter(({ msg }) => msg === 'message-sent').map(({ message, booking }) => [message, booking]))
+    for (const line of lines.filter(({ msg }) => msg.startsWith('message-')))
+      expect(line).toMatchObject({ message: expect.stringMatching(/^m_/), booking: expect.stringMatching(/^b_/) })
+    const visits = new Map(
+      lines.filter(({ msg }) => msg === 'message-sent').map(({ message, booking }) => [message, booking]),
+    )
     expect(about('message-delivered')[0]!.booking).toBe(visits.get(first.id))
   })
 
@@ -147,15 +210,29 @@ describe('what the service writes on its standard output while it books, sends a
     expect(others.filter((line) => !/^(Daysix is ready at|Become the administrator)/.test(line))).toEqual([])
     for (const line of lines) expect(line).toMatchObject({ level: expect.any(Number), time: expect.any(Number) })
     const written = text.toLowerCase()
-    for (const secret of ['quackenbush', '5550113', '555 0113', 'marmalade', new URL(ledger.acceptances[0]!.receiptUrl).searchParams.get('key')!]) expect(written).not.toContain(secret)
+    for (const secret of [
+      'quackenbush',
+      '5550113',
+      '555 0113',
+      'marmalade',
+      new URL(ledger.acceptances[0]!.receiptUrl).searchParams.get('key')!,
+    ])
+      expect(written).not.toContain(secret)
   })
 })
 
 describe('what nobody foresaw', () => {
   /** The service with a table taken from it. @returns what it answered and logged */
-  async function without(table: string, settings: Record<string, string>, ask: (url: string) => ReturnType<typeof send>) {
+  async function without(
+    table: string,
+    settings: Record<string, string>,
+    ask: (url: string) => ReturnType<typeof send>,
+  ) {
     let text = ''
-    const log = createLog('info', new Writable({ write: (chunk: Buffer, _encoding, done) => ((text += chunk.toString()), done()) }))
+    const log = createLog(
+      'info',
+      new Writable({ write: (chunk: Buffer, _encoding, done) => ((text += chunk.toString()), done()) }),
+    )
     const config = { ...loadConfig({ NODE_ENV: 'test', ...settings }), port: 0, sweepSeconds: 0 }
     const composed = await compose(config, { inMemory: true, log })
     const running = await startService(config, composed, 'web')
@@ -164,7 +241,10 @@ describe('what nobody foresaw', () => {
       await composed.database.records.query(`alter table daysix.${table} rename to ${table}_gone`)
       const answer = await ask(running.url)
       await eventually('the request is written down', () => text.includes('"answered"'))
-      const lines = text.trim().split('\n').map((line) => JSON.parse(line) as Line)
+      const lines = text
+        .trim()
+        .split('\n')
+        .map((line) => JSON.parse(line) as Line)
       return { answer, text, line: (msg: string) => lines.find((line) => line.msg === msg) }
     } finally {
       await running.stop()
@@ -175,7 +255,11 @@ describe('what nobody foresaw', () => {
   it('is logged with its stack and the id of the request, which the answer tells too', async () => {
     const { answer, text, line } = await without('slot', {}, (url) => send(`${url}/api/v1/bookings`, visit(1)))
     expect(answer.status).toBe(500)
-    expect(line('request failed')).toMatchObject({ level: 50, request: answer.request, error: { code: '42P01', stack: expect.stringContaining('at ') } })
+    expect(line('request failed')).toMatchObject({
+      level: 50,
+      request: answer.request,
+      error: { code: '42P01', stack: expect.stringContaining('at ') },
+    })
     expect(line('answered')).toMatchObject({ level: 40, request: answer.request, status: 500, code: 'internal' })
     expect(text).not.toMatch(/Quackenbush|5550111/)
   })
@@ -187,7 +271,9 @@ describe('what nobody foresaw', () => {
     await writeFile(join(folder, 'ledger.json'), ledger.description('ask-desk'))
     const settings = { ...ledger.environment, GATEWAYS_DIR: folder, PUBLIC_URL: 'http://127.0.0.1:9' }
     const heard = { from: phoneOf(1), text: WORDS, key: 'k1' }
-    const { answer, text, line } = await without('reply', settings, (url) => send(`${url}/gateways/ledger/reply`, heard, 'POST', { Authorization: `Bearer ${ledger.environment.LEDGER_KEY}` }))
+    const { answer, text, line } = await without('reply', settings, (url) =>
+      send(`${url}/gateways/ledger/reply`, heard, 'POST', { Authorization: `Bearer ${ledger.environment.LEDGER_KEY}` }),
+    )
     await ledger.stop()
     await rm(folder, { recursive: true, force: true })
     expect(answer.status).toBe(503)

@@ -6,8 +6,8 @@ import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
 import { serveApi } from '../harness/api.ts'
 import { TestWorld } from '../harness/world.ts'
 
-// Invented people at numbers reserved for fiction, on virtual time. What must hold is the product's own promise: nobody is told
-// at a number or in a way that is no longer the patient's, and whom nobody tells is on the call list.
+// Invented people at numbers reserved for fiction, on virtual time. What must hold is the product's own promise: nobody
+// is told at a number or in a way that is no longer the patient's, and whom nobody tells is on the call list.
 const START = '2026-03-09T13:00:00Z'
 const NIGHT = '2026-03-10T02:00:00Z' // 23:00 in Halifax
 const PREPARATION = /no sex/i
@@ -36,12 +36,19 @@ describe('what changes about a patient is followed by every visit', () => {
     const person = somebody()
     const first = await world.book({ ...person, visit: '2026-03-19T10:00' })
     const second = await world.book({ ...person, visit: '2026-03-24T10:20' })
-    await amendBooking(world.deps, first.booking.id, { patient: { phone: last4('177'), detail: 'discreet', language: 'fr' }, by: 'desk' })
+    await amendBooking(world.deps, first.booking.id, {
+      patient: { phone: last4('177'), detail: 'discreet', language: 'fr' },
+      by: 'desk',
+    })
     const before = world.textsTo(e164(person)).length
     await world.passUntil('2026-03-24T10:00:00Z', 120)
     expect(world.textsTo(e164(person)).slice(before)).toEqual([])
-    const told = (await world.deps.store.read.messages.ofBooking(second.booking.id)).filter(({ kind, state }) => kind === 'prep' && state === 'delivered')
-    expect(told.map(({ phone, language, detail }) => [phone, language, detail])).toEqual([['+17825550177', 'fr', 'discreet']])
+    const told = (await world.deps.store.read.messages.ofBooking(second.booking.id)).filter(
+      ({ kind, state }) => kind === 'prep' && state === 'delivered',
+    )
+    expect(told.map(({ phone, language, detail }) => [phone, language, detail])).toEqual([
+      ['+17825550177', 'fr', 'discreet'],
+    ])
   })
 
   it('booking again in another way changes the texts of the visit before', async () => {
@@ -49,8 +56,18 @@ describe('what changes about a patient is followed by every visit', () => {
     const first = await world.book({ ...person, visit: '2026-04-08T10:00' })
     const patient = { ...person, language: 'es', channel: 'sms', detail: 'discreet' } as const
     const { bookAndRing } = await import('../../src/flows/visits/book-visit.ts')
-    await bookAndRing(world.deps, { clinic: 'harbour', protocol: 'liquid-based-cytology', visit: '2026-04-15T10:00', patient, cycle: { status: 'no-periods' }, consent: null, by: 'desk' })
-    const planned = (await world.deps.store.read.messages.ofBooking(first.booking.id)).filter(({ state, kind }) => state === 'planned' && kind === 'prep')
+    await bookAndRing(world.deps, {
+      clinic: 'harbour',
+      protocol: 'liquid-based-cytology',
+      visit: '2026-04-15T10:00',
+      patient,
+      cycle: { status: 'no-periods' },
+      consent: null,
+      by: 'desk',
+    })
+    const planned = (await world.deps.store.read.messages.ofBooking(first.booking.id)).filter(
+      ({ state, kind }) => state === 'planned' && kind === 'prep',
+    )
     expect(planned.map(({ language, detail }) => [language, detail])).toEqual([['es', 'discreet']])
   })
 
@@ -78,13 +95,27 @@ describe('an old private address', () => {
   /** The address as the patient got it by text. */
   async function addressTo(person: Person, visit: string): Promise<{ id: string; path: string }> {
     const booked = await api.post('/api/v1/bookings', {
-      clinic: 'harbour', visit, patient: discreet(person), cycle: { lmp: 'unknown' }, consent: { recordedBy: 'desk' },
-    }) // prettier-ignore
+      clinic: 'harbour',
+      visit,
+      patient: discreet(person),
+      cycle: { lmp: 'unknown' },
+      consent: { recordedBy: 'desk' },
+    })
     await world.passUntil(new Date(world.clock.now().getTime() + 60_000).toISOString())
-    const path = world.textsTo(e164(person)).map((text) => /\/v\/[\w.-]*\w/.exec(text)?.[0]).find(Boolean)
+    const path = world
+      .textsTo(e164(person))
+      .map((text) => /\/v\/[\w.-]*\w/.exec(text)?.[0])
+      .find(Boolean)
     return { id: booked.body.booking.id, path: path! }
   }
   const status = async (path: string) => (await fetch(api.base + path)).status
+
+  it('never ends in a mark, which a telephone would leave out of what it makes of a text', () => {
+    const ends = Array.from({ length: 300 }, (_, i) =>
+      world.deps.pageOf(`b_${i}`, e164({ name: 'Nobody Here', phone: last4('180') })).at(-1),
+    )
+    expect(ends.filter((end) => !/[0-9A-Za-z]/.test(end!))).toEqual([])
+  })
 
   it('ends when the number changes', async () => {
     const person = { name: 'Nobody Moved', phone: last4('181') }
@@ -139,7 +170,11 @@ describe('whom nobody may write to is on the call list', () => {
 
   it('when consent is withdrawn', async () => {
     const api = await serveApi(world)
-    const { booking, patient } = await world.book({ name: 'Nobody Willing', phone: last4('189'), visit: '2026-05-08T10:00' })
+    const { booking, patient } = await world.book({
+      name: 'Nobody Willing',
+      phone: last4('189'),
+      visit: '2026-05-08T10:00',
+    })
     expect((await api.post(`/api/v1/patients/${patient.id}/consent/withdraw`, {})).body).toEqual({ withdrawn: 1 })
     await api.close()
     expect(await callsAbout(booking.id)).toContain('no-consent')
@@ -200,7 +235,10 @@ describe('what the desk told or wrote is not taken back by a new plan', () => {
   const onlyVisit = async () => (await night.deps.store.read.bookings.list({ limit: 1 }))[0]!
   const reasons = () => night.reasons()
   const english = loadTexts().languages.get('en')!
-  const byHand = (words: string) => onlyVisit().then(({ patientId }) => writeByHand(night.deps, { patientId, clinicId: 'harbour', words, by: 'desk' }, english))
+  const byHand = (words: string) =>
+    onlyVisit().then(({ patientId }) =>
+      writeByHand(night.deps, { patientId, clinicId: 'harbour', words, by: 'desk' }, english),
+    )
 
   it('a notice of a move that waits for the morning is told though the name was corrected meanwhile', async () => {
     const { id } = await onlyVisit()

@@ -28,8 +28,7 @@ describe('a STOP or START that was left behind by a crash', () => {
     return id
   }
 
-  const swept = () =>
-    world.passUntil(new Date(world.clock.now().getTime() + 5 * 60_000).toISOString(), 1)
+  const swept = () => world.passUntil(new Date(world.clock.now().getTime() + 5 * 60_000).toISOString(), 1)
   const isOptedOut = (phone: string) => world.deps.store.read.optOuts.has(phone)
 
   it('changes nothing where a START was written since', async () => {

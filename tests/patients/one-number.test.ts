@@ -3,8 +3,8 @@ import { makeApiKey } from '../../src/adapters/sign-in/api-keys.ts'
 import { TestWorld } from '../harness/world.ts'
 import { accessDeps, bearer, cookieOf, hire, serveClosed, type Served } from '../access/signed-in.ts'
 
-// A clerk, and a key, of another clinic that book a number known here: broken object level access, OWASP API1:2023. Invented
-// people at a number reserved for fiction.
+// A clerk, and a key, of another clinic that book a number known here: broken object level access, OWASP API1:2023.
+// Invented people at a number reserved for fiction.
 const HER = '+17825550142'
 const WRITTEN = '782 555 0142'
 
@@ -18,13 +18,22 @@ describe('a clinic that books a number known to another clinic', () => {
 
   const book = async (name: string, changes: Record<string, unknown> = {}) => {
     const patient = { name, phone: WRITTEN, ...(changes.patient as object) }
-    const json = { clinic: 'ridge', visit: '2026-03-27T09:00', cycle: { lmp: '2026-03-09' }, consent: { recordedBy: 'desk' }, ...changes, patient }
+    const json = {
+      clinic: 'ridge',
+      visit: '2026-03-27T09:00',
+      cycle: { lmp: '2026-03-09' },
+      consent: { recordedBy: 'desk' },
+      ...changes,
+      patient,
+    }
     const told = await served.ask('/api/v1/bookings', { json, headers: key })
     return { ...told, body: JSON.parse(told.text) }
   }
   const atHarbour = async () => ({
     patient: (await world.deps.store.read.patients.get(at.harbour.patient))!,
-    planned: (await world.deps.store.read.messages.ofBooking(at.harbour.booking)).filter(({ state }) => state === 'planned'),
+    planned: (await world.deps.store.read.messages.ofBooking(at.harbour.booking)).filter(
+      ({ state }) => state === 'planned',
+    ),
     consents: await world.deps.store.read.patients.consents(at.harbour.patient),
   })
 
@@ -40,7 +49,12 @@ describe('a clinic that books a number known to another clinic', () => {
     await world.reply(HER, 'purple elephants SECRETAGAIN')
     const { id } = await hire(world, { login: 'ridge-desk', role: 'desk', clinicId: 'ridge' })
     clerk = await cookieOf(world, id)
-    const writer = await makeApiKey(accessDeps(world), { name: 'writer', may: ['visits:write'], clinicId: 'ridge', expiresAt: null })
+    const writer = await makeApiKey(accessDeps(world), {
+      name: 'writer',
+      may: ['visits:write'],
+      clinicId: 'ridge',
+      expiresAt: null,
+    })
     key = bearer(writer.secret)
     served = await serveClosed(world)
   })
@@ -61,10 +75,18 @@ describe('a clinic that books a number known to another clinic', () => {
 
   it('changes nothing there: not language, detail, name, cycle, number or consent', async () => {
     const before = await atHarbour()
-    const second = await book('ADA  FENWICK', { visit: '2026-03-30T09:00', cycle: { lmp: 'unknown' }, patient: { language: 'fr', detail: 'discreet', channel: 'voice' } })
+    const second = await book('ADA  FENWICK', {
+      visit: '2026-03-30T09:00',
+      cycle: { lmp: 'unknown' },
+      patient: { language: 'fr', detail: 'discreet', channel: 'voice' },
+    })
     expect(second.status).toBe(201)
     const id = second.body.booking.id as string
-    const patched = await served.ask(`/api/v1/bookings/${id}`, { method: 'PATCH', json: { patient: { phone: '782 555 0198' } }, headers: key })
+    const patched = await served.ask(`/api/v1/bookings/${id}`, {
+      method: 'PATCH',
+      json: { patient: { phone: '782 555 0198' } },
+      headers: key,
+    })
     expect(patched.status).toBe(200)
     const patientId = (await world.deps.store.read.bookings.get(id))!.patientId
     await served.ask(`/api/v1/patients/${patientId}/consent/withdraw`, { json: {}, headers: key })
@@ -75,7 +97,15 @@ describe('a clinic that books a number known to another clinic', () => {
     const booked = await book('Somebody Else', { visit: '2026-03-31T09:00' })
     const { patientId } = (await world.deps.store.read.bookings.get(booked.body.booking.id))!
     const [reply] = await world.deps.store.read.replies.fromPhone(HER, new Date(0))
-    const pages = ['replies', `replies/${patientId}`, `replies/${reply!.id}`, `replies/${at.harbour.patient}`, 'calls', 'bookings', `visits/${booked.body.booking.id}`]
+    const pages = [
+      'replies',
+      `replies/${patientId}`,
+      `replies/${reply!.id}`,
+      `replies/${at.harbour.patient}`,
+      'calls',
+      'bookings',
+      `visits/${booked.body.booking.id}`,
+    ]
     for (const page of pages) {
       const { text } = await served.ask(`/desk/ridge/${page}`, { headers: clerk })
       expect(text, page).not.toMatch(/SECRETWORDS|SECRETAGAIN/)

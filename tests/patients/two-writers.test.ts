@@ -3,14 +3,15 @@ import { openStore } from '../../src/adapters/db/store.ts'
 import { hearReply } from '../../src/flows/replies/hear-text.ts'
 import { withdrawConsent } from '../../src/flows/patients/withdraw-consent.ts'
 import { amendBooking } from '../../src/flows/visits/amend-booking.ts'
-import { bookAndRing, type BookingRequest } from '../../src/flows/visits/book-visit.ts'
+import { bookAndRing } from '../../src/flows/visits/book-visit.ts'
+import type { BookingRequest } from '../../src/flows/visits/booking-request.ts'
 import type { Deps } from '../../src/flows/ports/deps.ts'
 import { heldBeforeTaking, heldOpen, waitsOrEnds, type StandingStill } from '../harness/held-open.ts'
 import { freshDatabase, serverAddress, type FreshDatabase } from '../harness/servers.ts'
 import { TestWorld } from '../harness/world.ts'
 
-// Two write about one patient at the same moment. What must hold: both are kept, and what is planned follows both. Invented
-// people at numbers reserved for fiction. The embedded database has one session, so it takes a server.
+// Two write about one patient at the same moment. What must hold: both are kept, and what is planned follows both.
+// Invented people at numbers reserved for fiction. The embedded database has one session, so it takes a server.
 const server = serverAddress('TEST_DATABASE_URL')
 
 describe.skipIf(!server)('two who write about one patient at the same moment', () => {
@@ -29,17 +30,26 @@ describe.skipIf(!server)('two who write about one patient at the same moment', (
 
   const somebody = () => ({ name: `Patient ${++people}`, phone: `782 555 01${people}` })
   const e164 = ({ phone }: { phone: string }) => `+1${phone.replaceAll(' ', '')}`
-  const hear = (from: string, text: string, deps = world.deps) => hearReply(deps, { gateway: 'pocket', key: `t${texts++}`, from, text, at: world.clock.now() })
+  const hear = (from: string, text: string, deps = world.deps) =>
+    hearReply(deps, { gateway: 'pocket', key: `t${texts++}`, from, text, at: world.clock.now() })
   const patientNow = async (id: string) => (await world.deps.store.read.patients.get(id))!
-  const unsent = async (bookingId: string) => (await world.deps.store.read.messages.ofBooking(bookingId)).filter(({ state, kind }) => kind === 'prep' && (state === 'planned' || state === 'queued'))
-  const callsAbout = async (bookingId: string) => (await world.deps.store.read.followUps.list({ bookingId, open: true, limit: 50 })).map(({ reason }) => reason)
+  const unsent = async (bookingId: string) =>
+    (await world.deps.store.read.messages.ofBooking(bookingId)).filter(
+      ({ state, kind }) => kind === 'prep' && (state === 'planned' || state === 'queued'),
+    )
+  const callsAbout = async (bookingId: string) =>
+    (await world.deps.store.read.followUps.list({ bookingId, open: true, limit: 50 })).map(({ reason }) => reason)
   const request = ({ name, phone }: { name: string; phone: string }, visit: string): BookingRequest => ({
     ...{ clinic: 'harbour', protocol: 'liquid-based-cytology', visit, by: 'desk', consent: { recordedBy: 'desk' } },
     ...{ patient: { name, phone, language: 'en', channel: 'sms', detail: 'full' }, cycle: { status: 'no-periods' } },
   })
 
   /** The first stands still; the second is begun, and waits for it or is done before it goes on. */
-  async function meet(held: StandingStill, first: (deps: Deps) => Promise<unknown>, second: () => Promise<unknown>): Promise<void> {
+  async function meet(
+    held: StandingStill,
+    first: (deps: Deps) => Promise<unknown>,
+    second: () => Promise<unknown>,
+  ): Promise<void> {
     const one = first(held.deps)
     await held.reached
     const other = second()
@@ -88,22 +98,31 @@ describe.skipIf(!server)('two who write about one patient at the same moment', (
     expect(await world.deps.store.read.patients.byPhone(e164(person))).toHaveLength(1)
   })
 
-  it.each(['She passed away in January.', 'STOP', 'I cannot come that day'])('"%s" and a booking, many times at once: none fails, nothing is lost', async (words) => {
-    // A store that begins nothing again: whoever waited in a circle would be seen to fail.
-    const deps = { ...world.deps, store: await openStore(world.composed.database, world.composed.vault) }
-    for (let n = 0; n < 6; n++) {
-      const person = somebody()
-      const minute = String(10 + people % 50)
-      const { patient } = await world.book({ ...person, visit: `2026-03-20T11:${minute}` })
-      const at = ['2026-03-27', '2026-03-28'].map((date) => `${date}T${String(8 + Math.floor(people / 6) % 9).padStart(2, '0')}:${minute}`)
-      await Promise.all([hear(e164(person), words, deps), ...at.map((visit) => bookAndRing(deps, request(person, visit)))])
-      expect((await patientNow(patient.id)).reportedDead ?? false).toBe(words.includes('passed away'))
-      const visits = await world.deps.store.read.bookings.list({ patientIds: [patient.id], limit: 9 })
-      expect(visits).toHaveLength(3)
-      const planned = (await Promise.all(visits.map(({ id }) => unsent(id)))).flat()
-      expect(planned).toHaveLength(words.includes('cannot') ? 3 : 0)
-    }
-  })
+  it.each(['She passed away in January.', 'STOP', 'I cannot come that day'])(
+    '"%s" and a booking, many times at once: none fails, nothing is lost',
+    async (words) => {
+      // A store that begins nothing again: whoever waited in a circle would be seen to fail.
+      const deps = { ...world.deps, store: await openStore(world.composed.database, world.composed.vault) }
+      for (let n = 0; n < 6; n++) {
+        const person = somebody()
+        const minute = String(10 + (people % 50))
+        const clinician = `room ${people}`
+        const { patient } = await world.book({ ...person, clinician, visit: `2026-03-20T11:${minute}` })
+        const at = ['2026-03-27', '2026-03-28'].map(
+          (date) => `${date}T${String(8 + (Math.floor(people / 6) % 9)).padStart(2, '0')}:${minute}`,
+        )
+        await Promise.all([
+          hear(e164(person), words, deps),
+          ...at.map((visit) => bookAndRing(deps, { ...request(person, visit), clinician })),
+        ])
+        expect((await patientNow(patient.id)).reportedDead ?? false).toBe(words.includes('passed away'))
+        const visits = await world.deps.store.read.bookings.list({ patientIds: [patient.id], limit: 9 })
+        expect(visits).toHaveLength(3)
+        const planned = (await Promise.all(visits.map(({ id }) => unsent(id)))).flat()
+        expect(planned).toHaveLength(words.includes('cannot') ? 3 : 0)
+      }
+    },
+  )
 
   it('the desk’s new number and a withdrawn consent: the plan goes to the new number', async () => {
     const { booking, patient } = await world.book({ ...somebody(), visit: '2026-03-19T11:00' })
@@ -126,7 +145,9 @@ describe.skipIf(!server)('two who write about one patient at the same moment', (
       (deps) => amendBooking(deps, booking.id, { patient: { phone: '782 555 0197' }, by: 'desk' }),
       () => hear(e164(person), 'START'),
     )
-    const all = (await world.deps.store.read.messages.ofBooking(booking.id)).filter(({ state, kind }) => kind === 'prep' && (state === 'planned' || state === 'queued'))
+    const all = (await world.deps.store.read.messages.ofBooking(booking.id)).filter(
+      ({ state, kind }) => kind === 'prep' && (state === 'planned' || state === 'queued'),
+    )
     expect(all.map(({ phone }) => phone)).toEqual(['+17825550197'])
   })
 })

@@ -22,12 +22,28 @@ const TABLE = [
 ] as const
 
 /** Zones with and without clock changes, of whole, half and three-quarter hours. */
-const ZONES = ['America/Halifax', 'America/St_Johns', 'America/Phoenix', 'Europe/London', 'Australia/Lord_Howe', 'Asia/Kathmandu', 'Pacific/Chatham', 'Pacific/Apia', 'Africa/Cairo', 'America/Santiago']
+const ZONES = [
+  'America/Halifax',
+  'America/St_Johns',
+  'America/Phoenix',
+  'Europe/London',
+  'Australia/Lord_Howe',
+  'Asia/Kathmandu',
+  'Pacific/Chatham',
+  'Pacific/Apia',
+  'Africa/Cairo',
+  'America/Santiago',
+]
 
 const zone = fc.constantFrom(...ZONES)
 /** Visits by day, over two years, so that every clock change is met. */
 const visit = fc
-  .record({ day: fc.integer({ min: 0, max: 730 }), hour: fc.integer({ min: 7, max: 19 }), minute: fc.constantFrom(0, 10, 20, 30, 45), zone })
+  .record({
+    day: fc.integer({ min: 0, max: 730 }),
+    hour: fc.integer({ min: 7, max: 19 }),
+    minute: fc.constantFrom(0, 10, 20, 30, 45),
+    zone,
+  })
   .map(({ day, hour, minute, zone: timeZone }) => {
     const date = Temporal.PlainDate.from('2026-01-01').add({ days: day })
     const at = date.toPlainDateTime({ hour, minute }).toZonedDateTime(timeZone)
@@ -46,7 +62,9 @@ describe('the mark', () => {
   it('is 48 elapsed hours before the visit in every zone, also across clock changes', () => {
     fc.assert(
       fc.property(visit, ({ at, zone: timeZone }) => {
-        const byTemporal = Temporal.Instant.fromEpochMilliseconds(at.getTime()).toZonedDateTimeISO(timeZone).subtract({ hours: 48 })
+        const byTemporal = Temporal.Instant.fromEpochMilliseconds(at.getTime())
+          .toZonedDateTimeISO(timeZone)
+          .subtract({ hours: 48 })
         expect(prepDeadline(at, 48).getTime()).toBe(byTemporal.epochMilliseconds)
       }),
     )
@@ -56,18 +74,24 @@ describe('the mark', () => {
 describe('when preparation goes out', () => {
   it('is four hours before the mark where that is a decent hour', () => {
     const mark = toInstant('2026-03-18T15:00', 'America/Halifax', 'mark')
-    expect(withOffset(bestPrepTime(mark, 'America/Halifax', DEFAULT_HOURS), 'America/Halifax')).toBe('2026-03-18T11:00:00-03:00')
+    expect(withOffset(bestPrepTime(mark, 'America/Halifax', DEFAULT_HOURS), 'America/Halifax')).toBe(
+      '2026-03-18T11:00:00-03:00',
+    )
   })
 
   it('is 18:00 the evening before for a visit on a morning', () => {
     const mark = toInstant('2026-03-18T10:30', 'America/Halifax', 'mark')
-    expect(withOffset(bestPrepTime(mark, 'America/Halifax', DEFAULT_HOURS), 'America/Halifax')).toBe('2026-03-17T18:00:00-03:00')
+    expect(withOffset(bestPrepTime(mark, 'America/Halifax', DEFAULT_HOURS), 'America/Halifax')).toBe(
+      '2026-03-17T18:00:00-03:00',
+    )
   })
 
   it('is the last allowed minute where the evening is not allowed', () => {
     const hours = { weekdays: { from: '09:00', to: '16:00' }, weekend: { from: '09:00', to: '16:00' } }
     const mark = toInstant('2026-03-18T10:30', 'America/Halifax', 'mark')
-    expect(withOffset(bestPrepTime(mark, 'America/Halifax', hours), 'America/Halifax')).toBe('2026-03-17T15:59:00-03:00')
+    expect(withOffset(bestPrepTime(mark, 'America/Halifax', hours), 'America/Halifax')).toBe(
+      '2026-03-17T15:59:00-03:00',
+    )
   })
 
   it('is never at or after the mark, never outside sending hours, in every zone', () => {

@@ -10,7 +10,17 @@ const zone = 'America/Halifax'
 const at = (local: string) => toInstant(local, zone, 'at')
 
 function input(changes: Partial<PlanInput> = {}): PlanInput {
-  return { visit: at('2026-03-20T10:30'), zone, now: at('2026-02-20T15:00'), hours: DEFAULT_HOURS, prepHours: 48, ask: null, done: [], others: [], ...changes }
+  return {
+    visit: at('2026-03-20T10:30'),
+    zone,
+    now: at('2026-02-20T15:00'),
+    hours: DEFAULT_HOURS,
+    prepHours: 48,
+    ask: null,
+    done: [],
+    others: [],
+    ...changes,
+  }
 }
 
 const told = (changes: Partial<PlanInput>) =>
@@ -32,7 +42,7 @@ describe('the plan of a visit', () => {
 
   it('says what can still be kept when booked after the mark, and warns the desk', () => {
     const plan = planMessages(input({ now: at('2026-03-19T12:00') }))
-    expect(plan.messages.map(({ kind }) => kind)).toEqual(['confirmation', 'late-prep'])
+    expect(plan.messages.map(({ kind }) => kind)).toEqual(['late-prep', 'confirmation'])
     expect(plan.warnings.map(({ code }) => code)).toEqual(['short-notice'])
   })
 
@@ -51,7 +61,13 @@ describe('the plan of a visit', () => {
   })
 
   it('says so when the week is full', () => {
-    const others = ['2026-03-14T09:00', '2026-03-15T09:00', '2026-03-16T09:00', '2026-03-17T12:00', '2026-03-19T12:00'].map(at)
+    const others = [
+      '2026-03-14T09:00',
+      '2026-03-15T09:00',
+      '2026-03-16T09:00',
+      '2026-03-17T12:00',
+      '2026-03-19T12:00',
+    ].map(at)
     const plan = planMessages(input({ others }))
     expect(plan.warnings.map(({ code, kind }) => `${code} ${kind}`)).toContain('cap-reached prep')
   })
@@ -65,7 +81,78 @@ describe('the plan of a visit', () => {
   })
 })
 
-const ZONES = ['America/Halifax', 'America/St_Johns', 'America/Phoenix', 'Europe/London', 'Australia/Lord_Howe', 'Asia/Kathmandu', 'Pacific/Chatham', 'Africa/Cairo', 'America/Santiago']
+describe('preparation at the last moment', () => {
+  const codes = (changes: Partial<PlanInput>) => planMessages(input(changes)).warnings.map(({ code }) => code)
+
+  // The mark is on Wednesday 18 March at 10:30. Awake is 07:00 to 22:00: a judgement, no source.
+  it.each([
+    ['2026-03-17T17:59', []], // the usual time, six in the evening before
+    ['2026-03-17T19:00', []], // three hours that evening, three and a half in the morning
+    ['2026-03-17T20:30', ['tight']], // told at nine in the morning
+    ['2026-03-18T09:30', ['tight']],
+    ['2026-03-18T10:25', ['tight']],
+    ['2026-03-18T10:35', ['short-notice']],
+  ])('booked at %s warns of %j', (now, warned) => {
+    expect(codes({ now: at(now) })).toEqual(warned)
+  })
+
+  it('goes first, and the confirmation a quarter of an hour later, since only that says how to end the texts', () => {
+    expect(told({ now: at('2026-03-18T10:25') }).slice(0, 2)).toEqual([
+      'prep 2026-03-18T10:25',
+      'confirmation 2026-03-18T10:40',
+    ])
+    expect(told({ now: at('2026-03-18T08:00') }).slice(0, 2)).toEqual([
+      'prep 2026-03-18T09:00',
+      'confirmation 2026-03-18T09:15',
+    ])
+  })
+
+  it('goes with the confirmation where sending hours end in between', () => {
+    expect(told({ now: at('2026-03-19T19:50') })).toEqual([
+      'confirmation 2026-03-19T19:50',
+      'late-prep 2026-03-19T19:50',
+    ])
+  })
+
+  it('leaves the last period to be asked by a person where there is no time for a message', () => {
+    const unknown = { ask: { kind: 'lmp-question' } } as const
+    expect(codes({ ...unknown, now: at('2026-03-17T12:00') })).toEqual(['not-asked'])
+    expect(codes({ ...unknown, now: at('2026-03-15T12:00') })).toEqual([])
+    expect(codes({ ...unknown, now: at('2026-03-17T12:00'), done: ['lmp-question'] })).toEqual([])
+  })
+})
+
+describe('the day before, where the clocks change at night', () => {
+  const eveOf = (zone: string, visit: string) => {
+    const plan = planMessages(
+      input({ zone, visit: toInstant(visit, zone, 'visit'), now: toInstant('2026-03-01T12:00', zone, 'now') }),
+    )
+    const eve = plan.messages.find(({ kind }) => kind === 'day-before')!
+    return [eve.sendAt, eve.notAfter].map((at) => local(at, zone).toPlainDateTime().toString())
+  }
+
+  it('is the date before the visit, also when the hour of the visit was skipped on it', () => {
+    // Nuuk: the clocks go from 23:00 to midnight on 28 March 2026 (IANA time zone database).
+    expect(eveOf('America/Nuuk', '2026-03-29T23:51')).toEqual(['2026-03-28T17:00:00', '2026-03-29T00:00:00'])
+  })
+
+  it('ends with the day, also when that day began at one o’clock', () => {
+    // Beirut: 25 March 2029 begins at 01:00 (IANA time zone database).
+    expect(eveOf('Asia/Beirut', '2029-03-26T00:00')).toEqual(['2029-03-25T17:00:00', '2029-03-26T00:00:00'])
+  })
+})
+
+const ZONES = [
+  'America/Halifax',
+  'America/St_Johns',
+  'America/Phoenix',
+  'Europe/London',
+  'Australia/Lord_Howe',
+  'Asia/Kathmandu',
+  'Pacific/Chatham',
+  'Africa/Cairo',
+  'America/Santiago',
+]
 
 /** Any visit by day over two years, booked minutes or weeks ahead, with other messages around it. */
 const anyInput = fc
@@ -87,13 +174,21 @@ const anyInput = fc
       now: new Date(visit.getTime() - ahead * 60_000),
       hours: DEFAULT_HOURS,
       prepHours,
-      ask: check === null ? { kind: 'lmp-question' } : { kind: 'cycle-check', on: date.subtract({ days: check }).toString() },
+      ask:
+        check === null
+          ? { kind: 'lmp-question' }
+          : {
+              kind: 'cycle-check',
+              on: date.subtract({ days: check }).toString(),
+              again: check > 5 ? date.subtract({ days: check - 2 }).toString() : null,
+            },
       done: [],
       others: others.map((minutes) => new Date(visit.getTime() + minutes * 60_000)),
     }
   })
 
-const local = (instant: Date, timeZone: string) => Temporal.Instant.fromEpochMilliseconds(instant.getTime()).toZonedDateTimeISO(timeZone)
+const local = (instant: Date, timeZone: string) =>
+  Temporal.Instant.fromEpochMilliseconds(instant.getTime()).toZonedDateTimeISO(timeZone)
 
 describe('any plan, in every zone and across both clock changes (judged by Temporal)', () => {
   it('never plans preparation at or after its mark, and nothing at or after its own end', () => {
@@ -126,14 +221,39 @@ describe('any plan, in every zone and across both clock changes (judged by Tempo
     fc.assert(
       fc.property(anyInput, (each) => {
         const dayOf = (instant: Date) => local(instant, each.zone).toPlainDate().since('2020-01-01').days
-        const planned = planMessages(each).messages.filter(({ unsolicited }) => unsolicited).map(({ sendAt }) => dayOf(sendAt))
+        const planned = planMessages(each)
+          .messages.filter(({ unsolicited }) => unsolicited)
+          .map(({ sendAt }) => dayOf(sendAt))
         const days = [...each.others.map(dayOf), ...planned]
         for (const day of planned) {
           expect(days.filter((other) => other === day)).toHaveLength(1)
-          for (let first = day - 6; first <= day; first++) expect(days.filter((other) => other >= first && other < first + 7).length).toBeLessThanOrEqual(3)
+          for (let first = day - 6; first <= day; first++)
+            expect(days.filter((other) => other >= first && other < first + 7).length).toBeLessThanOrEqual(3)
         }
       }),
       { numRuns: 1000 },
+    )
+  })
+
+  it('says so when it prepares late with under four waking hours left, counted minute by minute', () => {
+    fc.assert(
+      fc.property(anyInput, fc.integer({ min: 1, max: 900 }), (each, minutes) => {
+        const mark = prepDeadline(each.visit, each.prepHours)
+        const now = new Date(mark.getTime() - minutes * 60_000)
+        const { messages, warnings } = planMessages({ ...each, now, others: [] })
+        const prep = messages.find(({ kind }) => kind === 'prep')
+        if (each.prepHours === 0 || !prep) return
+        let awake = 0
+        for (let time = prep.sendAt.getTime(); time < mark.getTime(); time += 60_000) {
+          const { hour } = local(new Date(time), each.zone)
+          if (hour >= 7 && hour < 22) awake++
+        }
+        // What was booked before the usual time goes at it.
+        const late = prep.sendAt.getTime() === now.getTime() || local(prep.sendAt, each.zone).hour === 9
+        if (late) expect(warnings.some(({ code }) => code === 'tight')).toBe(awake < 240)
+        else expect(warnings.map(({ code }) => code)).not.toContain('tight')
+      }),
+      { numRuns: 100 },
     )
   })
 

@@ -5,9 +5,15 @@ import { checkHours, lastAllowed, mayRing, nextAllowed } from '../../src/domain/
 
 const zone = 'America/New_York'
 const at = (local: string) => toInstant(local, zone, 'at')
-/** The widest a site may set: 47 CFR 64.1200(c)(1), "before the hour of 8 a.m. or after 9 p.m. (local time at the called party's location)". */
+/**
+ * The widest a site may set: 47 CFR 64.1200(c)(1), "before the hour of 8 a.m. or after 9 p.m. (local time at the called
+ * party's location)".
+ */
 const widest = { weekdays: { from: '08:00', to: '21:00' }, weekend: { from: '08:00', to: '21:00' } }
-/** Hours like those of Canada's telemarketing rules at the weekend, 10:00-18:00 (adopted as an example; care calls are outside their scope). */
+/**
+ * Hours like those of Canada's telemarketing rules at the weekend, 10:00-18:00 (adopted as an example; care calls are
+ * outside their scope).
+ */
 const canadian = { weekdays: { from: '09:00', to: '21:00' }, weekend: { from: '10:00', to: '18:00' } }
 
 describe('sending hours', () => {
@@ -32,14 +38,25 @@ describe('sending hours', () => {
     expect(mayRing(at('2026-03-10T08:30'), 'America/Los_Angeles', widest)).toBe(false)
   })
 
+  it('waits for the very next morning, also when the clocks skip that hour of the next night', () => {
+    // Nuuk: the clocks go from 23:00 to midnight on 28 March 2026 (IANA time zone database).
+    const nuuk = 'America/Nuuk'
+    const next = nextAllowed(toInstant('2026-03-27T23:30', nuuk, 'at'), nuuk, widest)
+    expect(withOffset(next, nuuk)).toBe('2026-03-28T08:00:00-02:00')
+  })
+
   it('waits for the morning after a clock change without losing or gaining an hour', () => {
     expect(withOffset(nextAllowed(at('2026-03-07T22:00'), zone, widest), zone)).toBe('2026-03-08T08:00:00-04:00')
     expect(withOffset(lastAllowed(at('2026-11-01T07:00'), zone, widest), zone)).toBe('2026-10-31T20:59:00-04:00')
   })
 
   it('refuses hours beyond the law, reversed or misspelt', () => {
-    expect(checkHours({ weekdays: { from: '07:00', to: '20:00' }, weekend: { from: '20:00', to: '09:00' } })).toHaveLength(2)
-    expect(checkHours({ weekdays: { from: '9', to: '20:00' }, weekend: { from: '09:00', to: '25:00' } })).toHaveLength(2)
+    expect(
+      checkHours({ weekdays: { from: '07:00', to: '20:00' }, weekend: { from: '20:00', to: '09:00' } }),
+    ).toHaveLength(2)
+    expect(checkHours({ weekdays: { from: '9', to: '20:00' }, weekend: { from: '09:00', to: '25:00' } })).toHaveLength(
+      2,
+    )
     expect(checkHours(widest)).toEqual([])
   })
 })

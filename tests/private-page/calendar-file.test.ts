@@ -20,10 +20,20 @@ describe('the calendar file', () => {
   test('has one event at the visit, in UTC, with start, end, stamp and sequence', () => {
     expect(lines(calendarFile(entry))).toEqual(
       expect.arrayContaining([
-        'BEGIN:VCALENDAR', 'VERSION:2.0', 'BEGIN:VEVENT', 'UID:h3Kd@daysix', 'SEQUENCE:2', 'DTSTAMP:20260301T000000Z', 'DTSTART:20260309T130000Z',
-        'DTEND:20260309T132000Z', 'SUMMARY:Appointment', 'CLASS:PRIVATE', 'END:VEVENT', 'END:VCALENDAR',
+        'BEGIN:VCALENDAR',
+        'VERSION:2.0',
+        'BEGIN:VEVENT',
+        'UID:h3Kd@daysix',
+        'SEQUENCE:2',
+        'DTSTAMP:20260301T000000Z',
+        'DTSTART:20260309T130000Z',
+        'DTEND:20260309T132000Z',
+        'SUMMARY:Appointment',
+        'CLASS:PRIVATE',
+        'END:VEVENT',
+        'END:VCALENDAR',
       ]),
-    ) // prettier-ignore
+    )
   })
 
   test('speaks up when the avoiding begins, by the instant and not by "two days", which a clock change would shorten', () => {

@@ -1,5 +1,5 @@
 import { loadWording } from '../../src/adapters/templates/load-wording.ts'
-import type { PatientPage } from '../../src/adapters/http/private-page/patient-page.ts'
+import type { PatientPage } from '../../src/adapters/http/private-page/page-data.ts'
 import { approvedIn } from '../harness/approvals.ts'
 
 /** At a site that has approved English. */
@@ -11,7 +11,8 @@ export const LANGUAGES = ['en', 'es', 'fr', 'pa', 'uk']
 export function examplePage(language: string, more: Partial<PatientPage> = {}): PatientPage {
   const { avoid, fine } = protocols.get('liquid-based-cytology')!
   return {
-    clinic: { name: 'Riverbend Medical Clinic', phone: '+1 613 555 0142' },
+    clinic: { name: 'Riverbend Medical Clinic', phone: '+1 613 555 0142', emergency: null },
+    confirmed: false,
     visit: new Date('2026-03-20T13:30:00Z'),
     zone: 'America/Halifax',
     avoid,

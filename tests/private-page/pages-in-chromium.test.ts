@@ -1,12 +1,13 @@
 import { existsSync, readFileSync } from 'node:fs'
-import { createServer, type Server } from 'node:http'
+import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http'
 import type { AddressInfo } from 'node:net'
 import axe, { type Result } from 'axe-core'
 import { chromium, type Browser, type Page } from 'playwright-core'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { renderContactSheet } from '../../src/adapters/http/messages/contact-sheet.ts'
 import { readPageAnswer } from '../../src/adapters/http/private-page/patient-answers.ts'
-import { renderClosedPage, renderPatientPage, type PatientPage } from '../../src/adapters/http/private-page/patient-page.ts'
+import { renderClosedPage, renderPatientPage } from '../../src/adapters/http/private-page/patient-page.ts'
+import type { PatientPage } from '../../src/adapters/http/private-page/page-data.ts'
 import { STYLE_SHEET } from '../../src/adapters/http/pages/style-sheet.ts'
 import { answersByLanguage, EXAMPLE_SITE } from '../../src/cli/example-site.ts'
 import type { PageAnswer } from '../../src/flows/replies/hear-on-page.ts'
@@ -28,7 +29,10 @@ const FLAGS = [
 const POLICY = "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 const WCAG = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']
 
-const choices = ['2026-03-26T13:00:00Z', '2026-03-27T18:20:00Z', '2026-03-30T12:00:00Z'].map((at, index) => ({ slotId: `o_${index}`, at: new Date(at) }))
+const choices = ['2026-03-26T13:00:00Z', '2026-03-27T18:20:00Z', '2026-03-30T12:00:00Z'].map((at, index) => ({
+  slotId: `o_${index}`,
+  at: new Date(at),
+}))
 const STATES: Record<string, Partial<PatientPage>> = {
   plain: {},
   'asked for the last period': { ask: 'last-period', now: new Date('2026-03-19T12:00:00Z') },
@@ -50,28 +54,29 @@ let browser: Browser
 let base: string
 
 function serve(): Server {
-  return createServer(async (request, response) => {
-    const url = new URL(request.url!, 'http://localhost')
-    response.setHeader('Content-Security-Policy', POLICY)
-    if (url.pathname === '/assets/daysix.css')
-      return void response.setHeader('Content-Type', 'text/css').end(readFileSync(STYLE_SHEET))
-    if (request.method === 'POST') {
-      const chunks: Buffer[] = []
-      for await (const chunk of request) chunks.push(chunk as Buffer)
-      const read = readPageAnswer(
-        Object.fromEntries(new URLSearchParams(Buffer.concat(chunks).toString())),
-        '2026-03-10',
-      )
-      heard.push(read)
-      response.setHeader('Content-Type', 'text/html')
-      return void response.end(renderPatientPage(examplePage('en', read === 'problem' ? { problem: 'date' } : { said: '' })))
-    }
-    const page = pages.get(url.pathname)
-    response
-      .setHeader('Content-Type', 'text/html; charset=utf-8')
-      .writeHead(page ? 200 : 404)
-      .end(page ?? '')
-  })
+  return createServer((request, response) => void serveOne(request, response))
+}
+
+async function serveOne(request: IncomingMessage, response: ServerResponse): Promise<void> {
+  const url = new URL(request.url!, 'http://localhost')
+  response.setHeader('Content-Security-Policy', POLICY)
+  if (url.pathname === '/assets/daysix.css')
+    return void response.setHeader('Content-Type', 'text/css').end(readFileSync(STYLE_SHEET))
+  if (request.method === 'POST') {
+    const chunks: Buffer[] = []
+    for await (const chunk of request) chunks.push(chunk as Buffer)
+    const read = readPageAnswer(Object.fromEntries(new URLSearchParams(Buffer.concat(chunks).toString())), '2026-03-10')
+    heard.push(read)
+    response.setHeader('Content-Type', 'text/html')
+    return void response.end(
+      renderPatientPage(examplePage('en', read === 'problem' ? { problem: 'date' } : { said: '' })),
+    )
+  }
+  const page = pages.get(url.pathname)
+  response
+    .setHeader('Content-Type', 'text/html; charset=utf-8')
+    .writeHead(page ? 200 : 404)
+    .end(page ?? '')
 }
 
 describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', () => {
@@ -84,7 +89,7 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
     const rows = surveyTexts(library, { ...EXAMPLE_SITE, answers: answersByLanguage(protocols.values()) })
     for (const code of ['en', 'pa']) {
       const language = library.languages.get(code)!
-      pages.set(`/${code}/sheet`, renderContactSheet({ language, rows, wording, path: '/sheet' }))
+      pages.set(`/${code}/sheet`, renderContactSheet({ language, rows, wording, emergency: null, path: '/sheet' }))
     }
     pages.set(examplePage('en').path, renderPatientPage(examplePage('en', { choices })))
     server = serve().listen(0, '127.0.0.1')
@@ -114,7 +119,9 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
           ({ id, nodes }) => `${path}: ${id}: ${nodes.map(({ target }) => target.join(' ')).join(', ')}`,
         )
         expect(found).toEqual([])
-        const overflow = await page.evaluate('document.documentElement.scrollWidth - document.documentElement.clientWidth')
+        const overflow = await page.evaluate(
+          'document.documentElement.scrollWidth - document.documentElement.clientWidth',
+        )
         expect(overflow, path).toBe(0)
       }
       await context.close()
@@ -125,8 +132,12 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
   test('axe would have found what it is here for', async () => {
     const context = await browser.newContext({ bypassCSP: true })
     const page = await context.newPage()
-    await page.setContent(renderPatientPage(examplePage('en')).replace(' lang="en-CA"', '').replace('daysix.css', 'none.css'))
-    expect((await violationsOf(page)).map(({ id }) => id)).toEqual(expect.arrayContaining(['html-has-lang', 'target-size']))
+    await page.setContent(
+      renderPatientPage(examplePage('en')).replace(' lang="en-CA"', '').replace('daysix.css', 'none.css'),
+    )
+    expect((await violationsOf(page)).map(({ id }) => id)).toEqual(
+      expect.arrayContaining(['html-has-lang', 'target-size']),
+    )
     await context.close()
   })
 
@@ -145,12 +156,17 @@ describe.skipIf(!existsSync(CHROMIUM) && !process.env.CI)('in a real browser', (
       await page.getByLabel('First day of your period').fill('2026-03-08')
       await press('Send this date')()
     }
-    expect(await answer(dated)).toEqual({ reading: { meaning: 'period-started', startedOn: '2026-03-08', confidence: 1, words: [] } })
+    expect(await answer(dated)).toEqual({
+      reading: { meaning: 'period-started', startedOn: '2026-03-08', confidence: 1, words: [] },
+    })
     expect(await page.getByRole('status').innerText()).toContain('We have your answer.')
     expect(await answer(press('Not yet'))).toMatchObject({ reading: { meaning: 'not-started' } })
     expect(await answer(press('I need another time'))).toMatchObject({ reading: { meaning: 'cannot-come' } })
     expect(await answer(press('Tell the clinic'))).toMatchObject({ reading: { meaning: 'prep-lapse' } })
-    expect(await answer(press('Take Friday, March 27'))).toMatchObject({ reading: { meaning: 'choice' }, slotId: 'o_1' })
+    expect(await answer(press('Take Friday, March 27'))).toMatchObject({
+      reading: { meaning: 'choice' },
+      slotId: 'o_1',
+    })
     expect(complaints).toEqual([])
     await context.close()
   })

@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import type { Booked } from '../../src/flows/visits/book-visit.ts'
+import type { Booked } from '../../src/flows/visits/booking-request.ts'
 import { serveApi } from '../harness/api.ts'
 import { TestWorld } from '../harness/world.ts'
 
@@ -21,7 +21,13 @@ describe('the private page of a booking', () => {
   })
 
   const book = async (changes: Partial<Parameters<TestWorld['book']>[0]> & { visit: string }): Promise<Booked> => {
-    const booked = await world.book({ name: `Nobody ${++count}`, phone: `782 555 01${count}`, cycle: { status: 'cycling', lmp: '2026-02-09', usualCycleDays: 28 }, ...changes })
+    const booked = await world.book({
+      name: `Nobody ${++count}`,
+      phone: `782 555 01${count}`,
+      clinician: `room ${count}`,
+      cycle: { status: 'cycling', lmp: '2026-02-09', usualCycleDays: 28 },
+      ...changes,
+    })
     phones.set(booked.booking.id, booked.patient.phone)
     return booked
   }
@@ -31,7 +37,7 @@ describe('the private page of a booking', () => {
   const answer = (id: string, fields: Record<string, string>) =>
     fetch(base + path(id), { method: 'POST', body: new URLSearchParams(fields), redirect: 'manual' })
 
-  it('shows the patient\'s own times and no name, is not indexed and not kept', async () => {
+  it("shows the patient's own times and no name, is not indexed and not kept", async () => {
     const { booking } = await book({ visit: '2026-03-25T10:30' })
     const response = await get(path(booking.id))
     const page = await response.text()
@@ -45,7 +51,12 @@ describe('the private page of a booking', () => {
   it('opens for the right token only, and does not tell a wrong one from a missing booking', async () => {
     const { booking } = await book({ visit: '2026-03-25T10:50' })
     const right = path(booking.id)
-    const forged = [`${right.slice(0, -1)}${right.endsWith('A') ? 'B' : 'A'}`, '/v/nothing.here', `/v/${booking.id}`, '/v/..%2Fetc']
+    const forged = [
+      `${right.slice(0, -1)}${right.endsWith('A') ? 'B' : 'A'}`,
+      '/v/nothing.here',
+      `/v/${booking.id}`,
+      '/v/..%2Fetc',
+    ]
     const answers = await Promise.all(forged.map(async (each) => (await get(each)).status))
     expect(new Set(answers)).toEqual(new Set([404]))
   })
@@ -61,7 +72,9 @@ describe('the private page of a booking', () => {
     expect((await world.deps.store.read.patients.get(patient.id))!.cycle.lmp).toBe('2026-03-09')
     await world.clock.moveTo(new Date(world.clock.now().getTime() + 60_000))
     expect(world.textsTo(patient.phone)).toHaveLength(texts)
-    expect((await world.deps.store.read.replies.fromPhone(patient.phone, new Date(0)))[0]!.reading!.meaning).toBe('period-started')
+    expect((await world.deps.store.read.replies.fromPhone(patient.phone, new Date(0)))[0]!.reading!.meaning).toBe(
+      'period-started',
+    )
   })
 
   it('offers better times on the page when the visit is spoilt, and moves it at a press', async () => {
@@ -102,6 +115,40 @@ describe('the private page of a booking', () => {
     expect(response.headers.get('content-type')).toMatch(/text\/calendar/)
     expect(file).toMatch(/DTSTART:20260331T133000Z/)
     expect(file).not.toMatch(/Harbour|cervical|screen|specimen/i)
+  })
+
+  it('takes "I will come" by one press, asks it no more, and tells the desk', async () => {
+    const { booking } = await book({ visit: '2026-04-02T10:30' })
+    const page = await (await get(path(booking.id))).text()
+    expect(page).toMatch(/<button name="answer" value="confirm">Yes, I will come<\/button>/)
+    // One filled button: what most have to say.
+    expect(page.match(/<button(?! class="plain")/g)).toHaveLength(1)
+    expect((await answer(booking.id, { answer: 'confirm', lang: 'en' })).status).toBe(303)
+    expect((await world.deps.store.read.bookings.get(booking.id))!.confirmedAt).not.toBeNull()
+    expect(await (await get(path(booking.id))).text()).not.toContain('value="confirm"')
+  })
+
+  it('says where the clinic is, where the clinic has said so', async () => {
+    const { booking } = await book({ visit: '2026-04-03T10:30' })
+    expect(await (await get(path(booking.id))).text()).not.toContain('Where we are')
+    await world.putClinic({ address: '3 Quay Lane, Skerry', directions: 'Ring twice at the blue door.' })
+    const page = await (await get(path(booking.id))).text()
+    expect(page).toMatch(/Where we are<\/h2>\s*<p>3 Quay Lane, Skerry<\/p>\s*<p>Ring twice at the blue door\.<\/p>/)
+    await world.putClinic()
+  })
+
+  it('answers a wrong, cut or old address with a page for people, in a language that they read', async () => {
+    const { booking } = await book({ visit: '2026-04-04T10:30' })
+    for (const wrong of [path(booking.id).slice(0, -4), '/v/nothing.here', '/v/', '/v/a/b/c']) {
+      const response = await get(wrong)
+      const page = await response.text()
+      expect([response.status, response.headers.get('content-type')]).toEqual([404, 'text/html; charset=utf-8'])
+      expect(page).toMatch(/This address does not open a page.*open it again from our text, or call the clinic/s)
+      expect(page).not.toMatch(/Harbour|April 4/)
+    }
+    const french = await fetch(`${base}/v/nothing.here`, { headers: { 'Accept-Language': 'fr-CA, en;q=0.5' } })
+    // Only languages that the site has approved are shown to patients.
+    expect(await french.text()).toMatch(/<html lang="(fr|en)/)
   })
 
   it('closes after the visit, and when it is cancelled', async () => {

@@ -1,14 +1,15 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
 import { readPageAnswer } from '../../src/adapters/http/private-page/patient-answers.ts'
-import { renderClosedPage, renderPatientPage } from '../../src/adapters/http/private-page/patient-page.ts'
+import { renderClosedPage, renderPatientPage, urgentWords } from '../../src/adapters/http/private-page/patient-page.ts'
 import { readingCounts, readingEase, readingGrade } from '../../src/domain/messages/texts/grade.ts'
 import { badWords } from '../../src/domain/messages/texts/text-rules.ts'
 import { examplePage, LANGUAGES, library, pageTexts, protocols } from '../private-page/example-page.ts'
 
 const page = (language: string, more: Parameters<typeof examplePage>[1] = {}): string =>
   renderPatientPage(examplePage(language, more))
-const flat = (value: unknown): string[] => (typeof value === 'string' ? [value] : Object.values(value as object).flatMap(flat))
+const flat = (value: unknown): string[] =>
+  typeof value === 'string' ? [value] : Object.values(value as object).flatMap(flat)
 
 describe('the patient’s page', () => {
   test('says her own dates: from 48 hours before, on her clock', () => {
@@ -81,7 +82,12 @@ describe('the patient’s page', () => {
   })
 
   test('shows openings as buttons, in the order of their numbers', () => {
-    const shown = page('es', { choices: [{ slotId: 'o_1', at: new Date('2026-03-26T13:00:00Z') }, { slotId: 'o_2', at: new Date('2026-03-27T18:20:00Z') }] })
+    const shown = page('es', {
+      choices: [
+        { slotId: 'o_1', at: new Date('2026-03-26T13:00:00Z') },
+        { slotId: 'o_2', at: new Date('2026-03-27T18:20:00Z') },
+      ],
+    })
     expect(shown).toContain('value="o_1">Tomar el jueves 26 de marzo, a las 10 de la mañana</button>')
     expect(shown).toContain('value="o_2">Tomar el viernes 27 de marzo, a las 3 y 20 de la tarde</button>')
   })
@@ -92,7 +98,9 @@ describe('the patient’s page', () => {
   })
 
   test('says what came of an answer, and what is missing', () => {
-    expect(page('en', { said: 'Your visit stays on Fri Mar 20.' })).toMatch(/role="status">.*Your visit stays on Fri Mar 20\./s)
+    expect(page('en', { said: 'Your visit stays on Fri Mar 20.' })).toMatch(
+      /role="status">.*Your visit stays on Fri Mar 20\./s,
+    )
     expect(page('en', { said: '' })).toContain('We have your answer.')
     expect(page('en', { problem: 'date' })).toMatch(/role="alert">.*href="#started-on".*aria-invalid="true"/s)
   })
@@ -121,7 +129,7 @@ describe('the patient’s page', () => {
 
   test('writes a clinic’s name as text, whatever it contains', () => {
     const shown = page('en', {
-      clinic: { name: '<b onload="x">O\'Neil & Co', phone: '"><script>' },
+      clinic: { name: '<b onload="x">O\'Neil & Co', phone: '"><script>', emergency: null },
       said: '<script>alert(1)</script>',
     })
     expect(shown).toContain('&lt;b onload=&quot;x&quot;&gt;O&#39;Neil &amp; Co')
@@ -141,13 +149,18 @@ describe('the patient’s page', () => {
 
   test('never speaks of results, in any language', () => {
     for (const [code, { words }] of pageTexts) {
-      for (const sentence of flat(words)) expect(badWords(sentence, library.languages.get(code)!.never), sentence).toEqual([])
+      for (const sentence of flat(words))
+        expect(badWords(sentence, library.languages.get(code)!.never), sentence).toEqual([])
     }
   })
 
   test('reads at the sixth grade or below in English, with an ease of 80 or more in Spanish and French', () => {
+    const said = (code: string): object => {
+      const { words } = pageTexts.get(code)!
+      return { ...words, urgent: urgentWords(words, library.languages.get(code)!, null) }
+    }
     const whole = (code: string): string =>
-      flat(pageTexts.get(code)!.words)
+      flat(said(code))
         .join('.\n')
         .replace(/\{\w+\}/g, '')
     expect(readingGrade(readingCounts(whole('en'), 'flesch-kincaid'), 'flesch-kincaid')).toBeLessThanOrEqual(6)
@@ -161,7 +174,7 @@ describe('an answer given on the page means what the same words by text mean', (
   test('period started on a date', () => {
     expect(readPageAnswer({ answer: 'period-started', startedOn: '2026-03-09', lang: 'en' }, today)).toEqual({
       reading: { meaning: 'period-started', startedOn: '2026-03-09', confidence: 1, words: [] },
-    }) // prettier-ignore
+    })
   })
 
   test('not yet, another time, a lapse, not sure', () => {
@@ -171,8 +184,12 @@ describe('an answer given on the page means what the same words by text mean', (
   })
 
   test('a choice names its opening, never its place in a list', () => {
-    expect(readPageAnswer({ answer: 'choice', choice: 'o_1m8c' }, today)).toEqual({ reading: { meaning: 'choice', confidence: 1, words: [] }, slotId: 'o_1m8c' })
-    for (const choice of ['3', '0', 'two', 'b_1m8c', undefined]) expect(readPageAnswer({ answer: 'choice', choice }, today)).toBe('problem')
+    expect(readPageAnswer({ answer: 'choice', choice: 'o_1m8c' }, today)).toEqual({
+      reading: { meaning: 'choice', confidence: 1, words: [] },
+      slotId: 'o_1m8c',
+    })
+    for (const choice of ['3', '0', 'two', 'b_1m8c', undefined])
+      expect(readPageAnswer({ answer: 'choice', choice }, today)).toBe('problem')
   })
 
   test.each(['2026-03-11', '2025-09-10', '2026-02-30', '10/03/2026', '', undefined, ['2026-03-09']])(
@@ -191,7 +208,9 @@ describe('an answer given on the page means what the same words by text mean', (
           for (const body of [anything, form]) {
             const read = readPageAnswer(body, today)
             if (read !== 'problem')
-              expect(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']).toContain(read.reading.meaning)
+              expect(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']).toContain(
+                read.reading.meaning,
+              )
           }
         },
       ),

@@ -9,7 +9,8 @@ import { openServer } from '../../src/adapters/db/server.ts'
 import { createBullQueue } from '../../src/adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore, type QueueStore } from '../../src/adapters/queue/queue-store.ts'
 import { createVirtualQueue } from '../../src/adapters/queue/virtual-queue.ts'
-import type { SendJob, JobQueue, Clock } from '../../src/flows/ports/deps.ts'
+import type { Clock } from '../../src/flows/ports/deps.ts'
+import type { SendJob, JobQueue } from '../../src/flows/ports/jobs.ts'
 import { freshDatabase, serverAddress, testVault } from '../harness/servers.ts'
 
 interface Subject {
@@ -21,7 +22,12 @@ const virtual: Subject = {
   name: 'virtual time',
   open: async () => {
     const clock = new VirtualClock(new Date('2026-03-09T13:00:00Z'))
-    return { queue: createVirtualQueue(clock), clock, pass: (ms) => clock.moveTo(new Date(clock.now().getTime() + ms)), close: async () => {} }
+    return {
+      queue: createVirtualQueue(clock),
+      clock,
+      pass: (ms) => clock.moveTo(new Date(clock.now().getTime() + ms)),
+      close: async () => {},
+    }
   },
 }
 
@@ -72,7 +78,12 @@ if (cluster) subjects.push(onRedis('BullMQ in a Redis Cluster', cluster))
 describe.each(subjects)('the alarm clock on $name', ({ open }) => {
   let subject: Awaited<ReturnType<Subject['open']>>
   const rung: { job: SendJob; at: Date }[] = []
-  const job = (messageId: string, inMs: number, attempt = 0): SendJob => ({ messageId, revision: 1, attempt, at: new Date(subject.clock.now().getTime() + inMs) })
+  const job = (messageId: string, inMs: number, attempt = 0): SendJob => ({
+    messageId,
+    revision: 1,
+    attempt,
+    at: new Date(subject.clock.now().getTime() + inMs),
+  })
   const times = (id: string) => rung.filter(({ job: { messageId } }) => messageId === id).length
   /** Lets time pass until it is so; a busy machine may need longer than a quiet one. */
   const until = async (isSo: () => boolean) => {
@@ -100,7 +111,9 @@ describe.each(subjects)('the alarm clock on $name', ({ open }) => {
     await subject.queue.enqueue([late])
     await until(() => times('m_late') === 1)
     expect(rung.find(({ job: { messageId } }) => messageId === 'm_late')!.job).toEqual(late)
-    expect(rung.find(({ job: { messageId } }) => messageId === 'm_late')!.at.getTime()).toBeGreaterThanOrEqual(late.at.getTime() - 5)
+    expect(rung.find(({ job: { messageId } }) => messageId === 'm_late')!.at.getTime()).toBeGreaterThanOrEqual(
+      late.at.getTime() - 5,
+    )
   })
 
   it('rings at once for a time that has passed', async () => {

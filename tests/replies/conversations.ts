@@ -108,10 +108,7 @@ export class Conversations {
   }
 
   pass(hours: number): Promise<void> {
-    return this.world.passUntil(
-      new Date(this.world.clock.now().getTime() + hours * HOUR_MS).toISOString(),
-      60,
-    )
+    return this.world.passUntil(new Date(this.world.clock.now().getTime() + hours * HOUR_MS).toISOString(), 60)
   }
 
   /** Open calls about a visit; without one, all those of the clinic. */

@@ -27,7 +27,9 @@ describe('the labelled replies', () => {
   it('never miss a stop or an alarm, invent a start or give a wrong date', () => {
     const dangerous = results.filter(({ labelled: each, reading }) => isDangerous(each, reading))
     expect(
-      dangerous.map(({ labelled: { text }, reading }) => `"${text}" read as ${reading.meaning} ${reading.startedOn ?? ''}`),
+      dangerous.map(
+        ({ labelled: { text }, reading }) => `"${text}" read as ${reading.meaning} ${reading.startedOn ?? ''}`,
+      ),
     ).toEqual([])
   })
 

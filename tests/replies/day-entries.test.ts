@@ -1,7 +1,7 @@
 import { DateTime } from 'luxon'
 import { describe, expect, it } from 'vitest'
 import { readVocabularyFiles } from '../../src/adapters/templates/load-vocabulary.ts'
-import type { VocabularySource } from '../../src/domain/replies/vocabulary.ts'
+import type { VocabularySource } from '../../src/domain/replies/vocabulary-source.ts'
 import { samplesWith } from './entries.ts'
 import { read } from './reading.ts'
 

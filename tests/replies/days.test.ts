@@ -59,7 +59,7 @@ describe('the day a period started', () => {
     expect(startOf('it started an hour ago', '2026-03-18T00:30')).toBe('2026-03-17')
   })
 
-  it('is the day on the patient\'s own clock, not on the server’s', () => {
+  it("is the day on the patient's own clock, not on the server’s", () => {
     const instant = new Date(Date.UTC(2026, 2, 18, 3, 30))
     const at = (zone: string) =>
       readReply('started today', { language: 'en', receivedAt: instant, zone, choices: 0 }, vocabulary).startedOn

@@ -1,10 +1,13 @@
-import type { VocabularySource } from '../../src/domain/replies/vocabulary.ts'
+import type { VocabularySource } from '../../src/domain/replies/vocabulary-source.ts'
 import { readPattern, type Step } from '../../src/domain/replies/pattern.ts'
 
 /** What stands for the classes that the reader finds by itself. */
 const OWN: Record<string, string> = { n: '2', nth: '2nd', clock: '10:30', decimal: '39.2', name: 'Maria' }
 
-/** Texts for a pattern: every way through it, and in each way every word of every choice once. `a & b` becomes two sentences. */
+/**
+ * Texts for a pattern: every way through it, and in each way every word of every choice once. `a & b` becomes two
+ * sentences.
+ */
 export function samplesOf(pattern: string, source: VocabularySource): string[] {
   return samplesWith(pattern, source, {})
 }

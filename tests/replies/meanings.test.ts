@@ -3,8 +3,9 @@ import { loadVocabulary } from '../../src/adapters/templates/load-vocabulary.ts'
 import { readReply } from '../../src/domain/replies/read-reply.ts'
 import type { ReplyContext } from '../../src/domain/replies/reading.ts'
 
-// What each text means is judged by hand; carrier words are those of industry guidelines (CTIA: STOP, END, CANCEL, UNSUBSCRIBE,
-// QUIT, STOPALL, HELP, INFO, START, UNSTOP; Canadian short-code guidelines: STOP, ARRET, HELP, AIDE, INFO; 47 CFR
+// What each text means is judged by hand; carrier words are those of industry guidelines (CTIA: STOP, END, CANCEL,
+// UNSUBSCRIBE, QUIT, STOPALL, HELP, INFO, START, UNSTOP; Canadian short-code guidelines: STOP, ARRET, HELP, AIDE, INFO;
+// 47 CFR
 // 64.1200(a)(10)).
 const vocabulary = loadVocabulary()
 const read = (text: string, more: Partial<ReplyContext> = {}) =>

@@ -86,7 +86,7 @@ describe('a choice that waits for the desk', () => {
 describe('an offer that only the dates had caused', () => {
   it('ends when the dates turn out to be others', async () => {
     await at.openings()
-    const visit = await at.book(`${at.day(3)}T10:00`, { cycle: at.cycling(21) })
+    const visit = await at.book(`${at.day(3)}T10:00`, { cycle: { ...at.cycling(21), usualCycleDays: 32 } })
     const reply = await at.write('my period started today')
     expect(await at.offer(visit)).toMatchObject({ state: 'open', reason: 'no-opening' })
     await at.correct(reply, 'thanks')

@@ -71,9 +71,7 @@ describe('a number that is said not to be the patient’s', () => {
         open: true,
         limit: 10,
       })
-      expect(opened.map(({ reason, detail }) => [reason, detail.words])).toEqual([
-        ['unclear-reply', 'START'],
-      ])
+      expect(opened.map(({ reason, detail }) => [reason, detail.words])).toEqual([['unclear-reply', 'START']])
     },
   )
 
@@ -84,17 +82,29 @@ describe('a number that is said not to be the patient’s', () => {
     expect(await at.kinds(visit, 'planned')).toEqual([])
   })
 
-  it('is written to again once a person has found that it is the patient’s', async () => {
+  it('is written to again once a person has found that it is the patient’s, and asked for consent', async () => {
     const visit = await at.book(`${at.day(10)}T10:00`)
     await at.correct(await at.write('wrong number'), 'unclear')
     expect(await refusal()).toBeUndefined()
     expect(await at.reasons(visit)).not.toContain('wrong-person')
+    expect(await at.reasons(visit)).toContain('no-consent')
+    expect(await at.kinds(visit, 'planned')).toEqual([])
+    await at.amend(visit, { consent: { recordedBy: 'desk' } })
+    expect(await at.reasons(visit)).not.toContain('no-consent')
     expect(await at.kinds(visit, 'planned')).toContain('prep')
   })
 })
 
 describe('when what should follow fails', () => {
-  // A protocol that is missing is a fault that every plan of it stumbles over.
+  // A protocol that cannot be read is a fault that every flow about the visit stumbles over.
+  const BROKEN = new Proxy(
+    {},
+    {
+      get: () => {
+        throw new Error('broken')
+      },
+    },
+  )
   const ID = 'liquid-based-cytology'
   const protocols = () => at.deps.protocols as Map<string, unknown>
   let protocol: unknown
@@ -104,7 +114,7 @@ describe('when what should follow fails', () => {
   afterEach(() => protocols().set(ID, protocol))
 
   async function writeInVain(text: string) {
-    protocols().delete(ID)
+    protocols().set(ID, BROKEN)
     const reply = await at.write(text)
     protocols().set(ID, protocol)
     expect(reply.done).toBe('failed')
@@ -114,23 +124,17 @@ describe('when what should follow fails', () => {
   it.each([
     ['STOP', 'opted-out', 'stop'],
     ['wrong number', 'wrong-person', 'wrong-person'],
-  ] as const)(
-    '%s holds, and every visit is on the call list, at every clinic',
-    async (text, reason, why) => {
-      const there = { clinic: await at.anotherClinic(), protocol: 'clinician-hpv' }
-      const visits = [
-        await at.book(`${at.day(3)}T10:00`),
-        await at.book(`${at.day(4)}T10:00`, there),
-      ]
-      await at.pass(1)
-      await writeInVain(text)
-      expect(await refusal()).toBe(why)
-      for (const visit of visits) expect(await at.reasons(visit)).toContain(reason)
-      const before = at.world.textsTo(at.phone)
-      await at.pass(72)
-      expect(at.world.textsTo(at.phone)).toEqual(before)
-    },
-  )
+  ] as const)('%s holds, and every visit is on the call list, at every clinic', async (text, reason, why) => {
+    const there = { clinic: await at.anotherClinic(), protocol: 'clinician-hpv' }
+    const visits = [await at.book(`${at.day(3)}T10:00`), await at.book(`${at.day(4)}T10:00`, there)]
+    await at.pass(1)
+    await writeInVain(text)
+    expect(await refusal()).toBe(why)
+    for (const visit of visits) expect(await at.reasons(visit)).toContain(reason)
+    const before = at.world.textsTo(at.phone)
+    await at.pass(72)
+    expect(at.world.textsTo(at.phone)).toEqual(before)
+  })
 
   it('nothing more goes to whoever has died, until a person reads it otherwise', async () => {
     const visit = await at.book(`${at.day(10)}T10:00`)

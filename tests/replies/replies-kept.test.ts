@@ -14,7 +14,11 @@ afterAll(() => world.close())
 
 const somebody = () => ({ name: `Nobody ${++people}`, phone: `782 555 01${people}` })
 const e164 = ({ phone }: { phone: string }) => `+1${phone.replaceAll(' ', '')}`
-const callsAbout = async (bookingId: string) => (await world.deps.store.read.followUps.list({ bookingId, open: true, limit: 100 })).map(({ reason, detail }) => ({ reason, words: detail.words }))
+const callsAbout = async (bookingId: string) =>
+  (await world.deps.store.read.followUps.list({ bookingId, open: true, limit: 100 })).map(({ reason, detail }) => ({
+    reason,
+    words: detail.words,
+  }))
 const zoned = (local: string) => toInstant(local, 'America/Halifax', 'visit')
 const repliesFrom = (phone: string) => world.deps.store.read.replies.fromPhone(phone, new Date(0))
 
@@ -76,13 +80,21 @@ describe('a time that was offered, at which the patient has another visit by now
 })
 
 describe('acting on a reply fails', () => {
-  // A protocol that is missing is a fault that every flow about the visit stumbles over.
+  // A protocol that cannot be read is a fault that every flow about the visit stumbles over.
+  const BROKEN = new Proxy(
+    {},
+    {
+      get: () => {
+        throw new Error('broken')
+      },
+    },
+  )
   const protocols = () => world.deps.protocols as Map<string, unknown>
   const ID = 'liquid-based-cytology'
   let taken: unknown
   const takeAway = () => {
     taken = protocols().get(ID)
-    protocols().delete(ID)
+    protocols().set(ID, BROKEN)
   }
   afterEach(() => {
     if (taken) protocols().set(ID, taken)
@@ -105,14 +117,26 @@ describe('acting on a reply fails', () => {
     const { hearOnPage } = await import('../../src/flows/replies/hear-on-page.ts')
     const { booking } = await world.book({ ...somebody(), visit: '2026-04-08T10:00' })
     takeAway()
-    await expect(hearOnPage(world.deps, booking.id, { reading: { meaning: 'cannot-come', confidence: 1, words: [] } })).resolves.toMatch(/^t_/)
-    expect(await callsAbout(booking.id)).toContainEqual({ reason: 'unclear-reply', words: '(on her page) cannot-come' })
+    await expect(
+      hearOnPage(world.deps, booking.id, { reading: { meaning: 'cannot-come', confidence: 1, words: [] } }),
+    ).resolves.toMatch(/^t_/)
+    expect(await callsAbout(booking.id)).toContainEqual({
+      reason: 'unclear-reply',
+      words: '(on the private page) cannot-come',
+    })
   })
 })
 
 describe('a stop between keeping a reply and acting on it', () => {
   const kept = (phone: string, text: string) => ({
-    ...{ id: world.deps.newId('t'), gateway: 'pocket', key: `kept-${text}`, phone, text, receivedAt: world.clock.now() },
+    ...{
+      id: world.deps.newId('t'),
+      gateway: 'pocket',
+      key: `kept-${text}`,
+      phone,
+      text,
+      receivedAt: world.clock.now(),
+    },
     ...{ clinicId: null, bookingId: null, patientId: null, reading: null, done: null },
   })
 
@@ -144,13 +168,20 @@ describe('a page left open while the offer changed', () => {
     await world.openings('2026-04-14T09:00', '2026-04-15T09:00', '2026-04-16T09:00')
     await world.reply(e164(person), 'I cannot come that day')
     const page = new URL(world.deps.pageOf(booking.id, e164(person))).pathname
-    const old = [...(await (await fetch(api.base + page)).text()).matchAll(/name="choice" value="([^"]+)"/g)].map(([, value]) => value!)
+    const old = [...(await (await fetch(api.base + page)).text()).matchAll(/name="choice"\s+value="([^"]+)"/g)].map(
+      ([, value]) => value!,
+    )
     const before = (await world.deps.store.read.offers.pending(booking.id))!
     // Somebody else books the first of them when the hold is over; what is offered now begins with another time.
     await world.passUntil(new Date(world.clock.now().getTime() + 26 * 3_600_000).toISOString(), 60)
     await world.book({ ...somebody(), visit: '2026-04-14T09:00' })
     await world.reply(e164(person), 'I cannot come that day')
-    const press = (choice: string) => fetch(api.base + page, { method: 'POST', body: new URLSearchParams({ answer: 'choice', choice, lang: 'en' }), redirect: 'follow' })
+    const press = (choice: string) =>
+      fetch(api.base + page, {
+        method: 'POST',
+        body: new URLSearchParams({ answer: 'choice', choice, lang: 'en' }),
+        redirect: 'follow',
+      })
     expect(await (await press(old[0]!)).text()).toMatch(/times have changed/)
     expect((await world.deps.store.read.bookings.get(booking.id))!.visitAt).toEqual(booking.visitAt)
     await press(old[1]!)

@@ -129,7 +129,7 @@ describe('a language of a clinic’s own', () => {
     expect(() => loadVocabulary(folder)).toThrow(/replies.yaml/)
   })
 
-  it('may be missing for a patient: the patient\'s text is then read in the language it is written in', () => {
+  it("may be missing for a patient: the patient's text is then read in the language it is written in", () => {
     const reading = readReply('my period started yesterday', context('de'), compileVocabulary(readVocabularyFiles()))
     expect(reading).toMatchObject({ meaning: 'period-started', startedOn: '2026-03-17', language: 'en' })
   })

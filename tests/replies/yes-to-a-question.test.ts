@@ -24,6 +24,10 @@ describe('a yes', () => {
 
   it('to "Has your period started?" confirms nothing and is asked for the day, which is then learned', async () => {
     await passUntilSaid('cycle-check')
+    // A carrier's word for wanting messages, from somebody who gets them: a person asks what was meant.
+    await world.reply(ADA, 'START')
+    expect(world.textsTo(ADA).at(-1)).toMatch(/A person will read your message/)
+    expect(await world.reasons()).toContain('unclear-reply')
     await world.reply(ADA, 'Yes')
     expect((await world.deps.store.read.bookings.get(id))!.confirmedAt).toBeNull()
     expect(world.textsTo(ADA).at(-1)).toMatch(/When did your last period start/)

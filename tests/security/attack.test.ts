@@ -42,11 +42,15 @@ describe('a hostile texter', () => {
     served = await serveClosed(world)
     const { id } = await hire(world, { login: 'clerk', role: 'desk', clinicId: 'harbour' })
     clerk = await cookieOf(world, id)
-    bookingId = (await world.book({ visit: '2026-03-25T09:00', name: '<b onmouseover=alert(2)>Ada', phone: HER })).booking.id
+    bookingId = (await world.book({ visit: '2026-03-25T09:00', name: '<b onmouseover=alert(2)>Ada', phone: HER }))
+      .booking.id
     for (const text of HOSTILE) {
       const began = performance.now()
       await write(HER, text)
-      expect({ text: text.slice(0, 20), quick: performance.now() - began < 3_000 }).toEqual({ text: text.slice(0, 20), quick: true })
+      expect({ text: text.slice(0, 20), quick: performance.now() - began < 3_000 }).toEqual({
+        text: text.slice(0, 20),
+        quick: true,
+      })
     }
     await world.clock.moveTo(new Date('2026-03-09T13:05:00Z'))
   })
@@ -62,7 +66,14 @@ describe('a hostile texter', () => {
   })
 
   it('can write no markup into a page of the desk', async () => {
-    const pages = ['calls', 'replies', 'bookings?day=2026-03-25', 'day-sheet?day=2026-03-25', `visits/${bookingId}`, 'openings']
+    const pages = [
+      'calls',
+      'replies',
+      'bookings?day=2026-03-25',
+      'day-sheet?day=2026-03-25',
+      `visits/${bookingId}`,
+      'openings',
+    ]
     let shown = 0
     for (const page of pages) {
       const { status, text, headers } = await served.ask(`/desk/harbour/${page}`, { headers: clerk })
@@ -72,7 +83,9 @@ describe('a hostile texter', () => {
       expect(headers.get('content-security-policy')).toMatch(/default-src 'none';script-src 'self';/)
     }
     expect(shown).toBeGreaterThanOrEqual(4)
-    expect((await served.ask('/desk/harbour/replies', { headers: clerk })).text).toContain('&lt;script&gt;alert(1)&lt;/script&gt;')
+    expect((await served.ask('/desk/harbour/replies', { headers: clerk })).text).toContain(
+      '&lt;script&gt;alert(1)&lt;/script&gt;',
+    )
   })
 
   it('can keep no two machines talking for ever, and can bury no alarm under a flood', async () => {
@@ -109,7 +122,12 @@ describe('somebody at the door', () => {
   })
 
   it('a curious clerk cannot export, erase, read the record or make a key, and the tries are on record', async () => {
-    const { booking } = await world.book({ visit: '2026-03-26T09:00', clinic: 'ridge', phone: '782 555 0102', name: 'Bea Lowther' })
+    const { booking } = await world.book({
+      visit: '2026-03-26T09:00',
+      clinic: 'ridge',
+      phone: '782 555 0102',
+      name: 'Bea Lowther',
+    })
     const tries: [string, string][] = [
       ['GET', `/api/v1/patients/${booking.patientId}/export`],
       ['DELETE', `/api/v1/patients/${booking.patientId}`],
@@ -118,7 +136,10 @@ describe('somebody at the door', () => {
       ['GET', `/api/v1/bookings/${booking.id}`],
       ['POST', `/api/v1/bookings/${booking.id}/cancel`],
     ]
-    for (const [method, path] of tries) expect([403, 404]).toContain((await served.ask(path, { method, headers: clerk, ...(method === 'POST' && { json: {} }) })).status)
+    for (const [method, path] of tries)
+      expect([403, 404]).toContain(
+        (await served.ask(path, { method, headers: clerk, ...(method === 'POST' && { json: {} }) })).status,
+      )
     const refused = (await world.deps.access.read.audit.list({ limit: 50 })).filter(({ facts }) => facts.refused)
     expect(refused).toHaveLength(tries.length)
     expect((await world.deps.store.read.bookings.get(booking.id))!.state).toBe('booked')
@@ -126,7 +147,15 @@ describe('somebody at the door', () => {
 
   it('a private page opens by its whole address only', async () => {
     expect((await served.ask(page)).status).toBe(200)
-    const wrong = [page.slice(0, -1), `${page}x`, page.replace(/.$/, (last) => (last === 'A' ? 'B' : 'A')), page.replace(/\.[\w-]+$/, '.'), page.toUpperCase(), '/v/%00', '/v/..%2f..%2fetc']
+    const wrong = [
+      page.slice(0, -1),
+      `${page}x`,
+      page.replace(/.$/, (last) => (last === 'A' ? 'B' : 'A')),
+      page.replace(/\.[\w-]+$/, '.'),
+      page.toUpperCase(),
+      '/v/%00',
+      '/v/..%2f..%2fetc',
+    ]
     for (const address of wrong) expect((await served.ask(address)).status).toBe(404)
   })
 
@@ -141,26 +170,37 @@ describe('somebody at the door', () => {
   it('who forges webhooks is refused, and slowed down', async () => {
     const own = await serveClosed(world)
     const answers: number[] = []
-    for (let i = 0; i < 130; i++) answers.push((await own.ask(`/gateways/pocket/reply?i=${i}`, { raw: '{"from":"+17825550101","text":"STOP"}' })).status)
+    for (let i = 0; i < 130; i++)
+      answers.push(
+        (await own.ask(`/gateways/pocket/reply?i=${i}`, { raw: '{"from":"+17825550101","text":"STOP"}' })).status,
+      )
     expect(new Set(answers.slice(0, 120))).toEqual(new Set([404]))
     expect(new Set(answers.slice(120))).toEqual(new Set([429]))
     expect(await world.deps.store.read.optOuts.has(HER)).toBe(false)
     await own.close()
   })
 
-  it.each(['/assets/..%2f..%2f..%2fpackage.json', '/assets/../../package.json', '/desk/assets/..%2fdesk.ts', '/desk/assets/%2e%2e/desk.ts', '/desk/assets//etc/passwd', '/.env', '/.git/config', '/v/../package.json'])(
-    'no file can be had by %s',
-    async (path) => {
-      const { status, text } = await served.ask(path, { headers: clerk })
-      expect(status).toBeGreaterThanOrEqual(300)
-      expect(text).not.toMatch(/"dependencies"|import express|root:/)
-    },
-  )
+  it.each([
+    '/assets/..%2f..%2f..%2fpackage.json',
+    '/assets/../../package.json',
+    '/desk/assets/..%2fdesk.ts',
+    '/desk/assets/%2e%2e/desk.ts',
+    '/desk/assets//etc/passwd',
+    '/.env',
+    '/.git/config',
+    '/v/../package.json',
+  ])('no file can be had by %s', async (path) => {
+    const { status, text } = await served.ask(path, { headers: clerk })
+    expect(status).toBeGreaterThanOrEqual(300)
+    expect(text).not.toMatch(/"dependencies"|import express|root:/)
+  })
 
   it('methods, overrides and tunnels nobody asked for do nothing', async () => {
     const { booking } = await world.book({ visit: '2026-03-27T09:00', phone: '782 555 0103', name: 'Cleo Marsh' })
     const path = `/api/v1/bookings/${booking.id}/cancel`
-    expect((await served.ask(path, { headers: { ...bearer(API_KEY), 'X-HTTP-Method-Override': 'POST' } })).status).toBe(404)
+    expect((await served.ask(path, { headers: { ...bearer(API_KEY), 'X-HTTP-Method-Override': 'POST' } })).status).toBe(
+      404,
+    )
     expect((await served.ask(`${path}?_method=POST`, { headers: bearer(API_KEY) })).status).toBe(404)
     expect((await served.ask(path, { method: 'PROPFIND', headers: bearer(API_KEY) })).status).toBe(404)
     expect((await world.deps.store.read.bookings.get(booking.id))!.state).toBe('booked')
@@ -168,31 +208,55 @@ describe('somebody at the door', () => {
 
   it('a small compressed body cannot become a large one', async () => {
     const bomb = gzipSync(JSON.stringify({ by: 'x'.repeat(50_000_000) }))
-    const response = await fetch(`${served.base}/api/v1/bookings`, { method: 'POST', body: bomb, headers: { ...bearer(API_KEY), 'Content-Type': 'application/json', 'Content-Encoding': 'gzip' } })
-    expect(response.status).toBe(413)
+    const answered = await fetch(`${served.base}/api/v1/bookings`, {
+      method: 'POST',
+      body: bomb,
+      headers: { ...bearer(API_KEY), 'Content-Type': 'application/json', 'Content-Encoding': 'gzip' },
+    }).then(
+      ({ status }) => status,
+      (error: Error) => (error.cause as NodeJS.ErrnoException).code,
+    )
+    // Refused in mid-body: whoever still sends may be cut off before the answer is read.
+    expect([413, 'ECONNRESET', 'EPIPE']).toContain(answered)
   })
 
   it('bodies are not read for who is not signed in', async () => {
-    const { status } = await served.ask('/api/v1/bookings', { raw: 'x'.repeat(60_000), headers: { 'Content-Type': 'application/json' } })
+    const { status } = await served.ask('/api/v1/bookings', {
+      raw: 'x'.repeat(60_000),
+      headers: { 'Content-Type': 'application/json' },
+    })
     expect(status).toBe(401)
   })
 
   it('fields that would reach into objects are refused', async () => {
     const raw = '{"visit":"2026-04-01T09:00","__proto__":{"admin":true},"constructor":{"prototype":{"admin":true}}}'
-    const { status } = await served.ask('/api/v1/bookings', { raw, headers: { ...bearer(API_KEY), 'Content-Type': 'application/json' } })
+    const { status } = await served.ask('/api/v1/bookings', {
+      raw,
+      headers: { ...bearer(API_KEY), 'Content-Type': 'application/json' },
+    })
     expect(status).toBe(422)
     expect(({} as { admin?: boolean }).admin).toBeUndefined()
   })
 
   it('a forged host name changes no address that is told', async () => {
-    const { text } = await served.ask('/sign-in', { headers: { 'X-Forwarded-Host': 'evil.example', 'X-Forwarded-Proto': 'gopher' } })
+    const { text } = await served.ask('/sign-in', {
+      headers: { 'X-Forwarded-Host': 'evil.example', 'X-Forwarded-Proto': 'gopher' },
+    })
     expect(text).not.toContain('evil.example')
     const { headers } = await served.ask('/desk', { headers: { 'X-Forwarded-Host': 'evil.example' } })
     expect(headers.get('location')).toBe('/sign-in?to=%2Fdesk')
   })
 
   it('every page carries the strict headers, and nothing about patients may be kept on the way', async () => {
-    for (const path of ['/', '/sign-in', '/cautions', page, '/desk/harbour/bookings', '/api/v1/bookings?clinic=harbour', '/nothing']) {
+    for (const path of [
+      '/',
+      '/sign-in',
+      '/cautions',
+      page,
+      '/desk/harbour/bookings',
+      '/api/v1/bookings?clinic=harbour',
+      '/nothing',
+    ]) {
       const { headers } = await served.ask(path, { headers: clerk })
       expect(headers.get('content-security-policy')).toMatch(/default-src 'none'.*frame-ancestors 'none'/)
       expect(headers.get('x-content-type-options')).toBe('nosniff')

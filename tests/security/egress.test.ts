@@ -29,18 +29,29 @@ describe('what a gateway may be', () => {
   })
 
   // WHATWG URL writes all of these out in full, so no other notation gets by.
-  it.each(['http://169.254.169.254/', 'http://0xa9fea9fe/', 'http://2852039166/', 'http://0251.0376.0251.0376/', 'http://[::ffff:169.254.169.254]/', 'http://[fe80::1]/', 'http://0/'])('%s is refused before connecting', (url) => {
+  it.each([
+    'http://169.254.169.254/',
+    'http://0xa9fea9fe/',
+    'http://2852039166/',
+    'http://0251.0376.0251.0376/',
+    'http://[::ffff:169.254.169.254]/',
+    'http://[fe80::1]/',
+    'http://0/',
+  ])('%s is refused before connecting', (url) => {
     expect(isRefusedLiteral(new URL(url).hostname)).toBe(true)
   })
 
   it('lets ordinary hosts through, and refused ones where a site allows them', () => {
-    for (const url of ['http://127.0.0.1/', 'http://sms.example/', 'http://[2001:db8::1]/']) expect(isRefusedLiteral(new URL(url).hostname)).toBe(false)
+    for (const url of ['http://127.0.0.1/', 'http://sms.example/', 'http://[2001:db8::1]/'])
+      expect(isRefusedLiteral(new URL(url).hostname)).toBe(false)
     expect(isRefusedLiteral('169.254.10.10', new Set(['169.254.10.10']))).toBe(false)
   })
 
   const get = (url: string, allowed?: Set<string>) =>
     new Promise<number | string>((done) => {
-      const sending = request(url, { lookup: guardedLookup(allowed), timeout: 2_000 }, (answer) => done(answer.resume().statusCode!))
+      const sending = request(url, { lookup: guardedLookup(allowed), timeout: 2_000 }, (answer) =>
+        done(answer.resume().statusCode!),
+      )
       sending.on('error', (error) => done('code' in error ? String(error.code) : error.name))
       sending.end()
     })

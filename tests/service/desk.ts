@@ -21,7 +21,13 @@ export class Desk {
   async clinic(gateway = 'ledger'): Promise<void> {
     const hours = 13 - new Date().getUTCHours()
     const zone = `Etc/GMT${hours > 0 ? '-' : '+'}${Math.abs(hours)}`
-    await this.done('PUT', '/clinics/main', { name: 'Harbour Clinic', phone: '+16135550100', zone, country: 'CA', settings: { gateway } })
+    await this.done('PUT', '/clinics/main', {
+      name: 'Harbour Clinic',
+      phone: '+16135550100',
+      zone,
+      country: 'CA',
+      settings: { gateway },
+    })
   }
 
   /** Books a visit in some weeks, for a new patient; the confirmation goes out at once. @returns its id */
@@ -30,8 +36,22 @@ export class Desk {
     const visit = new Date(Date.now() + (20 * 24 + n) * 3_600_000).toISOString()
     const phone = number ?? `+1613555${String(110 + (n % 90)).padStart(4, '0')}`
     const patient = { name: `Patient ${n}`, phone, language: 'en', channel: 'sms', detail: 'full' }
-    const request = { protocol: 'liquid-based-cytology', visit, patient, cycle: { lmp: 'no-periods' }, consent: { recordedBy: 'desk' }, by: 'desk' }
+    const request = {
+      protocol: 'liquid-based-cytology',
+      visit,
+      patient,
+      cycle: { lmp: 'no-periods' },
+      consent: { recordedBy: 'desk' },
+      by: 'desk',
+    }
     return (await this.done('POST', '/bookings', request)).booking.id as string
+  }
+
+  /** What has gone out about a visit, oldest first. */
+  async gone(bookingId: string): Promise<string[]> {
+    const { messages } = await this.done('GET', `/bookings/${bookingId}`)
+    const said = messages as { kind: string; sentAt: string | null }[]
+    return said.filter(({ sentAt }) => sentAt !== null).map(({ kind }) => kind)
   }
 
   async confirmation(bookingId: string): Promise<{ id: string; state: string }> {

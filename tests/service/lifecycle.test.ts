@@ -87,7 +87,9 @@ describe('a service on the embedded database', () => {
     all.start()
     await eventually('it is ready again', () => isReady(base))
     ledger.fateOf = () => ({})
-    await eventually('all are sent', async () => (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'sent'))
+    await eventually('all are sent', async () =>
+      (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'sent'),
+    )
     expect(ledger.acceptances.map(({ id }) => id).filter((id, index, all) => all.indexOf(id) !== index)).toEqual([])
     expect(handedOver).toBeGreaterThan(0)
   })
@@ -215,7 +217,10 @@ describe.skipIf(!postgres)('a service on PostgreSQL', () => {
     await eventually('the pages are there', async () => (await health()).database === true)
     expect(await health()).toEqual({ ready: false, database: true, queue: false })
     await stores.queue.open()
-    await eventually('web and worker are ready', async () => (await isReady(base)) && (await isReady(`http://127.0.0.1:${healthPort}`)))
+    await eventually(
+      'web and worker are ready',
+      async () => (await isReady(base)) && (await isReady(`http://127.0.0.1:${healthPort}`)),
+    )
     await desk.clinic()
     const first = await desk.book()
     await eventually('it is sent', async () => (await desk.confirmation(first)).state === 'sent')
@@ -232,7 +237,11 @@ describe.skipIf(!postgres)('a service on PostgreSQL', () => {
     const second = await desk.book()
     await eventually('it is sent', async () => (await desk.confirmation(second)).state === 'sent')
     // A ring that was never set is missed for a minute at most.
-    await eventually('the one from when the queue was away is sent too', async () => (await desk.confirmation(unrung)).state === 'sent', 110)
+    await eventually(
+      'the one from when the queue was away is sent too',
+      async () => (await desk.confirmation(unrung)).state === 'sent',
+      110,
+    )
   })
 
   it('takes over from the embedded one with everything in flight', async () => {
@@ -249,12 +258,16 @@ describe.skipIf(!postgres)('a service on PostgreSQL', () => {
     expect(moved, moved.stderr).toMatchObject({ code: 0 })
     expect(moved.stdout).toMatch(/booking +2\n/)
     expect((await daysix(['migrate'])).stderr).toContain('moved into PostgreSQL')
-    expect((await daysix(['move-in'], { DATABASE_URL: url, DATA_DIR: join(folder, 'new') })).stderr).toContain('not empty')
+    expect((await daysix(['move-in'], { DATABASE_URL: url, DATA_DIR: join(folder, 'new') })).stderr).toContain(
+      'not empty',
+    )
     ledger.fateOf = () => ({})
     const large = service('all', { DATABASE_URL: url })
     large.start()
     await eventually('it is ready', () => isReady(base))
-    await eventually('the claims left behind are settled', async () => (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'undelivered'))
+    await eventually('the claims left behind are settled', async () =>
+      (await Promise.all(bookings.map((id) => desk.confirmation(id)))).every(({ state }) => state === 'undelivered'),
+    )
     const third = await desk.book()
     await eventually('work goes on', async () => (await desk.confirmation(third)).state === 'sent')
   })

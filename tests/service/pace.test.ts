@@ -99,7 +99,7 @@ describe.each([overHttp(), overSmpp()])('$name, to a network that allows few tex
   const phoneOf = (n: number) => `+1782555${String(100 + n).padStart(4, '0')}`
   const hasText = ({ phone }: { phone: string }) => network.taken().includes(phone)
 
-  it('gets nothing more for who wrote STOP or cancelled, answers first, and no more than it allows', async () => {
+  it('gets nothing of what waits for who wrote STOP or is cancelled, answers first, and no more than it allows', async () => {
     const visits: { id: string; phone: string }[] = []
     const wait = () => visits.filter((visit) => !hasText(visit))
     for (let n = 0; n < MOST_VISITS && wait().length < BACKLOG; n++) {
@@ -125,8 +125,18 @@ describe.each([overHttp(), overSmpp()])('$name, to a network that allows few tex
     }
     await eventually('nothing waits any more', async () => !(await Promise.all(visits.map(waits))).includes(true))
 
+    await eventually('whose visit is cancelled has heard of that', () => cancelled.every(hasText), 60)
+    await eventually(
+      'it is known to have gone',
+      async () => (await Promise.all(cancelled.map(({ id }) => desk.gone(id)))).flat().length >= CANCELLED,
+    )
+
     const after = network.taken().slice(before)
-    expect(after.filter((to) => cancelled.some(({ phone }) => phone === to))).toEqual([])
+    // That the visit is cancelled, once, and nothing of what waited.
+    for (const { id, phone } of cancelled) {
+      expect(await desk.gone(id)).toEqual(['cancelled'])
+      expect(after.filter((to) => to === phone)).toHaveLength(1)
+    }
     // The answer to STOP, and nothing else; before the others, but for those that had their turn meanwhile.
     const answers = after.flatMap((to, place) => (stopped.some(({ phone }) => phone === to) ? [place] : []))
     expect(answers).toHaveLength(STOPS)

@@ -1,6 +1,7 @@
 import { mkdtemp, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { setTimeout as pause } from 'node:timers/promises'
 import pg from 'pg'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { Ledger } from '../../infra/chaos/ledger.ts'
@@ -93,6 +94,41 @@ describe.skipIf(!postgres)('a worker that is told to stop while another goes on'
     expect(ledger.acceptances).toHaveLength(1)
     const { followUps } = (await desk.done('GET', '/follow-ups')) as { followUps: { reason: string }[] }
     expect(followUps.map(({ reason }) => reason)).not.toContain('send-unknown')
+  })
+
+  it('finishes its sends all the same when it is told again and again, as a terminal and npm do', async () => {
+    await describeNetwork({ timeoutMs: 60_000 })
+    ledger.fateOf = () => ({ answerAfter: 6_000 })
+    await startDesk()
+    const stopped = start('worker')
+    await works(1)
+    const booking = await desk.book()
+    await eventually('it is being handed over', () => ledger.open.size > 0)
+    const stops = [stopped.stop()]
+    await pause(500)
+    expect(ledger.open.size).toBe(1)
+    stops.push(stopped.stop())
+    await Promise.all(stops)
+    expect(ledger.open.size).toBe(0)
+    expect(await workers()).toEqual([])
+    expect(await desk.confirmation(booking)).toMatchObject({ state: 'sent' })
+    expect(ledger.acceptances).toHaveLength(1)
+  })
+
+  it('stops sending at once, though its daily work goes on', async () => {
+    await describeNetwork({})
+    await startDesk()
+    await client.query('begin')
+    await client.query('lock table daysix.retention_run in access exclusive mode')
+    const stopped = start('worker')
+    await works(1)
+    const waits = async () => (await client.query('select from pg_locks where not granted')).rowCount! > 0
+    await eventually('its daily work waits', waits)
+    const stopping = stopped.stop()
+    await eventually('it has taken its leave', async () => (await workers()).length === 0)
+    expect(stopped.runs).toBe(true)
+    await client.query('rollback')
+    await stopping
   })
 
   it('leaves what waits for its turn to the other at once, and nothing is lost or sent twice', async () => {

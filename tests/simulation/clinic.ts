@@ -1,6 +1,7 @@
 import type { Chance } from '../../infra/chaos/random.ts'
 import { amendBooking, cancelBooking, type Amendment } from '../../src/flows/visits/amend-booking.ts'
-import { bookVisit, clinicOf, type BookingRequest, type NewlyBooked } from '../../src/flows/visits/book-visit.ts'
+import { bookVisit, clinicOf } from '../../src/flows/visits/book-visit.ts'
+import type { BookingRequest, NewlyBooked } from '../../src/flows/visits/booking-request.ts'
 import type { InboundMessage } from '../../src/flows/ports/gateway.ts'
 import { addOpenings } from '../../src/flows/visits/manage-openings.ts'
 import { settleMove } from '../../src/flows/visits/move-visit.ts'
@@ -10,7 +11,15 @@ import { enqueueJobsSoon } from '../../src/flows/messages/enqueue-due.ts'
 import { CLINIC } from '../harness/world.ts'
 
 const DAY = 86_400_000
-const TEXTS = ['period started today', '1', 'yes', 'STOP', 'can I use tampons?', 'my period started yesterday', 'cannot come']
+const TEXTS = [
+  'period started today',
+  '1',
+  'yes',
+  'STOP',
+  'can I use tampons?',
+  'my period started yesterday',
+  'cannot come',
+]
 /** Fewer than patients: some share a telephone. */
 const PHONES = 20
 
@@ -45,9 +54,12 @@ export class Clinic {
     if (booking && chance.happens(0.5)) deeds.push(() => this.#bookSome())
     if (chance.happens(0.15)) deeds.push(() => this.#addOpenings())
     for (let n = 0; n < 3; n++) if (chance.happens(0.25)) deeds.push(() => this.#write())
-    if (chance.happens(0.25)) deeds.push(() => this.#change('amend', (deps, id) => amendBooking(deps, id, this.#amendment())))
+    if (chance.happens(0.25))
+      deeds.push(() => this.#change('amend', (deps, id) => amendBooking(deps, id, this.#amendment())))
     if (chance.happens(0.05)) deeds.push(() => this.#change('cancel', (deps, id) => cancelBooking(deps, id, 'desk')))
-    for (const id of waiting) if (chance.happens(0.5)) deeds.push(() => this.#begin('approve', (deps) => settleMove(deps, id, chance.happens(0.7), 'desk')))
+    for (const id of waiting)
+      if (chance.happens(0.5))
+        deeds.push(() => this.#begin('approve', (deps) => settleMove(deps, id, chance.happens(0.7), 'desk')))
     return deeds
   }
 
@@ -69,8 +81,25 @@ export class Clinic {
     const { chance, now } = this.#parts
     const n = this.#asked++
     const lmp = new Date(now().getTime() - chance.between(3, 26) * DAY).toISOString().slice(0, 10)
-    const patient = { name: `Patient ${n}`, phone: `+1782555${String(100 + (n % PHONES)).padStart(4, '0')}`, language: 'en', channel: 'sms', detail: 'full' } as const
-    return { key: `k${n}`, request: { clinic: CLINIC.id, protocol: 'liquid-based-cytology', visit, patient, cycle: { status: 'cycling', lmp }, consent: { recordedBy: 'desk' }, by: 'desk' } }
+    const patient = {
+      name: `Patient ${n}`,
+      phone: `+1782555${String(100 + (n % PHONES)).padStart(4, '0')}`,
+      language: 'en',
+      channel: 'sms',
+      detail: 'full',
+    } as const
+    return {
+      key: `k${n}`,
+      request: {
+        clinic: CLINIC.id,
+        protocol: 'liquid-based-cytology',
+        visit,
+        patient,
+        cycle: { status: 'cycling', lmp },
+        consent: { recordedBy: 'desk' },
+        by: 'desk',
+      },
+    }
   }
 
   /** As the API does it. */
@@ -78,10 +107,16 @@ export class Clinic {
     this.#parts.begin('book', async () => {
       const id = await this.#parts.insist(async (deps) => {
         let booked: NewlyBooked | undefined
-        const { body } = await withIdempotencyKey(deps, key, request, (tx) => clinicOf(tx, request.clinic), async (tx, clinic) => {
-          booked = await bookVisit(tx, deps, request, clinic)
-          return { status: 201, body: { id: booked.booking.id } }
-        }) // prettier-ignore
+        const { body } = await withIdempotencyKey(
+          deps,
+          key,
+          request,
+          (tx) => clinicOf(tx, request.clinic),
+          async (tx, clinic) => {
+            booked = await bookVisit(tx, deps, request, clinic)
+            return { status: 201, body: { id: booked.booking.id } }
+          },
+        )
         if (booked) enqueueJobsSoon(deps, booked.jobs)
         return (body as { id: string }).id
       })
@@ -99,7 +134,13 @@ export class Clinic {
     const { chance, now, phones, begin, hear } = this.#parts
     const known = phones()
     if (known.length === 0) return
-    const heard = { gateway: 'pocket', key: `t${this.#texts++}`, from: chance.one(known), text: chance.one(TEXTS), at: now() }
+    const heard = {
+      gateway: 'pocket',
+      key: `t${this.#texts++}`,
+      from: chance.one(known),
+      text: chance.one(TEXTS),
+      at: now(),
+    }
     for (let times = chance.between(1, 2); times > 0; times--) begin('reply', () => hear(heard))
   }
 
@@ -113,7 +154,11 @@ export class Clinic {
   #amendment(): Amendment {
     const { chance, now } = this.#parts
     const lmp = new Date(now().getTime() - chance.between(3, 26) * DAY).toISOString().slice(0, 10)
-    return chance.one<Amendment>([{ visit: this.#time(2, 5), by: 'desk' }, { cycle: { status: 'cycling', lmp }, by: 'desk' }, { patient: { detail: 'discreet' }, by: 'desk' }])
+    return chance.one<Amendment>([
+      { visit: this.#time(2, 5), by: 'desk' },
+      { cycle: { status: 'cycling', lmp }, by: 'desk' },
+      { patient: { detail: 'discreet' }, by: 'desk' },
+    ])
   }
 
   #time(fromDay: number, toDay: number): string {

@@ -1,5 +1,6 @@
 import type { Gateway } from '../../src/flows/ports/gateway.ts'
-import type { SendJob, JobQueue, Deps, Records } from '../../src/flows/ports/deps.ts'
+import type { Deps, Records } from '../../src/flows/ports/deps.ts'
+import type { SendJob, JobQueue } from '../../src/flows/ports/jobs.ts'
 import { replanChanged } from '../../src/flows/preparation/replan-changed.ts'
 import { createSender, type Sender } from '../../src/flows/messages/send-message.ts'
 import { requeueAll, sweep } from '../../src/flows/messages/sweep.ts'
@@ -32,8 +33,9 @@ export interface World {
 }
 
 /**
- * One process of the service, with every call to store, queue and gateway taking its turn. A life ends at any of them; the
- * next begins with empty hands, as after `kill -9`. A machine may also stand still, and believe that no time has passed.
+ * One process of the service, with every call to store, queue and gateway taking its turn. A life ends at any of them;
+ * the next begins with empty hands, as after `kill -9`. A machine may also stand still, and believe that no time has
+ * passed.
  */
 export class Machine {
   readonly #deps: Deps
@@ -61,7 +63,12 @@ export class Machine {
     life.over = true
     this.#world.turns.forget(life)
     // Others notice in their own time.
-    this.#world.turns.begin(this, 'ended', async () => life.end(), () => {}) // prettier-ignore
+    this.#world.turns.begin(
+      this,
+      'ended',
+      async () => life.end(),
+      () => {},
+    )
     await this.#world.died(life.deps.worker.id)
     this.#begin()
   }
@@ -96,7 +103,10 @@ export class Life {
     this.deps = {
       ...base,
       worker,
-      store: { read: this.#records(base.store.read), transact: (work) => this.#transact(() => base.store.transact(work)) },
+      store: {
+        read: this.#records(base.store.read),
+        transact: (work) => this.#transact(() => base.store.transact(work)),
+      },
       queue: this.#queue(),
       gateways: new Map([...base.gateways].map(([name, gateway]) => [name, this.#gateway(gateway)])),
     }
@@ -155,7 +165,10 @@ export class Life {
   #records(read: Records): Records {
     const area = (name: string, records: object) =>
       new Proxy(records, {
-        get: (target, key) => (...args: unknown[]) => this.#call(`${name}.${String(key)}`, () => Reflect.get(target, key)(...args) as Promise<unknown>),
+        get:
+          (target, key) =>
+          (...args: unknown[]) =>
+            this.#call(`${name}.${String(key)}`, () => Reflect.get(target, key)(...args) as Promise<unknown>),
       })
     return new Proxy(read, { get: (target, key) => area(String(key), Reflect.get(target, key) as object) })
   }
@@ -172,7 +185,14 @@ export class Life {
     const set = (jobs: readonly SendJob[]) => this.#step('queue', () => this.#world.queue().enqueue(jobs))
     const nothing = async () => {}
     const setSoon = (jobs: readonly SendJob[]) => void set(jobs).catch(() => {})
-    return { enqueue: set, enqueueSoon: setSoon, ready: async () => true, start: nothing, pause: nothing, stop: nothing }
+    return {
+      enqueue: set,
+      enqueueSoon: setSoon,
+      ready: async () => true,
+      start: nothing,
+      pause: nothing,
+      stop: nothing,
+    }
   }
 
   #gateway(gateway: Gateway): Gateway {

@@ -15,14 +15,22 @@ describe('days in which connections break, processes die and machines sleep in t
     expect(findings.filter(({ breaches }) => breaches.length > 0)).toEqual([])
     // Nor were they idle days.
     expect(findings.find(({ rule }) => rule === 'every message due is settled')!.looked).toBeGreaterThan(50)
-    for (const event of ['commit dies-before', 'commit dies-after', 'commit breaks-before', 'commit breaks-after', 'stood still after commit']) {
+    for (const event of [
+      'commit dies-before',
+      'commit dies-after',
+      'commit breaks-before',
+      'commit breaks-after',
+      'stood still after commit',
+    ]) {
       expect(simulation.events.get(event), event).toBeGreaterThan(0)
     }
   })
 
   it('are the same for the same seed', async () => {
     const [seed] = SEEDS
-    expect((await new Simulation(seed!).run()).digest).toBe(stories.get(seed!) ?? (await new Simulation(seed!).run()).digest)
+    expect((await new Simulation(seed!).run()).digest).toBe(
+      stories.get(seed!) ?? (await new Simulation(seed!).run()).digest,
+    )
   })
 
   it('are others for another seed', () => {

@@ -14,7 +14,8 @@ import { loadConfig } from '../../src/config.ts'
 import { Failure } from '../../src/domain/failure.ts'
 import type { InboundMessage, Receipt } from '../../src/flows/ports/gateway.ts'
 import { hearReply } from '../../src/flows/replies/hear-text.ts'
-import type { JobQueue, Deps } from '../../src/flows/ports/deps.ts'
+import type { Deps } from '../../src/flows/ports/deps.ts'
+import type { JobQueue } from '../../src/flows/ports/jobs.ts'
 import { takeReceipt } from '../../src/flows/messages/take-receipt.ts'
 import { CLINIC } from '../harness/world.ts'
 import { Clinic } from './clinic.ts'
@@ -28,13 +29,26 @@ const MACHINES = 2
 const TRIES = 20
 /** A process that has been silent for so long is gone for the others. */
 const SILENT_MS = MINUTE
-/** Between the claim and the acceptance others may have many turns, of a millisecond each; or the machine stood still. */
+/**
+ * Between the claim and the acceptance others may have many turns, of a millisecond each; or the machine stood still.
+ */
 const EARLIEST_MS = 5_000
 const FLOOR_MS = 30 * MINUTE
 /** What nobody takes up for so long, seen so often after everybody has swept, is stuck. */
 const STUCK = { ms: 90 * MINUTE, times: 3 }
-/** How a phone behaves, by its last digit: some receipts come before the answer is known, some late or never; some get nothing. */
-const PLANS: Record<string, NetworkPlan> = { 0: { receiptAfterMs: 1 }, 1: { receiptAfterMs: 1 }, 2: { receiptAfterMs: 20 * MINUTE }, 3: { fate: 'undelivered' }, 4: { fate: 'vanishes' }, 5: { answer: 'later' }, 6: { answer: 'rejected' } }
+/**
+ * How a phone behaves, by its last digit: some receipts come before the answer is known, some late or never; some get
+ * nothing.
+ */
+const PLANS: Record<string, NetworkPlan> = {
+  0: { receiptAfterMs: 1 },
+  1: { receiptAfterMs: 1 },
+  2: { receiptAfterMs: 20 * MINUTE },
+  3: { fate: 'undelivered' },
+  4: { fate: 'vanishes' },
+  5: { answer: 'later' },
+  6: { answer: 'rejected' },
+}
 const planOf = (to: string) => PLANS[to.at(-1)!]
 /** How likely each of the four ways is in which a call can go wrong. */
 const ODDS: Record<string, number> = { commit: 0.008, send: 0.02, pause: 0, answer: 0, queue: 0.01 }
@@ -49,8 +63,8 @@ interface Seen {
 }
 
 /**
- * Days of a clinic on virtual time: two machines, on which sends, replies, receipts, the desk's changes and sweeps run at
- * the same time and take turns at every call to the outside; connections that break and processes that die at any of
+ * Days of a clinic on virtual time: two machines, on which sends, replies, receipts, the desk's changes and sweeps run
+ * at the same time and take turns at every call to the outside; connections that break and processes that die at any of
  * these, before or after a commit; a queue that is lost, and machines that stand still. A turn takes a millisecond, so
  * what came first shows in the records. The same seed tells the same story.
  */
@@ -81,9 +95,17 @@ export class Simulation implements World {
     this.#seed = seed
     this.#chance = new Chance(seed)
     this.turns = new Turns(this.#chance, () => this.#clock.moveTo(new Date(this.#clock.now().getTime() + 1)))
-    const after = (ms: number, work: () => Promise<void>) => this.#clock.after(ms, async () => this.#begin('network', work))
+    const after = (ms: number, work: () => Promise<void>) =>
+      this.#clock.after(ms, async () => this.#begin('network', work))
     const onUnknown = seed % 2 ? 'resend' : 'ask-desk'
-    this.#network = createPocketGateway({ clock: this.#clock, random: () => this.#chance.next(), after, canLookUp: seed % 3 === 0, onUnknown, rules: planOf })
+    this.#network = createPocketGateway({
+      clock: this.#clock,
+      random: () => this.#chance.next(),
+      after,
+      canLookUp: seed % 3 === 0,
+      onUnknown,
+      rules: planOf,
+    })
     this.#queue = this.#newQueue()
     this.#clinic = new Clinic({
       chance: this.#chance,
@@ -107,12 +129,25 @@ export class Simulation implements World {
   }
 
   async #build(): Promise<void> {
-    const config = { ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent', DAYSIX_KEY: Buffer.alloc(32, 7).toString('base64') }), sweepSeconds: 0 }
+    const config = {
+      ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent', DAYSIX_KEY: Buffer.alloc(32, 7).toString('base64') }),
+      sweepSeconds: 0,
+    }
     const time = { clock: this.#clock, after: (ms: number, work: () => Promise<void>) => this.#clock.after(ms, work) }
     const random = (count: number) => this.#chance.bytes(count)
-    const { deps } = await compose(config, { time, queue: this.#queue, gateways: [this.#network], database: this.#database, inMemory: true, random, notice: () => {} })
+    const { deps } = await compose(config, {
+      time,
+      queue: this.#queue,
+      gateways: [this.#network],
+      database: this.#database,
+      inMemory: true,
+      random,
+      notice: () => {},
+    })
     const movePolicy = this.#seed % 4 < 2 ? 'at-once' : 'desk-approves'
-    await deps.store.transact((tx) => tx.clinics.put({ ...CLINIC, settings: { ...CLINIC.settings, holdHours: 6, movePolicy } }))
+    await deps.store.transact((tx) =>
+      tx.clinics.put({ ...CLINIC, settings: { ...CLINIC.settings, holdHours: 6, movePolicy } }),
+    )
     this.#machines.push(new Machine(deps, this))
   }
 
@@ -177,7 +212,10 @@ export class Simulation implements World {
 
   /** Claims of a process whose messages the network has: only these may be sent twice. */
   async #claimsOf(workerId: string): Promise<Claim[]> {
-    const { rows } = await this.#database.records.query(`select id, attempt from message where state = 'sending' and claimed_by = $1`, [workerId])
+    const { rows } = await this.#database.records.query(
+      `select id, attempt from message where state = 'sending' and claimed_by = $1`,
+      [workerId],
+    )
     const accepted = new Set(this.#network.ledger().map(({ messageId }) => messageId))
     return (rows as unknown as Claim[]).filter(({ id }) => accepted.has(id))
   }
@@ -230,8 +268,12 @@ export class Simulation implements World {
   async #hour(hour: number): Promise<void> {
     const minutes = this.#chance.one([1, 30, 60, 60, 61])
     const busy = this.#chance.between(0, minutes)
-    const waiting = (await this.#database.records.query(`select id from offer where state = 'waiting' order by id`)).rows.map(({ id }) => String(id))
-    const deeds = this.#clinic.deeds(hour < (DAYS - 2) * 24, waiting).map((deed) => ({ deed, at: this.#chance.happens(0.7) ? busy : this.#chance.between(0, minutes) }))
+    const waiting = (
+      await this.#database.records.query(`select id from offer where state = 'waiting' order by id`)
+    ).rows.map(({ id }) => String(id))
+    const deeds = this.#clinic
+      .deeds(hour < (DAYS - 2) * 24, waiting)
+      .map((deed) => ({ deed, at: this.#chance.happens(0.7) ? busy : this.#chance.between(0, minutes) }))
     for (let minute = 0; minute <= minutes; minute++) {
       for (const { deed, at } of deeds) if (at === minute) deed()
       await this.#pass(minute === 0 ? 0 : 1)
@@ -243,7 +285,8 @@ export class Simulation implements World {
   async #pass(minutes: number): Promise<void> {
     await this.#clock.moveTo(new Date(this.#clock.now().getTime() + minutes * MINUTE))
     // Where something goes on, a sweep may well come between.
-    for (const { life } of this.#machines) if (this.turns.waiting > 0 && !life.still && this.#chance.happens(0.4)) life.sweep()
+    for (const { life } of this.#machines)
+      if (this.turns.waiting > 0 && !life.still && this.#chance.happens(0.4)) life.sweep()
     // What goes out by the wire is out, whether the machine stands still or not.
     await this.turns.run((owner, label) => !(owner instanceof Life && owner.still) || label === 'send')
   }
@@ -256,7 +299,10 @@ export class Simulation implements World {
   /** What nobody takes up, however often the machines sweep: a claim that is left, a message that is due. */
   async #noteStuck(): Promise<void> {
     const now = this.#clock.now().getTime()
-    const { rows } = await this.#database.records.query(`select id, state, attempt from message where state = 'sending' or (state = 'queued' and send_at < $1)`, [new Date(now - MINUTE)])
+    const { rows } = await this.#database.records.query(
+      `select id, state, attempt from message where state = 'sending' or (state = 'queued' and send_at < $1)`,
+      [new Date(now - MINUTE)],
+    )
     const seen = new Map<string, Seen>()
     for (const { id, state, attempt } of rows) {
       const key = `${id} ${state} ${attempt}`
@@ -287,16 +333,32 @@ export class Simulation implements World {
     }))
     const ask = async (sql: string) => (await this.#database.records.query(sql)).rows
     const known = new Set((await ask(`select id from message where state = 'delivered'`)).map(({ id }) => id))
-    const found = await audit({ ask, acceptances, doubts: this.#doubts.counts, booked: this.#clinic.booked, stopped: this.#stopped, heard: this.#heard, now: this.#clock.now() })
+    const found = await audit({
+      ask,
+      acceptances,
+      doubts: this.#doubts.counts,
+      booked: this.#clinic.booked,
+      stopped: this.#stopped,
+      heard: this.#heard,
+      now: this.#clock.now(),
+    })
     // By the network's own id alone nobody can tell what was in doubt.
     const arrived = [...this.#delivered].filter((id) => this.#seed % 2 === 0 || !this.#doubts.counts.has(id))
-    return [...found, finding('what arrived is known to have arrived', arrived, (id) => known.has(id)), finding('nothing is stuck', this.#stuck, () => false)]
+    return [
+      ...found,
+      finding('what arrived is known to have arrived', arrived, (id) => known.has(id)),
+      finding('nothing is stuck', this.#stuck, () => false),
+    ]
   }
 
   /** Everything that was sent and became of it, in one short word. @param seed is part of no digest: the story is */
   async #digest(): Promise<string> {
-    const { rows } = await this.#database.records.query(`select id, state, code, attempt, sent_at from message order by id`)
+    const { rows } = await this.#database.records.query(
+      `select id, state, code, attempt, sent_at from message order by id`,
+    )
     const trail = (await this.#database.records.query(`select at, what, booking_id from happening order by id`)).rows
-    return createHash('sha256').update(JSON.stringify([rows, trail, this.#network.ledger(), [...this.events]])).digest('hex')
+    return createHash('sha256')
+      .update(JSON.stringify([rows, trail, this.#network.ledger(), [...this.events]]))
+      .digest('hex')
   }
 }

@@ -12,8 +12,8 @@ interface Waiting {
 }
 
 /**
- * Lets flows that run at the same time take turns, at each of their calls to the outside: one step at a time, and chance
- * says whose. The same chance, the same order.
+ * Lets flows that run at the same time take turns, at each of their calls to the outside: one step at a time, and
+ * chance says whose. The same chance, the same order.
  */
 export class Turns {
   #waiting: Waiting[] = []
@@ -32,7 +32,10 @@ export class Turns {
     return this.#waiting.length
   }
 
-  /** Does `work` when its turn comes. Who waits for it waits for ever if it comes to `NOBODY`, or its owner is forgotten. */
+  /**
+   * Does `work` when its turn comes. Who waits for it waits for ever if it comes to `NOBODY`, or its owner is
+   * forgotten.
+   */
   take<T>(owner: object, label: string, work: () => Promise<T | typeof NOBODY>): Promise<T> {
     // While a step is done everybody else waits. A call from within it would wait for itself.
     if (this.#stepping) throw new Error(`"${label}" was called from within a step.`)
@@ -59,7 +62,8 @@ export class Turns {
   /** One step after the other until nothing waits that may go on. */
   async run(may: (owner: object, label: string) => boolean): Promise<void> {
     for (;;) {
-      // Whoever was answered goes on until it waits again: that takes no more than this, since nothing else is waited for.
+      // Whoever was answered goes on until it waits again: that takes no more than this, since nothing else is waited
+      // for.
       await settled()
       const able = this.#waiting.filter(({ owner, label }) => may(owner, label))
       if (able.length === 0) return

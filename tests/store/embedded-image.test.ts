@@ -1,5 +1,16 @@
 import { execFileSync } from 'node:child_process'
-import { appendFileSync, cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync, statSync, writeFileSync } from 'node:fs'
+import {
+  appendFileSync,
+  cpSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readFileSync,
+  readdirSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+} from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
@@ -29,12 +40,21 @@ const migrated = async (database: Database) => {
 async function contentOf(database: Database): Promise<unknown> {
   const rows = async (sql: string) => (await database.records.query(sql)).rows
   const ours = "table_schema in ('daysix', 'bullmq')"
-  const tables = await rows(`select table_schema || '.' || table_name as name from information_schema.tables where ${ours} order by 1`)
+  const tables = await rows(
+    `select table_schema || '.' || table_name as name from information_schema.tables where ${ours} order by 1`,
+  )
   return {
-    columns: await rows(`select table_name, column_name, data_type, column_default, is_nullable from information_schema.columns where ${ours} order by 1, 2`),
+    columns: await rows(
+      `select table_name, column_name, data_type, column_default, is_nullable from information_schema.columns where ${ours} order by 1, 2`,
+    ),
     indexes: await rows("select indexdef from pg_indexes where schemaname in ('daysix', 'bullmq') order by 1"),
     migrations: await rows('select name from daysix.kysely_migration order by 1'),
-    counts: await Promise.all(tables.map(async ({ name }) => [name, (await rows(`select count(*)::int as count from ${String(name)}`))[0]!.count])),
+    counts: await Promise.all(
+      tables.map(async ({ name }) => [
+        name,
+        (await rows(`select count(*)::int as count from ${String(name)}`))[0]!.count,
+      ]),
+    ),
   }
 }
 
@@ -54,7 +74,9 @@ describe('an embedded database that starts from the image', () => {
     const before = readFileSync(image)
     const place = join(folder, 'kept')
     const first = await openEmbedded(place)
-    await first.records.query("insert into clinic (id, name, phone, zone, country, settings) values ('h', 'H', '+16135550190', 'America/Toronto', 'CA', '{}')")
+    await first.records.query(
+      "insert into clinic (id, name, phone, zone, country, settings) values ('h', 'H', '+16135550190', 'America/Toronto', 'CA', '{}')",
+    )
     await first.close()
     const again = await openEmbedded(place)
     expect((await again.records.query('select id from clinic')).rows).toEqual([{ id: 'h' }])
@@ -77,7 +99,12 @@ describe('the image', () => {
   /** Files with their content, and folders with null. */
   function treeOf(top: string): Map<string, string | null> {
     const paths = readdirSync(top, { recursive: true, encoding: 'utf8' }).sort()
-    return new Map(paths.map((path) => [path, statSync(join(top, path)).isDirectory() ? null : readFileSync(join(top, path), 'latin1')]))
+    return new Map(
+      paths.map((path) => [
+        path,
+        statSync(join(top, path)).isDirectory() ? null : readFileSync(join(top, path), 'latin1'),
+      ]),
+    )
   }
 
   it('is unpacked as tar unpacks it', () => {

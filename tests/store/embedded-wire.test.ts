@@ -25,11 +25,9 @@ describe('the wire to the embedded database', () => {
 
   it('goes on after a statement that fails, also among others that are asked at once', async () => {
     const answers = await Promise.allSettled([ask('select 1 as n'), ask('select 1/0'), ask('select 2 as n')])
-    expect(answers.map((answer) => (answer.status === 'fulfilled' ? answer.value : (answer.reason as Error).message))).toEqual([
-      [{ n: 1 }],
-      'division by zero',
-      [{ n: 2 }],
-    ])
+    expect(
+      answers.map((answer) => (answer.status === 'fulfilled' ? answer.value : (answer.reason as Error).message)),
+    ).toEqual([[{ n: 1 }], 'division by zero', [{ n: 2 }]])
   })
 
   it('keeps nothing of what was asked and answered', async () => {

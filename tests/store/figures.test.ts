@@ -23,7 +23,13 @@ describe('what the service page counts', () => {
   })
   afterAll(() => database.close())
 
-  const waiting = async () => Object.fromEntries((await store.read.messages.figures(new Date(), new Date())).waiting.map(({ state, count, more }) => [state, `${count}${more ? ' and more' : ''}`]))
+  const waiting = async () =>
+    Object.fromEntries(
+      (await store.read.messages.figures(new Date(), new Date())).waiting.map(({ state, count, more }) => [
+        state,
+        `${count}${more ? ' and more' : ''}`,
+      ]),
+    )
 
   it('is exact, nothing included', async () => {
     await add('queued', 3)

@@ -23,14 +23,24 @@ async function asOf(version: Parameters<typeof migrate>[1]): Promise<Database> {
 /** Inserts a row with the columns that it names. */
 async function insert(database: Database, table: string, row: Record<string, unknown>): Promise<void> {
   const columns = Object.keys(row)
-  await database.records.query(`insert into ${table} (${columns.join()}) values (${columns.map((_, at) => `$${at + 1}`).join()})`, Object.values(row))
+  await database.records.query(
+    `insert into ${table} (${columns.join()}) values (${columns.map((_, at) => `$${at + 1}`).join()})`,
+    Object.values(row),
+  )
 }
 
 const patientRow = (id: string, name: string, phone = PHONE) => ({
   ...{ id, language: 'en', channel: 'sms', detail: 'full', phone_print: vault.fingerprint(phone) },
   sealed: sealed({ name, phone, cycle: { status: 'unknown' } }),
 })
-const clinicRow = (id: string) => ({ id, name: id, phone: '+16135550190', zone: 'America/Toronto', country: 'CA', settings: '{}' })
+const clinicRow = (id: string) => ({
+  id,
+  name: id,
+  phone: '+16135550190',
+  zone: 'America/Toronto',
+  country: 'CA',
+  settings: '{}',
+})
 
 describe('patients kept before their names could be looked for in their own rows', () => {
   let database: Database
@@ -58,6 +68,11 @@ describe('patients kept before their names could be looked for in their own rows
     expect(await store.read.patients.search(words, 'harbour', 10)).toEqual(ids)
   })
 
+  it('belong to a clinic without the settings that came later, which are unset', async () => {
+    expect((await store.read.clinics.get('harbour'))!.settings.emergency).toBeNull()
+    expect((await store.read.clinics.list()).map(({ settings }) => settings.emergency)).toEqual([null])
+  })
+
   it('are no longer found by an earlier name', async () => {
     const marit = (await store.read.patients.get('p_1'))!
     await store.transact((tx) => tx.patients.update(marit.id, { name: 'Marit Brandle' }))
@@ -74,16 +89,50 @@ describe('a patient that two clinics shared becomes one of each', () => {
   const PLANNED_BY = 'd1'
 
   const bookingRow = (id: string, clinicId: string, createdAt: string, visitAt: string, patientId = 'p_1') => ({
-    ...{ id, patient_id: patientId, clinic_id: clinicId, clinician: '', protocol: 'liquid-based-cytology', visit_at: visitAt, zone: 'America/Toronto' },
+    ...{
+      id,
+      patient_id: patientId,
+      clinic_id: clinicId,
+      clinician: '',
+      protocol: 'liquid-based-cytology',
+      visit_at: visitAt,
+      zone: 'America/Toronto',
+    },
     ...{ state: 'booked', plan_revision: 1, plan_basis: PLANNED_BY, short_notice: false, created_at: createdAt },
   })
   const messageRow = (id: string, booking: string, clinicId: string, kind: string, more: object = {}) => ({
-    ...{ id, booking_id: booking, patient_id: 'p_1', clinic_id: clinicId, phone_print: vault.fingerprint(PHONE), kind, channel: 'sms', detail: 'full' },
-    ...{ language: 'en', revision: 1, unsolicited: true, send_at: at('28'), not_after: at('29'), state: 'planned', attempt: 0, gateway: 'pocket' },
+    ...{
+      id,
+      booking_id: booking,
+      patient_id: 'p_1',
+      clinic_id: clinicId,
+      phone_print: vault.fingerprint(PHONE),
+      kind,
+      channel: 'sms',
+      detail: 'full',
+    },
+    ...{
+      language: 'en',
+      revision: 1,
+      unsolicited: true,
+      send_at: at('28'),
+      not_after: at('29'),
+      state: 'planned',
+      attempt: 0,
+      gateway: 'pocket',
+    },
     ...{ sealed: sealed({ phone: PHONE, choices: [], answer: null, text: null }), ...more },
   })
   const replyRow = (id: string, receivedAt: string, bookingId: string | null) => ({
-    ...{ id, gateway: 'pocket', key: id, phone_print: vault.fingerprint(PHONE), received_at: receivedAt, booking_id: bookingId, done: 'unclear' },
+    ...{
+      id,
+      gateway: 'pocket',
+      key: id,
+      phone_print: vault.fingerprint(PHONE),
+      received_at: receivedAt,
+      booking_id: bookingId,
+      done: 'unclear',
+    },
     sealed: sealed({ phone: PHONE, text: 'words', reading: null }),
   })
 
@@ -98,7 +147,13 @@ describe('a patient that two clinics shared becomes one of each', () => {
     await insert(database, 'patient', patientRow('p_8', 'Orla Venn', '+16135550108'))
     await insert(database, 'booking', bookingRow('b_8', 'harbour', at('02'), at('30'), 'p_8'))
     const consent = (recordedAt: string, wording: string) =>
-      insert(database, 'consent', { patient_id: 'p_1', channel: 'sms', recorded_by: 'desk', recorded_at: recordedAt, wording })
+      insert(database, 'consent', {
+        patient_id: 'p_1',
+        channel: 'sms',
+        recorded_by: 'desk',
+        recorded_at: recordedAt,
+        wording,
+      })
     await consent(at('01'), 'told harbour')
     await consent(at('05'), 'told river')
     await insert(database, 'message', messageRow('m_1', 'b_1', 'harbour', 'prep', { state: 'sent', sent_at: at('02') }))
@@ -106,14 +161,19 @@ describe('a patient that two clinics shared becomes one of each', () => {
     await insert(database, 'message', messageRow('m_3', 'b_1', 'harbour', 'unclear', { revision: null }))
     await insert(database, 'reply', replyRow('t_1', at('03'), 'b_1'))
     await insert(database, 'reply', replyRow('t_2', at('04'), null))
-    await insert(database, 'thread', { phone_print: vault.fingerprint(PHONE), sealed: sealed({ phone: PHONE, asked: null }) })
+    await insert(database, 'thread', {
+      phone_print: vault.fingerprint(PHONE),
+      sealed: sealed({ phone: PHONE, asked: null }),
+    })
     store = await openStore(database, vault)
   })
   afterAll(() => database.close())
 
   it('each with its own visits, name and number', async () => {
     const patients = await store.read.patients.byPhone(PHONE)
-    expect(patients.map(({ clinicId, name }) => [clinicId, name])).toEqual(['harbour', 'river', 'tide'].map((clinic) => [clinic, 'Marit Quillon']))
+    expect(patients.map(({ clinicId, name }) => [clinicId, name])).toEqual(
+      ['harbour', 'river', 'tide'].map((clinic) => [clinic, 'Marit Quillon']),
+    )
     for (const { id, clinicId } of patients) {
       const visits = await store.read.bookings.list({ patientIds: [id], limit: 10 })
       expect(visits.map((visit) => visit.clinicId)).toEqual([clinicId])
@@ -122,7 +182,9 @@ describe('a patient that two clinics shared becomes one of each', () => {
 
   it('consent stays with the clinic that wrote it down', async () => {
     const patients = await store.read.patients.byPhone(PHONE)
-    const wordings = await Promise.all(patients.map(async ({ id }) => (await store.read.patients.consents(id)).map(({ wording }) => wording)))
+    const wordings = await Promise.all(
+      patients.map(async ({ id }) => (await store.read.patients.consents(id)).map(({ wording }) => wording)),
+    )
     expect(wordings).toEqual([['told harbour'], ['told river'], []])
   })
 
@@ -264,5 +326,80 @@ describe('what was asked and offered before it was kept why', () => {
   it('only a visit that was asked for lately is still waited for', async () => {
     const waiting = await store.read.replies.unansweredBefore(new Date(NOW), 10)
     expect(waiting.map(({ id }) => id)).toEqual(['t_2', 't_3'])
+  })
+})
+
+describe('visits kept before they had a length', () => {
+  let database: Database
+  let store: Store
+  const visit = (id: string, clinician: string, at: string) => ({
+    ...{ id, patient_id: 'p_1', clinic_id: 'harbour', clinician, protocol: 'liquid-based-cytology', visit_at: at },
+    ...{ zone: 'America/Toronto', state: 'booked', plan_revision: 1, short_notice: false, created_at: at },
+    first_visit_at: at,
+  })
+  const time = (id: string, booking: string | null, clinician: string, at: string) => ({
+    ...{ id, clinic_id: 'harbour', clinician, starts_at: at },
+    ...{ state: booking === null ? 'free' : 'taken', booking_id: booking },
+  })
+
+  beforeAll(async () => {
+    database = await asOf('0016-gathered')
+    await insert(database, 'clinic', clinicRow('harbour'))
+    await insert(database, 'patient', { ...patientRow('p_1', 'Marit Quillon'), clinic_id: 'harbour' })
+    for (const [n, clinician, at] of [
+      [1, '', '2026-03-20T14:00:00Z'],
+      [2, '', '2026-03-20T14:05:00Z'],
+      [3, '', '2026-03-20T14:10:00Z'],
+      [4, 'room 2', '2026-03-20T14:05:30Z'],
+    ] as const) {
+      await insert(database, 'booking', visit(`b_${n}`, clinician, at))
+      await insert(database, 'slot', time(`o_${n}`, `b_${n}`, clinician, at))
+    }
+    await insert(database, 'slot', time('o_9', null, '', '2026-03-20T15:00:00Z'))
+    store = await openStore(database, vault)
+  })
+  afterAll(() => database.close())
+
+  it('have the usual one', async () => {
+    expect((await store.read.bookings.get('b_1'))!.minutes).toBe(10)
+  })
+
+  it('are all kept, those that overlap as overbooked', async () => {
+    const from = new Date('2026-03-20T00:00:00Z')
+    const slots = await store.read.slots.list({ clinicId: 'harbour', from, limit: 10 })
+    const kept = slots.map(({ id, state, endsAt, overbooked }) => [
+      id,
+      state,
+      endsAt && endsAt.toISOString().slice(11, 16),
+      overbooked,
+    ])
+    expect(kept).toEqual([
+      ['o_1', 'taken', '14:10', false],
+      ['o_2', 'taken', '14:15', true],
+      ['o_4', 'taken', '14:15', false],
+      ['o_3', 'taken', '14:20', true],
+      ['o_9', 'free', null, false],
+    ])
+  })
+})
+
+describe('consent of before it could end, or be given by another', () => {
+  let database: Database
+  let store: Store
+
+  beforeAll(async () => {
+    database = await asOf('0016-gathered')
+    await insert(database, 'clinic', clinicRow('harbour'))
+    await insert(database, 'patient', { ...patientRow('p_1', 'Marit Quillon'), clinic_id: 'harbour' })
+    const told = { channel: 'sms', recorded_by: 'desk', recorded_at: new Date(0), wording: 'May we?' }
+    await insert(database, 'consent', { patient_id: 'p_1', ...told })
+    store = await openStore(database, vault)
+  })
+  afterAll(() => database.close())
+
+  it('is the patient’s, and has no end', async () => {
+    expect(await store.read.patients.consents('p_1')).toMatchObject([{ givenBy: 'patient', until: null }])
+    const clinic = (await store.read.clinics.get('harbour'))!
+    expect(clinic.settings).toMatchObject({ minors: null, askAgainMonths: 12 })
   })
 })

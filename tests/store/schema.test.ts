@@ -4,7 +4,9 @@ import type { Database } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
 import { testVault } from '../harness/servers.ts'
 
-/** What the migrations make, in one place to be read and reviewed. After a new migration: `npx vitest -u` on this file. */
+/**
+ * What the migrations make, in one place to be read and reviewed. After a new migration: `npx vitest -u` on this file.
+ */
 describe('the tables', () => {
   let database: Database
 
@@ -25,9 +27,15 @@ describe('the tables', () => {
        || coalesce(E'\n' || (select string_agg('  ' || pg_get_constraintdef(oid), E'\n' order by contype, conname) from pg_constraint where conrelid = pg_class.oid and contype <> 'n'), '') as line
        from pg_class where relnamespace = 'daysix'::regnamespace and relkind = 'r' and relname not like 'kysely%' order by relname`,
     )
-    const indexes = await lines(`select indexdef as line from pg_indexes where schemaname = 'daysix' and tablename not like 'kysely%' order by tablename, indexname`)
-    const triggers = await lines(`select pg_get_triggerdef(oid) as line from pg_trigger where not tgisinternal and tgrelid in (select oid from pg_class where relnamespace = 'daysix'::regnamespace) order by 1`)
+    const indexes = await lines(
+      `select indexdef as line from pg_indexes where schemaname = 'daysix' and tablename not like 'kysely%' order by tablename, indexname`,
+    )
+    const triggers = await lines(
+      `select pg_get_triggerdef(oid) as line from pg_trigger where not tgisinternal and tgrelid in (select oid from pg_class where relnamespace = 'daysix'::regnamespace) order by 1`,
+    )
     const head = '-- Written by tests/store/schema.test.ts from the migrations: for reading, not for running.\n'
-    await expect([head, ...tables, '', ...indexes, '', ...triggers, ''].join('\n')).toMatchFileSnapshot('../../infra/schema.sql')
+    await expect([head, ...tables, '', ...indexes, '', ...triggers, ''].join('\n')).toMatchFileSnapshot(
+      '../../infra/schema.sql',
+    )
   })
 })

@@ -16,7 +16,8 @@ interface Trial {
 }
 type TrialDb = Connection<Trial>
 
-const insertOf = <Row>(table: keyof Trial, columns: (keyof Row)[]) => insertInto(table as never, columns as never) as unknown as InsertStatement<Row>
+const insertOf = <Row>(table: keyof Trial, columns: (keyof Row)[]) =>
+  insertInto(table as never, columns as never) as unknown as InsertStatement<Row>
 const ADD = insertOf<Trial['a']>('a', ['id', 'word', 'at'])
 const ADD_TO_B = insertOf<Trial['b']>('b', ['id', 'a_id'])
 const ADD_TO_TRAIL = insertOf<Trial['trail']>('trail', ['word'])
@@ -62,7 +63,8 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
   })
   afterAll(() => close())
 
-  const add = (db: TrialDb, id: number, word: string, at: Date | null = null) => db.insertInto('a').values({ id, word, at }).execute()
+  const add = (db: TrialDb, id: number, word: string, at: Date | null = null) =>
+    db.insertInto('a').values({ id, word, at }).execute()
   const addOf = (db: TrialDb, id: number, word: string) => db.insert(ADD, [{ id, word, at: null }])
   const wordOf = async (db: TrialDb, id: number) => (await db.rows(WORD, [id]))[0]?.word
 
@@ -80,7 +82,10 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
       void addOf(db, 2, 'second')
       void db.insert(ADD_TO_B, [{ id: 1, a_id: 2 }])
       const word = await wordOf(db, 2)
-      void db.insert(ADD_TO_B, [{ id: 2, a_id: 2 }, { id: 3, a_id: 2 }])
+      void db.insert(ADD_TO_B, [
+        { id: 2, a_id: 2 },
+        { id: 3, a_id: 2 },
+      ])
       return word
     })
     expect(found).toBe('second')
@@ -115,7 +120,9 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
 
   it('fails with the error of a write that nobody waited for, and keeps nothing then', async () => {
     const before = await all('daysix.a')
-    await expect(within(async (db) => void (await add(db, 3, 'third'), void addOf(db, 1, 'there already')))).rejects.toThrow(/a_pkey/)
+    await expect(
+      within(async (db) => void (await add(db, 3, 'third'), void addOf(db, 1, 'there already'))),
+    ).rejects.toThrow(/a_pkey/)
     expect(await all('daysix.a')).toEqual(before)
   })
 
@@ -151,7 +158,11 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
     const before = await all('daysix.a')
     const work = within(async (db) => {
       await add(db, 4, 'fourth')
-      await Promise.all([db.selectFrom('a').selectAll().execute(), sql`select 1 / 0`.execute(db), db.selectFrom('b').selectAll().execute()])
+      await Promise.all([
+        db.selectFrom('a').selectAll().execute(),
+        sql`select 1 / 0`.execute(db),
+        db.selectFrom('b').selectAll().execute(),
+      ])
     })
     await expect(work).rejects.toThrow(/division by zero/)
     expect(await all('daysix.a')).toEqual(before)
@@ -159,13 +170,17 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
   })
 
   it('answers what was asked for at once each to whom it belongs', async () => {
-    const answers = await within((db) => Promise.all(Array.from({ length: 30 }, (_, n) => sql<{ n: number }>`select ${n}::integer as n`.execute(db))))
+    const answers = await within((db) =>
+      Promise.all(Array.from({ length: 30 }, (_, n) => sql<{ n: number }>`select ${n}::integer as n`.execute(db))),
+    )
     expect(answers.map(({ rows }) => rows[0]!.n)).toEqual(Array.from({ length: 30 }, (_, n) => n))
   })
 
   it('does nothing when the work fails without the database', async () => {
     const before = await all('daysix.a')
-    await expect(within(async (db) => (await add(db, 6, 'sixth'), Promise.reject(new Error('changed my mind'))))).rejects.toThrow('changed my mind')
+    await expect(
+      within(async (db) => (await add(db, 6, 'sixth'), Promise.reject(new Error('changed my mind')))),
+    ).rejects.toThrow('changed my mind')
     expect(await all('daysix.a')).toEqual(before)
   })
 
@@ -177,7 +192,12 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
   it('keeps words as they are: quotes, dollars, other scripts, half characters made readable', async () => {
     const words = [`O'Neil "$1" \\ $2`, 'ਸਵੇਰੇ, Олена', 'line\nbreak', 'cut \ud83d']
     const at = new Date('2026-03-08T06:59:59.123Z')
-    await within((db) => db.insert(ADD, words.map((word, n) => ({ id: 2_000 + n, word, at })))) // prettier-ignore
+    await within((db) =>
+      db.insert(
+        ADD,
+        words.map((word, n) => ({ id: 2_000 + n, word, at })),
+      ),
+    )
     const kept = (await all('daysix.a')).filter(({ id }) => (id as number) >= 2_000)
     expect(kept.map(({ word }) => word)).toEqual([...words.slice(0, 3), 'cut \ufffd'])
     expect(kept.every((row) => (row.at as Date).getTime() === at.getTime())).toBe(true)
@@ -185,10 +205,20 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
 
   describe('knows prepared statements from their second time on', () => {
     /** Of the one connection that the embedded database has, or of any of the server's. */
-    const namesOf = async (db: TrialDb) => (await sql<{ statement: string }>`select statement from pg_prepared_statements where name like 'daysix%'`.execute(db)).rows.map(({ statement }) => statement)
+    const namesOf = async (db: TrialDb) =>
+      (
+        await sql<{
+          statement: string
+        }>`select statement from pg_prepared_statements where name like 'daysix%'`.execute(db)
+      ).rows.map(({ statement }) => statement)
 
     it('twice at once, and again', async () => {
-      await within((db) => db.insert(ADD, [{ id: 3_000, word: 'known', at: null }, { id: 3_001, word: 'too', at: null }])) // prettier-ignore
+      await within((db) =>
+        db.insert(ADD, [
+          { id: 3_000, word: 'known', at: null },
+          { id: 3_001, word: 'too', at: null },
+        ]),
+      )
       const found = await within((db) => Promise.all([wordOf(db, 3_000), wordOf(db, 3_001), wordOf(db, 3_002)]))
       expect(found).toEqual(['known', 'too', undefined])
       for (let n = 0; n < 8; n++) expect(await within((db) => wordOf(db, 3_000))).toBe('known')
@@ -200,7 +230,9 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
       const again = (db: TrialDb) => addOf(db, 3_000, 'twice')
       for (let n = 0; n < 3; n++) {
         await expect(within(again)).rejects.toMatchObject({ code: '23505' })
-        await expect(within((db) => Promise.all([again(db), wordOf(db, 3_001)]))).rejects.toMatchObject({ code: '23505' })
+        await expect(within((db) => Promise.all([again(db), wordOf(db, 3_001)]))).rejects.toMatchObject({
+          code: '23505',
+        })
         expect(await within((db) => wordOf(db, 3_001))).toBe('too')
       }
     })
@@ -218,7 +250,9 @@ describe.each(subjects)('a transaction on $name', ({ open }) => {
         expect(await within((db) => wordOf(db, 3_100 + n))).toBe(`first ${n}`)
         expect(trail).toEqual(expect.arrayContaining([`trail ${n}`, `and ${n}`]))
       }
-      expect((await all('daysix.b')).filter(({ id }) => (id as number) >= 3_100)).toEqual([0, 1, 2].map((n) => ({ id: 3_100 + n, a_id: 3_100 + n })))
+      expect((await all('daysix.b')).filter(({ id }) => (id as number) >= 3_100)).toEqual(
+        [0, 1, 2].map((n) => ({ id: 3_100 + n, a_id: 3_100 + n })),
+      )
     })
 
     it('when their tables get another column meanwhile', async () => {

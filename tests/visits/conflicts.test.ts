@@ -9,8 +9,8 @@ import type { Store } from '../../src/flows/ports/deps.ts'
 import { freshDatabase, serverAddress, testVault, type FreshDatabase } from '../harness/servers.ts'
 import { TestWorld } from '../harness/world.ts'
 
-// PostgreSQL 15, Appendix A: 40P01 deadlock_detected; section 13.3.4: "the best defense against deadlocks is … consistent order",
-// and "retrying transactions that abort due to deadlocks".
+// PostgreSQL 15, Appendix A: 40P01 deadlock_detected; section 13.3.4: "the best defense against deadlocks is …
+// consistent order", and "retrying transactions that abort due to deadlocks".
 const server = serverAddress('TEST_DATABASE_URL')
 
 describe.skipIf(!server)('two transactions that wait for each other', () => {
@@ -21,7 +21,11 @@ describe.skipIf(!server)('two transactions that wait for each other', () => {
   beforeAll(async () => {
     fresh = await freshDatabase(server!)
     const world = await TestWorld.create('2026-03-09T13:00:00Z', fresh.url)
-    const visits = await Promise.all([1, 2].map((n) => world.book({ name: `Patient ${n}`, phone: `782 555 011${n}`, visit: `2026-03-1${6 + n}T10:00` })))
+    const visits = await Promise.all(
+      [1, 2].map((n) =>
+        world.book({ name: `Patient ${n}`, phone: `782 555 011${n}`, visit: `2026-03-1${6 + n}T10:00` }),
+      ),
+    )
     ids = visits.map(({ booking }) => booking.id)
     await world.close()
     database = await openServer(fresh.url)
@@ -33,7 +37,9 @@ describe.skipIf(!server)('two transactions that wait for each other', () => {
   })
 
   /** Each locks its first, waits until the other has, and then wants the other's. */
-  async function cross(transact: Store['transact']): Promise<{ tries: number; outcomes: PromiseSettledResult<void>[] }> {
+  async function cross(
+    transact: Store['transact'],
+  ): Promise<{ tries: number; outcomes: PromiseSettledResult<void>[] }> {
     let tries = 0
     let arrived = 0
     const both = async () => {
@@ -69,7 +75,11 @@ describe.skipIf(!server)('two transactions that wait for each other', () => {
   it('are not begun again for ever, nor for any other reason', async () => {
     let tries = 0
     const waited: number[] = []
-    const retrying = retryConflicts(store.transact, () => 1, async (ms) => void waited.push(ms))
+    const retrying = retryConflicts(
+      store.transact,
+      () => 1,
+      async (ms) => void waited.push(ms),
+    )
     const always = (error: Error) => retrying(async () => (tries++, Promise.reject(error)))
     await expect(always(Object.assign(new Error('serialization'), { code: '40001' }))).rejects.toThrow('serialization')
     expect(tries).toBe(6)

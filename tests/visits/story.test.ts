@@ -35,7 +35,12 @@ describe('a visit that turns out badly timed', () => {
     await world.reply(ADA, 'my period started today')
     const offer = world.textsTo(ADA).at(-1)!
     expect(offer).toMatch(/1[\s\S]*2[\s\S]*3/)
-    const held = await world.deps.store.read.slots.list({ clinicId: 'harbour', from: world.clock.now(), states: ['held'], limit: 10 })
+    const held = await world.deps.store.read.slots.list({
+      clinicId: 'harbour',
+      from: world.clock.now(),
+      states: ['held'],
+      limit: 10,
+    })
     expect(held).toHaveLength(3)
   })
 
@@ -57,7 +62,9 @@ describe('a visit that turns out badly timed', () => {
   it('is prepared again for its new time, and only for that', async () => {
     const { visitAt } = (await world.deps.store.read.bookings.get(id))!
     await world.passUntil(visitAt.toISOString(), 120)
-    const prepared = (await world.deps.store.read.messages.ofBooking(id)).filter(({ kind, state }) => kind === 'prep' && state === 'delivered')
+    const prepared = (await world.deps.store.read.messages.ofBooking(id)).filter(
+      ({ kind, state }) => kind === 'prep' && state === 'delivered',
+    )
     expect(prepared).toHaveLength(2)
     expect(prepared[1]!.visitAt).toEqual(visitAt)
     expect(prepared[1]!.endedAt!.getTime()).toBeLessThan(visitAt.getTime() - 48 * 3_600_000)
@@ -76,14 +83,22 @@ describe('replies about one visit', () => {
   afterAll(() => world.close())
 
   it('a period that leaves the visit on a good day changes nothing, and the patient is told so', async () => {
-    const { booking } = await world.book({ ...fresh(), visit: '2026-03-25T09:00', cycle: { status: 'cycling', lmp: '2026-02-09' } })
+    const { booking } = await world.book({
+      ...fresh(),
+      visit: '2026-03-25T09:00',
+      cycle: { status: 'cycling', lmp: '2026-02-09' },
+    })
     await world.reply(e164(), 'got my period today')
     expect(await world.kindsOf(booking.id, 'delivered')).toContain('no-change')
     expect((await world.deps.store.read.bookings.get(booking.id))!.visitAt).toEqual(booking.visitAt)
   })
 
   it('without any opening the patient hears that the clinic will call, and the desk gets the good dates', async () => {
-    const { booking } = await world.book({ ...fresh(), visit: '2026-03-12T09:20', cycle: { status: 'cycling', lmp: '2026-02-10' } })
+    const { booking } = await world.book({
+      ...fresh(),
+      visit: '2026-03-12T09:20',
+      cycle: { status: 'cycling', lmp: '2026-02-10' },
+    })
     await world.reply(e164(), 'period started this morning')
     expect(await world.kindsOf(booking.id, 'delivered')).toContain('cannot-offer')
     const list = await world.deps.store.read.followUps.list({ bookingId: booking.id, open: true, limit: 10 })
@@ -106,10 +121,16 @@ describe('replies about one visit', () => {
   })
 
   it('after STOP a new booking sends nothing until START', async () => {
-    const { booking } = await world.book({ name: `Patient ${count}`, phone: `782 555 01${count + 10}`, visit: '2026-03-25T11:00' })
+    const { booking } = await world.book({
+      name: `Patient ${count}`,
+      phone: `782 555 01${count + 10}`,
+      visit: '2026-03-25T11:00',
+    })
     expect(await world.kindsOf(booking.id, 'planned')).toEqual([])
     await world.reply(e164(), 'START')
-    const unsent = (await world.deps.store.read.messages.ofBooking(booking.id)).filter(({ state }) => state === 'planned' || state === 'queued')
+    const unsent = (await world.deps.store.read.messages.ofBooking(booking.id)).filter(
+      ({ state }) => state === 'planned' || state === 'queued',
+    )
     expect(unsent.map(({ kind }) => kind)).toContain('prep')
   })
 
@@ -178,16 +199,23 @@ describe('one phone, several visits', () => {
     expect(world.textsTo('+17825550140').at(-1)).toMatch(/1[\s\S]*2/)
     expect(world.textsTo('+17825550140').at(-1)).not.toMatch(/Ida|Una/)
     await world.reply('+17825550140', '2')
-    const reasons = async (bookingId: string) => (await world.deps.store.read.followUps.list({ bookingId, open: true, limit: 9 })).map(({ reason }) => reason)
+    const reasons = async (bookingId: string) =>
+      (await world.deps.store.read.followUps.list({ bookingId, open: true, limit: 9 })).map(({ reason }) => reason)
     expect(await reasons(two.booking.id)).toContain('cannot-come')
     expect(await reasons(one.booking.id)).not.toContain('cannot-come')
   })
 
-  it('of one patient: news of the period concerns the patient\'s, and only the spoilt visit is talked about', async () => {
+  it("of one patient: news of the period concerns the patient's, and only the spoilt visit is talked about", async () => {
     const phone = '782 555 0141'
     const cycle = { status: 'cycling', lmp: '2026-02-08' } as const
     const early = await world.book({ name: 'Wyn Harker', phone, visit: '2026-03-12T09:40', cycle })
-    const late = await world.book({ name: 'Wyn Harker', phone, visit: '2026-03-23T09:40', cycle, protocol: 'clinician-hpv' })
+    const late = await world.book({
+      name: 'Wyn Harker',
+      phone,
+      visit: '2026-03-23T09:40',
+      cycle,
+      protocol: 'clinician-hpv',
+    })
     expect(early.patient.id).toBe(late.patient.id)
     await world.openings('2026-03-17T09:00', '2026-03-18T09:00')
     await world.reply('+17825550141', 'my period started yesterday')

@@ -1,8 +1,11 @@
-import type { SendJob, JobQueue, Clock } from '../../flows/ports/deps.ts'
+import type { Clock } from '../../flows/ports/deps.ts'
+import type { SendJob, JobQueue } from '../../flows/ports/jobs.ts'
 import { createVirtualQueue } from '../queue/virtual-queue.ts'
 import { VirtualClock, systemClock } from './clocks.ts'
 
-/** Time that begins virtual and can go on as real time: the demo tells its story on the one and lives on with the other. */
+/**
+ * Time that begins virtual and can go on as real time: the demo tells its story on the one and lives on with the other.
+ */
 export interface HandOverTime {
   virtual: VirtualClock
   clock: Clock
@@ -21,8 +24,8 @@ export function createHandOverTime(start: Date): HandOverTime {
     virtual,
     clock: { now: () => clock.now() },
     queue: {
-      enqueue: (alarms) => queue.enqueue(alarms),
-      enqueueSoon: (alarms) => queue.enqueueSoon(alarms),
+      enqueue: (jobs) => queue.enqueue(jobs),
+      enqueueSoon: (jobs) => queue.enqueueSoon(jobs),
       ready: () => queue.ready(),
       start: (listener) => queue.start((ring = listener)),
       pause: () => queue.pause(),

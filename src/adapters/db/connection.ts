@@ -13,10 +13,7 @@ import type { Pool, PreparedQuery, QueryResult } from './pool.ts'
 import { asParameter, type InsertStatement, type PreparedStatement } from './prepared-statements.ts'
 
 /** Sends a statement at once. */
-export type Send = (
-  query: string | PreparedQuery,
-  values?: readonly unknown[],
-) => Promise<QueryResult>
+export type Send = (query: string | PreparedQuery, values?: readonly unknown[]) => Promise<QueryResult>
 
 const compiler = new PostgresQueryCompiler()
 const adapter = new PostgresAdapter()
@@ -38,10 +35,7 @@ export class Connection<Tables> extends Kysely<Tables> {
   }
 
   /** The rows of a prepared statement, as the database has them. */
-  async rows<Row>(
-    { name, text }: PreparedStatement<Row>,
-    values: readonly unknown[] = [],
-  ): Promise<Row[]> {
+  async rows<Row>({ name, text }: PreparedStatement<Row>, values: readonly unknown[] = []): Promise<Row[]> {
     return (await this.#send({ name, text, values })).rows as Row[]
   }
 

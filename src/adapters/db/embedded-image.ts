@@ -7,8 +7,8 @@ import { PGlite } from '@electric-sql/pglite'
 import { EmscriptenBuiltinFilesystem } from '@electric-sql/pglite/basefs'
 
 /**
- * An image is a tar archive of the data folder of an embedded database that has all tables and nothing in them. To start
- * from it takes a fifth of what `initdb` and the migrations take. Without one a database is initialised as ever.
+ * An image is a tar archive of the data folder of an embedded database that has all tables and nothing in them. To
+ * start from it takes a fifth of what `initdb` and the migrations take. Without one a database is initialised as ever.
  */
 const FOLDER_OF_IMAGES = fileURLToPath(new URL('../../../.build/', import.meta.url))
 const MIGRATIONS = new URL('./migrations/', import.meta.url)
@@ -54,7 +54,7 @@ const FOLDER = '5'
  */
 function* entriesOf(tar: Buffer): Generator<Entry> {
   const text = (at: number, length: number) => tar.toString('latin1', at, at + length).split('\0', 1)[0]!
-  for (let at = 0; tar[at]; ) {
+  for (let at = 0; tar[at];) {
     const size = parseInt(text(at + 124, 12), 8)
     const path = [text(at + 345, 155), text(at, 100)].join('/').replace(/^\/+|\/+$/g, '')
     const start = at + BLOCK

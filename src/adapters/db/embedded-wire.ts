@@ -4,11 +4,17 @@ import pg from 'pg'
 
 /**
  * The one session of an embedded PostgreSQL, spoken to by the same client as a server. PGlite's own way of asking calls
- * into it five times for each statement, and reads values otherwise than the client does; so everything that is asked at
- * once is handed over in one call, and a value reads the same on either store.
+ * into it five times for each statement, and reads values otherwise than the client does; so everything that is asked
+ * at once is handed over in one call, and a value reads the same on either store.
  */
 export async function sessionOf(pglite: PGlite): Promise<pg.Client> {
-  const session = new pg.Client({ stream: () => new Wire(pglite), pipeline: true, user: 'postgres', database: 'postgres', ssl: false })
+  const session = new pg.Client({
+    stream: () => new Wire(pglite),
+    pipeline: true,
+    user: 'postgres',
+    database: 'postgres',
+    ssl: false,
+  })
   // What is wrong with the wire fails for whoever asked; unheard, the event would end the process.
   session.on('error', () => {})
   await session.connect()
@@ -40,8 +46,9 @@ class Wire extends Duplex {
   }
 
   /**
-   * The answer is there at once, but whoever asks is not ready for it before its own work is done. It is taken as a stream
-   * of octets: of an answer that PGlite hands over whole it reads every message for itself, and keeps them all for ever.
+   * The answer is there at once, but whoever asks is not ready for it before its own work is done. It is taken as a
+   * stream of octets: of an answer that PGlite hands over whole it reads every message for itself, and keeps them all
+   * for ever.
    */
   #hand(bytes: Buffer, done: (error?: Error) => void): void {
     const answer: Buffer[] = []
@@ -50,7 +57,9 @@ class Wire extends Duplex {
       if (answer.length > 0) this.push(Buffer.concat(answer))
       done()
     }
-    process.nextTick(() => void this.#pglite.execProtocolRawStream(bytes, { syncToFs: false, onRawData }).then(answered, done))
+    process.nextTick(
+      () => void this.#pglite.execProtocolRawStream(bytes, { syncToFs: false, onRawData }).then(answered, done),
+    )
   }
 
   // A network connection has these; here there is nothing to set.

@@ -1,119 +1,20 @@
-import { EventEmitter } from 'node:events'
 import { existsSync } from 'node:fs'
 import { mkdir, rename, rm, rmdir } from 'node:fs/promises'
 import { join } from 'node:path'
 import { promisify } from 'node:util'
 import { gunzip } from 'node:zlib'
 import { PGlite } from '@electric-sql/pglite'
-import type pg from 'pg'
 import { Failure } from '../../domain/failure.ts'
 import { CopyInMemory, copyImage, foundImage } from './embedded-image.ts'
+import { EmbeddedPool } from './embedded-pool.ts'
 import { sessionOf } from './embedded-wire.ts'
 import { claimFolder } from './folder-claim.ts'
-import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool, type PoolClient, type PreparedQuery, type QueryResult } from './pool.ts'
+import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
 import { startPglite } from './start-pglite.ts'
-import { Turnstile, asTransaction } from './turnstile.ts'
-
-const BEGINS = /^\s*(begin|start\s+transaction)\b/i
-const ENDS = /^\s*(commit|rollback)\s*;?\s*$/i
-
-const textOf = (asked: string | PreparedQuery) => (typeof asked === 'string' ? asked : asked.text)
 
 /**
- * PostgreSQL inside this process (PGlite), with the outward shape of a node-postgres pool.
- * PGlite has a single session, so its clients take turns: one statement each, or a whole transaction from BEGIN to
- * COMMIT/ROLLBACK. Notifications reach every client, as BullMQ's blocking worker needs.
+ * Lies in a folder whose content has gone to a server: two services with the same patients would send everything twice.
  */
-class EmbeddedClient extends EventEmitter implements PoolClient {
-  readonly #session: pg.Client
-  readonly #turnstile: Turnstile
-  readonly #onRelease: (client: EmbeddedClient) => void
-  /** While in a transaction: resolves once it is this client's turn, to how to let the next one in. */
-  #turn: Promise<() => void> | null = null
-
-  constructor(session: pg.Client, turnstile: Turnstile, onRelease: (client: EmbeddedClient) => void) {
-    super()
-    this.#session = session
-    this.#turnstile = turnstile
-    this.#onRelease = onRelease
-  }
-
-  async query(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
-    if (!this.#turn && BEGINS.test(textOf(asked))) {
-      this.#turn = this.#turnstile.enter(this)
-      this.#turnstile.hold(this)
-    }
-    if (this.#turn) return this.#within(this.#turn, asked, params)
-    const leave = await this.#turnstile.enter(this)
-    try {
-      return await this.#ask(asked, params)
-    } finally {
-      leave()
-    }
-  }
-
-  /** What is asked within a transaction goes at once, without waiting for what was asked before. */
-  async #within(turn: Promise<() => void>, asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
-    const ends = ENDS.test(textOf(asked))
-    if (ends) this.#turn = null
-    const leave = await turn
-    try {
-      return await this.#ask(asked, params)
-    } finally {
-      if (ends) {
-        this.#turnstile.hold(null)
-        leave()
-      }
-    }
-  }
-
-  async #ask(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
-    return (await this.#session.query(asked as string, params as unknown[] | undefined)) as unknown as QueryResult
-  }
-
-  release(): void {
-    // A client given back in mid-transaction must not leave the only session locked.
-    if (this.#turn) void this.query('rollback').catch(() => {})
-    this.#onRelease(this)
-  }
-}
-
-class EmbeddedPool extends EventEmitter implements Pool {
-  readonly #session: pg.Client
-  readonly #turnstile = new Turnstile()
-  readonly #clients = new Set<EmbeddedClient>()
-
-  constructor(session: pg.Client) {
-    super()
-    this.#session = session
-    session.on('notification', ({ channel, payload }) => {
-      for (const client of this.#clients) client.emit('notification', { channel, payload })
-    })
-  }
-
-  within<T>(work: () => Promise<T>): Promise<T> {
-    return asTransaction(work)
-  }
-
-  async connect(): Promise<PoolClient> {
-    const client = new EmbeddedClient(this.#session, this.#turnstile, (released) => this.#clients.delete(released))
-    this.#clients.add(client)
-    return client
-  }
-
-  async query(asked: string | PreparedQuery, params?: readonly unknown[]): Promise<QueryResult> {
-    const client = await this.connect()
-    try {
-      return await client.query(asked, params)
-    } finally {
-      client.release()
-    }
-  }
-
-  async end(): Promise<void> {}
-}
-
-/** Lies in a folder whose content has gone to a server: two services with the same patients would send everything twice. */
 export const MOVED_MARK = 'moved-to-postgresql'
 
 /** @throws bad-config when the folder's content has been moved away. */
@@ -139,14 +40,22 @@ export async function imageOf(folder: string): Promise<Uint8Array> {
 const RESTORING = 'restoring'
 
 /**
- * Makes the database of a folder from an image: wholly or not at all. It is unpacked beside, `finish` does what must be done
- * before anybody may start with it, and only then it takes its place; whatever goes wrong before leaves the folder as it was.
+ * Makes the database of a folder from an image: wholly or not at all. It is unpacked beside, `finish` does what must be
+ * done before anybody may start with it, and only then it takes its place; whatever goes wrong before leaves the folder
+ * as it was.
  * @param finish gets the folder in which the database lies meanwhile
  * @throws bad-config when the folder has a database already, or the image is none
  */
-export async function fromImage<T>(folder: string, image: Uint8Array, finish: (aside: string) => Promise<T>): Promise<T> {
+export async function fromImage<T>(
+  folder: string,
+  image: Uint8Array,
+  finish: (aside: string) => Promise<T>,
+): Promise<T> {
   if (existsSync(join(folder, 'postgres'))) {
-    throw new Failure('bad-config', { field: 'DATA_DIR', message: 'This data folder holds a database already. Restore into an empty one.' })
+    throw new Failure('bad-config', {
+      field: 'DATA_DIR',
+      message: 'This data folder holds a database already. Restore into an empty one.',
+    })
   }
   const made = await mkdir(folder, { recursive: true, mode: 0o700 })
   const letGo = await claimFolder(folder)
@@ -170,10 +79,20 @@ async function unpack(folder: string, image: Uint8Array): Promise<void> {
   try {
     // Read through first: PGlite would say in many lines of its own what is wrong with half a file.
     await promisify(gunzip)(image)
-    const pglite = await startPglite({ dataDir: join(folder, 'postgres'), loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]) })
+    const pglite = await startPglite({
+      dataDir: join(folder, 'postgres'),
+      loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]),
+    })
     await pglite.close()
   } catch (error) {
-    throw new Failure('bad-config', { field: 'file', message: 'This file is no backup of Daysix, or it is damaged. Nothing was restored; take another copy.' }, error)
+    throw new Failure(
+      'bad-config',
+      {
+        field: 'file',
+        message: 'This file is no backup of Daysix, or it is damaged. Nothing was restored; take another copy.',
+      },
+      error,
+    )
   }
 }
 

@@ -7,7 +7,8 @@ import { imagePath } from './embedded-image.ts'
 import { migrate } from './migrate.ts'
 
 /**
- * Makes the image that new embedded databases start from, unless it is there. Safe to call from several processes at once.
+ * Makes the image that new embedded databases start from, unless it is there. Safe to call from several processes at
+ * once.
  * @returns the image's path
  */
 export async function makeImage(): Promise<string> {

@@ -13,6 +13,14 @@ import * as sendingStop from './migrations/0009-sending-stop.ts'
 import * as textApprovals from './migrations/0010-text-approvals.ts'
 import * as whatRepliesDid from './migrations/0011-what-replies-did.ts'
 import * as whoseWords from './migrations/0012-whose-words.ts'
+import * as asked from './migrations/0013-asked.ts'
+import * as purpose from './migrations/0014-purpose.ts'
+import * as outcome from './migrations/0015-outcome.ts'
+import * as gathered from './migrations/0016-gathered.ts'
+import * as duration from './migrations/0017-duration.ts'
+import * as retentionMarks from './migrations/0018-retention-marks.ts'
+import * as consentUntil from './migrations/0019-consent-until.ts'
+import * as signsOfLife from './migrations/0020-signs-of-life.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -28,6 +36,14 @@ const MIGRATIONS = {
   '0010-text-approvals': textApprovals,
   '0011-what-replies-did': whatRepliesDid,
   '0012-whose-words': whoseWords,
+  '0013-asked': asked,
+  '0014-purpose': purpose,
+  '0015-outcome': outcome,
+  '0016-gathered': gathered,
+  '0017-duration': duration,
+  '0018-retention-marks': retentionMarks,
+  '0019-consent-until': consentUntil,
+  '0020-signs-of-life': signsOfLife,
 }
 
 /**
@@ -38,7 +54,11 @@ export async function migrate(database: Database, to?: keyof typeof MIGRATIONS):
   if (database.migrated) return
   await database.records.query(`create schema if not exists ${SCHEMA}`)
   const db = new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) })
-  const migrator = new Migrator({ db, provider: { getMigrations: async () => MIGRATIONS }, migrationTableSchema: SCHEMA })
+  const migrator = new Migrator({
+    db,
+    provider: { getMigrations: async () => MIGRATIONS },
+    migrationTableSchema: SCHEMA,
+  })
   const { error } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()
   if (error) throw error
   await migrateQueue(database)

@@ -14,8 +14,8 @@ export interface Moved {
 }
 
 /**
- * Copies every row from one database into another whose tables are up to date and empty, in one transaction, and compares
- * both sides before it is committed. Jobs of the queue are not copied: they are set again from the messages.
+ * Copies every row from one database into another whose tables are up to date and empty, in one transaction, and
+ * compares both sides before it is committed. Jobs of the queue are not copied: they are set again from the messages.
  *
  * @param beforeCommit done when everything is there and equal, just before it counts.
  * @throws bad-config when the target holds data already.
@@ -47,13 +47,18 @@ async function refuseFull(target: PoolClient, table: string): Promise<void> {
   if (SEEDED.has(table)) return void (await target.query(`delete from ${SCHEMA}.${table}`))
   const { rows } = await target.query(`select 1 as one from ${SCHEMA}.${table} limit 1`)
   if (rows.length > 0) {
-    throw new Failure('bad-config', { field: 'DATABASE_URL', message: `The PostgreSQL database is not empty (table ${table}). Move into one that has not been used yet.` })
+    throw new Failure('bad-config', {
+      field: 'DATABASE_URL',
+      message: `The PostgreSQL database is not empty (table ${table}). Move into one that has not been used yet.`,
+    })
   }
 }
 
 /** Tables with those that they refer to before them. */
 async function inOrder(client: PoolClient): Promise<string[]> {
-  const { rows: tables } = await client.query(`select relname as name from pg_class where relnamespace = '${SCHEMA}'::regnamespace and relkind = 'r'`)
+  const { rows: tables } = await client.query(
+    `select relname as name from pg_class where relnamespace = '${SCHEMA}'::regnamespace and relkind = 'r'`,
+  )
   const { rows: links } = await client.query(
     `select a.relname as child, b.relname as parent from pg_constraint join pg_class a on a.oid = conrelid join pg_class b on b.oid = confrelid
      where contype = 'f' and a.relnamespace = '${SCHEMA}'::regnamespace and conrelid <> confrelid`,
@@ -61,7 +66,9 @@ async function inOrder(client: PoolClient): Promise<string[]> {
   const waiting = new Set(tables.map(({ name }) => name as string).filter((name) => !STAYS.has(name)))
   const ordered: string[] = []
   while (waiting.size > 0) {
-    const next = [...waiting].filter((name) => !links.some(({ child, parent }) => child === name && waiting.has(parent as string))).sort()
+    const next = [...waiting]
+      .filter((name) => !links.some(({ child, parent }) => child === name && waiting.has(parent as string)))
+      .sort()
     if (next.length === 0) throw new Error('tables refer to each other in a circle')
     for (const name of next) waiting.delete(name)
     ordered.push(...next)
@@ -71,14 +78,19 @@ async function inOrder(client: PoolClient): Promise<string[]> {
 
 async function copy(source: PoolClient, target: PoolClient, table: string): Promise<number> {
   const own = await columnToItself(source, table)
-  await source.query(`declare rows_of_${table} no scroll cursor for select to_jsonb(t)::text as row from ${SCHEMA}.${table} t ${own ? `order by ${own} nulls first` : ''}`)
+  await source.query(
+    `declare rows_of_${table} no scroll cursor for select to_jsonb(t)::text as row from ${SCHEMA}.${table} t ${own ? `order by ${own} nulls first` : ''}`,
+  )
   let count = 0
   for (;;) {
     const { rows } = await source.query(`fetch ${BATCH} from rows_of_${table}`)
     if (rows.length === 0) break
     const batch = `[${rows.map(({ row }) => row as string).join(',')}]`
     // Numbers given by the database itself are kept as they are.
-    await target.query(`insert into ${SCHEMA}.${table} overriding system value select * from jsonb_populate_recordset(null::${SCHEMA}.${table}, $1::jsonb)`, [batch])
+    await target.query(
+      `insert into ${SCHEMA}.${table} overriding system value select * from jsonb_populate_recordset(null::${SCHEMA}.${table}, $1::jsonb)`,
+      [batch],
+    )
     count += rows.length
   }
   await source.query(`close rows_of_${table}`)
@@ -98,9 +110,13 @@ async function columnToItself(client: PoolClient, table: string): Promise<string
 }
 
 async function continueNumbers(target: PoolClient, table: string): Promise<void> {
-  const { rows } = await target.query(`select attname as name from pg_attribute where attrelid = '${SCHEMA}.${table}'::regclass and attidentity <> ''`)
+  const { rows } = await target.query(
+    `select attname as name from pg_attribute where attrelid = '${SCHEMA}.${table}'::regclass and attidentity <> ''`,
+  )
   for (const { name } of rows) {
-    await target.query(`select setval(pg_get_serial_sequence('${SCHEMA}.${table}', '${String(name)}'), greatest(1, (select coalesce(max(${String(name)}), 0) from ${SCHEMA}.${table})))`)
+    await target.query(
+      `select setval(pg_get_serial_sequence('${SCHEMA}.${table}', '${String(name)}'), greatest(1, (select coalesce(max(${String(name)}), 0) from ${SCHEMA}.${table})))`,
+    )
   }
 }
 

@@ -4,8 +4,8 @@ import type { AllTables } from './access/access.tables.ts'
 
 /**
  * A statement whose text never changes: a connection parses and plans it once, and from then on knows it by its name
- * (PREPARE). So its text lists its columns, since a table may get another one while the connection lives, and one plan must
- * do for all values.
+ * (PREPARE). So its text lists its columns, since a table may get another one while the connection lives, and one plan
+ * must do for all values.
  */
 export interface PreparedStatement<Row = never> {
   readonly name: string
@@ -25,8 +25,8 @@ export interface InsertStatement<Row> extends PreparedStatement {
 }
 
 /**
- * Rows are inserted as one parameter, a JSON document that PostgreSQL takes apart: row by row and column by column, making
- * and binding the parameters would cost more than the rest of a booking.
+ * Rows are inserted as one parameter, a JSON document that PostgreSQL takes apart: row by row and column by column,
+ * making and binding the parameters would cost more than the rest of a booking.
  */
 export function insertInto<Table extends keyof AllTables & string>(
   table: Table,
@@ -45,8 +45,8 @@ export function asParameter<Row extends object>({ columns, text }: InsertStateme
 }
 
 /**
- * Rows as a JSON document. Half a character, as a careless program cuts them, is no text for PostgreSQL: it becomes the sign
- * for an unreadable one.
+ * Rows as a JSON document. Half a character, as a careless program cuts them, is no text for PostgreSQL: it becomes the
+ * sign for an unreadable one.
  */
 export function asJson(rows: readonly object[]): string {
   const json = JSON.stringify(rows)

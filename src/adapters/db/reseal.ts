@@ -25,8 +25,9 @@ async function sealedColumns({ records }: Database): Promise<SealedColumn[]> {
 }
 
 /**
- * Seals everything anew that another key than the present one has sealed, a few rows at a time, while the service runs. A
- * row that changes meanwhile is left to whoever changed it: that sealed it with the new key, or the next pass finds it.
+ * Seals everything anew that another key than the present one has sealed, a few rows at a time, while the service runs.
+ * A row that changes meanwhile is left to whoever changed it: that sealed it with the new key, or the next pass finds
+ * it.
  * @returns how many values were sealed anew
  */
 export async function resealAll(database: Database, vault: Vault): Promise<number> {
@@ -35,7 +36,11 @@ export async function resealAll(database: Database, vault: Vault): Promise<numbe
   return total
 }
 
-async function resealColumn({ records }: Database, vault: Vault, { table, column, key }: SealedColumn): Promise<number> {
+async function resealColumn(
+  { records }: Database,
+  vault: Vault,
+  { table, column, key }: SealedColumn,
+): Promise<number> {
   const from = `${SCHEMA}.${table}`
   let after = ''
   let count = 0
@@ -45,7 +50,10 @@ async function resealColumn({ records }: Database, vault: Vault, { table, column
       [after, vault.sealsWith()],
     )
     for (const { id, sealed } of rows as { id: string; sealed: string }[]) {
-      const { rowCount } = await records.query(`update ${from} set ${column} = $1 where ${key} = $2 and ${column} = $3`, [vault.seal(vault.open(sealed)), id, sealed])
+      const { rowCount } = await records.query(
+        `update ${from} set ${column} = $1 where ${key} = $2 and ${column} = $3`,
+        [vault.seal(vault.open(sealed)), id, sealed],
+      )
       count += rowCount
     }
     if (rows.length < BATCH) return count
@@ -57,7 +65,9 @@ async function resealColumn({ records }: Database, vault: Vault, { table, column
 export async function countByKey(database: Database): Promise<Record<string, number>> {
   const counts: Record<string, number> = {}
   for (const { table, column } of await sealedColumns(database)) {
-    const { rows } = await database.records.query(`select split_part(${column}, '.', 1) as id, count(*) as n from ${SCHEMA}.${table} where ${column} is not null group by 1`)
+    const { rows } = await database.records.query(
+      `select split_part(${column}, '.', 1) as id, count(*) as n from ${SCHEMA}.${table} where ${column} is not null group by 1`,
+    )
     for (const { id, n } of rows) counts[String(id)] = (counts[String(id)] ?? 0) + Number(n)
   }
   return counts
@@ -71,13 +81,17 @@ export async function hasSealedData({ records }: Database): Promise<boolean> {
 }
 
 /**
- * Makes sure that the look-up key is the one the data were kept with. With another one every patient would seem unknown,
- * and no STOP would be found. @throws bad-config
+ * Makes sure that the look-up key is the one the data were kept with. With another one every patient would seem
+ * unknown, and no STOP would be found. @throws bad-config
  */
 export async function checkLookUpKey({ records }: Database, vault: Vault): Promise<void> {
   const print = vault.fingerprint('look-up key check')
   await records.query(`insert into ${SCHEMA}.key_check (print) values ($1) on conflict do nothing`, [print])
   const { rows } = await records.query(`select print from ${SCHEMA}.key_check`)
   if (rows[0]!.print === print) return
-  throw new Failure('bad-config', { field: 'DAYSIX_KEY', message: 'These data were kept with another key. Put the key they were first kept with at the beginning of the list.' })
+  throw new Failure('bad-config', {
+    field: 'DAYSIX_KEY',
+    message:
+      'These data were kept with another key. Put the key they were first kept with at the beginning of the list.',
+  })
 }

@@ -2,10 +2,11 @@
 type Transact<Tx> = <T>(work: (tx: Tx) => Promise<T>) => Promise<T>
 
 /**
- * PostgreSQL ended one transaction so that another could go on: deadlock_detected and
- * serialization_failure (PostgreSQL, Appendix A). Nothing of it was kept, and done again it works.
+ * PostgreSQL ended one transaction so that another could go on: deadlock_detected, serialization_failure and
+ * exclusion_violation (PostgreSQL, Appendix A). Nothing of it was kept, and done again it works, or finds what the
+ * other one did: somebody took a time that overlaps while this one looked whether it is free.
  */
-const CONFLICTS: ReadonlySet<unknown> = new Set(['40P01', '40001'])
+const CONFLICTS: ReadonlySet<unknown> = new Set(['40P01', '40001', '23P01'])
 const TRIES = 6
 const SHORTEST_MS = 10
 
@@ -34,5 +35,4 @@ export function retryConflicts<Tx>(
   }
 }
 
-const isConflict = (error: unknown) =>
-  error instanceof Error && 'code' in error && CONFLICTS.has(error.code)
+const isConflict = (error: unknown) => error instanceof Error && 'code' in error && CONFLICTS.has(error.code)

@@ -1,5 +1,6 @@
 import { writeSync } from 'node:fs'
 import { PGlite, type PGliteOptions } from '@electric-sql/pglite'
+import { btree_gist } from '@electric-sql/pglite/contrib/btree_gist'
 import { Failure } from '../../domain/failure.ts'
 
 /** PostgreSQL's words when it ends, not only a statement. They name files and causes, never values. */
@@ -8,9 +9,9 @@ const LAST_WORDS = /\b(?:FATAL|PANIC): +(.*)/
 const ENDED = /^Aborted\(/
 
 /**
- * Starts PGlite, and ends this process when PostgreSQL in it gives up, as it does when its log cannot be written because
- * the disk is full. PGlite would ask a session that is dead for ever, within one call, so that not even a signal would be
- * heard. Whoever keeps the service running starts it again; what was committed is there.
+ * Starts PGlite, and ends this process when PostgreSQL in it gives up, as it does when its log cannot be written
+ * because the disk is full. PGlite would ask a session that is dead for ever, within one call, so that not even a
+ * signal would be heard. Whoever keeps the service running starts it again; what was committed is there.
  *
  * @throws bad-config with PostgreSQL's own words when it does not start.
  */
@@ -22,16 +23,23 @@ export async function startPglite(options: PGliteOptions): Promise<PGlite> {
     return false
   }
   try {
-    return await PGlite.create({ ...options, onStderr })
+    return await PGlite.create({ ...options, extensions: { btree_gist }, onStderr })
   } catch (error) {
-    throw new Failure('bad-config', { field: 'DATA_DIR', message: `The database in the data folder does not start: ${lastWords}` }, error)
+    throw new Failure(
+      'bad-config',
+      { field: 'DATA_DIR', message: `The database in the data folder does not start: ${lastWords}` },
+      error,
+    )
   }
 }
 
 /** As by `kill -9`: what is still in memory must not be written by a session that is dead. */
 function endAtOnce(lastWords: string): void {
   try {
-    writeSync(process.stderr.fd, `The embedded database has given up: ${lastWords}. The process ends, to be started again.\n`)
+    writeSync(
+      process.stderr.fd,
+      `The embedded database has given up: ${lastWords}. The process ends, to be started again.\n`,
+    )
   } finally {
     process.kill(process.pid, 'SIGKILL')
   }

@@ -16,27 +16,56 @@ import { replyRecords } from './replies/reply.records.ts'
 import { offerRecords } from './visits/offer.records.ts'
 import { slotRecords } from './visits/slot.records.ts'
 import { workerRecords } from './messages/worker.records.ts'
-import type { Db } from './tables.ts'
+import type { Db } from './connections.ts'
 import { inTransaction } from './transaction.ts'
 
-/** Made when they are asked for: most transactions need few of them. */
+/** Made when they are asked for, and kept: most transactions need few of them, some need one often. */
 function records(db: Db, vault: Vault): Records {
+  const made: { -readonly [Room in keyof Records]?: Records[Room] } = {}
   return {
-    get approvals() { return approvalRecords(db) },
-    get clinics() { return clinicRecords(db) },
-    get patients() { return patientRecords(db, vault) },
-    get optOuts() { return optOutRecords(db, vault) },
-    get bookings() { return bookingRecords(db, vault) },
-    get slots() { return slotRecords(db) },
-    get offers() { return offerRecords(db) },
-    get messages() { return messageRecords(db, vault) },
-    get dispatch() { return dispatchRecords(db, vault) },
-    get workers() { return workerRecords(db) },
-    get replies() { return replyRecords(db, vault) },
-    get followUps() { return followUpRecords(db, vault) },
-    get events() { return eventRecords(db) },
-    get idempotency() { return idempotencyRecords(db, vault) },
-  } // prettier-ignore
+    get approvals() {
+      return (made.approvals ??= approvalRecords(db))
+    },
+    get clinics() {
+      return (made.clinics ??= clinicRecords(db))
+    },
+    get patients() {
+      return (made.patients ??= patientRecords(db, vault))
+    },
+    get optOuts() {
+      return (made.optOuts ??= optOutRecords(db, vault))
+    },
+    get bookings() {
+      return (made.bookings ??= bookingRecords(db, vault))
+    },
+    get slots() {
+      return (made.slots ??= slotRecords(db))
+    },
+    get offers() {
+      return (made.offers ??= offerRecords(db))
+    },
+    get messages() {
+      return (made.messages ??= messageRecords(db, vault))
+    },
+    get dispatch() {
+      return (made.dispatch ??= dispatchRecords(db, vault))
+    },
+    get workers() {
+      return (made.workers ??= workerRecords(db))
+    },
+    get replies() {
+      return (made.replies ??= replyRecords(db, vault))
+    },
+    get followUps() {
+      return (made.followUps ??= followUpRecords(db, vault))
+    },
+    get events() {
+      return (made.events ??= eventRecords(db))
+    },
+    get idempotency() {
+      return (made.idempotency ??= idempotencyRecords(db, vault))
+    },
+  }
 }
 
 /** The store over an opened database, with its tables brought up to date first. */

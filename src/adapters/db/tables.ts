@@ -1,5 +1,6 @@
+import type { Because, OutcomeKind } from '../../domain/visits/outcome.ts'
+import type { Purpose } from '../../domain/visits/purpose.ts'
 import type { Generated } from 'kysely'
-import type { Connection } from './connection.ts'
 
 /** Rows as the database has them; the record modules map them to the domain's types, once each. */
 export interface ClinicTable {
@@ -31,6 +32,8 @@ export interface ConsentTable {
   recorded_at: Date
   wording: string
   withdrawn_at: Date | null
+  until: string | null
+  given_by: 'patient' | 'receiver'
 }
 
 export interface OptOutTable {
@@ -56,6 +59,14 @@ export interface BookingTable {
   created_at: Date
   first_visit_at: Date
   moves: number
+  purpose: Purpose
+  due_by: string | null
+  sealed_needs: string | null
+  outcome: OutcomeKind | null
+  outcome_because: Because | null
+  outcome_at: Date | null
+  outcome_by: string | null
+  minutes: number
 }
 
 export interface SlotTable {
@@ -66,6 +77,9 @@ export interface SlotTable {
   state: 'free' | 'held' | 'taken'
   booking_id: string | null
   held_until: Date | null
+  minutes: number | null
+  ends_at: Date | null
+  overbooked: boolean
 }
 
 export interface OfferTable {
@@ -136,6 +150,13 @@ export interface ReplyTable {
   patient_id: string | null
 }
 
+/** When a clinic last heard a number, of the replies that are gone. */
+export interface SignOfLifeTable {
+  phone_print: string
+  clinic_id: string
+  seen_at: Date
+}
+
 export interface FollowUpTable {
   id: string
   reason: string
@@ -191,10 +212,9 @@ export interface Tables {
   worker: WorkerTable
   early_receipt: EarlyReceiptTable
   reply: ReplyTable
+  sign_of_life: SignOfLifeTable
   follow_up: FollowUpTable
   happening: EventTable
   idempotency: IdempotencyTable
   text_approval: TextApprovalTable
 }
-
-export type Db = Connection<Tables>

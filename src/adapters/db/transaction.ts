@@ -5,12 +5,16 @@ import type { Pool, PoolClient, PreparedQuery, QueryResult } from './pool.ts'
  * Runs `work` in one transaction: commits when it resolves, rolls back when it throws.
  *
  * A transaction's cost is its round trips, so statements are sent without waiting for the answers to those before them
- * (PostgreSQL's pipeline mode): those that `work` asks for at once, those whose answer it leaves to the transaction (see
+ * (PostgreSQL's pipeline mode): those that `work` asks for at once, those whose answer it leaves to the transaction
+ * (see
  * `Pipelined`), and its beginning and end.
  *
  * @throws what `work` throws, or else the error of the statement that failed, whether or not anybody waited for it
  */
-export function inTransaction<Tables, Result>(pool: Pool, work: (db: Connection<Tables>) => Promise<Result>): Promise<Result> {
+export function inTransaction<Tables, Result>(
+  pool: Pool,
+  work: (db: Connection<Tables>) => Promise<Result>,
+): Promise<Result> {
   return pool.within ? pool.within(() => run(pool, work)) : run(pool, work)
 }
 
@@ -25,7 +29,10 @@ async function run<Tables, Result>(pool: Pool, work: (db: Connection<Tables>) =>
     return result
   } catch (error) {
     // A client that cannot even roll back is not given to anybody else.
-    await client.query('rollback').then(() => client.release(), () => client.release(true)) // prettier-ignore
+    await client.query('rollback').then(
+      () => client.release(),
+      () => client.release(true),
+    )
     throw transaction.causeOf(error)
   }
 }

@@ -11,7 +11,9 @@ export function asTransaction<T>(work: () => Promise<T>): Promise<T> {
 /** A query was made through the pool inside a transaction: on the embedded store it would wait for itself for ever. */
 export class StrayQuery extends Error {
   constructor() {
-    super('A query outside the transaction was made from within it. Inside transact(), use only the records handed to you.')
+    super(
+      'A query outside the transaction was made from within it. Inside transact(), use only the records handed to you.',
+    )
     this.name = 'StrayQuery'
   }
 }

@@ -64,7 +64,15 @@ function earsOf(desk: ReceiptDesk, { tell, text }: CheckOptions): InboundHandler
 function messageOf({ channels }: Gateway, { id, to, text }: CheckOptions): Outgoing {
   const [channel] = channels
   const notAfter = new Date(Date.now() + VALID_MS)
-  return { id, channel: channel!, to, text, language: 'en', notAfter, ...(channel === 'voice' && { voice: testCall(text) }) }
+  return {
+    id,
+    channel: channel!,
+    to,
+    text,
+    language: 'en',
+    notAfter,
+    ...(channel === 'voice' && { voice: testCall(text) }),
+  }
 }
 
 /** Receipts that have come, and those who wait for one. */

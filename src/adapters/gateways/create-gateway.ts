@@ -18,7 +18,10 @@ export interface GatewayDeps {
   after: (ms: number, work: () => Promise<void>) => void
   /** Resolves the NAME of an `env:NAME`. */
   secret: (name: string) => string | undefined
-  /** Public address of all webhooks, e.g. `https://clinic.example/gateways`; `/NAME/receipt` and `/NAME/reply` are added. */
+  /**
+   * Public address of all webhooks, e.g. `https://clinic.example/gateways`; `/NAME/receipt` and `/NAME/reply` are
+   * added.
+   */
   callbackUrl?: string
 }
 
@@ -71,7 +74,11 @@ function make(content: unknown, deps: GatewayDeps, within?: string): Gateway {
 }
 
 /** The part of a failover shares the addresses of the whole. */
-function addressOf({ name }: Described, { callbackUrl }: GatewayDeps, within?: string): { callbackUrl?: string; via?: string } {
+function addressOf(
+  { name }: Described,
+  { callbackUrl }: GatewayDeps,
+  within?: string,
+): { callbackUrl?: string; via?: string } {
   if (callbackUrl === undefined) return {}
   return within === undefined
     ? { callbackUrl: `${callbackUrl}/${name}` }
@@ -87,7 +94,8 @@ const failover = z.strictObject({
 
 function createFailover(described: Described, deps: GatewayDeps): Gateway {
   const { name, through } = readDescribed(failover, described)
-  if (new Set(through.map((one) => one.name)).size < through.length) badInput('through', 'Give each gateway a name of its own.')
+  if (new Set(through.map((one) => one.name)).size < through.length)
+    badInput('through', 'Give each gateway a name of its own.')
   return new Failover(
     name,
     through.map((one) => make(one, deps, name)),

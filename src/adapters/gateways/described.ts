@@ -17,6 +17,12 @@ export const secretReference = z
 export function readDescribed<S extends z.ZodType>(schema: S, raw: unknown): z.infer<S> {
   const read = schema.safeParse(raw)
   if (read.success) return read.data
-  const faults = read.error.issues.map((issue) => ({ field: issue.path.join('.') || 'gateway', message: issue.message }))
-  throw new Failure('bad-input', { message: faults.map((fault) => `${fault.field}: ${fault.message}`).join('\n'), faults })
+  const faults = read.error.issues.map((issue) => ({
+    field: issue.path.join('.') || 'gateway',
+    message: issue.message,
+  }))
+  throw new Failure('bad-input', {
+    message: faults.map((fault) => `${fault.field}: ${fault.message}`).join('\n'),
+    faults,
+  })
 }

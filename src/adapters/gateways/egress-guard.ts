@@ -2,8 +2,8 @@ import { lookup as resolve, type LookupAddress } from 'node:dns'
 import { BlockList, isIP, type LookupFunction } from 'node:net'
 
 /**
- * Addresses a gateway never has: "this host" and link-local ones, where cloud machines answer with their credentials, the
- * metadata addresses outside that range, and what is no single host at all. Private networks and the loopback stay
+ * Addresses a gateway never has: "this host" and link-local ones, where cloud machines answer with their credentials,
+ * the metadata addresses outside that range, and what is no single host at all. Private networks and the loopback stay
  * allowed: message centres do live there.
  */
 const REFUSED = new BlockList()
@@ -17,8 +17,8 @@ REFUSED.addAddress('::', 'ipv6')
 REFUSED.addSubnet('fe80::', 10, 'ipv6') // link-local, RFC 4291
 REFUSED.addSubnet('ff00::', 8, 'ipv6')
 REFUSED.addAddress('fd00:ec2::254', 'ipv6') // metadata of one cloud
-// IPv4 inside IPv6: mapped addresses (RFC 4291) are judged by Node as the IPv4 they stand for; the translated and tunnelled
-// notations (RFC 6052, RFC 3056) are refused as a whole, since no gateway needs them.
+// IPv4 inside IPv6: mapped addresses (RFC 4291) are judged by Node as the IPv4 they stand for; the translated and
+// tunnelled notations (RFC 6052, RFC 3056) are refused as a whole, since no gateway needs them.
 REFUSED.addSubnet('64:ff9b::', 96, 'ipv6')
 REFUSED.addSubnet('2002::', 16, 'ipv6')
 
@@ -40,15 +40,16 @@ export function isRefusedAddress(address: string): boolean {
 }
 
 /**
- * Resolves a name for a connection, and refuses it when any of its addresses is one that no gateway has. It stands where the
- * connection is made, so a name that changes its address between check and use gains nothing.
+ * Resolves a name for a connection, and refuses it when any of its addresses is one that no gateway has. It stands
+ * where the connection is made, so a name that changes its address between check and use gains nothing.
  * @param allowed addresses that a site has allowed by name.
  */
 export function guardedLookup(allowed: ReadonlySet<string> = new Set()): LookupFunction {
   return (hostname, options, callback) => {
     resolve(hostname, { ...options, all: true }, (error, addresses) => {
       if (error) return callback(error, '')
-      if (addresses.some(({ address }) => !allowed.has(address) && isRefusedAddress(address))) return callback(new EgressRefused(), '')
+      if (addresses.some(({ address }) => !allowed.has(address) && isRefusedAddress(address)))
+        return callback(new EgressRefused(), '')
       answer(addresses, options.all === true, callback)
     })
   }

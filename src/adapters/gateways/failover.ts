@@ -49,11 +49,23 @@ export class Failover implements CallbackGateway {
 
   /** With the member that would be tried first and goes. A message that comes to another one has no turn there. */
   async turn(channel: Channel, until: AbortSignal): Promise<MembersTurn | undefined> {
-    const able = this.#able(channel)
-    const member = able.find((one) => one.health?.().ok !== false) ?? able[0]
+    const member = this.#next(channel)
     if (!member?.turn) return member && { member, turn: undefined, release: () => {} }
     const turn = await member.turn(channel, until)
     return turn && { member, turn, release: () => turn.release() }
+  }
+
+  turnAtOnce(channel: Channel): MembersTurn | undefined {
+    const member = this.#next(channel)
+    if (!member?.turn) return member && { member, turn: undefined, release: () => {} }
+    const turn = member.turnAtOnce?.(channel)
+    return turn && { member, turn, release: () => turn.release() }
+  }
+
+  /** The one that would be tried first and goes. */
+  #next(channel: Channel): Gateway | undefined {
+    const able = this.#able(channel)
+    return able.find((one) => one.health?.().ok !== false) ?? able[0]
   }
 
   async send(message: Outgoing, given?: Turn): Promise<SendOutcome> {
@@ -113,7 +125,8 @@ export class Failover implements CallbackGateway {
       message: (heard) => ears.message({ ...heard, gateway: this.name, key: `${heard.gateway}/${heard.key}` }),
       ...(ears.script && { script: (messageId) => ears.script!(messageId) }),
       ...(ears.keyPressed && {
-        keyPressed: (answered) => ears.keyPressed!({ ...answered, gateway: this.name, key: `${answered.gateway}/${answered.key}` }),
+        keyPressed: (answered) =>
+          ears.keyPressed!({ ...answered, gateway: this.name, key: `${answered.gateway}/${answered.key}` }),
       }),
     }
   }

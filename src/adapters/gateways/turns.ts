@@ -64,7 +64,7 @@ export class Turns {
   take(until: AbortSignal): Promise<HeldTurn | undefined>
   take(until?: AbortSignal): Promise<HeldTurn | undefined> {
     if (until?.aborted) return Promise.resolve(undefined)
-    const turn = this.#atOnce()
+    const turn = this.atOnce()
     if (turn) return Promise.resolve(turn)
     return new Promise((resolve) => {
       const over = () => {
@@ -84,7 +84,7 @@ export class Turns {
   /** The turn given, if it is one of these; else one that comes soon, or none. */
   async thisOrSoon(given: Turn | undefined): Promise<HeldTurn | undefined> {
     const own = given instanceof HeldTurn ? given.takenOver(this) : undefined
-    return own ?? this.#atOnce() ?? this.take(AbortSignal.timeout(SOON_MS))
+    return own ?? this.atOnce() ?? this.take(AbortSignal.timeout(SOON_MS))
   }
 
   /** Waits until the last one written is long enough ago. */
@@ -97,14 +97,15 @@ export class Turns {
     return true
   }
 
-  #atOnce(): HeldTurn | undefined {
+  /** One that is free this moment; undefined while anybody waits. */
+  atOnce(): HeldTurn | undefined {
     return this.#waiting.length === 0 ? this.#turn() : undefined
   }
 
   /** Serves those who wait, as far as there are places; and again when the rate allows. */
   #serve(): void {
     clearTimeout(this.#timer)
-    for (let turn; this.#waiting.length > 0 && (turn = this.#turn()); ) this.#waiting.shift()!(turn)
+    for (let turn; this.#waiting.length > 0 && (turn = this.#turn());) this.#waiting.shift()!(turn)
     const waits = this.#waiting.length > 0 && this.#free > 0
     if (waits) this.#timer = setTimeout(() => this.#serve(), this.#nextAt - performance.now())
   }

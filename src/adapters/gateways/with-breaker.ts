@@ -46,7 +46,8 @@ class Breaker {
 
   #note(message: Outgoing, outcome: SendOutcome): SendOutcome {
     if (!FAILED.has(outcome.kind) || isAboutHer(message, outcome)) this.#close()
-    else if (++this.#failed >= this.#options.failures || outcome.kind === 'misconfigured' || this.#open) this.#trip(outcome)
+    else if (++this.#failed >= this.#options.failures || outcome.kind === 'misconfigured' || this.#open)
+      this.#trip(outcome)
     return outcome
   }
 
@@ -89,7 +90,9 @@ function facadeOf(gateway: Gateway): Gateway {
     stop: () => gateway.stop(),
   }
   if (gateway.turn) facade.turn = (channel, until) => gateway.turn!(channel, until)
+  if (gateway.turnAtOnce) facade.turnAtOnce = (channel) => gateway.turnAtOnce!(channel)
   if (gateway.lookUp) facade.lookUp = (messageId) => gateway.lookUp!(messageId)
-  if ('callback' in gateway) (facade as CallbackGateway).callback = (callback) => (gateway as CallbackGateway).callback(callback)
+  if ('callback' in gateway)
+    (facade as CallbackGateway).callback = (callback) => (gateway as CallbackGateway).callback(callback)
   return facade
 }

@@ -46,7 +46,17 @@ const LARGEST_BODY = '64kb'
 
 /** The whole HTTP service: API, webhooks, health, pages. */
 export function createApp(options: AppOptions): Express {
-  const { deps, log, news, wording, apiKey, authSettings = usualSettings(options.apiKey), extra, ready, metrics } = options
+  const {
+    deps,
+    log,
+    news,
+    wording,
+    apiKey,
+    authSettings = usualSettings(options.apiKey),
+    extra,
+    ready,
+    metrics,
+  } = options
   const app = express()
   const routes = apiRoutes(deps)
   const gate = createGate(deps, authSettings, createRules([...apiRules(routes), ...DESK_RULES]))
@@ -57,7 +67,14 @@ export function createApp(options: AppOptions): Express {
   app.use(identify(deps), requestLog(log))
   app.use(operations({ ready, sends: () => anythingGoesOut(deps.approvedTexts), apiKey, ...(metrics && { metrics }) }))
   app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
-  app.use(API_BASE, gate.authenticateApi, refuseOtherBodies, express.json({ limit: LARGEST_BODY, type: 'application/json' }), gate.authorize, api(routes))
+  app.use(
+    API_BASE,
+    gate.authenticateApi,
+    refuseOtherBodies,
+    express.json({ limit: LARGEST_BODY, type: 'application/json' }),
+    gate.authorize,
+    api(routes),
+  )
   if (authSettings.provider) app.use(elsewherePages(gate, authSettings.provider))
   app.use(signInPages(gate), accountPages(gate), cautionsPage(authSettings.cover))
   app.use('/v', gate.limits.page, patientRouter(deps, wording))
@@ -66,7 +83,9 @@ export function createApp(options: AppOptions): Express {
   app.use('/desk', gate.pages, desk(deps, news, wording))
   app.use('/desk', troublePage(log))
   if (extra) app.use(extra)
-  app.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is nothing at this address.' })))
+  app.use((_request, _response, next) =>
+    next(new Failure('not-found', { message: 'There is nothing at this address.' })),
+  )
   app.use(problemHandler(log))
   return app
 }

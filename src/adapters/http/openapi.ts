@@ -12,7 +12,10 @@ const problem = {
     detail: { type: 'string', description: 'What is wrong and how to mend it.' },
     code: { type: 'string', enum: [...Object.keys(FAILURES), 'internal'] },
     field: { type: 'string' },
-    faults: { type: 'array', items: { type: 'object', properties: { field: { type: 'string' }, message: { type: 'string' } } } },
+    faults: {
+      type: 'array',
+      items: { type: 'object', properties: { field: { type: 'string' }, message: { type: 'string' } } },
+    },
   },
 }
 
@@ -41,8 +44,19 @@ function operation({ path, summary, body, query, headers = {}, answers }: Route)
   return {
     summary,
     ...(parameters.length > 0 && { parameters }),
-    ...(body && { requestBody: { required: true, content: { 'application/json': { schema: z.toJSONSchema(body, { io: 'input' }) } } } }),
-    responses: { ...responses(answers), default: { description: 'A problem (RFC 9457).', content: { 'application/problem+json': { schema: { $ref: '#/components/schemas/Problem' } } } } },
+    ...(body && {
+      requestBody: {
+        required: true,
+        content: { 'application/json': { schema: z.toJSONSchema(body, { io: 'input' }) } },
+      },
+    }),
+    responses: {
+      ...responses(answers),
+      default: {
+        description: 'A problem (RFC 9457).',
+        content: { 'application/problem+json': { schema: { $ref: '#/components/schemas/Problem' } } },
+      },
+    },
   }
 }
 
@@ -51,15 +65,33 @@ function responses(answers: Record<number, string>): Record<string, object> {
 }
 
 function pathParameters(path: string): object[] {
-  return [...path.matchAll(/\{(\w+)\}/g)].map(([, name]) => ({ name, in: 'path', required: true, schema: { type: 'string' } }))
+  return [...path.matchAll(/\{(\w+)\}/g)].map(([, name]) => ({
+    name,
+    in: 'path',
+    required: true,
+    schema: { type: 'string' },
+  }))
 }
 
 function queryParameters(query: z.ZodType | undefined): object[] {
   if (!query) return []
-  const { properties = {}, required = [] } = z.toJSONSchema(query, { io: 'input' }) as { properties?: Record<string, object>; required?: string[] }
-  return Object.entries(properties).map(([name, schema]) => ({ name, in: 'query', required: required.includes(name), schema }))
+  const { properties = {}, required = [] } = z.toJSONSchema(query, { io: 'input' }) as {
+    properties?: Record<string, object>
+    required?: string[]
+  }
+  return Object.entries(properties).map(([name, schema]) => ({
+    name,
+    in: 'query',
+    required: required.includes(name),
+    schema,
+  }))
 }
 
 function headerParameters(headers: Record<string, string>): object[] {
-  return Object.entries(headers).map(([name, description]) => ({ name, in: 'header', description, schema: { type: 'string' } }))
+  return Object.entries(headers).map(([name, description]) => ({
+    name,
+    in: 'header',
+    description,
+    schema: { type: 'string' },
+  }))
 }

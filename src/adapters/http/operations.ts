@@ -29,13 +29,19 @@ export function operations({ ready, sends, metrics, apiKey }: OperationsOptions)
   })
   router.get('/metrics', async (request, response, next) => {
     if (!metrics) return next()
-    if (!mayLook(request, apiKey)) throw new Failure('unauthorized', { field: 'Authorization', message: 'Send the API key as "Authorization: Bearer …".' })
+    if (!mayLook(request, apiKey))
+      throw new Failure('unauthorized', {
+        field: 'Authorization',
+        message: 'Send the API key as "Authorization: Bearer …".',
+      })
     response.type(metrics.contentType).send(await metrics.text())
   })
   return router
 }
 
-/** Whoever has the key; without one the service listens on the machine itself only, and must be named as a local one. */
+/**
+ * Whoever has the key; without one the service listens on the machine itself only, and must be named as a local one.
+ */
 function mayLook(request: Request, apiKey: string | undefined): boolean {
   if (apiKey !== undefined) return sameSecret(request.get('Authorization') ?? '', `Bearer ${apiKey}`)
   return ['localhost', '127.0.0.1', '[::1]', '::1'].includes(request.hostname)
@@ -47,7 +53,10 @@ function timing(metrics: Metrics): RequestHandler {
     const began = performance.now()
     response.once('finish', () => {
       const route = request.route ? `${request.baseUrl}${(request.route as { path: unknown }).path as string}` : 'none'
-      metrics.answered({ method: request.method, route, status: response.statusCode }, (performance.now() - began) / 1000)
+      metrics.answered(
+        { method: request.method, route, status: response.statusCode },
+        (performance.now() - began) / 1000,
+      )
     })
     next()
   }

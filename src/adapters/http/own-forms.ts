@@ -4,12 +4,17 @@ import { Failure } from '../../domain/failure.ts'
 const READING = new Set(['GET', 'HEAD', 'OPTIONS'])
 
 /**
- * Lets a form through only from a page of this very site. Browsers say where a request comes from (`Sec-Fetch-Site`, Fetch
- * Metadata; `Origin`, RFC 6454), and no page can forge either; without both, nobody vouches for it and it is refused.
+ * Lets a form through only from a page of this very site. Browsers say where a request comes from (`Sec-Fetch-Site`,
+ * Fetch Metadata; `Origin`, RFC 6454), and no page can forge either; without both, nobody vouches for it and it is
+ * refused.
  */
 export const onlyOwnForms: RequestHandler = (request, _response, next) => {
   if (READING.has(request.method) || isOurs(request)) return next()
-  next(new Failure('unauthorized', { message: 'This form was sent from another site. Open the page here and send it again.' }))
+  next(
+    new Failure('unauthorized', {
+      message: 'This form was sent from another site. Open the page here and send it again.',
+    }),
+  )
 }
 
 function isOurs(request: Request): boolean {

@@ -19,7 +19,8 @@ export const PROBLEM_TYPE = 'application/problem+json'
 /** The problem an error amounts to. Anything unexpected says nothing about itself to the outside. */
 export function toProblem(error: unknown): Problem {
   const failure = toFailure(error)
-  if (!failure) return { type: '/problems#internal', title: 'Something went wrong on our side', status: 500, code: 'internal' }
+  if (!failure)
+    return { type: '/problems#internal', title: 'Something went wrong on our side', status: 500, code: 'internal' }
   const { status, title } = FAILURES[failure.code]
   const { message, field, faults } = failure.detail
   return {
@@ -37,9 +38,13 @@ function toFailure(error: unknown): Failure | null {
   if (error instanceof Failure) return error
   if (error instanceof z.ZodError) return fromZod(error)
   const type = typeof error === 'object' && error !== null && 'type' in error ? error.type : undefined
-  if (type === 'entity.parse.failed') return new Failure('bad-json', { message: 'The body is not valid JSON. Check quotes, commas and brackets.' })
+  if (type === 'entity.parse.failed')
+    return new Failure('bad-json', { message: 'The body is not valid JSON. Check quotes, commas and brackets.' })
+  if (type === 'parameters.too.many')
+    return new Failure('too-large', { message: 'The form has too many fields. Choose fewer at once.' })
   if (type === 'entity.too.large') return new Failure('too-large', { message: 'Send at most 64 kB.' })
-  if (type === 'encoding.unsupported' || type === 'charset.unsupported') return new Failure('not-json', { message: 'Send JSON in UTF-8, not compressed.' })
+  if (type === 'encoding.unsupported' || type === 'charset.unsupported')
+    return new Failure('not-json', { message: 'Send JSON in UTF-8, not compressed.' })
   if (error instanceof URIError) return new Failure('not-found', { message: 'This address cannot be read.' })
   return null
 }

@@ -34,7 +34,9 @@ export interface Route<B extends z.ZodType = z.ZodType, Q extends z.ZodType = z.
 }
 
 /** Lets the compiler infer body and query from the schemas. */
-export function route<B extends z.ZodType = z.ZodUndefined, Q extends z.ZodType = z.ZodUndefined>(described: Route<B, Q>): Route {
+export function route<B extends z.ZodType = z.ZodUndefined, Q extends z.ZodType = z.ZodUndefined>(
+  described: Route<B, Q>,
+): Route {
   return described as unknown as Route
 }
 
@@ -42,7 +44,10 @@ export function route<B extends z.ZodType = z.ZodUndefined, Q extends z.ZodType 
 export function rulesOf(base: string, routes: readonly Route[]): Rule[] {
   return routes.map(({ method, path, access }) => {
     // The compiler asks for it; this is for whoever silenced the compiler.
-    if (!access?.may) throw new Error(`${method.toUpperCase()} ${base}${path} says nothing of who may use it: give its route an "access".`)
+    if (!access?.may)
+      throw new Error(
+        `${method.toUpperCase()} ${base}${path} says nothing of who may use it: give its route an "access".`,
+      )
     return { methods: [method.toUpperCase()], path: `${base}${path}`, ...access }
   })
 }

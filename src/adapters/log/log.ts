@@ -5,8 +5,8 @@ import { pino, type DestinationStream, type Logger } from 'pino'
 const current = new AsyncLocalStorage<string>()
 
 /**
- * The service's log: one JSON line for each thing that happened, with ids and never names, numbers or words. What is done
- * for a request says for which, however deep it is written.
+ * The service's log: one JSON line for each thing that happened, with ids and never names, numbers or words. What is
+ * done for a request says for which, however deep it is written.
  *
  * @param to where the lines go; by default the standard output.
  */

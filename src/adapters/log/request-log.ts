@@ -4,14 +4,20 @@ import type { Level, Logger } from 'pino'
 /** Asked for again and again by machines and by every page: only worth a line when something is wrong. */
 const QUIET = /^\/(health|metrics)|\/assets\//
 
-/** One line for each request once it is answered, or once whoever asked has gone. Never its address: that may be a secret. */
+/**
+ * One line for each request once it is answered, or once whoever asked has gone. Never its address: that may be a
+ * secret.
+ */
 export function requestLog(log: Logger): RequestHandler {
   return (request, response, next) => {
     const began = performance.now()
     response.once('close', () => {
       const ms = Math.round(performance.now() - began)
       const said = response.writableFinished ? { status: response.statusCode, ...codeOf(response) } : {}
-      log[levelOf(request, response)]({ request: request.id, method: request.method, route: routeOf(request), ...said, ms }, response.writableFinished ? 'answered' : 'broken off')
+      log[levelOf(request, response)](
+        { request: request.id, method: request.method, route: routeOf(request), ...said, ms },
+        response.writableFinished ? 'answered' : 'broken off',
+      )
     })
     next()
   }

@@ -25,11 +25,37 @@ export function createMetrics(store: Store, clock: Clock, ofProcess = true): Met
   const registry = new Registry()
   const registers = [registry]
   if (ofProcess) collectDefaultMetrics({ register: registry })
-  const events = new Counter({ name: 'daysix_events_total', help: 'What happened, by kind.', labelNames: ['what'], registers })
-  const sends = new Histogram({ name: 'daysix_send_seconds', help: 'Time a gateway took to answer.', labelNames: ['gateway', 'outcome'], buckets: SECONDS, registers })
-  const lateness = new Histogram({ name: 'daysix_lateness_seconds', help: 'From due to rung.', buckets: LATENESS, registers })
-  const sweeps = new Histogram({ name: 'daysix_sweep_seconds', help: 'Time a sweep took.', labelNames: ['outcome'], buckets: SECONDS, registers })
-  const swept = new Gauge({ name: 'daysix_last_sweep_timestamp_seconds', help: 'When a sweep last ended well.', registers })
+  const events = new Counter({
+    name: 'daysix_events_total',
+    help: 'What happened, by kind.',
+    labelNames: ['what'],
+    registers,
+  })
+  const sends = new Histogram({
+    name: 'daysix_send_seconds',
+    help: 'Time a gateway took to answer.',
+    labelNames: ['gateway', 'outcome'],
+    buckets: SECONDS,
+    registers,
+  })
+  const lateness = new Histogram({
+    name: 'daysix_lateness_seconds',
+    help: 'From due to rung.',
+    buckets: LATENESS,
+    registers,
+  })
+  const sweeps = new Histogram({
+    name: 'daysix_sweep_seconds',
+    help: 'Time a sweep took.',
+    labelNames: ['outcome'],
+    buckets: SECONDS,
+    registers,
+  })
+  const swept = new Gauge({
+    name: 'daysix_last_sweep_timestamp_seconds',
+    help: 'When a sweep last ended well.',
+    registers,
+  })
   const requests = new Histogram({
     name: 'daysix_http_request_seconds',
     help: 'Time to answer a request.',
@@ -47,19 +73,23 @@ export function createMetrics(store: Store, clock: Clock, ofProcess = true): Met
       sweeps.observe({ outcome: succeeded ? 'done' : 'failed' }, seconds)
       if (succeeded) swept.setToCurrentTime()
     },
-    answered: ({ method, route, status }, seconds) => requests.observe({ method, route, status: `${Math.floor(status / 100)}xx` }, seconds),
+    answered: ({ method, route, status }, seconds) =>
+      requests.observe({ method, route, status: `${Math.floor(status / 100)}xx` }, seconds),
     timed: (gateway) => timed(gateway, sends),
   }
 }
 
 /** What the database says, asked when somebody looks. Every process tells the same: take the maximum, not the sum. */
 function gaugesOf(store: Store, clock: Clock, registers: Registry[]): void {
-  const gauge = (name: string, help: string, labelNames: string[] = []) => new Gauge({ name, help, labelNames, registers })
+  const gauge = (name: string, help: string, labelNames: string[] = []) =>
+    new Gauge({ name, help, labelNames, registers })
   const overdue = gauge('daysix_overdue_messages', 'Messages whose time has passed and that were not sent.')
   const oldest = gauge('daysix_oldest_overdue_seconds', 'How long the oldest of them has waited.')
   const claimed = gauge('daysix_claimed_messages', 'Messages being handed over right now.')
   const workers = gauge('daysix_workers', 'Workers that have been heard lately.')
-  const followUps = gauge('daysix_open_follow_ups', 'Calls that a person must make, by urgency (1 = today).', ['urgency'])
+  const followUps = gauge('daysix_open_follow_ups', 'Calls that a person must make, by urgency (1 = today).', [
+    'urgency',
+  ])
   const reachable = new Gauge({
     name: 'daysix_database_up',
     help: 'Whether the database answered.',

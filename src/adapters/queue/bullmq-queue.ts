@@ -1,5 +1,6 @@
 import { Queue, Worker } from 'bullmq'
-import type { SendJob, JobQueue, Clock } from '../../flows/ports/deps.ts'
+import type { Clock } from '../../flows/ports/deps.ts'
+import type { SendJob, JobQueue } from '../../flows/ports/jobs.ts'
 import { jobKey } from './job-key.ts'
 import type { QueueStore } from './queue-store.ts'
 
@@ -24,7 +25,9 @@ export interface BullQueueOptions {
   onError: (error: Error, messageId?: string) => void
 }
 
-/** The real queue. A job that fails is not retried here: the message is still in the database and the sweep finds it. */
+/**
+ * The real queue. A job that fails is not retried here: the message is still in the database and the sweep finds it.
+ */
 export function createBullQueue({ store, clock, concurrency, onError }: BullQueueOptions): JobQueue {
   const options = { connection: store.connection as never, prefix: store.prefix }
   const queue = new Queue(NAME, options, store.factory as never)
@@ -48,8 +51,19 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
       )
     },
     start: async (run) => {
-      const pace = { concurrency, runRetryDelay: RETRY_MS, lockDuration: LOCK_MS, stalledInterval: LOCK_MS, maxStalledCount: 5 }
-      worker = new Worker(NAME, async ({ data }) => run(fromJob(data as JobData)), { ...options, ...pace }, store.factory as never)
+      const pace = {
+        concurrency,
+        runRetryDelay: RETRY_MS,
+        lockDuration: LOCK_MS,
+        stalledInterval: LOCK_MS,
+        maxStalledCount: 5,
+      }
+      worker = new Worker(
+        NAME,
+        async ({ data }) => run(fromJob(data as JobData)),
+        { ...options, ...pace },
+        store.factory as never,
+      )
       worker.on('error', onError)
       worker.on('failed', (job, error) => onError(error, (job?.data as JobData | undefined)?.m))
       // Not waited for: a store that is away now comes back later, and the start must not hang on it.

@@ -1,4 +1,4 @@
-import type { SendJob } from '../../flows/ports/deps.ts'
+import type { SendJob } from '../../flows/ports/jobs.ts'
 
 /** Job id: message, plan revision and attempt, so that enqueueing a job twice is harmless. */
 export function jobKey({ messageId, revision, attempt, requeued: again }: SendJob): string {

@@ -56,17 +56,27 @@ export function isCluster(url: string): boolean {
 function openCluster(url: string): Cluster {
   const { scheme, login, nodes } = partsOf(url)
   const [username, password] = login.split(':').map(decodeURIComponent)
-  const secrets = { ...(username && { username }), ...(password && { password }), ...(scheme === 'rediss' && { tls: {} }) }
+  const secrets = {
+    ...(username && { username }),
+    ...(password && { password }),
+    ...(scheme === 'rediss' && { tls: {} }),
+  }
   return new Cluster(
     nodes.map((node) => {
       const { hostname, port } = new URL(`redis://${node}`)
       return { host: hostname, port: Number(port || 6379) }
     }),
-    { redisOptions: { ...secrets, maxRetriesPerRequest: null }, clusterRetryStrategy: (times) => Math.min(times * 100, 2_000) },
+    {
+      redisOptions: { ...secrets, maxRetriesPerRequest: null },
+      clusterRetryStrategy: (times) => Math.min(times * 100, 2_000),
+    },
   )
 }
 
-/** `redis[s]://[user:password@]node[:port][,node[:port]…][/…][?cluster]`: the listed form is more than the URL class reads. */
+/**
+ * `redis[s]://[user:password@]node[:port][,node[:port]…][/…][?cluster]`: the listed form is more than the URL class
+ * reads.
+ */
 function partsOf(url: string): { scheme: string; login: string; nodes: string[]; options: URLSearchParams } {
   const found = /^(rediss?):\/\/(?:([^@/]*)@)?([^/?]*)[^?]*\??(.*)$/.exec(url)
   const [, scheme = 'redis', login = '', nodes = '', options = ''] = found ?? []

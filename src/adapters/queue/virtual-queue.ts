@@ -1,4 +1,4 @@
-import type { SendJob, JobQueue } from '../../flows/ports/deps.ts'
+import type { SendJob, JobQueue } from '../../flows/ports/jobs.ts'
 import type { VirtualClock } from '../clock/clocks.ts'
 import { jobKey } from './job-key.ts'
 

@@ -20,7 +20,14 @@ export interface KeyWish {
 export async function makeApiKey(deps: AccessDeps, wish: KeyWish): Promise<{ key: ApiKey; secret: string }> {
   if (wish.may.length === 0) badInput('may', 'Say what the key may do: a key that may do nothing opens nothing.')
   const half = newToken()
-  const key: ApiKey = { ...wish, id: deps.newId('y').replace('_', ''), hash: hashToken(half), createdAt: deps.clock.now(), revokedAt: null, usedAt: null }
+  const key: ApiKey = {
+    ...wish,
+    id: deps.newId('y').replace('_', ''),
+    hash: hashToken(half),
+    createdAt: deps.clock.now(),
+    revokedAt: null,
+    usedAt: null,
+  }
   await deps.access.transact(async (tx) => {
     await tx.apiKeys.insert(key)
     await append(deps, tx, 'key-made', key)
@@ -32,7 +39,8 @@ export async function makeApiKey(deps: AccessDeps, wish: KeyWish): Promise<{ key
 export async function revokeApiKey(deps: AccessDeps, id: string): Promise<void> {
   await deps.access.transact(async (tx) => {
     const key = await tx.apiKeys.get(id)
-    if (!key || !(await tx.apiKeys.revoke(id, deps.clock.now()))) throw new Failure('not-found', { message: 'There is no key of this id, or it was revoked already.' })
+    if (!key || !(await tx.apiKeys.revoke(id, deps.clock.now())))
+      throw new Failure('not-found', { message: 'There is no key of this id, or it was revoked already.' })
     await append(deps, tx, 'key-revoked', key)
   })
 }
@@ -40,10 +48,15 @@ export async function revokeApiKey(deps: AccessDeps, id: string): Promise<void> 
 type Tx = Parameters<Parameters<AccessDeps['access']['transact']>[0]>[0]
 
 async function append({ clock }: AccessDeps, tx: Tx, what: string, { id, clinicId, may }: ApiKey): Promise<void> {
-  await tx.audit.append([{ at: clock.now(), actorKind: 'operator', actorId: 'command', what, subjects: [id], clinicId, facts: { may } }])
+  await tx.audit.append([
+    { at: clock.now(), actorKind: 'operator', actorId: 'command', what, subjects: [id], clinicId, facts: { may } },
+  ])
 }
 
-/** Who a key is; null when it is wrong, revoked or expired. The hash is what is compared, so time tells nothing of the key. */
+/**
+ * Who a key is; null when it is wrong, revoked or expired. The hash is what is compared, so time tells nothing of the
+ * key.
+ */
 export async function actorOfKey(deps: AccessDeps, secret: string): Promise<Actor | null> {
   const [mark, id, ...rest] = secret.split('_')
   if (mark !== MARK || !id || rest.length === 0) return null
@@ -51,6 +64,15 @@ export async function actorOfKey(deps: AccessDeps, secret: string): Promise<Acto
   const now = deps.clock.now()
   const fits = sameSecret(hashToken(rest.join('_')), key?.hash ?? '')
   if (!key || !fits || key.revokedAt || (key.expiresAt && key.expiresAt <= now)) return null
-  if (!key.usedAt || now.getTime() - key.usedAt.getTime() > USED_EVERY_MS) await deps.access.transact((tx) => tx.apiKeys.used(id, now))
-  return { kind: 'key', id: key.id, name: key.name, role: 'desk', may: key.may, clinicId: key.clinicId, clinician: null }
+  if (!key.usedAt || now.getTime() - key.usedAt.getTime() > USED_EVERY_MS)
+    await deps.access.transact((tx) => tx.apiKeys.used(id, now))
+  return {
+    kind: 'key',
+    id: key.id,
+    name: key.name,
+    role: 'desk',
+    may: key.may,
+    clinicId: key.clinicId,
+    clinician: null,
+  }
 }

@@ -28,21 +28,26 @@ export interface Provider {
 }
 
 /**
- * Sign-in by an OpenID Connect provider: authorization code with PKCE, state and nonce (RFC 9700). The provider is asked
- * for its metadata when first needed, so that its absence stops nobody with a password.
+ * Sign-in by an OpenID Connect provider: authorization code with PKCE, state and nonce (RFC 9700). The provider is
+ * asked for its metadata when first needed, so that its absence stops nobody with a password.
  */
 export function createProvider(settings: ProviderSettings, vault: Vault): Provider {
   let discovered: Promise<client.Configuration> | undefined
   const configuration = () => {
     discovered ??= discover(settings).catch((error: unknown) => {
       discovered = undefined
-      throw new Failure('unauthorized', { message: 'The sign-in provider does not answer. Use your password, or try again.' }, error)
+      throw new Failure(
+        'unauthorized',
+        { message: 'The sign-in provider does not answer. Use your password, or try again.' },
+        error,
+      )
     })
     return discovered
   }
   return {
     begin: async (now) => begin(await configuration(), settings, vault, now),
-    finish: async (answer, cookie, now) => finish(await configuration(), settings, openCookie(vault, cookie, now), answer),
+    finish: async (answer, cookie, now) =>
+      finish(await configuration(), settings, openCookie(vault, cookie, now), answer),
   }
 }
 
@@ -61,10 +66,18 @@ async function begin(configuration: client.Configuration, { redirectUri }: Provi
     code_challenge: await client.calculatePKCECodeChallenge(verifier),
     code_challenge_method: 'S256',
   })
-  return { to: to.href, cookie: vault.seal(JSON.stringify({ state, nonce, verifier, until: now.getTime() + PATIENCE_MS })) }
+  return {
+    to: to.href,
+    cookie: vault.seal(JSON.stringify({ state, nonce, verifier, until: now.getTime() + PATIENCE_MS })),
+  }
 }
 
-const refused = (cause?: unknown) => new Failure('unauthorized', { message: 'The provider’s answer does not belong to this browser, or came too late. Sign in again.' }, cause)
+const refused = (cause?: unknown) =>
+  new Failure(
+    'unauthorized',
+    { message: 'The provider’s answer does not belong to this browser, or came too late. Sign in again.' },
+    cause,
+  )
 
 function openCookie(vault: Vault, cookie: string, now: Date): z.infer<typeof pending> {
   let opened: z.infer<typeof pending>
@@ -77,15 +90,26 @@ function openCookie(vault: Vault, cookie: string, now: Date): z.infer<typeof pen
   return opened
 }
 
-async function finish(configuration: client.Configuration, { redirectUri, claim }: ProviderSettings, { state, nonce, verifier }: z.infer<typeof pending>, answer: URL): Promise<string> {
+async function finish(
+  configuration: client.Configuration,
+  { redirectUri, claim }: ProviderSettings,
+  { state, nonce, verifier }: z.infer<typeof pending>,
+  answer: URL,
+): Promise<string> {
   const here = new URL(redirectUri)
   here.search = answer.search
   const tokens = await client
-    .authorizationCodeGrant(configuration, here, { pkceCodeVerifier: verifier, expectedState: state, expectedNonce: nonce, idTokenExpected: true })
+    .authorizationCodeGrant(configuration, here, {
+      pkceCodeVerifier: verifier,
+      expectedState: state,
+      expectedNonce: nonce,
+      idTokenExpected: true,
+    })
     .catch((error: unknown) => {
       throw refused(error)
     })
   const subject = tokens.claims()?.[claim]
-  if (typeof subject !== 'string' || subject === '') throw new Failure('unauthorized', { message: 'The provider does not say who you are. Ask an administrator.' })
+  if (typeof subject !== 'string' || subject === '')
+    throw new Failure('unauthorized', { message: 'The provider does not say who you are. Ask an administrator.' })
   return subject
 }

@@ -28,10 +28,15 @@ export async function passwordFits(kept: string | null, password: string): Promi
  * signs (OWASP ASVS 5.0, V6.2). @throws bad-input on `password`
  */
 export async function checkPassword(password: string, known: readonly string[]): Promise<void> {
-  if (password.length < SHORTEST) badInput('password', `Use at least ${SHORTEST} characters; a few unrelated words are easy to keep in mind.`)
+  if (password.length < SHORTEST)
+    badInput('password', `Use at least ${SHORTEST} characters; a few unrelated words are easy to keep in mind.`)
   if (password.length > LONGEST) badInput('password', `Use at most ${LONGEST} characters.`)
   const strength = await estimator()
-  if (restWithout(password, [...known, 'daysix']).length < SHORTEST_REST || strength(password, known) < LOWEST_SCORE) badInput('password', 'This password is easy to guess. Use four or more unrelated words, or let a password manager make one.')
+  if (restWithout(password, [...known, 'daysix']).length < SHORTEST_REST || strength(password, known) < LOWEST_SCORE)
+    badInput(
+      'password',
+      'This password is easy to guess. Use four or more unrelated words, or let a password manager make one.',
+    )
 }
 
 /** What is left of a password once the words everybody knows about the person are taken out. */
@@ -42,7 +47,10 @@ function restWithout(password: string, known: readonly string[]): string {
 
 /** The dictionaries of common passwords take a while to load and are needed only when one is chosen. */
 async function estimator(): Promise<(password: string, known: readonly string[]) => number> {
-  const [{ ZxcvbnFactory }, { adjacencyGraphs, dictionary }] = await Promise.all([import('@zxcvbn-ts/core'), import('@zxcvbn-ts/language-common')])
+  const [{ ZxcvbnFactory }, { adjacencyGraphs, dictionary }] = await Promise.all([
+    import('@zxcvbn-ts/core'),
+    import('@zxcvbn-ts/language-common'),
+  ])
   const factory = new ZxcvbnFactory({ dictionary: { ...dictionary }, graphs: adjacencyGraphs })
   return (password, known) => factory.check(password, [...known, 'daysix']).score
 }

@@ -50,27 +50,46 @@ export async function invite(deps: AccessDeps, invitation: Invitation): Promise<
 
 const blank = () => ({ passwordHash: null, totp: null, totpStep: 0, failures: 0, lockedUntil: null, disabledAt: null })
 
-const withCode = ({ clock }: AccessDeps, code: string) => ({ codeHash: hashCode(code), codeUntil: new Date(clock.now().getTime() + CODE_WORTH_MS) })
+const withCode = ({ clock }: AccessDeps, code: string) => ({
+  codeHash: hashCode(code),
+  codeUntil: new Date(clock.now().getTime() + CODE_WORTH_MS),
+})
 
 function checkedLogin(written: string): string {
   const login = spelledLogin(written)
-  if (!/^[\p{L}\p{N}][\p{L}\p{N}._@-]{1,63}$/u.test(login)) badInput('login', 'Use 2 to 64 letters, digits, dots, dashes or @.')
+  if (!/^[\p{L}\p{N}][\p{L}\p{N}._@-]{1,63}$/u.test(login))
+    badInput('login', 'Use 2 to 64 letters, digits, dots, dashes or @.')
   return login
 }
 
 /** A new one-time code for somebody who forgot the password or lost the code generator. Ends all sessions. */
 export async function reinvite(deps: AccessDeps, login: string): Promise<string> {
   const code = newCode()
-  await change(deps, login, 'person-reinvited', (person) => ({ ...person, ...blank(), disabledAt: person.disabledAt, ...withCode(deps, code) }))
+  await change(deps, login, 'person-reinvited', (person) => ({
+    ...person,
+    ...blank(),
+    disabledAt: person.disabledAt,
+    ...withCode(deps, code),
+  }))
   return code
 }
 
 /** Nobody signs in under this name any more. Ends all sessions. */
 export async function disable(deps: AccessDeps, login: string): Promise<void> {
-  await change(deps, login, 'person-disabled', (person) => ({ ...person, disabledAt: deps.clock.now(), codeHash: null, codeUntil: null }))
+  await change(deps, login, 'person-disabled', (person) => ({
+    ...person,
+    disabledAt: deps.clock.now(),
+    codeHash: null,
+    codeUntil: null,
+  }))
 }
 
-async function change(deps: AccessDeps, login: string, what: string, changed: (person: Person) => Person): Promise<void> {
+async function change(
+  deps: AccessDeps,
+  login: string,
+  what: string,
+  changed: (person: Person) => Person,
+): Promise<void> {
   await deps.access.transact(async (tx) => {
     const found = await tx.persons.byLogin(spelledLogin(login))
     const person = found && (await tx.persons.lock(found.id))
@@ -99,26 +118,57 @@ export async function choosePassword(deps: AccessDeps, code: string, password: s
 
 function usable({ clock }: AccessDeps, person: Person | undefined): Person {
   const holds = person && person.disabledAt === null && person.codeUntil !== null && person.codeUntil > clock.now()
-  if (!holds) throw new Failure('unauthorized', { field: 'code', message: 'This code is wrong, used or too old. Ask an administrator for a new one.' })
+  if (!holds)
+    throw new Failure('unauthorized', {
+      field: 'code',
+      message: 'This code is wrong, used or too old. Ask an administrator for a new one.',
+    })
   return person
 }
 
 type Tx = Parameters<Parameters<AccessStore['transact']>[0]>[0]
 
-export async function record({ clock }: AccessDeps, tx: Tx, what: string, person: Pick<Person, 'id' | 'clinicId' | 'role'>): Promise<void> {
+export async function record(
+  { clock }: AccessDeps,
+  tx: Tx,
+  what: string,
+  person: Pick<Person, 'id' | 'clinicId' | 'role'>,
+): Promise<void> {
   const facts = { role: person.role }
-  await tx.audit.append([{ at: clock.now(), actorKind: 'person', actorId: person.id, what, subjects: [person.id], clinicId: person.clinicId, facts }])
+  await tx.audit.append([
+    {
+      at: clock.now(),
+      actorKind: 'person',
+      actorId: person.id,
+      what,
+      subjects: [person.id],
+      clinicId: person.clinicId,
+      facts,
+    },
+  ])
 }
 
 /**
- * As long as no administrator has ever chosen a password, every start makes a new one-time code for the first one: there is
- * never a default password. @returns login and code, or null once somebody has
+ * As long as no administrator has ever chosen a password, every start makes a new one-time code for the first one:
+ * there is never a default password. @returns login and code, or null once somebody has
  */
 export async function firstAdministrator(deps: AccessDeps): Promise<{ login: string; code: string } | null> {
   const persons = await deps.access.read.persons.list()
-  if (persons.some(({ role, passwordHash, subject }) => role === 'administrator' && (passwordHash !== null || subject !== null))) return null
+  if (
+    persons.some(
+      ({ role, passwordHash, subject }) => role === 'administrator' && (passwordHash !== null || subject !== null),
+    )
+  )
+    return null
   const waiting = persons.find(({ role }) => role === 'administrator')
   if (waiting) return { login: waiting.login, code: await reinvite(deps, waiting.login) }
-  const { person, code } = await invite(deps, { login: 'administrator', name: 'Administrator', role: 'administrator', clinicId: null, clinician: null, subject: null })
+  const { person, code } = await invite(deps, {
+    login: 'administrator',
+    name: 'Administrator',
+    role: 'administrator',
+    clinicId: null,
+    clinician: null,
+    subject: null,
+  })
   return { login: person.login, code }
 }

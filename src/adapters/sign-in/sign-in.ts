@@ -19,7 +19,10 @@ export const SESSION_LONGEST_MS = 12 * 3_600_000
 const SEEN_EVERY_MS = 60_000
 
 /** One answer for every way of being wrong: which names exist, and which wait, is nobody's business. */
-const refused = () => new Failure('unauthorized', { message: 'Name, password or code is wrong, or there were too many tries. Wait a few minutes before the next.' })
+const refused = () =>
+  new Failure('unauthorized', {
+    message: 'Name, password or code is wrong, or there were too many tries. Wait a few minutes before the next.',
+  })
 
 /** Checks name, password and code. @returns the token of a new session. @throws unauthorized */
 export async function signIn(deps: AccessDeps, { login, password, code }: Credentials): Promise<string> {
@@ -31,7 +34,9 @@ export async function signIn(deps: AccessDeps, { login, password, code }: Creden
   return openSession(deps, found.id)
 }
 
-/** A try counts before it is checked, so that many at once are still counted one by one. @returns whether it may be made */
+/**
+ * A try counts before it is checked, so that many at once are still counted one by one. @returns whether it may be made
+ */
 async function countTry(deps: AccessDeps, id: string): Promise<boolean> {
   return deps.access.transact(async (tx) => {
     const person = await tx.persons.lock(id)
@@ -62,14 +67,19 @@ async function succeed(deps: AccessDeps, id: string, code: string): Promise<bool
 export async function openSession(deps: AccessDeps, personId: string): Promise<string> {
   const token = newToken()
   const now = deps.clock.now()
-  await deps.access.transact((tx) => tx.sessions.insert({ hash: hashToken(token), personId, createdAt: now, seenAt: now }))
+  await deps.access.transact((tx) =>
+    tx.sessions.insert({ hash: hashToken(token), personId, createdAt: now, seenAt: now }),
+  )
   return token
 }
 
 /** Somebody the identity provider vouches for. @throws unauthorized when nobody here is known by that name */
 export async function signInAs(deps: AccessDeps, subject: string): Promise<string> {
   const person = await deps.access.read.persons.bySubject(subject)
-  if (!person || person.disabledAt) throw new Failure('unauthorized', { message: 'Nobody here is known by this account. Ask an administrator to add you.' })
+  if (!person || person.disabledAt)
+    throw new Failure('unauthorized', {
+      message: 'Nobody here is known by this account. Ask an administrator to add you.',
+    })
   await deps.access.transact((tx) => record(deps, tx, 'signed-in-elsewhere', person))
   return openSession(deps, person.id)
 }
@@ -86,7 +96,8 @@ export async function personOf(deps: AccessDeps, token: string, idleMs: number):
     await deps.access.transact((tx) => tx.sessions.remove(hash))
     return null
   }
-  if (now - session.seenAt.getTime() > SEEN_EVERY_MS) await deps.access.transact((tx) => tx.sessions.seen(hash, deps.clock.now()))
+  if (now - session.seenAt.getTime() > SEEN_EVERY_MS)
+    await deps.access.transact((tx) => tx.sessions.seen(hash, deps.clock.now()))
   return person
 }
 
@@ -94,7 +105,10 @@ export async function signOut(deps: AccessDeps, token: string): Promise<void> {
   await deps.access.transact((tx) => tx.sessions.remove(hashToken(token)))
 }
 
-/** A new password for somebody who is signed in and knows the old one. Ends all other sessions. @throws unauthorized, bad-input */
+/**
+ * A new password for somebody who is signed in and knows the old one. Ends all other sessions. @throws unauthorized,
+ * bad-input
+ */
 export async function changePassword(deps: AccessDeps, person: Person, old: string, wanted: string): Promise<string> {
   if (!(await countTry(deps, person.id)) || !(await passwordFits(person.passwordHash, old))) throw refused()
   await checkPassword(wanted, [person.login, person.name])

@@ -23,7 +23,9 @@ export function newCode(): string {
     // Bytes beyond the last whole multiple would make the first letters likelier.
     if (byte! < 256 - (256 % LETTERS.length)) letters.push(LETTERS[byte! % LETTERS.length]!)
   }
-  return Array.from({ length: GROUPS }, (_, index) => letters.slice(index * GROUP, (index + 1) * GROUP).join('')).join('-')
+  return Array.from({ length: GROUPS }, (_, index) => letters.slice(index * GROUP, (index + 1) * GROUP).join('')).join(
+    '-',
+  )
 }
 
 /** As typed: small letters, spaces or no dashes do not matter. */

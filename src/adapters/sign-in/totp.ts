@@ -11,7 +11,14 @@ export function newTotpSecret(): string {
 }
 
 function generator(secret: string, login: string): TOTP {
-  return new TOTP({ issuer: 'Daysix', label: login, algorithm: 'SHA1', digits: 6, period: STEP_MS / 1000, secret: Secret.fromBase32(secret) })
+  return new TOTP({
+    issuer: 'Daysix',
+    label: login,
+    algorithm: 'SHA1',
+    digits: 6,
+    period: STEP_MS / 1000,
+    secret: Secret.fromBase32(secret),
+  })
 }
 
 /** What a code generator reads, as a link or typed in. */

@@ -53,7 +53,12 @@ export function readYaml<S extends z.ZodType>(file: string, schema: S, faults: F
 }
 
 /** Data that was read from `file`, by its schema; null, with faults noted, when it is wrong. */
-export function checkData<S extends z.ZodType>(file: string, data: unknown, schema: S, faults: Faults): z.infer<S> | null {
+export function checkData<S extends z.ZodType>(
+  file: string,
+  data: unknown,
+  schema: S,
+  faults: Faults,
+): z.infer<S> | null {
   const read = schema.safeParse(data)
   if (read.success) return read.data
   for (const issue of read.error.issues) faults.add(file, issue.path.join('.'), issue.message)

@@ -5,7 +5,7 @@ import { answerKey, type Approvals } from '../../domain/messages/texts/approval.
 import { fill } from '../../domain/messages/texts/message.ts'
 import { digestOf } from './digest.ts'
 import { foldersWith, readYaml, type Faults } from './files.ts'
-import type { ProtocolFile } from './load-protocols.ts'
+import type { ProtocolFile } from './protocol-file.ts'
 
 const words = z.string().min(1)
 const answersFile = z.record(
@@ -82,7 +82,9 @@ function withOwnAnswers(
 ): Record<string, Record<string, Answer>> {
   for (const [topic, own] of Object.entries(protocol.answers)) {
     if (own === null) delete answers[topic]
-    else for (const [code, { sentence }] of Object.entries(own)) (answers[topic] ??= {})[code] = { sentence, state: 'approved' }
+    else
+      for (const [code, { sentence }] of Object.entries(own))
+        (answers[topic] ??= {})[code] = { sentence, state: 'approved' }
   }
   return answers
 }

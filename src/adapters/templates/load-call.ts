@@ -18,7 +18,14 @@ const each = <K extends string>(names: readonly K[]) =>
 const callFile = z.strictObject({
   keys: each(KEY_PHRASES),
   period: each(PERIOD_PHRASES).extend({ when: words }),
-  says: z.strictObject({ noted: words, person: words, stopped: words, wrongNumber: words, notAKey: words, goodbye: words }),
+  says: z.strictObject({
+    noted: words,
+    person: words,
+    stopped: words,
+    wrongNumber: words,
+    notAKey: words,
+    goodbye: words,
+  }),
 })
 type CallFile = z.infer<typeof callFile>
 

@@ -1,7 +1,7 @@
 import { join } from 'node:path'
 import * as z from 'zod'
 import { NOTHING_APPROVED, PAGE_KEY, type Approvals } from '../../domain/messages/texts/approval.ts'
-import { parseMessage } from '../../domain/messages/texts/message.ts'
+import { parseMessage, placeholders } from '../../domain/messages/texts/message.ts'
 import { digestOf } from './digest.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
 
@@ -18,14 +18,27 @@ const pageFile = z.strictObject({
   avoid: byRule,
   fine: z.strictObject({ heading: words, items: byRule }),
   answers: z.strictObject({
-    heading: words, period: words, lastPeriod: words, date: words, sendDate: words, notYet: words, notSure: words,
-    move: words, moveButton: words, offer: words, take: words,
-  }), // prettier-ignore
+    heading: words,
+    come: words,
+    comeButton: words,
+    period: words,
+    lastPeriod: words,
+    date: words,
+    sendDate: words,
+    notYet: words,
+    notSure: words,
+    move: words,
+    moveButton: words,
+    offer: words,
+    take: words,
+  }),
   wrong: z.strictObject({ heading: words, text: words, button: words }),
   urgent: z.strictObject({ heading: words, text: words }),
   calendar: z.strictObject({ heading: words, link: words, hint: words, title: words }),
   thanks: z.strictObject({ heading: words, text: words }),
   problem: z.strictObject({ heading: words, date: words, choice: words }),
+  where: words,
+  missing: z.strictObject({ heading: words, text: words }),
   closed: z.strictObject({ heading: words, text: words }),
   caution: words,
   stop: words,
@@ -68,16 +81,24 @@ export function loadPageTexts(
   return pages
 }
 
-/** The few that take a value must be ICU MessageFormat. */
+/** The few that take a value must be ICU MessageFormat, and say it. */
 function checkMessages(
-  { before, answers, calendar, stop }: PageWords,
+  { before, answers, calendar, urgent, stop }: PageWords,
   code: string,
   fault: (where: string, message: string) => void,
 ): void {
-  const messages = { 'before.from': before.from, 'answers.take': answers.take, 'calendar.hint': calendar.hint, stop }
-  for (const [where, message] of Object.entries(messages)) {
+  const messages: [where: string, message: string, value: string][] = [
+    ['before.from', before.from, 'when'],
+    ['answers.take', answers.take, 'when'],
+    ['calendar.hint', calendar.hint, 'title'],
+    ['urgent.text', urgent.text, 'emergency'],
+    ['stop', stop, 'stop'],
+  ]
+  for (const [where, message, value] of messages) {
     try {
-      parseMessage(message, code)
+      const asked = placeholders(parseMessage(message, code))
+      if (!asked.has(value)) fault(where, `It must say {${value}}.`)
+      for (const name of asked) if (name !== value) fault(where, `There is no value {${name}} here.`)
     } catch (error) {
       fault(where, `This is not ICU MessageFormat: ${(error as Error).message}`)
     }

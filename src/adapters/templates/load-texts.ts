@@ -17,7 +17,8 @@ import { digestOf } from './digest.ts'
 import { Faults, foldersWith, readYaml, TEMPLATES } from './files.ts'
 
 const words = z.string().min(1)
-const namesOf = (count: number) => z.strictObject({ short: z.array(words).length(count), long: z.array(words).length(count) })
+const namesOf = (count: number) =>
+  z.strictObject({ short: z.array(words).length(count), long: z.array(words).length(count) })
 
 const languageFile = z.strictObject({
   code: words,
@@ -121,11 +122,17 @@ function compilerFor({ code, locale }: z.infer<typeof languageFile>, approvals: 
     const digest = digestOf(words)
     const message = parseMessage(words, locale)
     return {
-      kind, channel, part, words, message, asks: placeholders(message), digest,
+      kind,
+      channel,
+      part,
+      words,
+      message,
+      asks: placeholders(message),
+      digest,
       // Asked for each time: it may be approved while the service runs.
       get approval() {
         return approvals(code, textKey(kind, channel, part), digest)
       },
-    } // prettier-ignore
+    }
   }
 }

@@ -5,7 +5,8 @@ import { parse } from 'yaml'
 import * as z from 'zod'
 import { badInput, Failure } from '../../domain/failure.ts'
 import { compileVocabulary } from '../../domain/replies/compile-vocabulary.ts'
-import type { Vocabulary, VocabularySource } from '../../domain/replies/vocabulary.ts'
+import type { Vocabulary } from '../../domain/replies/vocabulary.ts'
+import type { VocabularySource } from '../../domain/replies/vocabulary-source.ts'
 
 const TEMPLATES = fileURLToPath(new URL('../../../templates', import.meta.url))
 
@@ -38,7 +39,9 @@ const file = z.strictObject({
   quoted: lists,
 })
 
-/** The product's own, once it has been read: nothing changes it, and compiling it is a third of composing the service. */
+/**
+ * The product's own, once it has been read: nothing changes it, and compiling it is a third of composing the service.
+ */
 let ownVocabulary: Vocabulary | undefined
 
 /**

@@ -11,16 +11,25 @@ const pathIn = (dataDir: string) => join(dataDir, 'sealing.key')
 const LOOK_EVERY_MS = 1_000
 
 /**
- * The keys that seal the data: from the setting, or from a file in the data folder that is made on first use, readable by
- * its owner only. Lose them and the data cannot be read.
- * @param hasData tells whether there are data already: beside these no new key is ever made, since it could not open them
+ * The keys that seal the data: from the setting, or from a file in the data folder that is made on first use, readable
+ * by its owner only. Lose them and the data cannot be read.
+ * @param hasData tells whether there are data already: beside these no new key is ever made, since it could not open
+ *   them
  * @throws bad-config where the data's key is not here
  */
-export async function sealingKeys(setting: string | undefined, dataDir: string, hasData: () => Promise<boolean>): Promise<KeyRing> {
+export async function sealingKeys(
+  setting: string | undefined,
+  dataDir: string,
+  hasData: () => Promise<boolean>,
+): Promise<KeyRing> {
   if (setting) return readKeyRing(setting)
   const path = pathIn(dataDir)
   if (!existsSync(path) && (await hasData())) {
-    throw new Failure('bad-config', { field: 'DAYSIX_KEY', message: 'The key that these data were sealed with is not here. Put sealing.key back into DATA_DIR, or set DAYSIX_KEY.' })
+    throw new Failure('bad-config', {
+      field: 'DAYSIX_KEY',
+      message:
+        'The key that these data were sealed with is not here. Put sealing.key back into DATA_DIR, or set DAYSIX_KEY.',
+    })
   }
   await mkdir(dataDir, { recursive: true, mode: 0o700 })
   try {
@@ -83,7 +92,11 @@ class FileRing implements KeyRing {
 
   #read(): KeyRing {
     const text = readFileSync(this.#path, 'utf8')
-    if (!isKeyList(text)) throw new Failure('bad-config', { field: 'DAYSIX_KEY', message: 'The file sealing.key in the data folder is damaged. Restore it from its copy.' })
+    if (!isKeyList(text))
+      throw new Failure('bad-config', {
+        field: 'DAYSIX_KEY',
+        message: 'The file sealing.key in the data folder is damaged. Restore it from its copy.',
+      })
     return readKeyRing(text)
   }
 }

@@ -16,9 +16,14 @@ export interface RingKey {
 }
 
 export const KEY_BYTES = 32
-/** What the oldest key is called, whatever it is: rows were sealed under this name before keys had names of their own. */
+/**
+ * What the oldest key is called, whatever it is: rows were sealed under this name before keys had names of their own.
+ */
 const OLDEST_ID = 'k1'
-/** A key so marked opens only (the sign is none of base64): so that every process can open what the first to be restarted will seal. */
+/**
+ * A key so marked opens only (the sign is none of base64): so that every process can open what the first to be
+ * restarted will seal.
+ */
 const OPENS_ONLY = '~'
 
 /** The name of a key, made from it, so that no list of names has to be kept. */
@@ -29,7 +34,9 @@ function idOf(key: Buffer): string {
 /** Whether a text names one or more whole keys. */
 export function isKeyList(text: string): boolean {
   const parts = partsOf(text)
-  return parts.length > 0 && !parts[0]!.startsWith(OPENS_ONLY) && parts.every((part) => bytesOf(part).length === KEY_BYTES)
+  return (
+    parts.length > 0 && !parts[0]!.startsWith(OPENS_ONLY) && parts.every((part) => bytesOf(part).length === KEY_BYTES)
+  )
 }
 
 const partsOf = (text: string) => text.split(/[\s,]+/).filter((part) => part !== '')
@@ -38,7 +45,11 @@ const bytesOf = (part: string) => Buffer.from(part.replace(/^~/, ''), 'base64')
 /** @param text keys in base64, oldest first, separated by commas or line ends. */
 export function readKeyRing(text: string): KeyRing {
   const parts = partsOf(text)
-  const keys = parts.map((part, index) => ({ id: index === 0 ? OLDEST_ID : idOf(bytesOf(part)), key: bytesOf(part), seals: !part.startsWith(OPENS_ONLY) }))
+  const keys = parts.map((part, index) => ({
+    id: index === 0 ? OLDEST_ID : idOf(bytesOf(part)),
+    key: bytesOf(part),
+    seals: !part.startsWith(OPENS_ONLY),
+  }))
   const byId = new Map(keys.map((each) => [each.id, each]))
   return { oldest: () => keys[0]!, newest: () => keys.findLast(({ seals }) => seals)!, byId: (id) => byId.get(id) }
 }

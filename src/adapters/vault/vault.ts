@@ -28,7 +28,10 @@ export function createVault(ring: KeyRing): Vault {
   }
 }
 
-/** Answers the same question twice in a row without working it out again: within a booking it is asked for one number many times. */
+/**
+ * Answers the same question twice in a row without working it out again: within a booking it is asked for one number
+ * many times.
+ */
 function lastKept(of: (plain: string) => string): (plain: string) => string {
   let last = { plain: '', print: of('') }
   return (plain) => {
@@ -71,7 +74,9 @@ function openWith(keyOf: (id: string) => Buffer, sealed: string): string {
   const dot = sealed.indexOf('.')
   const keyId = sealed.slice(0, dot)
   const bytes = Buffer.from(sealed.slice(dot + 1), 'base64url')
-  const decipher = createDecipheriv('aes-256-gcm', keyOf(keyId), bytes.subarray(0, IV_BYTES), { authTagLength: TAG_BYTES }).setAAD(Buffer.from(keyId))
+  const decipher = createDecipheriv('aes-256-gcm', keyOf(keyId), bytes.subarray(0, IV_BYTES), {
+    authTagLength: TAG_BYTES,
+  }).setAAD(Buffer.from(keyId))
   decipher.setAuthTag(bytes.subarray(-TAG_BYTES))
   return Buffer.concat([decipher.update(bytes.subarray(IV_BYTES, -TAG_BYTES)), decipher.final()]).toString('utf8')
 }

@@ -8,7 +8,10 @@ const STEADY_MS = 20_000
  * Lets the database know that this process lives, and this process know when it may no longer be sure of that.
  * @returns how to stop; a beat under way is finished.
  */
-export function startHeartbeat({ store, worker }: Pick<Deps, 'store' | 'worker'>, onError: (error: Error) => void): () => Promise<void> {
+export function startHeartbeat(
+  { store, worker }: Pick<Deps, 'store' | 'worker'>,
+  onError: (error: Error) => void,
+): () => Promise<void> {
   let heard = moment()
   let beating: Promise<void> | undefined
   const beat = async () => {
@@ -28,4 +31,5 @@ export function startHeartbeat({ store, worker }: Pick<Deps, 'store' | 'worker'>
 
 /** Both clocks: one stands still while the machine sleeps, the other may be set back. */
 const moment = () => ({ running: performance.now(), wall: Date.now() })
-const elapsed = (since: ReturnType<typeof moment>) => Math.max(performance.now() - since.running, Date.now() - since.wall)
+const elapsed = (since: ReturnType<typeof moment>) =>
+  Math.max(performance.now() - since.running, Date.now() - since.wall)

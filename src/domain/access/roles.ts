@@ -25,9 +25,22 @@ export const ALL_PERMISSIONS = Object.keys(PERMISSIONS) as Permission[]
 export const ROLES = ['desk', 'clinician', 'educator', 'administrator'] as const
 export type Role = (typeof ROLES)[number]
 
-/** The one place that says what a role may do. `desk` and `clinician` are tied to a clinic, `clinician` also to a list. */
+/**
+ * The one place that says what a role may do. `desk` and `clinician` are tied to a clinic, `clinician` also to a list.
+ */
 export const MAY: Record<Role, readonly Permission[]> = {
-  desk: ['visits:read', 'visits:write', 'calls:read', 'calls:write', 'day-sheet:read', 'day-sheet:write', 'texts:read', 'clinics:read', 'service:read', 'sending:stop'],
+  desk: [
+    'visits:read',
+    'visits:write',
+    'calls:read',
+    'calls:write',
+    'day-sheet:read',
+    'day-sheet:write',
+    'texts:read',
+    'clinics:read',
+    'service:read',
+    'sending:stop',
+  ],
   clinician: ['day-sheet:read', 'day-sheet:write'],
   educator: ['figures:read'],
   administrator: ALL_PERMISSIONS,
@@ -36,7 +49,9 @@ export const MAY: Record<Role, readonly Permission[]> = {
 /** Roles that see one clinic only. */
 export const TIED_TO_CLINIC: readonly Role[] = ['desk', 'clinician']
 
-/** Whoever makes a request: a person who signed in, a program with a key, or this machine where nothing is locked yet. */
+/**
+ * Whoever makes a request: a person who signed in, a program with a key, or this machine where nothing is locked yet.
+ */
 export interface Actor {
   kind: 'person' | 'key' | 'local'
   id: string

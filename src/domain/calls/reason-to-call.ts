@@ -1,5 +1,5 @@
 /** What an open call may have the day sheet ask the patient about; see `thingsToAsk`. */
-export type ToAsk = 'dates' | 'words' | 'clinician' | 'language'
+export type ToAsk = 'dates' | 'bleeding' | 'words' | 'clinician' | 'eligibility' | 'language'
 
 /** What is stated of every reason to call. A reason that leaves anything out does not compile. */
 export interface ReasonToCall {
@@ -16,6 +16,11 @@ export interface ReasonToCall {
    */
   settledBy: 'new-time' | 'end-of-visit' | 'person'
   ask: ToAsk | null
+  /**
+   * Whether many of them at a clinic are one entry of the call list: then somebody has changed something that concerns
+   * many. What a patient wrote, and what a clinician must hear, always stands by itself.
+   */
+  many: 'together' | 'each'
   /** On the desk's pages. */
   title: string
   /** A sentence that a clerk can act on. */

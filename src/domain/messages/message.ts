@@ -47,7 +47,10 @@ export interface Message {
    * told, fall-backs), so that no new plan takes it back.
    */
   revision: number | null
-  /** An answer to what the patient just wrote: goes at any hour, whatever was agreed to. All else keeps to hours and consent. */
+  /**
+   * An answer to what the patient just wrote: goes at any hour, whatever was agreed to. All else keeps to hours and
+   * consent.
+   */
   prompted: boolean
   /** A person at the desk wrote it: whatever keeps it from arriving, a person must hear of it. */
   byHand: boolean

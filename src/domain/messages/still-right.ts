@@ -2,29 +2,21 @@ import type { Booking } from '../visits/booking.ts'
 import type { Offer } from '../visits/offer.ts'
 import type { Patient } from '../patients/patient.ts'
 import type { Message } from './message.ts'
-import type { TextKind } from './texts/kinds.ts'
+import { MESSAGE_KINDS } from './texts/message-kinds.ts'
 
-/** Answers to whoever wrote from a number: at another number they would answer nobody. */
-const ANSWERS_THE_NUMBER: ReadonlySet<TextKind> = new Set([
-  'which-visit',
-  'unclear',
-  'alarm',
-  'help',
-  'stopped',
-  'rejoined',
-  'wrong-person',
-])
+/** Whether a message concerns the number that it goes to: at another one it would answer nobody. */
+export const answersTheNumber = ({ kind }: Pick<Message, 'kind'>) => MESSAGE_KINDS[kind].about === 'number'
 
-/** Whether a message concerns the number that it goes to, and nobody at another one. */
-export const answersTheNumber = ({ kind }: Pick<Message, 'kind'>) => ANSWERS_THE_NUMBER.has(kind)
+export const isPreparation = ({ kind }: Pick<Message, 'kind'>) => MESSAGE_KINDS[kind].prepares !== null
 
-export const isPreparation = ({ kind }: Pick<Message, 'kind'>) =>
-  kind === 'prep' || kind === 'late-prep'
-
-/** A visit as it is now, with the offer of other times that still waits for an answer. */
+/**
+ * A visit as it is now, with the offer of other times that still waits for an answer; `asked`: the patient was asked
+ * whether a period has begun.
+ */
 export interface VisitNow {
   booking: Booking | null
   offer?: Offer | undefined
+  asked?: boolean
 }
 
 /**
@@ -33,13 +25,22 @@ export interface VisitNow {
  */
 export function stillHolds(
   { kind, visitAt, choices }: Pick<Message, 'kind' | 'visitAt' | 'choices'>,
-  { booking, offer }: VisitNow,
+  { booking, offer, asked = false }: VisitNow,
 ): boolean {
-  if (kind === 'answer' || ANSWERS_THE_NUMBER.has(kind)) return true
+  const { about } = MESSAGE_KINDS[kind]
+  if (about === 'words' || about === 'number') return true
+  if (about === 'cancelled') return booking?.state === 'cancelled' && isSame(visitAt, booking.visitAt)
   if (booking?.state !== 'booked') return false
-  if (kind === 'offer') return offer?.state === 'open' && isOffered(choices, offer)
-  if (kind === 'move-asked') return isSame(visitAt, chosenIn(offer))
-  return isSame(visitAt, booking.visitAt)
+  switch (about) {
+    case 'offer':
+      return offer?.state === 'open' && isOffered(choices, offer)
+    case 'move':
+      return isSame(visitAt, chosenIn(offer))
+    case 'question':
+      return asked && isSame(visitAt, booking.visitAt)
+    case 'visit':
+      return isSame(visitAt, booking.visitAt)
+  }
 }
 
 const isSame = (a: Date | null | undefined, b: Date | null | undefined) =>

@@ -10,7 +10,8 @@ import { badInput } from '../failure.ts'
  */
 export function toE164(written: string, country: string, field = 'phone'): string {
   const parsed = parsePhoneNumberFromString(written, country as CountryCode)
-  if (!parsed?.isPossible()) badInput(field, 'This is not a telephone number. Write it with its area code, or with + and the country code.')
+  if (!parsed?.isPossible())
+    badInput(field, 'This is not a telephone number. Write it with its area code, or with + and the country code.')
   return parsed.number
 }
 

@@ -1,5 +1,5 @@
 import { atClock, lastAllowed, mayRing, nextAllowed, type SendingHours } from './sending-hours.ts'
-import { inZone } from '../local-time.ts'
+import { inZone, otherDay } from '../local-time.ts'
 
 const HOUR = 3_600_000
 const HOURS_BEFORE_MARK = 4
@@ -19,7 +19,7 @@ export function bestPrepTime(mark: Date, zone: string, hours: SendingHours): Dat
   if (mayRing(target, zone, hours)) return target
   const local = inZone(target, zone)
   const today = atClock(local, EVENING)
-  const evening = (today <= local ? today : atClock(local.minus({ days: 1 }), EVENING)).toJSDate()
+  const evening = (today <= local ? today : atClock(otherDay(local, -1), EVENING)).toJSDate()
   return mayRing(evening, zone, hours) ? evening : lastAllowed(target, zone, hours)
 }
 

@@ -2,10 +2,13 @@ import type { Booking } from '../visits/booking.ts'
 import { SENT_STATES, UNSENT, type Message } from '../messages/message.ts'
 import { isPreparation } from '../messages/still-right.ts'
 import type { Protocol } from './protocol.ts'
+import { prepDeadline } from './deadline.ts'
+import { MESSAGE_KINDS } from '../messages/texts/message-kinds.ts'
 
 /**
  * Where preparation stands, for the desk and the clinician:
- * `not-needed`; `planned` (will be told); `on-its-way` (sent, no receipt yet); `told`; `told-late` (not the full hours);
+ * `not-needed`; `planned` (will be told); `on-its-way` (sent, no receipt yet); `told` (before the hours
+ * began); `told-late` (after that, or not the full hours);
  * `not-reached` (a person must call); `nobody-tells` (no consent, or she wants no messages: a person must call).
  */
 export type PrepStatus = 'not-needed' | 'planned' | 'on-its-way' | 'told' | 'told-late' | 'not-reached' | 'nobody-tells'
@@ -13,12 +16,20 @@ export type PrepStatus = 'not-needed' | 'planned' | 'on-its-way' | 'told' | 'tol
 /**
  * @param messages all messages of the booking; those about an earlier time of the visit, or to another number than the
  *   patient's present one, do not count.
+ * @param silent gateways that give no receipts: what they accepted counts as having arrived.
  */
-export function prepStatus(booking: Booking, protocol: Protocol, messages: readonly Message[], phone: string): PrepStatus {
+export function prepStatus(
+  booking: Booking,
+  protocol: Protocol,
+  messages: readonly Message[],
+  phone: string,
+  silent: ReadonlySet<string>,
+): PrepStatus {
   if (protocol.prepHours === 0) return 'not-needed'
   const about = messages.filter((each) => isPreparationFor(booking, phone, each))
-  const told = about.filter(({ state }) => state === 'delivered')
-  if (told.some(({ kind }) => kind === 'prep')) return 'told'
+  const told = about.filter(({ state, gateway }) => state === 'delivered' || (state === 'sent' && silent.has(gateway)))
+  const mark = prepDeadline(booking.visitAt, protocol.prepHours)
+  if (told.some((each) => MESSAGE_KINDS[each.kind].prepares === 'in-time' && cameBy(each, mark))) return 'told'
   if (told.length > 0) return 'told-late'
   const states = new Set(about.map(({ state }) => state))
   if (states.has('sent') || states.has('sending')) return 'on-its-way'
@@ -27,6 +38,9 @@ export function prepStatus(booking: Booking, protocol: Protocol, messages: reado
   return 'nobody-tells'
 }
 
+/** Of what was written down long ago no moment may be known: it is taken to have come when it was planned. */
+const cameBy = ({ endedAt, sentAt, sendAt }: Message, mark: Date) => (endedAt ?? sentAt ?? sendAt) <= mark
+
 const isPreparationFor = ({ visitAt }: Booking, phone: string, each: Message) =>
   isPreparation(each) && each.visitAt?.getTime() === visitAt.getTime() && isTo(each, phone)
 
@@ -34,11 +48,7 @@ const isPreparationFor = ({ visitAt }: Booking, phone: string, each: Message) =>
  * The last attempt at telling how to prepare, where all that were made came to nothing after they
  * were sent, and none is on its way; undefined where that is not so.
  */
-export function notReachedBy(
-  booking: Booking,
-  messages: readonly Message[],
-  phone: string,
-): Message | undefined {
+export function notReachedBy(booking: Booking, messages: readonly Message[], phone: string): Message | undefined {
   const about = messages.filter((each) => isPreparationFor(booking, phone, each))
   const tried = about.filter(({ state }) => [...SENT_STATES, ...UNSENT].includes(state))
   return tried.every(({ state }) => state === 'undelivered') ? tried.at(-1) : undefined
@@ -47,10 +57,9 @@ export function notReachedBy(
 const TOLD: ReadonlySet<PrepStatus> = new Set(['told', 'told-late', 'on-its-way'])
 
 /** Whether the patient has been told how to prepare for this time, or is being told just now. */
-export function isTold(booking: Booking, protocol: Protocol, messages: readonly Message[], phone: string): boolean {
-  return TOLD.has(prepStatus(booking, protocol, messages, phone))
+export function isTold(...about: Parameters<typeof prepStatus>): boolean {
+  return TOLD.has(prepStatus(...about))
 }
 
 /** Whether it went to this number. Of messages long past the number is no longer kept. */
-export const isTo = (message: Pick<Message, 'phone'>, phone: string) =>
-  message.phone === phone || message.phone === ''
+export const isTo = (message: Pick<Message, 'phone'>, phone: string) => message.phone === phone || message.phone === ''

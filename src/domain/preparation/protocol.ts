@@ -1,10 +1,17 @@
+/** `soft` where only heavy bleeding matters, so that such a day costs less; `hard`, as without it, elsewhere. */
+export interface AvoidDays {
+  first: number
+  last: number
+  strength?: 'hard' | 'soft'
+}
+
 /** When to collect a specimen kind: what planning and forecasting need of a protocol. */
 export interface Protocol {
   id: string
   /** Hours before the visit in which the longest-lasting rule applies (48 for most). 0 = no preparation. */
   prepHours: number
   /** Cycle days on which the specimen should not be collected, inclusive; null = any day will do. */
-  avoidDays: { first: number; last: number } | null
+  avoidDays: AvoidDays | null
   /** Best cycle day (day 1 = first day of the period): "two weeks after" = 15. */
   idealDay: number
   /** The window regarded as ideal, in cycle days, inclusive. */
@@ -19,7 +26,9 @@ export interface AvoidRule {
   source: string
 }
 
-/** How long to wait after an event. `days: null` = the clinic decides. Sources conflict, so this is for the site to set. */
+/**
+ * How long to wait after an event. `days: null` = the clinic decides. Sources conflict, so this is for the site to set.
+ */
 export interface Deferral {
   after: string
   days: number | null
@@ -55,6 +64,8 @@ export interface FullProtocol extends Protocol {
   digest: string
   /** Date on which the protocol must be looked at again. */
   reviewBy: string
+  /** How long such a visit lasts where neither it nor the clinic says otherwise. */
+  visitMinutes: number
   /** The specimen kind in words, by language; English always present. */
   names: Record<string, string>
   /** Published source of each value, by field. */

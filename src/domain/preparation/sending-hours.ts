@@ -1,14 +1,20 @@
 import type { DateTime } from 'luxon'
-import { inZone } from '../local-time.ts'
+import { inZone, otherDay } from '../local-time.ts'
 
-/** Local wall-clock hours in which messages may go out: from `from` (inclusive) to `to` (exclusive), `HH:MM`, per weekday group. */
+/**
+ * Local wall-clock hours in which messages may go out: from `from` (inclusive) to `to` (exclusive), `HH:MM`, per
+ * weekday group.
+ */
 export interface SendingHours {
   weekdays: { from: string; to: string }
   weekend: { from: string; to: string }
 }
 
 /** Default 09:00 to 20:00, every day. */
-export const DEFAULT_HOURS: SendingHours = { weekdays: { from: '09:00', to: '20:00' }, weekend: { from: '09:00', to: '20:00' } }
+export const DEFAULT_HOURS: SendingHours = {
+  weekdays: { from: '09:00', to: '20:00' },
+  weekend: { from: '09:00', to: '20:00' },
+}
 
 /**
  * The widest hours a site may set: 08:00 to 21:00 at the called party's location. 47 CFR 64.1200(c)(1) bars telephone
@@ -29,7 +35,8 @@ export function checkHours(hours: SendingHours): string[] {
     const valid = [from, to].every((clock) => /^([01]\d|2[0-3]):[0-5]\d$/.test(clock))
     if (!valid) return [`${days}: write hours as HH:MM, e.g. 09:00`]
     if (minutes(from) >= minutes(to)) return [`${days}: the hours end before they begin`]
-    if (minutes(from) < WIDEST.from || minutes(to) > WIDEST.to) return [`${days}: hours must lie within 08:00 and 21:00`]
+    if (minutes(from) < WIDEST.from || minutes(to) > WIDEST.to)
+      return [`${days}: hours must lie within 08:00 and 21:00`]
     return []
   })
 }
@@ -58,7 +65,7 @@ export function nextAllowed(at: Date, zone: string, hours: SendingHours): Date {
   const { opens, closes } = hoursOn(local, hours)
   if (local < opens) return opens.toJSDate()
   if (local < closes) return at
-  return hoursOn(local.plus({ days: 1 }), hours).opens.toJSDate()
+  return hoursOn(otherDay(local, 1), hours).opens.toJSDate()
 }
 
 /** The last allowed whole minute at or before `at`. */
@@ -67,5 +74,5 @@ export function lastAllowed(at: Date, zone: string, hours: SendingHours): Date {
   const { opens, closes } = hoursOn(local, hours)
   if (local >= closes) return closes.minus({ minutes: 1 }).toJSDate()
   if (local >= opens) return at
-  return hoursOn(local.minus({ days: 1 }), hours).closes.minus({ minutes: 1 }).toJSDate()
+  return hoursOn(otherDay(local, -1), hours).closes.minus({ minutes: 1 }).toJSDate()
 }

@@ -9,8 +9,8 @@ const DAY_MS = 86_400_000
 const ANSWERS_WITHIN_MS = 14 * DAY_MS
 
 /**
- * Which clinic a text is written to, where several know its number: the one that wrote last, as long as that was lately;
- * else the one with the next visit; else whoever wrote last at all. Null where no clinic knows the number.
+ * Which clinic a text is written to, where several know its number: the one that wrote last, as long as that was
+ * lately; else the one with the next visit; else whoever wrote last at all. Null where no clinic knows the number.
  *
  * @param wrote when each clinic last wrote to the number, latest first
  * @param visits the next visit at each clinic of somebody at the number, soonest first

@@ -1,6 +1,8 @@
 import { daysBetween } from '../preparation/cycle/days.ts'
 import type { CalendarDate, CycleHistory } from '../preparation/cycle/history.ts'
-import type { Meaning, Reading } from './reading.ts'
+import { mayHavePeriod } from '../preparation/cycle/no-cycle.ts'
+import type { Reading } from './reading.ts'
+import { REPLY_MEANINGS } from './reply-meanings.ts'
 
 /** A bleed of more than so many days is prolonged: FIGO 2018 System 1 (Munro, IJGO 143:393), as a manual cites it. */
 const LONGEST_BLEED = 8
@@ -11,16 +13,20 @@ const YEAR_DAYS = 365
 /** From this age on bleeding is for a clinician to hear of first. Judgement, no source. */
 const AGE = 55
 
-const ABOUT_BLEEDING: ReadonlySet<Meaning> = new Set(['period-started', 'still-bleeding', 'bleeding-ended'])
+/** Whether it tells of blood or of a period, in a meaning or only in words. */
+export function tellsOfBlood({ meaning, ofBlood }: Reading): boolean {
+  return ofBlood === true || REPLY_MEANINGS[meaning].bleeding === 'told'
+}
 
 /**
- * Whether what is told of bleeding may be more than a period that began, by its words or by what is known of the patient.
- * Then a clinician hears of it today and the visit stays. It is no diagnosis, and nothing of it is said to the patient.
+ * Whether what is told of bleeding may be more than a period that began, by its words or by what is known of the
+ * patient. Then a clinician hears of it today and the visit stays. It is no diagnosis, and nothing of it is said to the
+ * patient.
  */
 export function isMoreThanAPeriod(reading: Reading, history: CycleHistory, today: CalendarDate): boolean {
   if (reading.clinical === 'bleeding') return true
-  if (!ABOUT_BLEEDING.has(reading.meaning)) return false
-  if (history.status === 'no-periods' || (history.age ?? 0) >= AGE) return true
+  if (REPLY_MEANINGS[reading.meaning].bleeding !== 'told') return false
+  if (!mayHavePeriod(history) || (history.age ?? 0) >= AGE) return true
   return isLongBleed(reading, history, today) || isAfterAYear(reading, history)
 }
 
@@ -31,5 +37,10 @@ function isLongBleed({ meaning, endedOn }: Reading, { lmp }: CycleHistory, today
 }
 
 function isAfterAYear({ meaning, startedOn }: Reading, { lmp }: CycleHistory): boolean {
-  return meaning === 'period-started' && lmp !== undefined && startedOn !== undefined && daysBetween(lmp, startedOn) > YEAR_DAYS
+  return (
+    meaning === 'period-started' &&
+    lmp !== undefined &&
+    startedOn !== undefined &&
+    daysBetween(lmp, startedOn) > YEAR_DAYS
+  )
 }

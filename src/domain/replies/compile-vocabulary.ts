@@ -12,11 +12,11 @@ import {
   type PatternNode,
   type Sense,
   type Vocabulary,
-  type VocabularySource,
 } from './vocabulary.ts'
+import type { VocabularySource } from './vocabulary-source.ts'
 
 /** Classes that the reader finds by itself. */
-const OWN_CLASSES: string[] = [
+const OWN_CLASSES: readonly string[] = [
   'n',
   'nth',
   'clock',

@@ -31,18 +31,23 @@ export function openDay({ from, to }: Run): DayRun {
 /** A period that began longer ago than this is not told by day and month alone: it would be a date of last year. */
 export const OLDEST_DAYS = 150
 /**
- * Of two readings of a numeric date, one beyond this and one within, the one within is meant: 95 % of cycles last 15-45 days
- * (Chiazze 1968, JAMA 203:377).
+ * Of two readings of a numeric date, one beyond this and one within, the one within is meant: 95 % of cycles last 15-45
+ * days (Chiazze 1968, JAMA 203:377).
  */
 const USUAL_DAYS = 45
-/** Part of the certainty that is left when a date like 3/4 may be March or April and the custom of the place decides. */
+/**
+ * Part of the certainty that is left when a date like 3/4 may be March or April and the custom of the place decides.
+ */
 const EITHER_ORDER = 0.55
 
 const NUMERIC = /^(\d{1,4})[/.-](\d{1,2})(?:[/.-](\d{1,4}))?$/
 type CalendarParser = Pick<typeof english, 'parse'>
 const CALENDARS: Record<string, CalendarParser> = { en: english, fr: french, es: spanish, uk: ukrainian }
 
-/** 14/3, 3-14, 2026-03-14: whichever order gives a day in the recent past; when both do, the custom of the place decides. */
+/**
+ * 14/3, 3-14, 2026-03-14: whichever order gives a day in the recent past; when both do, the custom of the place
+ * decides.
+ */
 export function numericDays(tokens: Token[], language: Language, receipt: () => Receipt): DayRun[] {
   return tokens.flatMap((token, at): DayRun[] => {
     const parts = NUMERIC.exec(token.word)
@@ -121,7 +126,7 @@ function comingDate({ today, local }: Receipt, month: number, day: number, year?
   return year !== undefined || thisYear >= today ? thisYear : dayNumber(local.year + 1, month, day)
 }
 
-function isNumber(classes: Map<string, number[]> | undefined): boolean {
+function isNumber(classes: ReadonlyMap<string, number[]> | undefined): boolean {
   return classes !== undefined && (classes.has('n') || classes.has('nth'))
 }
 

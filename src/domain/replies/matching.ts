@@ -18,14 +18,14 @@ export interface Match<S extends string> extends Run {
 }
 
 /** Where word classes occur: for each position, class name → the ends of its runs, longest first. */
-export type ClassRuns = Map<string, number[]>[]
+export type ClassRuns = ReadonlyMap<string, number[]>[]
 
 const NUMBER = /^\d{1,4}$/
 const ORDINAL = /^\d{1,2}(?:st|nd|rd|th|er|ere|eme|e|o|a|ro|do|to|й|го|ого|ше)$/
 const CLOCK = /^\d{1,2}[:h]\d{0,2}$/
 const DECIMAL = /^\d{2}\.\d$/
 const NAME = /^\p{Lu}\p{Ll}+(?:['’]s)?$/u
-const NONE: Map<string, number[]> = new Map()
+const NONE: ReadonlyMap<string, number[]> = new Map()
 
 /** Finds the members of every word class of the language. */
 export function findClasses(tokens: Token[], language: Language): ClassRuns {

@@ -1,15 +1,15 @@
 import { overlaps } from './clauses.ts'
-import { clinicalOf } from './clinical.ts'
+import { clinicalOf, isLongLate, isPregnancyInDanger, speaksOfBlood } from './clinical.ts'
 import type { Match } from './matching.ts'
-import { numberIn } from './numbers.ts'
-import type { Meaning, Reading } from './reading.ts'
+import { meaningsWith, type Meaning, type Reading } from './reading.ts'
+import { REPLY_MEANINGS } from './reply-meanings.ts'
 import { calendarDate } from './receipt.ts'
 import type { Scene } from './scene.ts'
 import { holdingSenses } from './senses.ts'
 import { settle } from './settle.ts'
 import { dayOf } from './start-day.ts'
 import { tellAnswer, tellStart } from './tell-start.ts'
-import { PRECEDENCE, type Told } from './told.ts'
+import type { Told } from './told.ts'
 import type { Sense } from './vocabulary.ts'
 
 type Found = Match<Sense>
@@ -37,7 +37,15 @@ const SAME_MEANING: Partial<Record<Sense, Meaning>> = {
   'not-until': 'period-started',
   'stop-it': 'stop',
   'kin-died': 'died',
+  'today-bleeding': 'urgent',
+  'today-pregnancy': 'urgent',
+  'today-late': 'urgent',
+  'today-pain': 'urgent',
+  assault: 'urgent',
 }
+
+/** Alarming, and no emergency by themselves. */
+const FOR_TODAY: ReadonlySet<Sense> = new Set<Sense>(['today-bleeding', 'today-pregnancy', 'today-late', 'today-pain'])
 
 /** What the text means in this language, most important first. */
 export function readScene(scene: Scene): Reading {
@@ -48,7 +56,11 @@ export function readScene(scene: Scene): Reading {
   const start = told.find((each) => each.meaning === 'period-started')
   const meanings = [...new Set(told.map((each) => each.meaning))]
   const clinical = clinicalOf(scene, senses, { meanings, startedOn: start?.day?.day })
-  if (!first) return { meaning: 'unclear', confidence: 0.5, words: [], ...(clinical && { clinical }) }
+  const marks = { ...(clinical && { clinical }), ...(senses.some(isNeed) && { needs: true as const }) }
+  if (!first) {
+    const ofBlood = speaksOfBlood(scene, { meanings }) && { ofBlood: true as const }
+    return { meaning: 'unclear', confidence: 0.5, words: [], ...marks, ...ofBlood }
+  }
   const also = meanings.slice(1)
   const end = told.find((each) => each.meaning === 'bleeding-ended')
   const topic = first.meaning === 'prep-question' || also.includes('prep-question') ? topicOf(scene) : undefined
@@ -60,9 +72,18 @@ export function readScene(scene: Scene): Reading {
     confidence: confidenceOf(first, also, senses),
     words: wordsOf(first, scene),
     ...(also.length > 0 && { also }),
-    ...(clinical && { clinical }),
+    ...marks,
+    ...(isForToday(told) && !isPregnancyInDanger(scene, senses) && { level: 'today' }),
     ...(topic && { topic }),
   }
+}
+
+const isNeed = ({ sense }: Found) => sense === 'needs'
+
+/** It alarms, and nothing of it is an emergency. */
+function isForToday(told: Told[]): boolean {
+  const alarms = told.filter(({ meaning }) => meaning === 'urgent')
+  return alarms.length > 0 && alarms.every((alarm) => alarm.isForToday)
 }
 
 function tell(match: Found, senses: Found[], scene: Scene): Told[] {
@@ -70,6 +91,8 @@ function tell(match: Found, senses: Found[], scene: Scene): Told[] {
   const confidence = SURE[match.sense] ?? USUAL
   if (meaning === 'period-started') return tellStart(match, senses, scene, confidence)
   if (meaning === 'died') return tellDeath(match, senses, scene, confidence)
+  // Said to explain a need at the visit, it is no alarm; one of a day that is named is.
+  if (match.sense === 'assault' && senses.some(isNeed) && scene.days.length === 0) return []
   if (match.sense === 'stop-it' && speaksOfBody(scene)) return []
   // Used as prescribed: no lapse.
   if (meaning === 'prep-lapse' && senses.some((other) => other.sense === 'prescribed' && overlaps(other, match)))
@@ -80,14 +103,15 @@ function tell(match: Found, senses: Found[], scene: Scene): Told[] {
       { meaning: 'stop', run: match, confidence },
       { meaning: 'cannot-come', run: match, confidence: 0.5 },
     ]
-  if (!PRECEDENCE.includes(meaning as Meaning)) return []
-  if (match.sense === 'late-some-days' && (numberIn(match, scene) ?? 0) >= LONG_LATE)
-    return [{ meaning: 'urgent', run: match, confidence }]
-  return [{ meaning: meaning as Meaning, run: match, confidence, isWhole: match.whole }]
+  if (!isMeaning(meaning)) return []
+  if (match.sense === 'late-some-days' && isLongLate(match, scene))
+    return [{ meaning: 'urgent', run: match, confidence, isForToday: true }]
+  return [{ meaning, run: match, confidence, isWhole: match.whole, isForToday: FOR_TODAY.has(match.sense) }]
 }
 
-/** A period this many days late is "long past": a person calls. Value chosen by judgement, no source. */
-const LONG_LATE = 7
+function isMeaning(sense: Sense | Meaning): sense is Meaning {
+  return sense in REPLY_MEANINGS
+}
 
 /**
  * A death is told only where a person who lives is not: beside "my appointment", "I can't come" or "funeral" a
@@ -108,7 +132,8 @@ function speaksOfBody({ classes }: Scene): boolean {
 }
 
 function isMoreThanYes({ meaning, isWhole }: Told): boolean {
-  return !(meaning === 'thanks' || (meaning === 'confirm' && isWhole === true))
+  const { weight } = REPLY_MEANINGS[meaning]
+  return weight === 'news' || (weight === 'yes' && isWhole !== true)
 }
 
 /** A topic of the preparation in a clause that asks: "can I take a bath?", "tampons ok?". */
@@ -124,11 +149,11 @@ function tellQuestions(senses: Found[], scene: Scene): Told[] {
 }
 
 const LONGEST_QUESTION = 10
-const SPEAK_OF_TOPICS = new Set<Sense>(['prep-lapse', 'urgent', 'stop', 'prep-question'])
+const SPEAK_OF_TOPICS: ReadonlySet<string> = new Set<string>(meaningsWith(({ holdsTopic }) => holdsTopic))
 
 function confidenceOf(first: Told, also: Meaning[], senses: Found[]): number {
   const unsure = senses.some((sense) => sense.sense === 'unsure') ? 0.15 : 0
-  const divided = also.some((meaning) => meaning !== 'thanks' && meaning !== 'confirm') ? 0.03 : 0
+  const divided = also.some((meaning) => REPLY_MEANINGS[meaning].weight === 'news') ? 0.03 : 0
   return Math.round(Math.max(0.3, first.confidence - unsure - divided) * 100) / 100
 }
 

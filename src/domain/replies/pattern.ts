@@ -2,10 +2,11 @@ import { badInput } from '../failure.ts'
 import { cleanText, tokenise } from './tokens.ts'
 
 /**
- * One step of a pattern: one of some words, a `<class>` of words, `...` (up to three words of any kind), or `,` (one may stand
- * there).
+ * One step of a pattern: one of some words, a `<class>` of words, `...` (up to three words of any kind), or `,` (one
+ * may stand there).
  */
-export type Step = { kind: 'word'; words: Set<string> } | { kind: 'class'; name: string } | { kind: 'gap' } | { kind: 'comma' }
+export type Step =
+  { kind: 'word'; words: Set<string> } | { kind: 'class'; name: string } | { kind: 'gap' } | { kind: 'comma' }
 
 /** A way through a pattern. */
 export interface Sequence {
@@ -19,8 +20,8 @@ const MOST_WAYS = 2000
 
 /**
  * Reads a pattern as a translator writes it: `[my] <period> (came|has started) ... today`.
- * `[x]` may be missing, `(a|b)` is a choice, `<name>` a word class, `...` up to three words, `,` allows a comma, `^` at the
- * front asks for the beginning of a clause. Brackets may stand inside one another.
+ * `[x]` may be missing, `(a|b)` is a choice, `<name>` a word class, `...` up to three words, `,` allows a comma, `^` at
+ * the front asks for the beginning of a clause. Brackets may stand inside one another.
  *
  * @returns every way through the pattern; choices between single words stay one step.
  * @throws Failure `bad-input` when brackets don't match, no word is left, or there are more than 2,000 ways.
@@ -60,11 +61,16 @@ function readChoices(reader: PatternReader): Step[][] {
 
 function readSequence(reader: PatternReader): Step[][] {
   let ways: Step[][] = [[]]
-  for (let next = reader.lexemes[reader.at]; next !== undefined && !')]|'.includes(next); next = reader.lexemes[reader.at]) {
+  for (
+    let next = reader.lexemes[reader.at];
+    next !== undefined && !')]|'.includes(next);
+    next = reader.lexemes[reader.at]
+  ) {
     reader.at++
     const more = next === '(' || next === '[' ? readBracket(reader, next) : [readSimple(next)]
     ways = ways.flatMap((way) => more.map((steps) => [...way, ...steps]))
-    if (ways.length > MOST_WAYS) badInput('pattern', `The pattern "${reader.pattern}" stands for too many phrases. Split it.`)
+    if (ways.length > MOST_WAYS)
+      badInput('pattern', `The pattern "${reader.pattern}" stands for too many phrases. Split it.`)
   }
   return ways
 }

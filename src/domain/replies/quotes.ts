@@ -1,6 +1,6 @@
 import { badInput } from '../failure.ts'
 import { readPattern } from './pattern.ts'
-import type { VocabularySource } from './vocabulary.ts'
+import type { VocabularySource } from './vocabulary-source.ts'
 
 /** What a phone says before (or after) a text that it sends back: liked, doubted, or a reaction taken back. */
 export const REACTIONS = ['approved', 'doubted', 'withdrawn', 'emoji'] as const

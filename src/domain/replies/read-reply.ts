@@ -1,18 +1,18 @@
+import { tellsOfBlood } from './bleeding.ts'
 import { readScene } from './meanings.ts'
 import { cutQuotes, withoutSaid } from './own-words.ts'
-import { CLINICAL, type Meaning, type Reading, type ReplyContext } from './reading.ts'
+import { CLINICAL, type Reading, type ReplyContext } from './reading.ts'
 import { receiptOf, type Receipt } from './receipt.ts'
+import { REPLY_MEANINGS } from './reply-meanings.ts'
 import { lookAt } from './scene.ts'
 import { rightWord } from './spelling.ts'
-import { PRECEDENCE } from './told.ts'
+import { byPrecedence } from './told.ts'
 import { cleanText, isJunk, tokenise, type Token } from './tokens.ts'
 import type { Language, Vocabulary } from './vocabulary.ts'
 
 const NOTHING: Reading = { meaning: 'unclear', confidence: 0.5, words: [] }
 /** Approval of a text of ours answers nothing that it asked. */
 const APPROVED: Reading = { meaning: 'thanks', confidence: 0.9, words: [] }
-/** Heard even among bytes that were no text. */
-const ALWAYS_HEARD = new Set<Meaning>(['stop', 'urgent'])
 
 /**
  * What a reply means: a meaning, a day where one is meant, a confidence in 0..1, the words relied on, and further
@@ -25,7 +25,7 @@ export function readReply(text: string, context: ReplyContext, vocabulary: Vocab
   const tokens = ownTokens(tokenise(own), context)
   if (tokens.length === 0) return reaction === 'approved' ? APPROVED : NOTHING
   const reading = readTokens(tokens, context, vocabulary)
-  return !ALWAYS_HEARD.has(reading.meaning) && isJunk(text) ? NOTHING : reading
+  return !REPLY_MEANINGS[reading.meaning].neverHidden && isJunk(text) ? NOTHING : reading
 }
 
 /** A reply to an offer of no more words than this may repeat one of its lines: "2: Thu Mar 26 9:30am". */
@@ -47,7 +47,7 @@ function readTokens(tokens: Token[], context: ReplyContext, vocabulary: Vocabula
     const reading = readIn(language)
     const named = language.code === context.language ? reading : { ...reading, language: language.code }
     if (reading.meaning !== 'unclear') return sameInOwn(named, context.language, vocabulary, readIn) ?? named
-    if (!best?.clinical) best = reading.clinical ? named : (best ?? named)
+    if (!best?.clinical && !best?.needs) best = reading.clinical || reading.needs ? named : (best ?? named)
   }
   return best ?? NOTHING
 }
@@ -72,25 +72,48 @@ function cutUp(tokens: Token[]): Token[][] {
 /** The most important of the readings of a text's parts; what the others say becomes `also`. */
 function mostImportant(readings: Reading[]): Reading {
   if (readings.length === 1) return readings[0]!
-  const clinical = CLINICAL.find((mark) => readings.some((reading) => reading.clinical === mark))
+  const marks = marksOf(readings)
   const told = readings
     .filter((reading) => reading.meaning !== 'unclear')
-    .sort((a, b) => PRECEDENCE.indexOf(a.meaning) - PRECEDENCE.indexOf(b.meaning))
+    .sort((a, b) => byPrecedence(a.meaning, b.meaning))
   const [first] = told
-  if (!first) return { ...readings[0]!, ...(clinical && { clinical }) }
+  if (!first) return { ...readings[0]!, ...marks }
   const also = [...new Set(told.flatMap((reading) => [reading.meaning, ...(reading.also ?? [])]))].filter(
     (meaning) => meaning !== first.meaning,
   )
   const dated = told.find((reading) => reading.startedOn !== undefined)
   return {
-    ...first,
+    ...withoutLevel(first),
     ...(dated && { startedOn: dated.startedOn! }),
     ...(also.length > 0 && { also }),
-    ...(clinical && { clinical }),
+    ...marks,
   }
 }
 
-/** The reading in her own language, when it comes to the same: "STOP" or "ok" is no change of language. */
+/** The gravest of what a clinician is told; what alarms is for today only where none of it is an emergency. */
+function marksOf(readings: Reading[]): Pick<Reading, 'clinical' | 'needs' | 'level'> {
+  const clinical = CLINICAL.find((mark) => readings.some((reading) => reading.clinical === mark))
+  const alarms = readings.filter(({ meaning, also = [] }) => meaning === 'urgent' || also.includes('urgent'))
+  return {
+    ...(clinical && { clinical }),
+    ...(readings.some(({ needs }) => needs) && { needs: true }),
+    ...(alarms.length > 0 &&
+      alarms.every(({ level }) => level === 'today') &&
+      !isInDanger(readings) && { level: 'today' }),
+  }
+}
+
+/** A pregnancy in one part, blood in another. */
+function isInDanger(readings: Reading[]): boolean {
+  const isPregnant = readings.some(({ clinical }) => clinical === 'pregnancy')
+  return isPregnant && readings.some((reading) => reading.clinical === 'bleeding' || tellsOfBlood(reading))
+}
+
+function withoutLevel({ level: _level, ...reading }: Reading): Reading {
+  return reading
+}
+
+/** The reading in the patient's own language, when it comes to the same: "STOP" or "ok" is no change of language. */
 function sameInOwn(
   reading: Reading,
   own: string,
@@ -102,7 +125,7 @@ function sameInOwn(
   return other?.meaning === reading.meaning && other.startedOn === reading.startedOn ? other : undefined
 }
 
-const NONE: number[] = []
+const NONE: readonly number[] = []
 const LANGUAGE_SAMPLE = 60
 /** A second language is tried when it knows at least this share of the words that the best one knows. */
 const CLOSE = 0.9

@@ -1,26 +1,27 @@
 import type { CalendarDate } from '../preparation/cycle/history.ts'
+import type { ReplyMeaning } from './reply-meaning.ts'
+import { REPLY_MEANINGS } from './reply-meanings.ts'
+
+export type Meaning = keyof typeof REPLY_MEANINGS
 
 /** Everything a reply can mean. */
-export const MEANINGS = [
-  'period-started',
-  'not-started',
-  'still-bleeding',
-  'bleeding-ended',
-  'confirm',
-  'cannot-come',
-  'choice',
-  'stop',
-  'help',
-  'rejoin',
-  'prep-question',
-  'prep-lapse',
-  'urgent',
-  'wrong-person',
-  'died',
-  'thanks',
-  'unclear',
-] as const
-export type Meaning = (typeof MEANINGS)[number]
+export const MEANINGS = Object.keys(REPLY_MEANINGS) as Meaning[]
+
+/** The meanings of which so much is stated. */
+export function meaningsWith(holds: (stated: ReplyMeaning) => boolean): Meaning[] {
+  return MEANINGS.filter((meaning) => holds(REPLY_MEANINGS[meaning]))
+}
+
+type MeaningAbout<A> = {
+  [meaning in Meaning]: (typeof REPLY_MEANINGS)[meaning]['about'] extends A ? meaning : never
+}[Meaning]
+export type NumberMeaning = MeaningAbout<'number'>
+export type VisitMeaning = MeaningAbout<'visit'>
+
+/** Whether a reply of this meaning concerns the number, whatever visits there are. */
+export function isAboutTheNumber(meaning: Meaning): meaning is NumberMeaning {
+  return REPLY_MEANINGS[meaning].about === 'number'
+}
 
 /**
  * What the last thing said asked for: whether the period has started, the day it did, which of several visits is
@@ -31,10 +32,20 @@ export const QUESTIONS = ['started', 'day', 'either', 'which-visit', 'which-time
 export type Question = (typeof QUESTIONS)[number]
 
 /**
- * What a clinician is told, whatever the meaning: bleeding that is not only a start, use of prescribed medicine,
- * prescribed medicine that was stopped, a patient without a cervix or who is a man.
+ * What a clinician is told, whatever the meaning: bleeding that is not only a start, a pregnancy or a loss, a late
+ * period, another symptom or what the patient wants to confide, prescribed medicine that was stopped, use of
+ * prescribed medicine, a patient without a cervix or who is a man, an event after which some wait.
  */
-export const CLINICAL = ['bleeding', 'stopped-medicine', 'prescribed', 'anatomy'] as const
+export const CLINICAL = [
+  'bleeding',
+  'pregnancy',
+  'late-period',
+  'symptom',
+  'stopped-medicine',
+  'prescribed',
+  'anatomy',
+  'may-wait',
+] as const
 export type Clinical = (typeof CLINICAL)[number]
 
 /** What was known when the reply came in. */
@@ -69,8 +80,14 @@ export interface Reading {
   words: string[]
   /** Further meanings of the same text, e.g. `cannot-come` beside `period-started`. */
   also?: Meaning[]
-  /** For a clinician, today where it is bleeding. */
+  /** For a clinician. */
   clinical?: Clinical
+  /** With `urgent`: no emergency, a clinician calls today. Without it the patient is told to call now. */
+  level?: 'today'
+  /** With `unclear`: it speaks of blood or of a period, of which nothing could be made out. */
+  ofBlood?: true
+  /** The patient asks for something at the visit: a woman, an interpreter, a ramp. */
+  needs?: true
   /** With `prep-question`: the protocol's topic, e.g. `bath`. */
   topic?: string
   /** The language it was written in, where that could be told and differs from the stored one. */

@@ -48,8 +48,8 @@ export function endOfLastMonth(today: DayNumber): DayNumber {
 }
 
 /**
- * The date in that year, or without one in the last year it was not later than `today`; undefined when it does not exist or
- * lies ahead.
+ * The date in that year, or without one in the last year it was not later than `today`; undefined when it does not
+ * exist or lies ahead.
  */
 export function pastDate(today: DayNumber, month: number, day: number, year?: number): DayNumber | undefined {
   const thisYear = DateTime.fromMillis(today * DAY_MS, { zone: 'utc' }).year

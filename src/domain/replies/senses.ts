@@ -1,13 +1,21 @@
 import { clausesAround, contains, isFilled, overlaps } from './clauses.ts'
 import type { Match, Run } from './matching.ts'
 import type { Scene } from './scene.ts'
+import { meaningsWith } from './reading.ts'
+import type { Remark, ReplyMeaning } from './reply-meaning.ts'
+import { REPLY_MEANINGS } from './reply-meanings.ts'
 import { CLINICAL_SENSES, HELPER_SENSES, type Sense } from './vocabulary.ts'
 
 type Found = Match<Sense>
 
-const HELPERS = new Set<Sense>(HELPER_SENSES)
+/** Of the meanings, those of which so much is stated. */
+function sensesWith(holds: (stated: ReplyMeaning) => boolean) {
+  return meaningsWith(holds).filter((meaning) => meaning !== 'unclear')
+}
+
+const HELPERS: ReadonlySet<Sense> = new Set<Sense>(HELPER_SENSES)
 // Helpers that still say what their clause is about.
-const CARRYING = new Set<Sense>([
+const CARRYING: ReadonlySet<Sense> = new Set<Sense>([
   'started-short',
   'ended-short',
   'late-some-days',
@@ -20,7 +28,7 @@ const CARRYING = new Set<Sense>([
   ...CLINICAL_SENSES,
 ])
 // Said beside a meaning, not instead of one: never masked.
-const REMARKS = new Set<Sense>([
+const REMARKS: ReadonlySet<Sense> = new Set<Sense>([
   'mask',
   'advert',
   'past-cycles',
@@ -35,37 +43,31 @@ const REMARKS = new Set<Sense>([
   'mourner',
 ])
 // They hide nothing, and nothing hides them.
-const APART = new Set<Sense>([...REMARKS, ...CLINICAL_SENSES])
-// Never hidden by a longer pattern around them: a stop or an alarm must not be missed.
-const NEVER_HIDDEN = new Set<Sense>(['stop', 'urgent'])
+const APART: ReadonlySet<Sense> = new Set<Sense>([...REMARKS, ...CLINICAL_SENSES, 'needs'])
+// No longer pattern around them hides them: a stop or an alarm must not be missed.
+const NEVER_HIDDEN: ReadonlySet<Sense> = new Set<Sense>(sensesWith(({ neverHidden }) => neverHidden))
 // Where they hold more words than a mask inside them, they are meant.
-const MORE_THAN_MASKS = new Set<Sense>([...NEVER_HIDDEN, ...CLINICAL_SENSES])
+const MORE_THAN_MASKS: ReadonlySet<Sense> = new Set<Sense>([...NEVER_HIDDEN, ...CLINICAL_SENSES, 'needs'])
 // Beside these a day may stand: "it started yesterday", "yes, tomorrow".
-const WITH_DAY = new Set<Sense>([
-  'period-started',
+const WITH_DAY: ReadonlySet<Sense> = new Set<Sense>([
+  ...sensesWith(({ withDay }) => withDay),
   'started-short',
   'ended-short',
-  'not-started',
-  'confirm',
-  'still-bleeding',
   'late-some-days',
   'not-until',
-  'died',
 ])
 // Carrier words that say something else inside a longer text.
-const ALONE = new Set<Sense>(['stop-alone', 'cancel-word'])
-// What "if", "should" and someone else's affairs turn into nothing.
-const HERS_AND_REAL = new Set<Sense>(['period-started', 'started-short', 'bleeding-ended', 'ended-short', 'prep-lapse'])
-// What makes no sense where there are no periods.
-const AWAITS = new Set<Sense>(['not-started', 'bleeding-ended', 'ended-short'])
-const REAL = new Set<Sense>([...HERS_AND_REAL, 'died', 'kin-died'])
-const HERS = new Set<Sense>([...HERS_AND_REAL, 'not-started', 'still-bleeding', 'not-until'])
-/** What a remark in the same clause takes away. */
-const GUARDED: Partial<Record<Sense, Set<Sense>>> = {
-  unreal: REAL,
-  'what-if': new Set<Sense>([...REAL, 'not-started', 'still-bleeding']),
-  'someone-else': HERS,
-}
+const ALONE: ReadonlySet<Sense> = new Set<Sense>(['stop-alone', 'cancel-word'])
+/** Remarks that count wherever they stand, not in the same clause alone: where there are no periods, none begins. */
+const ANYWHERE: ReadonlySet<Sense> = new Set<Remark>(['no-cycle', 'past-cycles'])
+/** The remarks that take each away. */
+const YIELDS: ReadonlyMap<Sense, readonly Sense[]> = new Map<Sense, readonly Sense[]>([
+  ...sensesWith(() => true).map((sense) => [sense, REPLY_MEANINGS[sense].yieldsTo] as const),
+  ['started-short', REPLY_MEANINGS['period-started'].yieldsTo],
+  ['ended-short', REPLY_MEANINGS['bleeding-ended'].yieldsTo],
+  ['kin-died', REPLY_MEANINGS.died.yieldsTo],
+  ['not-until', ['someone-else']],
+])
 
 /** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */
 export function holdingSenses(scene: Scene): Found[] {
@@ -149,8 +151,8 @@ const SHORT_REPLY = 25
 const PREMIUM_NUMBER = /\d{5}|https?|www|\.com/
 
 /**
- * A carrier word that stands alone as the first or the last sentence of a short text is her stop, whatever else she says.
- * In capitals, with a please, or beside words of the clinic a comma parts it off as well.
+ * A carrier word that stands alone as the first or the last sentence of a short text is her stop, whatever else she
+ * says. In capitals, with a please, or beside words of the clinic a comma parts it off as well.
  * Elsewhere, and beside links and long numbers (advertisements quote the word), it is not.
  */
 function isPlainStop(match: Found, clause: Run, { tokens, classes }: Scene): boolean {
@@ -170,15 +172,9 @@ function isPlainStop(match: Found, clause: Run, { tokens, classes }: Scene): boo
 }
 
 function isHersAndReal(match: Found, matches: Found[], scene: Scene): boolean {
-  const { sense } = match
-  if (!HERS.has(sense) && !REAL.has(sense)) return true
-  if (AWAITS.has(sense) && matches.some((other) => other.sense === 'no-cycle' || other.sense === 'past-cycles'))
-    return false
-  if (HERS_AND_REAL.has(sense) && sense !== 'prep-lapse' && matches.some((other) => other.sense === 'past-cycles'))
-    return false
+  const yieldsTo = YIELDS.get(match.sense) ?? []
+  if (yieldsTo.length === 0) return true
   const clause = clausesAround(match, scene.clauses)
-  const guards = matches.filter(
-    (other) => GUARDED[other.sense] && other.from < match.to && other.from < clause.to && overlaps(other, clause),
-  )
-  return !guards.some((guard) => GUARDED[guard.sense]!.has(sense))
+  const isBefore = (other: Found) => other.from < match.to && other.from < clause.to && overlaps(other, clause)
+  return !matches.some((other) => yieldsTo.includes(other.sense) && (ANYWHERE.has(other.sense) || isBefore(other)))
 }

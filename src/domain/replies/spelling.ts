@@ -6,7 +6,10 @@ export interface Spelling {
   known: Set<string>
   /** Misspelling or shorthand → right word. */
   variants: Map<string, string>
-  /** A word with one letter left out → the words, long enough to be recognised with one letter wrong, that it may come from. */
+  /**
+   * A word with one letter left out → the words, long enough to be recognised with one letter wrong, that it may come
+   * from.
+   */
   near: Map<string, string[]>
 }
 

@@ -23,7 +23,7 @@ export function dayOf(match: Run, scene: Scene): DayRun | undefined {
   return day && (isContradicted(day, [...own, ...apart]) ? openDay(day) : countedBack(day, [...own, ...apart], scene))
 }
 
-const LASTING = new Set<string>(['for-days', 'for-a-week'])
+const LASTING: ReadonlySet<string> = new Set<string>(['for-days', 'for-a-week'])
 
 /**
  * "Yesterday, I mean Monday", "Tuesday last week": two days that are not the same, or one and a stretch of time.

@@ -4,6 +4,13 @@ import type { Spelling } from './spelling.ts'
 
 /** Said beside any meaning, for a clinician. */
 export const CLINICAL_SENSES = [
+  'today-bleeding',
+  'today-pregnancy',
+  'today-late',
+  'today-pain',
+  'assault',
+  'confides',
+  'may-wait',
   'abnormal-bleeding',
   'bleeding-risk',
   'prescribed',
@@ -22,18 +29,26 @@ export const CLINICAL_SENSES = [
  * - `cancel-word`: a carrier word that may also mean the appointment ("cancel").
  * - `mask`: words that look like something else ("trial period"); hides what it overlaps.
  * - `advert`: quotes a carrier word ("txt STOP to"); beside a link or a long number nothing in the text is a stop.
- * - `past-cycles`: she has no periods any more; bleeding is then no start. `no-cycle`: she has none for now; then none is
+ * - `past-cycles`: she has no periods any more; bleeding is then no start. `no-cycle`: she has none for now; then none
+ * is
  *   awaited.
- * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think"). `someone-else`:
+ * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think").
+ * `someone-else`:
  *   not hers.
- * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside a day.
+ * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside
+ * a day.
  * - `late-some-days`: her period is late by days.
  * - `not-until`: denies a start before a day, and so tells one on it ("it didn't start until yesterday").
  * - `takes`: a yes to the one opening on offer.
  * - `stop-it`: wants something to stop, not said what.
  * - `kin-died`: of a relative who may be the patient. `mourner`: the words of a patient who is alive.
+ * - `today-bleeding`, `today-pregnancy`, `today-late`, `today-pain`: alarming, and no emergency by themselves.
+ * - `assault`: alarming, unless it explains what the patient `needs` at the visit: a woman, an interpreter, a ramp.
+ * - `may-wait`: a birth, a loss, a procedure, an infection or an earlier specimen, after which some wait.
+ * - `confides`: wants to speak with a clinician.
  * - `abnormal-bleeding`, `prescribed`, `stopped-medicine`, `anatomy`: for a clinician. So are `bleeding-risk` ("after
- *   the birth") and a high `age` where blood is spoken of, and long `bleeding-days`, `bleeding-weeks`, `bleeding-since`.
+ *   the birth") and a high `age` where blood is spoken of, and long `bleeding-days`, `bleeding-weeks`,
+ * `bleeding-since`.
  */
 export const HELPER_SENSES = [
   'started-short',
@@ -57,6 +72,7 @@ export const HELPER_SENSES = [
   'stop-it',
   'kin-died',
   'mourner',
+  'needs',
   ...CLINICAL_SENSES,
 ] as const
 export type Sense = Exclude<Meaning, 'unclear'> | (typeof HELPER_SENSES)[number]
@@ -94,34 +110,6 @@ export const DAY_KINDS = [
   'day-of-last-month',
 ] as const
 export type DayKind = (typeof DAY_KINDS)[number]
-
-/** What `templates/<language>/replies.yaml` holds. Patterns are written as `readPattern` describes. */
-export interface VocabularySource {
-  language: string
-  /** Frequent words: they tell the language, and are never taken for a misspelling. */
-  common: string
-  /** Right word → the ways it is misspelt or shortened. */
-  spellings: Record<string, string[]>
-  /** Long words that are recognised with one letter wrong. */
-  tolerate: string[]
-  /** Words used as `<name>` in patterns. */
-  classes: Record<string, string[]>
-  /** Number words → their value; likewise ordinals, weekdays (Monday = 1). */
-  numbers: Record<string, number>
-  ordinals: Record<string, number>
-  weekdays: Record<string, number>
-  /** Names of months, as a hint that a calendar date stands there. */
-  months: string[]
-  days: Record<string, string[]>
-  /** Topic of a preparation question → its words. */
-  topics: Record<string, string[]>
-  /** Sense → patterns found anywhere. */
-  phrases: Record<string, string[]>
-  /** Sense → patterns that count only when they fill their part of the text. */
-  whole: Record<string, string[]>
-  /** How phones and mail quote a text that they send back. */
-  quoted: Record<string, string[]>
-}
 
 /** What it means to have come to the end of a pattern. */
 export interface Pattern<S extends string = Sense> {

@@ -42,23 +42,24 @@ function isPartOfMore({ from, to }: DayRun, runs: DayRun[], classes: ClassRuns):
   return before.has('unit') || (before.has('n') && classes[from]!.has('n'))
 }
 
-function isJoint(found: Map<string, number[]> | undefined): boolean {
+function isJoint(found: ReadonlyMap<string, number[]> | undefined): boolean {
   return found !== undefined && (found.has('joint') || found.has('either'))
 }
 
 /** "Since Monday" is a day from "since" on, and from "Monday" on, so that phrases may name the "since" themselves. */
 function markDay(run: DayRun, classes: ClassRuns): void {
   for (let from = run.from; from === run.from || (from < run.to && isPreposition(classes[from - 1]!, run)); from++) {
-    if (classes[from]!.size === 0) classes[from] = new Map()
-    for (const name of classesOf(run)) addRun(classes[from]!, name, run.to)
+    const found = new Map(classes[from])
+    for (const name of classesOf(run)) addRun(found, name, run.to)
+    classes[from] = found
   }
 }
 
-function isPreposition(classes: Map<string, number[]>, run: DayRun): boolean {
+function isPreposition(classes: ReadonlyMap<string, number[]>, run: DayRun): boolean {
   return classes.has('dating') && run.kind !== 'cycle-day' && !['weekday', 'n', 'nth'].some((name) => classes.has(name))
 }
 
-const BEFORE = new Set<string>([
+const BEFORE: ReadonlySet<string> = new Set<string>([
   'earlier-today',
   'yesterday',
   'night',
@@ -72,7 +73,7 @@ const BEFORE = new Set<string>([
   'minutes-ago',
 ])
 /** Kinds that phrases may ask for by name. */
-const NAMED = new Set<string>(['cycle-day', 'for-days', 'days-ago', 'day-of-month'])
+const NAMED: ReadonlySet<string> = new Set<string>(['cycle-day', 'for-days', 'days-ago', 'day-of-month'])
 
 /**
  * `<ahead>`, or `<day>`; of days, `<past>` where only the past or today is meant, `<before>` without today; and
@@ -104,7 +105,14 @@ function longest(runs: DayRun[]): DayRun[] {
   return kept.sort((a, b) => a.from - b.from)
 }
 
-const DATED = new Set<string>(['calendar', 'numeric', 'day-of-month', 'yesterday', 'before-yesterday', 'days-ago'])
+const DATED: ReadonlySet<string> = new Set<string>([
+  'calendar',
+  'numeric',
+  'day-of-month',
+  'yesterday',
+  'before-yesterday',
+  'days-ago',
+])
 
 /** "Lundi 9", "el lunes 9": the 9th, where that was a Monday. */
 function withDate(run: DayRun, tokens: Token[], classes: ClassRuns, receipt: () => Receipt): DayRun {
@@ -184,7 +192,7 @@ function isOfNamedMonth(match: Match<DayKind>, classes: ClassRuns): boolean {
 }
 
 /** Without a number these are no one day. */
-const COUNTED = new Set<DayKind>([
+const COUNTED: ReadonlySet<DayKind> = new Set<DayKind>([
   'days-ago',
   'weeks-ago',
   'for-days',

@@ -1,3 +1,7 @@
+import type { CalendarDate } from '../preparation/cycle/history.ts'
+import type { Outcome } from './outcome.ts'
+import type { Purpose } from './purpose.ts'
+
 export interface Booking {
   id: string
   patientId: string
@@ -6,10 +10,16 @@ export interface Booking {
   clinician: string
   protocol: string
   visitAt: Date
+  /** How long it lasts. */
+  minutes: number
   /** The time it was first booked for, and how often the patient has moved it since. */
   firstVisitAt: Date
   moves: number
   zone: string
+  /** Why the patient comes: decides whether a better day is worth waiting for. */
+  purpose: Purpose
+  /** The specimen should be collected by this day; null = not known. */
+  dueBy: CalendarDate | null
   state: 'booked' | 'cancelled'
   /** Counts the plans made: a message of an older plan finds nothing to do. */
   planRevision: number
@@ -20,5 +30,9 @@ export interface Booking {
   shortNotice: boolean
   /** What went wrong with preparation, in the patient's words. */
   lapses: string[]
+  /** What the patient asked the clinic to arrange, in the patient's words: an interpreter, a woman, a ramp. */
+  needs: string[]
+  /** How the visit ended; null while nobody has said. */
+  outcome: Outcome | null
   createdAt: Date
 }

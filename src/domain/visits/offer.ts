@@ -12,7 +12,7 @@ export interface Offer {
   bookingId: string
   reason: OfferReason
   state: OfferState
-  choices: { slotId: string; at: Date} []
+  choices: { slotId: string; at: Date }[]
   chosen: number | null
   madeAt: Date
   until: Date
@@ -20,6 +20,7 @@ export interface Offer {
 
 /**
  * `open` until the patient answers. `accepted`: the visit moved. `waiting`: the patient chose, the desk must approve.
- * `lapsed`: nobody answered in time. `declined`: the patient or the desk said no. `overtaken`: something newer replaced it.
+ * `lapsed`: nobody answered in time. `declined`: the patient or the desk said no. `overtaken`: something newer replaced
+ * it.
  */
 export type OfferState = 'open' | 'waiting' | 'accepted' | 'declined' | 'lapsed' | 'overtaken'

@@ -29,10 +29,16 @@ export function seriesTimes(series: Series, zone: string): string[] {
   const days = daysBetween(from, to) + 1
   if (days < 1) badInput('to', 'The last day comes before the first.')
   if (days > LONGEST_DAYS) badInput('to', 'Give at most half a year at once.')
-  const dates = Array.from({ length: days }, (_, index) => addDays(from, index)).filter((date) => weekdays.includes(DateTime.fromISO(date, { zone: 'utc' }).weekday))
+  const dates = Array.from({ length: days }, (_, index) => addDays(from, index)).filter((date) =>
+    weekdays.includes(DateTime.fromISO(date, { zone: 'utc' }).weekday),
+  )
   const clocks = clocksOf(series)
   const times = dates.flatMap((date) => clocks.map((clock) => `${date}T${clock}`)).filter((time) => isPlain(time, zone))
-  if (times.length === 0) badInput('weekdays', 'No opening comes of this. Choose days of the week that lie between the two dates, and hours in order.')
+  if (times.length === 0)
+    badInput(
+      'weekdays',
+      'No opening comes of this. Choose days of the week that lie between the two dates, and hours in order.',
+    )
   if (times.length > MOST) badInput('to', `These would be ${times.length} openings. Add at most ${MOST} at once.`)
   return times
 }
@@ -40,7 +46,8 @@ export function seriesTimes(series: Series, zone: string): string[] {
 function clocksOf({ first, until, everyMinutes }: Series): string[] {
   if (everyMinutes < 5 || everyMinutes > 240) badInput('every', 'Give from 5 to 240 minutes.')
   const clocks: string[] = []
-  for (let at = minutesOf(first); at < minutesOf(until); at += everyMinutes) clocks.push(`${String(Math.floor(at / 60)).padStart(2, '0')}:${String(at % 60).padStart(2, '0')}`)
+  for (let at = minutesOf(first); at < minutesOf(until); at += everyMinutes)
+    clocks.push(`${String(Math.floor(at / 60)).padStart(2, '0')}:${String(at % 60).padStart(2, '0')}`)
   return clocks
 }
 

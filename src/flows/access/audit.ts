@@ -9,8 +9,8 @@ interface Waiting {
 }
 
 /**
- * Writes the record of who saw and changed what. An entry's promise resolves once it is durable; only then may anything be
- * shown. Entries that come at the same time share one transaction, since the chain takes one writer at a time.
+ * Writes the record of who saw and changed what. An entry's promise resolves once it is durable; only then may anything
+ * be shown. Entries that come at the same time share one transaction, since the chain takes one writer at a time.
  */
 export function createAuditor(access: AccessStore): Auditor {
   let waiting: Waiting[] = []
@@ -21,10 +21,12 @@ export function createAuditor(access: AccessStore): Auditor {
     while (waiting.length > 0) {
       const batch = waiting
       waiting = []
-      await access.transact((tx) => tx.audit.append(batch.map(({ entry }) => entry))).then(
-        () => batch.forEach(({ done }) => done()),
-        (error: unknown) => batch.forEach(({ failed }) => failed(error)),
-      )
+      await access
+        .transact((tx) => tx.audit.append(batch.map(({ entry }) => entry)))
+        .then(
+          () => batch.forEach(({ done }) => done()),
+          (error: unknown) => batch.forEach(({ failed }) => failed(error)),
+        )
     }
     writing = false
   }
@@ -51,31 +53,44 @@ const PAGE = 1_000
 
 /**
  * Follows the chain from its oldest entry to its head.
- * @param noted a head that was noted elsewhere earlier: entries cut off since then, or rewritten by somebody who has the
+ * @param noted a head that was noted elsewhere earlier: entries cut off since then, or rewritten by somebody who has
+ *   the
  * key, are found by it.
  */
-export async function verifyAudit({ read: { audit } }: AccessStore, noted?: { seq: number; hash: string }): Promise<AuditVerdict> {
+export async function verifyAudit(
+  { read: { audit } }: AccessStore,
+  noted?: { seq: number; hash: string },
+): Promise<AuditVerdict> {
   const head = await audit.head()
   const findings: AuditFinding[] = []
   let last: { seq: number; hash: string } | null = null
   let entries = 0
   for (let page = await audit.page(0, PAGE); page.length > 0; page = await audit.page(last!.seq + 1, PAGE)) {
     for (const entry of page) {
-      findings.push(...faultsOf(entry, last ?? { seq: entry.seq - 1, hash: entry.previous }, audit.hashOf(entry), noted))
+      findings.push(
+        ...faultsOf(entry, last ?? { seq: entry.seq - 1, hash: entry.previous }, audit.hashOf(entry), noted),
+      )
       last = entry
       entries++
     }
   }
-  if ((last?.seq ?? 0) !== head.seq || (last?.hash ?? '') !== head.hash) findings.push({ seq: head.seq, fault: 'cut-off' })
+  if ((last?.seq ?? 0) !== head.seq || (last?.hash ?? '') !== head.hash)
+    findings.push({ seq: head.seq, fault: 'cut-off' })
   if (noted && noted.seq > head.seq) findings.push({ seq: noted.seq, fault: 'cut-off' })
   return { entries, head, findings: [...findings, ...(await beginningFaults(audit))] }
 }
 
-function faultsOf(entry: ChainedEntry, before: { seq: number; hash: string }, due: string, noted?: { seq: number; hash: string }): AuditFinding[] {
+function faultsOf(
+  entry: ChainedEntry,
+  before: { seq: number; hash: string },
+  due: string,
+  noted?: { seq: number; hash: string },
+): AuditFinding[] {
   const { seq } = entry
   const faults: AuditFinding[] = []
   if (seq !== before.seq + 1) faults.push({ seq: before.seq + 1, fault: 'missing' })
-  if (entry.hash !== due || (seq === before.seq + 1 && entry.previous !== before.hash)) faults.push({ seq, fault: 'altered' })
+  if (entry.hash !== due || (seq === before.seq + 1 && entry.previous !== before.hash))
+    faults.push({ seq, fault: 'altered' })
   if (noted?.seq === seq && noted.hash !== entry.hash) faults.push({ seq, fault: 'other-than-noted' })
   return faults
 }
@@ -85,6 +100,8 @@ async function beginningFaults(audit: AccessStore['read']['audit']): Promise<Aud
   const [oldest] = await audit.page(0, 1)
   if (!oldest || oldest.seq === 1) return []
   const prunings = await audit.list({ actorId: 'retention', limit: 10_000 })
-  const explained = prunings.some(({ what, facts }) => what === 'audit-pruned' && facts.upTo === oldest.seq - 1 && facts.hash === oldest.previous)
+  const explained = prunings.some(
+    ({ what, facts }) => what === 'audit-pruned' && facts.upTo === oldest.seq - 1 && facts.hash === oldest.previous,
+  )
   return explained ? [] : [{ seq: oldest.seq - 1, fault: 'missing' }]
 }

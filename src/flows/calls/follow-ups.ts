@@ -2,13 +2,8 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Offer } from '../../domain/visits/offer.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import {
-  FOLLOW_UP_REASONS,
-  isSettledBy,
-  type FollowUp,
-  type FollowUpReason,
-  type VisitChange,
-} from '../../domain/calls/follow-up.ts'
+import { isSettledBy, type FollowUp, type FollowUpReason, type VisitChange } from '../../domain/calls/follow-up.ts'
+import { FOLLOW_UP_REASONS } from '../../domain/calls/follow-up-reasons.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 
 /** Whom and what a new record is about. */
@@ -83,8 +78,7 @@ export function closeApproval(
   outcome: string,
   by = 'daysix',
 ): Promise<void> {
-  const asksForIt = ({ reason, detail }: FollowUp) =>
-    reason === 'approve-move' && detail.offer === id
+  const asksForIt = ({ reason, detail }: FollowUp) => reason === 'approve-move' && detail.offer === id
   return closeFollowUps(tx, deps, bookingId, asksForIt, outcome, by)
 }
 
@@ -97,7 +91,19 @@ export async function closeFollowUps(
   outcome: string,
   by = 'daysix',
 ): Promise<void> {
+  return closeEach(tx, deps, bookingId, (each) => (settled(each) ? outcome : null), by)
+}
+
+/** Closes each open call about a visit that has an outcome; null = it stays. */
+export async function closeEach(
+  tx: Tx,
+  deps: Deps,
+  bookingId: string,
+  outcomeOf: (each: FollowUp) => string | null,
+  by = 'daysix',
+): Promise<void> {
   for (const each of await tx.followUps.list({ bookingId, open: true, limit: MOST_OPEN })) {
-    if (settled(each)) await tx.followUps.close(each.id, by, outcome, deps.clock.now())
+    const outcome = outcomeOf(each)
+    if (outcome !== null) await tx.followUps.close(each.id, by, outcome, deps.clock.now())
   }
 }

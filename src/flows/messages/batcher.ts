@@ -23,7 +23,10 @@ export interface Linger {
  * @param options `most` items a batch. `linger` where items come one after the other from a source that the work itself
  *   keeps waiting: without it every batch would be of one.
  */
-export function createBatcher<I, O>(work: (items: I[]) => Promise<O[]>, { most, linger }: { most: number; linger?: Linger }): Batcher<I, O> {
+export function createBatcher<I, O>(
+  work: (items: I[]) => Promise<O[]>,
+  { most, linger }: { most: number; linger?: Linger },
+): Batcher<I, O> {
   const waiting: Waiting<I, O>[] = []
   let working = false
 

@@ -1,10 +1,12 @@
-import type { SendJob, Deps } from '../ports/deps.ts'
+import type { Deps } from '../ports/deps.ts'
+import type { SendJob } from '../ports/jobs.ts'
 
 /** Messages put in the queue at a time. */
 const BATCH = 500
 
 /** Messages due before this are the queue's; later ones wait in the database alone. */
-export const horizon = ({ clock, policy }: Pick<Deps, 'clock' | 'policy'>): Date => new Date(clock.now().getTime() + policy.horizonHours * 3_600_000)
+export const horizon = ({ clock, policy }: Pick<Deps, 'clock' | 'policy'>): Date =>
+  new Date(clock.now().getTime() + policy.horizonHours * 3_600_000)
 
 /** A round under way, and the one after it, which serves all who asked meanwhile. */
 interface Rounds {
@@ -12,12 +14,12 @@ interface Rounds {
   next?: Promise<number>
 }
 
+// eslint-disable-next-line no-restricted-syntax -- it belongs to the service whose Deps these are
 const rounds = new WeakMap<Deps, Rounds>()
 
 /**
  * Enqueues a job for every planned message due within the horizon. The database says what is due; the queue only
- * keeps time.
- * Who asks during a round waits for the next one, and all who do share it.
+ * keeps time. Who asks during a round waits for the next one, and all who do share it.
  * @returns how many were set in that round
  */
 export function enqueueDue(deps: Deps): Promise<number> {
@@ -51,7 +53,7 @@ export async function enqueueJobs(deps: Deps, jobs: readonly SendJob[]): Promise
   try {
     await deps.queue.enqueue(jobs)
   } catch {
-    deps.notice('alarms-not-set', {})
+    deps.notice('jobs-not-enqueued', {})
   }
 }
 

@@ -1,10 +1,13 @@
+import { homeZone } from '../../domain/patients/home-zone.ts'
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import { isPreparation, stillHolds } from '../../domain/messages/still-right.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
-import { lossOf, mustBeTold } from './claim-messages.ts'
-import { unreachableBy } from '../preparation/make-plan.ts'
+import { lossOf, mustBeTold } from './leave-to-person.ts'
+import { unreachableBy } from '../patients/unreachable-by.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
 import { newMessage } from './new-message.ts'
@@ -25,9 +28,9 @@ export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<vo
   const clinic = (await tx.clinics.get(clinicId))!
   if (!patient || patient.reportedDead || !stillHolds(message, { booking, offer })) return
   if (isPlannedElsewhere(message, patient)) return
-  const other = await otherChannel(tx, deps, message, patient)
-  const sendAt = nextAllowed(deps.clock.now(), booking?.zone ?? clinic.zone, clinic.settings.hours)
+  const sendAt = nextAllowed(deps.clock.now(), homeZone({ booking, patient, clinic }), clinic.settings.hours)
   const about = { booking, patient, clinic }
+  const other = await otherChannel(tx, deps, message, about, sendAt)
   if (!other || sendAt >= message.notAfter) {
     return openFollowUp(tx, deps, about, lossOf(message), { kind: message.kind })
   }
@@ -42,16 +45,20 @@ function isPlannedElsewhere(message: Message, { phone }: Patient): boolean {
   return message.phone !== phone && isPreparation(message)
 }
 
-/** Another way to the same number, where one was agreed to and this is the first attempt at it. */
+/**
+ * Another way to the same number, where one reaches the patient and was agreed to until then, and this is the first
+ * attempt at it.
+ */
 async function otherChannel(
   tx: Tx,
   deps: Deps,
   { phone, channel: failed, gateway, fallbackOf, prompted }: Message,
-  patient: Patient,
+  about: { booking: Booking | null; patient: Patient; clinic: Clinic },
+  at: Date,
 ): Promise<Channel | undefined> {
-  if (fallbackOf || prompted || phone !== patient.phone) return undefined
-  if ((await unreachableBy(tx, patient)) !== null) return undefined
+  if (fallbackOf || prompted || phone !== about.patient.phone) return undefined
   const carried = deps.gateways.get(gateway)?.channels ?? []
-  const agreed = (await tx.patients.consents(patient.id)).map(({ channel }) => channel)
-  return agreed.find((channel) => channel !== failed && carried.includes(channel))
+  for (const channel of carried.filter((each) => each !== failed))
+    if ((await unreachableBy(tx, about, at, channel)) === null) return channel
+  return undefined
 }

@@ -42,13 +42,10 @@ export function newMessage(
 }
 
 /** The ids that say which message a notice is about, and for which visit, if for one. */
-export function idsOf({
-  id,
-  bookingId,
-}: {
-  id: string
-  bookingId?: string | null
-}): { message: string; booking?: string } {
+export function idsOf({ id, bookingId }: { id: string; bookingId?: string | null }): {
+  message: string
+  booking?: string
+} {
   return { message: id, ...(bookingId && { booking: bookingId }) }
 }
 

@@ -4,8 +4,9 @@ import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { subjectOf } from '../lookups.ts'
-import { lossOf } from './claim-messages.ts'
-import type { SendJob, Deps, Tx } from '../ports/deps.ts'
+import { lossOf } from './leave-to-person.ts'
+import type { Deps, Tx } from '../ports/deps.ts'
+import type { SendJob } from '../ports/jobs.ts'
 import { idsOf } from './new-message.ts'
 import { noteEvent } from '../visits/note-event.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
@@ -36,7 +37,17 @@ function inOrderOfVisits(attempts: readonly Attempted[]): Attempted[] {
 
 async function recordAcceptances(tx: Tx, deps: Deps, attempts: readonly Attempted[]): Promise<void> {
   const accepted = attempts.flatMap(({ message, outcome }) =>
-    outcome.kind === 'accepted' ? [{ id: message.id, bookingId: message.bookingId, attempt: message.attempt, gateway: message.gateway, ref: outcome.ref ?? null }] : [],
+    outcome.kind === 'accepted'
+      ? [
+          {
+            id: message.id,
+            bookingId: message.bookingId,
+            attempt: message.attempt,
+            gateway: message.gateway,
+            ref: outcome.ref ?? null,
+          },
+        ]
+      : [],
   )
   if (accepted.length === 0) return
   const known = new Map(accepted.filter(({ ref }) => ref !== null).map((each) => [`${each.gateway} ${each.ref}`, each]))
@@ -59,7 +70,10 @@ async function recordOutcome(tx: Tx, deps: Deps, { message, outcome }: Attempted
   if (!(await isThisAttempt(tx, message))) return null
   if (step.state === 'queued') return requeue(tx, deps, message, step, outcome)
   // Too late to be sent again, but it may have been sent: not the same as expired, which says that it was not.
-  const end = step.state === 'expired' && outcome.kind === 'unknown' ? ({ state: 'undelivered', tell: 'send-unknown' } as const) : step
+  const end =
+    step.state === 'expired' && outcome.kind === 'unknown'
+      ? ({ state: 'undelivered', tell: 'send-unknown' } as const)
+      : step
   await tx.messages.move(message.id, ['sending'], end.state, { code, endedAt: deps.clock.now() })
   deps.notice(`message-${end.state}`, idsOf(message))
   if (end.tell) await tellDesk(tx, deps, message, end.tell)
@@ -73,16 +87,31 @@ async function isThisAttempt(tx: Tx, { id, attempt }: Message): Promise<boolean>
   return now?.state === 'sending' && now.attempt === attempt
 }
 
-async function requeue(tx: Tx, deps: Deps, message: Message, step: Extract<NextStep, { state: 'queued' }>, outcome: SendOutcome): Promise<SendJob> {
+async function requeue(
+  tx: Tx,
+  deps: Deps,
+  message: Message,
+  step: Extract<NextStep, { state: 'queued' }>,
+  outcome: SendOutcome,
+): Promise<SendJob> {
   const code = 'code' in outcome ? outcome.code : null
   await tx.messages.move(message.id, ['sending'], 'queued', { sendAt: step.at, claimedAt: null, code })
   deps.notice('message-again', { ...idsOf(message), ...(code && { code }) })
   // The first may have arrived after all: whoever wonders about two texts finds out here why.
-  if (outcome.kind === 'unknown') await noteEvent(tx, deps, message.bookingId, 'sent-again', 'daysix', { message: message.id, attempt: message.attempt })
+  if (outcome.kind === 'unknown')
+    await noteEvent(tx, deps, message.bookingId, 'sent-again', 'daysix', {
+      message: message.id,
+      attempt: message.attempt,
+    })
   return { messageId: message.id, revision: message.revision, attempt: message.attempt, at: step.at }
 }
 
-async function tellDesk(tx: Tx, deps: Deps, message: Message, reason: 'send-unknown' | NonNullable<Extract<NextStep, { tell?: unknown }>['tell']>): Promise<void> {
+async function tellDesk(
+  tx: Tx,
+  deps: Deps,
+  message: Message,
+  reason: 'send-unknown' | NonNullable<Extract<NextStep, { tell?: unknown }>['tell']>,
+): Promise<void> {
   // A text of the desk is not settled by what becomes of the visit.
   const why = message.byHand ? lossOf(message) : reason
   await openFollowUp(tx, deps, await subjectOf(tx, message), why, { kind: message.kind })

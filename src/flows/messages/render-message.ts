@@ -2,6 +2,7 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
+import { mayHavePeriod } from '../../domain/preparation/cycle/no-cycle.ts'
 import { prepDeadline } from '../../domain/preparation/deadline.ts'
 import type { TextValues } from '../../domain/messages/texts/kinds.ts'
 import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
@@ -19,8 +20,14 @@ interface RenderContext {
 
 type State = 'approved' | 'draft'
 
-/** The words of a message as it would go out now, with its call where it is one, and whether somebody has approved them. */
-export function renderMessage(deps: Deps, message: Worded, around: RenderContext): { text: string; state: State; voice?: CallScript } {
+/**
+ * The words of a message as it would go out now, with its call where it is one, and whether somebody has approved them.
+ */
+export function renderMessage(
+  deps: Deps,
+  message: Worded,
+  around: RenderContext,
+): { text: string; state: State; voice?: CallScript } {
   const { kind, language, channel, detail } = message
   const values = valuesOf(deps, message, around)
   const { text, state } = deps.render({ kind, language, channel, detail, values })
@@ -30,7 +37,11 @@ export function renderMessage(deps: Deps, message: Worded, around: RenderContext
 }
 
 /** What is said in a call instead of texting this message. */
-export function renderCall({ calls, ...deps }: Deps, message: Worded, around: RenderContext): { step: Step; state: State } | null {
+export function renderCall(
+  { calls, ...deps }: Deps,
+  message: Worded,
+  around: RenderContext,
+): { step: Step; state: State } | null {
   const { kind, language, detail } = message
   return calls?.answer({ kind, language, detail, values: valuesOf(deps, message, around) }) ?? null
 }
@@ -45,11 +56,12 @@ function valuesOf(
   return {
     clinic: clinic.name,
     clinicPhone: clinic.phone,
+    emergency: clinic.settings.emergency,
     zone,
     ...(visit && { visit }),
     ...(visit && protocol && { mark: prepDeadline(visit, protocol.prepHours) }),
     ...(protocol && { avoid: protocol.avoid.map(({ what }) => what) }),
-    ...(protocol && { periods: patient?.cycle.status !== 'no-periods' && protocol.avoidDays !== null }),
+    ...(protocol && { periods: (!patient || mayHavePeriod(patient.cycle)) && protocol.avoidDays !== null }),
     ...(choices.length > 0 && { choices }),
     ...(answer !== null && { answer }),
     ...(booking && { page: deps.pageOf(booking.id, phone) }),

@@ -1,7 +1,7 @@
 import { UNSENT, type Message } from '../../domain/messages/message.ts'
 import type { Deps } from '../ports/deps.ts'
 import { followPatient } from '../patients/follow-patient.ts'
-import { SUPERSEDED } from './claim-messages.ts'
+import { SUPERSEDED } from './refusal.ts'
 import { enqueueDue } from './enqueue-due.ts'
 
 /**

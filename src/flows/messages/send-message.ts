@@ -1,9 +1,10 @@
 import type { Message } from '../../domain/messages/message.ts'
 import { anythingGoesOut } from './approved-texts.ts'
-import { claimDue, attemptKey, type Claim, type Claimed, type JobWithTurn } from './claim-messages.ts'
+import { claimDue, attemptKey, type Claim, type Claimed, type JobWithTurn, type Taken } from './claim-messages.ts'
 import { createBatcher, type Batcher } from './batcher.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import type { SendJob, Deps } from '../ports/deps.ts'
+import type { Deps } from '../ports/deps.ts'
+import type { SendJob } from '../ports/jobs.ts'
 import { recordOutcomes, type Attempted } from './record-outcome.ts'
 import { idsOf } from './new-message.ts'
 import { enqueueJobs } from './enqueue-due.ts'
@@ -17,10 +18,10 @@ import { createWaitingLine, waitKey, type Place, type PlaceTurn } from './waitin
  *
  *   job ─► [claims together] ─► gateway, each alone ─► [records together]
  *               │      ▲
- *               └─ turn ┘ where the gateway has it wait
+ *               └─ turn ┘ where none is free at once
  *
- * The claim is committed before the gateway hears of a message, and what became of it is written down as long as it takes.
- * A crash in between leaves a claim whose worker is silent: the sweep asks the gateway about it.
+ * The claim is committed before the gateway hears of a message, and what became of it is written down as long as it
+ * takes. A crash in between leaves a claim whose worker is silent: the sweep asks the gateway about it.
  */
 export interface Sender {
   /**
@@ -32,7 +33,10 @@ export interface Sender {
   stop(): Promise<void>
 }
 
-/** Most messages decided about or recorded in one transaction: enough to share its cost, few enough not to keep others waiting. */
+/**
+ * Most messages decided about or recorded in one transaction: enough to share its cost, few enough not to keep others
+ * waiting.
+ */
 const BATCH = 100
 const PATIENCE_MS = 1_000
 /** Well before a claim is taken over by others: see SILENT_SECONDS. */
@@ -46,7 +50,10 @@ type Pause = (ms: number) => Promise<void>
 export function createSender(deps: Deps, pause: Pause): Sender {
   const linger = { pause: () => pause(LINGER_MS), most: LINGERS }
   const claims = createBatcher<JobWithTurn, Claim>((jobs) => claimTogether(deps, jobs), { most: BATCH, linger })
-  const records = createBatcher<Attempted, SendJob | null>((attempts) => recordTogether(deps, attempts), { most: BATCH, linger })
+  const records = createBatcher<Attempted, SendJob | null>((attempts) => recordTogether(deps, attempts), {
+    most: BATCH,
+    linger,
+  })
   const line = createWaitingLine(deps, (job, turn) => {
     void begin({ ...job, turn }).catch(() => deps.notice('claim-failed', { message: job.messageId }))
   })
@@ -62,8 +69,7 @@ export function createSender(deps: Deps, pause: Pause): Sender {
     if (claim.kind === 'outdated') await renewOutdated(deps, claim.message)
     if (claim.kind !== 'go') return
     const { message } = claim.claimed
-    const outcome = await handOver(deps, claim.claimed, job.turn)
-    job.turn?.turn.release()
+    const outcome = await handOver(deps, claim.claimed)
     const next = await asLongAsItTakes({ message, outcome }, records, deps, pause)
     deps.worker.inFlight.delete(attemptKey(message))
     if (next) await enqueueJobs(deps, [next])
@@ -112,7 +118,7 @@ export async function sendMessage(deps: Deps, job: SendJob, turn?: PlaceTurn): P
   if (claim!.kind === 'outdated') await renewOutdated(deps, claim!.message)
   if (claim!.kind !== 'go') return
   const { message } = claim!.claimed
-  const [next] = await recordTogether(deps, [{ message, outcome: await handOver(deps, claim!.claimed, turn) }])
+  const [next] = await recordTogether(deps, [{ message, outcome: await handOver(deps, claim!.claimed) }])
   deps.worker.inFlight.delete(attemptKey(message))
   if (next) await enqueueJobs(deps, [next])
 }
@@ -125,17 +131,28 @@ async function sendInTurn(deps: Deps, job: SendJob, place: Place): Promise<void>
   if (turn) await sendMessage(deps, job, { ...place, turn }).finally(() => turn.release())
 }
 
-/** When the commit fails nobody knows whether the claims stand: they are not sent, and the sweep puts back what stands. */
+/**
+ * When the commit fails nobody knows whether the claims stand: they are not sent, and the sweep puts back what stands.
+ */
 async function claimTogether(deps: Deps, jobs: readonly JobWithTurn[]): Promise<Claim[]> {
   // What is not claimed now, the sweep enqueues again.
   if (!mayClaim(deps)) return jobs.map(() => ({ kind: 'nothing' }))
-  const taken: string[] = []
+  const taken: Taken = { keys: [], turns: [] }
   try {
-    return await deps.store.transact((tx) => claimDue(tx, deps, jobs, taken))
+    return await deps.store.transact((tx) => {
+      giveBack(taken)
+      return claimDue(tx, deps, jobs, taken)
+    })
   } catch (error) {
-    for (const key of taken) deps.worker.inFlight.delete(key)
+    giveBack(taken)
+    for (const key of taken.keys) deps.worker.inFlight.delete(key)
     throw error
   }
+}
+
+/** Turns of a transaction that came to nothing: it failed, or is about to be tried again. */
+function giveBack({ turns }: Taken): void {
+  for (const turn of turns.splice(0)) turn.release()
 }
 
 function recordTogether(deps: Deps, attempts: readonly Attempted[]): Promise<(SendJob | null)[]> {
@@ -143,7 +160,12 @@ function recordTogether(deps: Deps, attempts: readonly Attempted[]): Promise<(Se
 }
 
 /** What the gateway said is known only here until it is written down: a database that is away is waited for. */
-async function asLongAsItTakes(attempted: Attempted, records: Batcher<Attempted, SendJob | null>, deps: Deps, pause: (ms: number) => Promise<void>) {
+async function asLongAsItTakes(
+  attempted: Attempted,
+  records: Batcher<Attempted, SendJob | null>,
+  deps: Deps,
+  pause: (ms: number) => Promise<void>,
+) {
   for (;;) {
     try {
       return await records.add(attempted)
@@ -154,12 +176,20 @@ async function asLongAsItTakes(attempted: Attempted, records: Batcher<Attempted,
   }
 }
 
-/** It has been heard again since it stood still, but this was claimed before; and what was checked then may no longer hold. */
+/**
+ * It has been heard again since it stood still, but this was claimed before; and what was checked then may no longer
+ * hold.
+ */
 function isStale({ clock }: Deps, { claimedAt }: Message): boolean {
   return claimedAt !== null && clock.now().getTime() - claimedAt.getTime() > STALE_MS
 }
 
-async function handOver(deps: Deps, { message, outgoing }: Claimed, turn: PlaceTurn | undefined): Promise<SendOutcome> {
+async function handOver(deps: Deps, claimed: Claimed): Promise<SendOutcome> {
+  // The next one may go at once.
+  return handOverInTurn(deps, claimed).finally(() => claimed.turn?.turn.release())
+}
+
+async function handOverInTurn(deps: Deps, { message, outgoing, turn }: Claimed): Promise<SendOutcome> {
   // This process stood still for so long that another may have taken the message over. It was certainly not sent.
   if (!deps.worker.steady() || isStale(deps, message)) return { kind: 'later', code: 'stood-still' }
   const gateway = deps.gateways.get(message.gateway)

@@ -1,19 +1,9 @@
 import { UNSENT, type Message } from '../../domain/messages/message.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
-import {
-  answersTheNumber,
-  isElsewhere,
-  isPreparation,
-  wayTo,
-} from '../../domain/messages/still-right.ts'
-import {
-  SUPERSEDED,
-  contextOf,
-  finish,
-  refusalOf,
-  type MessageContext,
-  type Refusal,
-} from './claim-messages.ts'
+import { answersTheNumber, isElsewhere, isPreparation, wayTo } from '../../domain/messages/still-right.ts'
+import { finish } from './claim-messages.ts'
+import { contextOf, type MessageContext } from './message-context.ts'
+import { SUPERSEDED, refusalOf, type Refusal } from './refusal.ts'
 import type { Deps, DispatchContext, Tx } from '../ports/deps.ts'
 import { newMessage } from './new-message.ts'
 
@@ -51,12 +41,7 @@ function toldElsewhere(message: Message, { phone }: Patient): Refusal | null {
   return answersTheNumber(message) ? { state: 'withdrawn', code: 'readdressed' } : null
 }
 
-async function sendAnew(
-  tx: Tx,
-  deps: Deps,
-  message: Message,
-  about: Parameters<typeof newMessage>[1],
-): Promise<void> {
+async function sendAnew(tx: Tx, deps: Deps, message: Message, about: Parameters<typeof newMessage>[1]): Promise<void> {
   const { id, kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices } = message
   const { answer, byHand, fallbackOf, phone, language, detail, channel } = message
   const facts = { code: 'readdressed', endedAt: deps.clock.now() }

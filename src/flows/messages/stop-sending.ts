@@ -1,6 +1,6 @@
 import { Failure, badInput } from '../../domain/failure.ts'
 import type { SendingStop } from '../ports/access.ts'
-import { followUpIfImportant } from './claim-messages.ts'
+import { followUpIfImportant } from './leave-to-person.ts'
 import { orNotFound, subjectOf } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
 import { requeueAll } from './sweep.ts'
@@ -17,8 +17,9 @@ export interface Hand {
 }
 
 /**
- * Nothing leaves any more, of one clinic or of everybody, until it is resumed. What is under way at the gateways cannot be
- * called back. Plans go on being made; whatever becomes worthless meanwhile goes on the call list, as it always does.
+ * Nothing leaves any more, of one clinic or of everybody, until it is resumed. What is under way at the gateways cannot
+ * be called back. Plans go on being made; whatever becomes worthless meanwhile goes on the call list, as it always
+ * does.
  * @throws bad-input, not-found, too-late when it is stopped already
  */
 export async function stopSending(deps: Deps, scope: string, why: string, hand: Hand): Promise<SendingStop> {
@@ -33,12 +34,15 @@ export async function stopSending(deps: Deps, scope: string, why: string, hand: 
   return stop
 }
 
-/** `send`: what is still worth it goes out late. `call`: what was due meanwhile is not sent; a person makes up for it. */
+/**
+ * `send`: what is still worth it goes out late. `call`: what was due meanwhile is not sent; a person makes up for it.
+ */
 export type Backlog = 'send' | 'call'
 
 /**
  * Sending goes on.
- * @returns how many messages that were due meanwhile are not sent any more. @throws not-found, too-late when it is not stopped
+ * @returns how many messages that were due meanwhile are not sent any more. @throws not-found, too-late when it is not
+ *   stopped
  */
 export async function resumeSending(deps: Deps, scope: string, backlog: Backlog, hand: Hand): Promise<number> {
   await refuseUnknown(deps, scope)
@@ -59,7 +63,15 @@ async function refuseUnknown(deps: Deps, scope: string): Promise<void> {
 }
 
 function entryOf({ clock }: Deps, scope: string, { kind, id }: Hand, what: string, facts: Record<string, unknown>) {
-  return { at: clock.now(), actorKind: kind, actorId: id, what, subjects: [], clinicId: scope === REGION ? null : scope, facts }
+  return {
+    at: clock.now(),
+    actorKind: kind,
+    actorId: id,
+    what,
+    subjects: [],
+    clinicId: scope === REGION ? null : scope,
+    facts,
+  }
 }
 
 const BATCH = 500
@@ -69,7 +81,11 @@ const BATCH = 500
  * @param scope a clinic, or everybody
  * @returns how many messages that were
  */
-export async function dropDue(deps: Deps, scope: string, { state, code }: { state: 'withdrawn' | 'undelivered'; code: string }): Promise<number> {
+export async function dropDue(
+  deps: Deps,
+  scope: string,
+  { state, code }: { state: 'withdrawn' | 'undelivered'; code: string },
+): Promise<number> {
   const now = deps.clock.now()
   let dropped = 0
   for (;;) {

@@ -1,9 +1,11 @@
 import type { Message } from '../../domain/messages/message.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import { loadVisit, subjectOf } from '../lookups.ts'
-import { attemptKey, followUpIfImportant } from './claim-messages.ts'
-import type { SendJob, Deps } from '../ports/deps.ts'
+import { loadVisit, silentGateways, subjectOf } from '../lookups.ts'
+import { attemptKey } from './claim-messages.ts'
+import { followUpIfImportant } from './leave-to-person.ts'
+import type { Deps } from '../ports/deps.ts'
+import type { SendJob } from '../ports/jobs.ts'
 import { reasonsSettledBy } from '../../domain/calls/follow-up.ts'
 import { closeApproval, openFollowUp } from '../calls/follow-ups.ts'
 import { idsOf } from './new-message.ts'
@@ -14,7 +16,10 @@ import { ANSWERED_WITHIN_MS } from '../replies/conversation.ts'
 import { leaveUnanswered } from '../replies/pending-question.ts'
 import { applyReceipt } from './take-receipt.ts'
 import { leaveToPerson } from '../replies/take-reply.ts'
+import { answersDue, settleQuestion } from './settle-questions.ts'
+import { endConsents } from '../patients/end-consents.ts'
 import { waitKey } from './waiting-line.ts'
+import { keysForgottenUntil } from '../visits/idempotency.ts'
 
 const MINUTE = 60_000
 const BATCH = 200
@@ -30,14 +35,12 @@ export const SILENT_SECONDS = 30
 /** Preparation is given this long to arrive, or until so long before its mark. */
 const DELIVERY_MS = 60 * MINUTE
 const BEFORE_MARK_MS = 120 * MINUTE
-/** A visit is over so long after it began; then what was to be done before it is pointless. */
-const OVER_MS = 12 * 60 * MINUTE
+/** So long after a visit began, what was to be done before it is pointless. */
+const POINTLESS_MS = 12 * 60 * MINUTE
 /** A reply kept so long ago and not acted on was left behind by a crash. */
 const UNACTED_MS = MINUTE
 /** How far back each sweep looks for visits that are over. */
 const LATELY_MS = 2 * 24 * 60 * MINUTE
-/** Answers to repeated requests are kept for so long. */
-const KEYS_KEPT_MS = 7 * 24 * 60 * MINUTE
 
 /**
  * Puts right whatever time, crashes or a lost queue have left behind. Runs every half minute on one worker or several;
@@ -52,7 +55,7 @@ export async function sweep(deps: Deps): Promise<void> {
   if (failures.length > 0) throw failures[0]
 }
 
-const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
+const STEPS: readonly ((deps: Deps) => Promise<unknown>)[] = [
   actOnUnacted,
   leaveOldQuestions,
   expireWorthless,
@@ -60,7 +63,9 @@ const STEPS: ((deps: Deps) => Promise<unknown>)[] = [
   recoverStuck,
   matchReceipts,
   giveUpWaiting,
+  endConsents,
   lapseOffers,
+  settleQuestions,
   (deps) => closePast(deps),
   enqueueDue,
   requeueOverdue,
@@ -76,7 +81,9 @@ async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) 
   }
 }
 
-/** A text is read as it would have been; what was pressed on a page or in a call is over by now, so a person sees to it. */
+/**
+ * A text is read as it would have been; what was pressed on a page or in a call is over by now, so a person sees to it.
+ */
 function actOnUnacted(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - UNACTED_MS)
   return forAll(
@@ -98,7 +105,8 @@ function expireWorthless(deps: Deps): Promise<void> {
   const now = deps.clock.now()
   const expire = (message: Message) =>
     deps.store.transact(async (tx) => {
-      if (!(await tx.messages.move(message.id, ['planned', 'queued'], 'expired', { code: 'too-late', endedAt: now }))) return
+      if (!(await tx.messages.move(message.id, ['planned', 'queued'], 'expired', { code: 'too-late', endedAt: now })))
+        return
       deps.notice('message-expired', idsOf(message))
       await followUpIfImportant(tx, deps, message, await subjectOf(tx, message))
     })
@@ -108,7 +116,8 @@ function expireWorthless(deps: Deps): Promise<void> {
 /** Claims of this process that it does not hold: their commit seemed to fail, so they were never handed over. */
 async function recoverOwn(deps: Deps): Promise<void> {
   for (const message of await deps.store.read.dispatch.claimedBy(deps.worker.id)) {
-    if (!deps.worker.inFlight.has(attemptKey(message))) await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
+    if (!deps.worker.inFlight.has(attemptKey(message)))
+      await recover(deps, message, { kind: 'later', code: 'claim-unsure', retryAfterMs: 0 })
   }
 }
 
@@ -138,7 +147,8 @@ function matchReceipts(deps: Deps): Promise<void> {
     (limit) => deps.store.read.dispatch.crossedReceipts(limit),
     ({ messageId, ...named }) =>
       deps.store.transact(async (tx) => {
-        for (const receipt of await tx.dispatch.takeEarlyReceipts([named])) await applyReceipt(tx, deps, { id: messageId }, receipt)
+        for (const receipt of await tx.dispatch.takeEarlyReceipts([named]))
+          await applyReceipt(tx, deps, { id: messageId }, receipt)
       }),
   )
 }
@@ -148,7 +158,7 @@ function giveUpWaiting(deps: Deps): Promise<void> {
   const now = deps.clock.now()
   const sentBefore = new Date(now.getTime() - DELIVERY_MS)
   const markBefore = new Date(now.getTime() + BEFORE_MARK_MS)
-  const silent = [...deps.gateways.values()].filter(({ receipts }) => receipts === false).map(({ name }) => name)
+  const silent = [...silentGateways(deps)]
   return forAll(
     (limit) => deps.store.read.dispatch.undelivered(sentBefore, markBefore, silent, limit),
     (message) =>
@@ -156,6 +166,15 @@ function giveUpWaiting(deps: Deps): Promise<void> {
         const facts = { code: 'no-receipt', endedAt: now }
         if (await tx.messages.move(message.id, ['sent'], 'undelivered', facts)) await fallBack(tx, deps, message)
       }),
+  )
+}
+
+/** The patient was asked whether a period has begun, and has had time to answer. */
+function settleQuestions(deps: Deps): Promise<void> {
+  const now = deps.clock.now()
+  return forAll(
+    (limit) => deps.store.read.dispatch.askedLately(answersDue(now), now, limit),
+    ({ bookingId, at }) => settleQuestion(deps, bookingId, at),
   )
 }
 
@@ -177,7 +196,10 @@ async function lapseOffers(deps: Deps): Promise<void> {
   await deps.store.transact((tx) => tx.slots.releaseExpired(now))
 }
 
-/** Enqueued again, and told apart from the first job, which may hang in a process that is gone, or wait by a clock that jumped. */
+/**
+ * Enqueued again, and told apart from the first job, which may hang in a process that is gone, or wait by a clock that
+ * jumped.
+ */
 async function requeueOverdue(deps: Deps): Promise<void> {
   const before = new Date(deps.clock.now().getTime() - OVERDUE_MS)
   const overdue = await deps.store.read.dispatch.overdue(before, MOST_JOBS)
@@ -198,14 +220,22 @@ async function enqueueInParts(deps: Deps, jobs: Parameters<typeof enqueueJobs>[1
 }
 
 function forgetKeys(deps: Deps): Promise<void> {
-  return deps.store.read.idempotency.forget(new Date(deps.clock.now().getTime() - KEYS_KEPT_MS))
+  return deps.store.read.idempotency.forget(keysForgottenUntil(deps.clock.now()))
 }
 
 /** The call list is for what can still be done. Visits that were over long ago were looked at when they were. */
-async function closePast(deps: Deps, since = new Date(deps.clock.now().getTime() - OVER_MS - LATELY_MS)): Promise<void> {
+async function closePast(
+  deps: Deps,
+  since = new Date(deps.clock.now().getTime() - POINTLESS_MS - LATELY_MS),
+): Promise<void> {
   const now = deps.clock.now()
-  const over = { from: since, to: new Date(now.getTime() - OVER_MS) }
-  const closed = await deps.store.read.followUps.closePast(reasonsSettledBy('end-of-visit'), over, 'the visit is over', now)
+  const over = { from: since, to: new Date(now.getTime() - POINTLESS_MS) }
+  const closed = await deps.store.read.followUps.closePast(
+    reasonsSettledBy('end-of-visit'),
+    over,
+    'the visit is over',
+    now,
+  )
   if (closed > 0) deps.notice('follow-ups-closed', {})
 }
 

@@ -24,15 +24,27 @@ async function messageOf(tx: Tx, { gateway, messageId, ref }: Receipt): Promise<
   return ref === undefined ? undefined : tx.messages.byRef(gateway, ref)
 }
 
-/** Applies a receipt, whose message may still be thought to be on its way out: then the receipt is the first to say that it was sent. */
-export async function applyReceipt(tx: Tx, deps: Deps, about: { id: string; bookingId?: string | null }, { state, code, at }: Receipt): Promise<void> {
+/**
+ * Applies a receipt, whose message may still be thought to be on its way out: then the receipt is the first to say that
+ * it was sent.
+ */
+export async function applyReceipt(
+  tx: Tx,
+  deps: Deps,
+  about: { id: string; bookingId?: string | null },
+  { state, code, at }: Receipt,
+): Promise<void> {
   const { id } = about
   if (state === 'undelivered' && (await callsAgain(tx, deps, id, code ?? null))) return
   const facts = { endedAt: at, code: code ?? null }
   const known = state === 'delivered' ? (['sent', 'undelivered'] as const) : (['sent'] as const)
-  // Delivered proves that it arrived, also where a lost claim is just about to be sent again, or was given up before that.
-  const guessed = state === 'delivered' ? (['sending', 'queued', 'withdrawn', 'expired'] as const) : (['sending'] as const)
-  const moved = (await tx.messages.move(id, known, state, facts)) || (await tx.messages.move(id, guessed, state, { ...facts, sentAt: at }))
+  // Delivered proves that it arrived, also where a lost claim is just about to be sent again, or was given up before
+  // that.
+  const guessed =
+    state === 'delivered' ? (['sending', 'queued', 'withdrawn', 'expired'] as const) : (['sending'] as const)
+  const moved =
+    (await tx.messages.move(id, known, state, facts)) ||
+    (await tx.messages.move(id, guessed, state, { ...facts, sentAt: at }))
   if (!moved) return
   deps.notice(`message-${state}`, idsOf(about))
   const message = state === 'undelivered' ? await tx.messages.get(id) : undefined
@@ -43,5 +55,8 @@ export async function applyReceipt(tx: Tx, deps: Deps, about: { id: string; book
 async function callsAgain(tx: Tx, deps: Deps, id: string, code: string | null): Promise<boolean> {
   const message = await tx.messages.get(id)
   const step = message && (await callStep(tx, deps, message, code))
-  return step?.state === 'queued' && tx.messages.move(id, ['sending', 'sent'], 'queued', { sendAt: step.at, claimedAt: null, code })
+  return (
+    step?.state === 'queued' &&
+    tx.messages.move(id, ['sending', 'sent'], 'queued', { sendAt: step.at, claimedAt: null, code })
+  )
 }

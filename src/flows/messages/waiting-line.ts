@@ -1,6 +1,7 @@
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Turn } from '../ports/gateway.ts'
-import type { SendJob, Deps } from '../ports/deps.ts'
+import type { Deps } from '../ports/deps.ts'
+import type { SendJob } from '../ports/jobs.ts'
 
 /** Where a message must wait for its turn. */
 export interface Place {
@@ -38,7 +39,10 @@ interface Line {
  *
  * @param go gives the turn back in the end.
  */
-export function createWaitingLine({ gateways, worker }: Deps, go: (job: SendJob, turn: PlaceTurn) => void): WaitingLine {
+export function createWaitingLine(
+  { gateways, worker }: Deps,
+  go: (job: SendJob, turn: PlaceTurn) => void,
+): WaitingLine {
   const lines = new Map<string, Line>()
   const over = new AbortController()
 

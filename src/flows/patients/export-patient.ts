@@ -8,12 +8,22 @@ export interface PatientExport {
   held: Held
 }
 
-/** Everything that is held on a patient, to be handed to her. @throws not-found */
+/** Everything that is held on a patient, to be handed to the patient. @throws not-found */
 export async function exportPatient({ access, clock }: Deps, patientId: string, by: string): Promise<PatientExport> {
   const at = clock.now()
   const held = await access.transact(async (tx) => {
     const all = orNotFound(await tx.rights.held(patientId), 'patient')
-    await tx.audit.append([{ at, actorKind: 'person', actorId: by, what: 'patient-exported', subjects: [patientId], clinicId: null, facts: {} }])
+    await tx.audit.append([
+      {
+        at,
+        actorKind: 'person',
+        actorId: by,
+        what: 'patient-exported',
+        subjects: [patientId],
+        clinicId: null,
+        facts: {},
+      },
+    ])
     return all
   })
   return { exportedAt: at.toISOString(), patientId, held }

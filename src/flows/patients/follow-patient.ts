@@ -2,7 +2,7 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import { orNotFound } from '../lookups.ts'
 import { settleWaiting } from '../messages/settle-waiting.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
-import { callIfSpoilt } from '../visits/call-if-spoilt.ts'
+import { tellTiming } from '../visits/tell-timing.ts'
 import { makePlan, type ToPlan } from '../preparation/make-plan.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 
@@ -37,7 +37,8 @@ export async function followPatient(
     const planned = await makePlan(tx, deps, { booking, patient, clinic, ...how })
     visits.push(planned.booking)
     if (!cycleBefore) continue
-    await callIfSpoilt(tx, deps, { booking: planned.booking, patient, clinic }, cycleBefore)
+    const about = { booking: planned.booking, patient, clinic }
+    await tellTiming(tx, deps, about, { plan: planned.plan, before: cycleBefore })
   }
   await settleWaiting(tx, deps, patientId)
   return visits
@@ -56,9 +57,6 @@ export async function lockVisits(
   from = deps.clock.now(),
 ): Promise<Booking[]> {
   if (patientIds.length === 0) return []
-  const [, visits] = await Promise.all([
-    tx.patients.lock(patientIds),
-    tx.bookings.lockToCome({ patientIds }, from),
-  ])
+  const [, visits] = await Promise.all([tx.patients.lock(patientIds), tx.bookings.lockToCome({ patientIds }, from)])
   return visits
 }

@@ -9,11 +9,7 @@ import { enqueueDue } from '../messages/enqueue-due.ts'
  * @param channel null = every one
  * @returns how many consents were withdrawn. @throws not-found
  */
-export async function withdrawConsent(
-  deps: Deps,
-  patientId: string,
-  channel: Channel | null,
-): Promise<number> {
+export async function withdrawConsent(deps: Deps, patientId: string, channel: Channel | null): Promise<number> {
   const withdrawn = await deps.store.transact(async (tx) => {
     await lockVisits(tx, deps, [patientId])
     const count = await tx.patients.withdrawConsents(patientId, channel, deps.clock.now())

@@ -167,7 +167,7 @@ export interface RightsRecords {
   erase(patientId: string, now: Date): Promise<Record<string, number> | undefined>
 }
 
-/** One part of a large change: how many, and where the next part begins; null when there is none. */
+/** One part of a large change: how many it changed, and where the next part begins; null when there is none. */
 export interface Part {
   count: number
   next: string | null
@@ -175,15 +175,18 @@ export interface Part {
 
 /** Clears what is no longer needed. The intervals are half-open: later than `from`, up to and with `to`. */
 export interface RetentionRecords {
-  lastRun(): Promise<{ at: Date; counts: Record<string, number> } | undefined>
   runs(limit: number): Promise<{ at: Date; counts: Record<string, number> }[]>
-  noteRun(at: Date, counts: Record<string, number>): Promise<void>
+  /** Up to and with which instant each kind of data has been cleared; what is not in it, never was. */
+  clearedTo(): Promise<ReadonlyMap<string, Date>>
+  /** Notes a run with what it cleared, and up to where. A mark that is further on already stays. */
+  noteRun(at: Date, counts: Record<string, number>, clearedTo: ReadonlyMap<string, Date>): Promise<void>
   /** Cycle data of patients whose last visit lies in the interval, and what they said about preparation. */
   clearCycles(from: Date, to: Date, afterId: string): Promise<Part>
   clearReadings(from: Date, to: Date, afterId: string): Promise<Part>
   clearFollowUps(from: Date, to: Date, afterId: string): Promise<Part>
   clearMessages(from: Date, to: Date, afterId: string): Promise<Part>
+  /** Keeps when each clinic last heard each number. */
   removeReplies(before: Date): Promise<number>
-  removeKeptAnswers(before: Date): Promise<number>
+  removeSignsOfLife(before: Date): Promise<number>
   removeEarlyReceipts(before: Date): Promise<number>
 }

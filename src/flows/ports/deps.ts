@@ -1,15 +1,18 @@
+import type { JobQueue } from './jobs.ts'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
 import type { Reading, ReplyContext } from '../../domain/replies/reading.ts'
 import type { Channel, Detail, TextKind, TextValues } from '../../domain/messages/texts/kinds.ts'
 import type { CallWriter } from '../../domain/messages/voice/write-script.ts'
-import type { ApprovedTexts } from '../messages/approved-texts.ts'
+import type { ApprovedTexts } from './approved-texts.ts'
 import type { AccessStore } from './access.ts'
 import type { Gateway } from './gateway.ts'
 import type { Records } from './records.ts'
-import type { RetentionRules } from '../patients/retention.ts'
+import type { RetentionRules } from './retention-rules.ts'
 
 export type * from './approvals.ts'
 export type * from './dispatch.ts'
+export type * from './follow-ups.ts'
+export type * from './idempotency.ts'
 export type * from './patients.ts'
 export type * from './pipelined.ts'
 export type * from './records.ts'
@@ -22,32 +25,6 @@ export interface Clock {
 
 /** Makes ids that sort by time. */
 export type NewId = (prefix: string) => string
-
-/** Look at this message of this plan, now. Holds no personal data. */
-export interface SendJob {
-  messageId: string
-  /** Null for answers, which belong to no plan. */
-  revision: number | null
-  attempt: number
-  at: Date
-  /** Enqueued a second time, because the first was lost: must not be taken for the one that is still on its way. */
-  requeued?: boolean
-}
-
-/** What is due when. Losing all of it loses nothing: the sweep fills it again from the database. */
-export interface JobQueue {
-  /** Idempotent: the same job enqueued twice runs once. Throws, and soon, when its store does not answer. */
-  enqueue(jobs: readonly SendJob[]): Promise<void>
-  /** Sets them within a second, together with others that come meanwhile; nobody waits, and what fails the sweep finds. */
-  enqueueSoon(jobs: readonly SendJob[]): void
-  /** Whether its store answers. */
-  ready(): Promise<boolean>
-  start(run: (job: SendJob) => Promise<void>): Promise<void>
-  /** Runs no more; what runs goes on, and jobs can still be enqueued. */
-  pause(): Promise<void>
-  /** Lets jobs under way finish. */
-  stop(): Promise<void>
-}
 
 declare const inTransaction: unique symbol
 /** Records of a running transaction: what locks or changes rows is done through these. */
@@ -74,7 +51,10 @@ export interface WorkerIdentity {
   inFlight: Set<string>
   /** Messages that wait here for a turn at their gateway: see `waitKey`. */
   waiting: Set<string>
-  /** False when it has been silent so long that others may believe it gone: then it must not send what it claimed before. */
+  /**
+   * False when it has been silent so long that others may believe it gone: then it must not send what it claimed
+   * before.
+   */
   steady(): boolean
 }
 
@@ -91,7 +71,10 @@ export interface Deps {
   protocols: ReadonlyMap<string, FullProtocol>
   /** Which texts somebody has approved, and so which languages may be sent. */
   approvedTexts: ApprovedTexts
-  /** Keyed, so that nobody without the key can find out by guessing what it was made of: every digest of personal data is. */
+  /**
+   * Keyed, so that nobody without the key can find out by guessing what it was made of: every digest of personal data
+   * is.
+   */
   digest(text: string): string
   /** Address of the private page of a booking, as it is sent to this number. */
   pageOf(bookingId: string, phone: string): string

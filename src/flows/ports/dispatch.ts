@@ -3,10 +3,14 @@ import type { Offer } from '../../domain/visits/offer.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
-import type { Channel } from '../../domain/messages/texts/kinds.ts'
+import type { CountedConsent } from '../../domain/patients/consent.ts'
+import type { Refusal } from '../../domain/replies/decide-for-number.ts'
 import type { Receipt } from './gateway.ts'
-import type { SendJob } from './deps.ts'
+import type { SendJob } from './jobs.ts'
 import type { Pipelined } from './pipelined.ts'
+
+/** What is noted once somebody has looked whether a question was answered. */
+export const QUESTION_SETTLED = 'question-settled'
 
 /** Everything that decides whether messages may go, read at once for many of them. */
 export interface DispatchContext {
@@ -15,10 +19,12 @@ export interface DispatchContext {
   clinics: ReadonlyMap<string, Clinic>
   /** Offers that wait for an answer, by booking, of messages that speak of one. */
   offers: ReadonlyMap<string, Offer>
-  /** Channels agreed to, by patient. */
-  channels: ReadonlyMap<string, ReadonlySet<Channel>>
-  /** Numbers that want nothing. */
-  optedOut: ReadonlySet<string>
+  /** Visits about which it was asked whether a period has begun, of messages that ask again. */
+  asked: ReadonlySet<string>
+  /** What was agreed to, by patient. */
+  consents: ReadonlyMap<string, readonly CountedConsent[]>
+  /** Numbers that want nothing, and why. */
+  refusals: ReadonlyMap<string, Refusal>
   /** Unsolicited ones sent or being sent to these numbers lately. */
   lately: readonly { phone: string; id: string; at: Date }[]
 }
@@ -48,10 +54,18 @@ export interface DispatchRecords {
   /** Claims of processes that are gone. */
   stuck(limit: number): Promise<Message[]>
   claimedBy(workerId: string): Promise<Message[]>
-  /** Preparation sent but not known to be delivered, sent before `sentBefore` or with its mark before `markBefore`; `silent` gateways never say. */
+  /**
+   * Preparation sent but not known to be delivered, sent before `sentBefore` or with its mark before `markBefore`;
+   * `silent` gateways never say.
+   */
   undelivered(sentBefore: Date, markBefore: Date, silent: readonly string[], limit: number): Promise<Message[]>
   /** Early receipts whose message is known by now: the receipt and the record of its reference crossed. */
   crossedReceipts(limit: number): Promise<{ gateway: string; ref: string; messageId: string }[]>
+  /**
+   * Visits to come about which it was last asked, within this interval, whether a period has begun, and of which
+   * nothing has been noted since under `QUESTION_SETTLED`.
+   */
+  askedLately(within: { from: Date; to: Date }, now: Date, limit: number): Promise<{ bookingId: string; at: Date }[]>
   figures(now: Date): Promise<Figures>
 }
 
@@ -65,10 +79,15 @@ export interface Figures {
   followUps: ReadonlyMap<number, number>
 }
 
-/** The processes that send. Their silence is measured by the database's clock, so that no process's own clock matters. */
+/**
+ * The processes that send. Their silence is measured by the database's clock, so that no process's own clock matters.
+ */
 export interface WorkerRecords {
   beat(id: string): Promise<void>
-  /** Makes sure that it is known, in the transaction that claims: a claim of a stranger would be taken for one left behind. */
+  /**
+   * Makes sure that it is known, in the transaction that claims: a claim of a stranger would be taken for one left
+   * behind.
+   */
   ensure(id: string): Pipelined
   /** Says good-bye: what it may have left behind is looked after at once. */
   leave(id: string): Promise<void>

@@ -34,7 +34,9 @@ export type SendOutcome =
   | { kind: 'misconfigured'; code: string }
   | { kind: 'unknown'; code: string }
 
-/** A delivery receipt. Either our id or the peer's reference is present, or both. Duplicates and any order are normal. */
+/**
+ * A delivery receipt. Either our id or the peer's reference is present, or both. Duplicates and any order are normal.
+ */
 export interface Receipt {
   gateway: string
   messageId?: string
@@ -63,11 +65,16 @@ export interface KeyPress {
   at: Date
 }
 
-/** What a gateway calls when something comes back. Each resolves once the fact is stored durably; only then may the gateway acknowledge. */
+/**
+ * What a gateway calls when something comes back. Each resolves once the fact is stored durably; only then may the
+ * gateway acknowledge.
+ */
 export interface InboundHandlers {
   receipt(receipt: Receipt): Promise<void>
   message(heard: InboundMessage): Promise<void>
-  /** What is said in the call in answer to a key, instead of the thanks of its script; null where those thanks will do. */
+  /**
+   * What is said in the call in answer to a key, instead of the thanks of its script; null where those thanks will do.
+   */
   keyPressed?(answered: KeyPress): Promise<Step | null>
   /** The call of a message, for a peer that fetches it in its own time; null when it is no longer to be made. */
   script?(messageId: string): Promise<CallScript | null>
@@ -98,6 +105,8 @@ export interface Gateway {
    * @returns undefined when the waiting was ended.
    */
   turn?(channel: Channel, until: AbortSignal): Promise<Turn | undefined>
+  /** As `turn`, where one is free this moment; undefined where it would have to be waited for. */
+  turnAtOnce?(channel: Channel): Turn | undefined
   /** @param turn one for this message; without it the message waits for a moment at most, or comes back `throttled`. */
   send(message: Outgoing, turn?: Turn): Promise<SendOutcome>
   /** Whether messages go through; where that is known. */

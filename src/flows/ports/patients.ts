@@ -1,6 +1,7 @@
 import type { Consent, Patient } from '../../domain/patients/patient.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
-import type { Refusal } from '../../domain/replies/decide.ts'
+import type { CalendarDate } from '../../domain/preparation/cycle/history.ts'
+import type { Refusal } from '../../domain/replies/decide-for-number.ts'
 import type { Pipelined } from './pipelined.ts'
 
 /** What may change about a patient. */
@@ -31,11 +32,25 @@ export interface PatientRecords {
   update(id: string, facts: PatientFacts): Promise<Patient>
   consents(patientId: string): Promise<Consent[]>
   addConsent(patientId: string, consent: Consent): Pipelined
+  /**
+   * Patients, by id, for whom messages wait on a channel to which the newest consent of the patient, or the newest of a
+   * receiver, ended before this day, lately: whose of the two counts, `consentEnd` says. Answers to what they wrote do
+   * not count.
+   */
+  consentOver(
+    day: CalendarDate,
+    since: CalendarDate,
+    afterId: string,
+    limit: number,
+  ): Promise<{ id: string; channels: Channel[] }[]>
   /** @param channel null = every one. @returns how many */
   withdrawConsents(patientId: string, channel: Channel | null, at: Date): Promise<number>
 }
 
-/** A number that wants no messages: somebody there said so, or that the patient is somebody else. Valid for every clinic. */
+/**
+ * A number that wants no messages: somebody there said so, or that the patient is somebody else. Valid for every
+ * clinic.
+ */
 export interface OptOut {
   at: Date
   reason: Refusal

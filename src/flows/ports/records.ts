@@ -2,12 +2,14 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { OfferState, Offer } from '../../domain/visits/offer.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import type { FollowUp, FollowUpReason } from '../../domain/calls/follow-up.ts'
 import type { Message, MessageState } from '../../domain/messages/message.ts'
+import type { NumberSigns } from '../../domain/patients/changed-hands.ts'
 import type { ApprovalRecords } from './approvals.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch.ts'
+import type { FollowUpRecords } from './follow-ups.ts'
 import type { Receipt } from './gateway.ts'
 import type { OptOutRecords, PatientRecords } from './patients.ts'
+import type { IdempotencyRecords } from './idempotency.ts'
 import type { Pipelined } from './pipelined.ts'
 import type { ReplyRecords } from './replies.ts'
 
@@ -34,6 +36,11 @@ export interface BookingQuery {
 export interface BookingRecords {
   /** Visits to come whose plan was made by another content of this protocol. */
   plannedOtherwise(protocol: string, digest: string, after: Date, limit: number): Promise<Booking[]>
+  /** Visits to come whose protocol is none of these, by protocol, with when and where the next is. */
+  needingOther(
+    protocols: readonly string[],
+    after: Date,
+  ): Promise<{ protocol: string; visits: number; next: Date; zone: string }[]>
   get(id: string): Promise<Booking | undefined>
   /** Locks the row until the transaction ends. */
   lock(id: string): Promise<Booking | undefined>
@@ -49,7 +56,12 @@ export interface BookingRecords {
   list(query: BookingQuery): Promise<Booking[]>
   many(ids: readonly string[]): Promise<Booking[]>
   /** Booked visits of a clinic by local date, for dates that have any. */
-  countByDay(query: { clinicId: string; from: Date; to: Date; zone: string }): Promise<{ date: string; visits: number }[]>
+  countByDay(query: {
+    clinicId: string
+    from: Date
+    to: Date
+    zone: string
+  }): Promise<{ date: string; visits: number }[]>
   insert(booking: Booking): Pipelined
   update(booking: Booking): Promise<void>
 }
@@ -59,23 +71,43 @@ export interface SlotQuery {
   from: Date
   to?: Date
   states?: Slot['state'][]
+  /** Only those that this visit could have, as far as who else is there at that time. */
+  fits?: { visit: Occupant; now: Date }
+  /** Free ones only where nobody is with the clinician as they begin, at this instant of asking. */
+  notBusy?: Date
   limit: number
 }
 
-/** Every time at a clinic that is free, held or taken is one row, unique by clinic, clinician and instant: so nothing can be had twice. */
+export type NewTime = Pick<Slot, 'id' | 'clinicId' | 'clinician' | 'startsAt'>
+
+/** Whoever occupies a time, and for how long. */
+export type Occupant = Pick<Booking, 'id' | 'minutes'>
+
+/**
+ * Every time at a clinic that is free, held or taken is one row, unique by clinic, clinician and instant, and of those
+ * that are held or taken no two of one clinician overlap: so nothing can be had twice. What the desk overbooks on
+ * purpose is a row beside.
+ */
 export interface SlotRecords {
   list(query: SlotQuery): Promise<Slot[]>
-  /** Adds a free opening; false when that time exists already. */
-  add(slot: Slot): Promise<boolean>
+  /** Adds free openings. @returns the ids of those whose time did not exist before */
+  add(slots: readonly Slot[]): Promise<Set<string>>
   /** Removes a free opening; false when it is gone, held or taken. */
   remove(id: string, now: Date): Promise<boolean>
-  /** Takes a time for a booking, creating it where it does not exist; false when somebody else has or holds it. */
-  take(slot: Pick<Slot, 'id' | 'clinicId' | 'clinician' | 'startsAt'>, bookingId: string, now: Date): Promise<boolean>
-  /** Takes an existing opening that is free or held for this booking. */
-  takeHeld(id: string, bookingId: string, now: Date): Promise<Slot | undefined>
+  /**
+   * Takes a time for a visit, creating it where it does not exist; false when somebody else has or holds it, or the
+   * clinician is busy with somebody else for some of it.
+   */
+  take(slot: NewTime, visit: Occupant, now: Date): Promise<boolean>
+  /** Whether `take` would find the clinician busy, or the time held or taken. */
+  isBusy(time: Omit<NewTime, 'id'>, visit: Occupant, now: Date): Promise<boolean>
+  /** Takes a time all the same, beside whoever has it. */
+  takeBeside(slot: NewTime, visit: Occupant): Promise<void>
+  /** Takes an existing opening that is free or held for this visit. */
+  takeHeld(id: string, visit: Occupant, now: Date): Promise<Slot | undefined>
   /** Holds a free opening; false when somebody was quicker. */
-  hold(id: string, bookingId: string, until: Date, now: Date): Promise<boolean>
-  /** Frees what this booking occupies at that instant. */
+  hold(id: string, visit: Occupant, until: Date, now: Date): Promise<boolean>
+  /** Frees what this booking occupies at that instant; a time that it overbooked goes. */
   free(bookingId: string, startsAt: Date): Promise<void>
   /** Lets go of every opening held for this booking. */
   release(bookingId: string): Promise<void>
@@ -84,7 +116,7 @@ export interface SlotRecords {
 
 export interface OfferRecords {
   get(id: string): Promise<Offer | undefined>
-  /** The offer that still wants an answer from her or the desk. */
+  /** The offer that still wants an answer from the patient or the desk. */
   pending(bookingId: string): Promise<Offer | undefined>
   insert(offer: Offer): Promise<void>
   /** Conditional move; false when the offer is no longer in `from`. */
@@ -113,51 +145,34 @@ export interface MessageRecords {
   keepEarlyReceipt(receipt: Receipt): Promise<void>
   /** Everything a clinic said to a number since, newest last. */
   toPhone(phone: string, clinicId: string, since: Date): Promise<Message[]>
-  /** Clinics whose messages have reached a number, and when the last was sent, latest first; not what a page or a call answered. */
+  /**
+   * Clinics whose messages have reached a number, and when the last was sent, latest first; not what a page or a call
+   * answered.
+   */
   writers(phone: string, until: Date): Promise<{ clinicId: string; at: Date }[]>
   /** A patient's unsent messages that belong to no plan. */
   unplanned(patientId: string): Promise<Message[]>
+  /**
+   * What a clinic has last seen of a number: heard from there, or delivered there; before an instant, or all of it
+   * (null). What retention has removed counts too.
+   */
+  signsOf(phone: string, clinicId: string, before: Date | null): Promise<NumberSigns>
   /** How many answers of a clinic to what was written to it a number got, or will get, since. */
   countAnswers(phone: string, clinicId: string, since: Date): Promise<number>
-  /** Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones. */
+  /**
+   * Instants of unsolicited messages to a patient, sent since or still to come, other than this booking's unsent ones.
+   */
   unsolicitedTo(phone: string, since: Date, exceptUnsentOf: string | null): Promise<Date[]>
   /** Conditional move with its facts; false when the message is no longer in one of `from`. */
   move(id: string, from: readonly MessageState[], to: MessageState, facts?: Partial<Message>): Promise<boolean>
   byRef(gateway: string, ref: string): Promise<Message | undefined>
   figures(now: Date, since: Date): Promise<MessageFigures>
   /** `plan`: the planned messages of a visit. `phone`: everything to a number. `patient`: everything to a patient. */
-  withdrawUnsent(where: { plan: string } | { phone: string } | { patient: string }, code: string, now: Date): Promise<number>
-}
-
-export interface FollowUpQuery {
-  clinicId?: string
-  /** With `clinicId`: also those that belong to no clinic. */
-  unplacedToo?: boolean
-  open?: boolean
-  bookingId?: string
-  bookingIds?: string[]
-  /** The number that they are about. */
-  phone?: string
-  /** Those that were opened on this reply. */
-  replyId?: string
-  limit: number
-}
-
-export interface FollowUpRecords {
-  get(id: string): Promise<FollowUp | undefined>
-  list(query: FollowUpQuery): Promise<FollowUp[]>
-  insert(followUp: FollowUp): Pipelined
-  /** Newest first, with those of no clinic. */
-  recentlyClosed(clinicId: string, since: Date, limit: number): Promise<FollowUp[]>
-  countOpen(clinicId: string): Promise<number>
-  /** Writes its detail anew; closing has its own conditional move. */
-  update(followUp: FollowUp): Promise<void>
-  /** False when it is open, or was closed before that. */
-  reopen(id: string, closedSince: Date): Promise<boolean>
-  /** False when it was closed already. */
-  close(id: string, by: string, outcome: string, at: Date): Promise<boolean>
-  /** Closes open ones of these reasons whose visit began within this interval. @returns how many */
-  closePast(reasons: readonly FollowUpReason[], began: { from: Date; to: Date }, outcome: string, at: Date): Promise<number>
+  withdrawUnsent(
+    where: { plan: string } | { phone: string } | { patient: string },
+    code: string,
+    now: Date,
+  ): Promise<number>
 }
 
 /** What happened, for people who ask later. Ids and words of ours only. */
@@ -172,20 +187,6 @@ export interface VisitEvent {
 export interface EventRecords {
   add(happening: VisitEvent): Pipelined
   ofBooking(bookingId: string): Promise<VisitEvent[]>
-}
-
-export interface KeptAnswer {
-  key: string
-  requestHash: string
-  status: number
-  body: unknown
-}
-
-export interface IdempotencyRecords {
-  get(key: string): Promise<KeptAnswer | undefined>
-  put(answer: KeptAnswer, at: Date): Pipelined
-  /** Forgets answers given before. */
-  forget(before: Date): Promise<void>
 }
 
 /** All records, within one transaction or, for reads, outside any. */

@@ -19,7 +19,10 @@ export interface ReplyRecord {
   done: string | null
   /** A person read it otherwise: `reading` is theirs. */
   corrected?: { by: string; at: string; from: Meaning }
-  /** With `done` = `asked-which`: the visits put to the patient, in the order of their numbers, with their times as told. */
+  /**
+   * With `done` = `asked-which`: the visits put to the patient, in the order of their numbers, with their times as
+   * told.
+   */
   asked?: { bookingId: string; at: string }[] | undefined
   /** The earlier reply whose visit this one named. */
   answers?: string | undefined
@@ -34,6 +37,7 @@ export interface ReplyEffects {
   confirmedAt?: string
   /** Words noted for the day sheet. */
   lapse?: string
+  need?: string
   /** The offer that was made, or one of whose times was chosen. */
   offerId?: string
   /** Older offers that ended by it, for what visit time and why they had been made. */

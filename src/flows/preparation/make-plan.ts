@@ -1,24 +1,26 @@
+import { homeZone } from '../../domain/patients/home-zone.ts'
 import type { Booking } from '../../domain/visits/booking.ts'
-import type { Consent, Patient } from '../../domain/patients/patient.ts'
+import { consentEnd, type CountedConsent } from '../../domain/patients/consent.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
+import { UNREACHABLE, whyUnreachable, type Obstacle } from '../../domain/patients/unreachable.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import { cycleCheckDate } from '../../domain/preparation/cycle/cycle-check.ts'
+import { toldSince } from '../../domain/preparation/cycle/unanswered.ts'
 import type { FollowUp, FollowUpReason } from '../../domain/calls/follow-up.ts'
-import {
-  SENT_STATES,
-  UNSENT,
-  type Message,
-  type MessageState,
-} from '../../domain/messages/message.ts'
+import type { Message } from '../../domain/messages/message.ts'
 import { isPreparation } from '../../domain/messages/still-right.ts'
-import { planMessages, type PlanInput, type PrepPlan } from '../../domain/preparation/plan.ts'
+import { withinConsent } from '../../domain/preparation/within-consent.ts'
+import type { Refusal } from '../../domain/replies/decide-for-number.ts'
+import { planMessages, type PrepPlan } from '../../domain/preparation/plan.ts'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
-import { isTo, isTold, notReachedBy } from '../../domain/preparation/prep-status.ts'
-import { dateIn } from '../../domain/local-time.ts'
-import type { TextKind } from '../../domain/messages/texts/kinds.ts'
-import { protocolOf } from '../lookups.ts'
-import type { SendJob, Deps, OptOut, Tx } from '../ports/deps.ts'
-import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
+import { isTold, notReachedBy } from '../../domain/preparation/prep-status.ts'
+import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
+import { protocolOf, silentGateways } from '../lookups.ts'
+import type { Deps, Tx } from '../ports/deps.ts'
+import type { SendJob } from '../ports/jobs.ts'
+import { closeEach, openFollowUp } from '../calls/follow-ups.ts'
+import { followEligibility } from '../calls/follow-eligibility.ts'
 import { newMessage } from '../messages/new-message.ts'
+import { isLmpUnknown, kindsSaid, question } from './what-to-ask.ts'
 
 const WEEK_MS = 7 * 86_400_000
 
@@ -26,7 +28,7 @@ export interface Planned {
   booking: Booking
   plan: PrepPlan
   /** Why nobody tells the patient; null where the messages of the plan do. */
-  unreachable: Unreachable | null
+  unreachable: Obstacle | null
 }
 
 /** Whose visit is planned. `confirm` false where another text (the answer `moved`) already tells the time. */
@@ -39,19 +41,14 @@ export interface ToPlan {
   because?: Record<string, unknown> | undefined
 }
 
-/** Why a patient may not be written to. Each is a call that somebody must make. */
-export type Unreachable = Extract<FollowUpReason, 'died' | 'wrong-person' | 'opted-out' | 'no-consent'>
-
-/** Calls that end by themselves once the patient may be written to again. */
-export const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>(['died', 'wrong-person', 'opted-out', 'no-consent'])
-
 /** What else decides about a plan. */
 export interface Circumstances {
   /** Messages about this visit so far. */
   said: Message[]
   /** Instants of unsolicited messages to the patient's number, other than this plan's own. */
   others: Date[]
-  unreachable: Unreachable | null
+  refused: Refusal | null
+  consents: readonly CountedConsent[]
 }
 
 /** From when on messages to a number count against the caps. */
@@ -66,56 +63,83 @@ export async function makePlan(tx: Tx, deps: Deps, about: ToPlan): Promise<Plann
   const now = deps.clock.now()
   // First: what is just being claimed is waited for here, and then read as on its way.
   await tx.messages.withdrawUnsent({ plan: before.id }, 'plan-revised', now)
-  const [said, others, unreachable] = await Promise.all([
+  const [said, others, optOut, consents] = await Promise.all([
     tx.messages.ofBooking(before.id),
     tx.messages.unsolicitedTo(patient.phone, countedSince(now), before.id),
-    unreachableBy(tx, patient),
+    tx.optOuts.get(patient.phone),
+    tx.patients.consents(patient.id),
   ])
-  const planned = planFor(deps, about, { said, others, unreachable })
+  const planned = planFor(deps, about, { said, others, refused: optOut?.reason ?? null, consents })
   await tx.bookings.update(planned.booking)
   await keepPlan(tx, deps, about, planned)
   await callForLost(tx, deps, about, said, planned)
-  const isSettled = ({ reason }: { reason: FollowUpReason }) => UNREACHABLE.has(reason) && reason !== unreachable
-  await closeFollowUps(tx, deps, before.id, isSettled, 'the patient may be written to')
+  await followEligibility(tx, deps, { ...about, booking: planned.booking })
+  await closeSettled(tx, deps, about, planned)
   return planned
 }
 
-/** Why this patient may not be written to by the usual channel; null = may. */
-export async function unreachableBy(tx: Tx, patient: Patient): Promise<Unreachable | null> {
-  const [optOut, consents] = await Promise.all([tx.optOuts.get(patient.phone), tx.patients.consents(patient.id)])
-  return whyUnreachable(patient, optOut, consents)
-}
-
-export function whyUnreachable(patient: Patient, optOut: OptOut | undefined, consents: readonly Consent[]): Unreachable | null {
-  if (patient.reportedDead) return 'died'
-  if (optOut) return optOut.reason === 'wrong-person' ? 'wrong-person' : 'opted-out'
-  return consents.some(({ channel }) => channel === patient.channel) ? null : 'no-consent'
+/** Closes the calls about this visit for which there is no reason any more. */
+function closeSettled(tx: Tx, deps: Deps, { booking, patient }: ToPlan, { unreachable, plan }: Planned) {
+  const { cycle } = patient
+  const isAnswered = ({ lmp, askedOn }: FollowUp['detail']) =>
+    lmp !== (cycle.lmp ?? null) || toldSince(cycle, String(askedOn))
+  const ends = plan.warnings.some(({ code }) => code === 'consent-ends')
+  const stands = unreachable?.reason ?? (ends ? 'no-consent' : null)
+  return closeEach(tx, deps, booking.id, ({ reason, detail }) => {
+    if (UNREACHABLE.has(reason)) return reason === stands ? null : 'the patient may be written to'
+    if (reason === 'ask-lmp') return isLmpUnknown(patient) ? null : 'the last period was told'
+    return reason === 'unanswered-check' && isAnswered(detail) ? 'the patient has told' : null
+  })
 }
 
 /** What a visit's plan would be now, and the booking as it stands with it. Nothing is written. */
 export function planFor(deps: Deps, about: ToPlan, circumstances: Circumstances): Planned {
   const { booking } = about
   const protocol = protocolOf(deps, booking.protocol)
-  const plan = planned(deps, about, protocol, circumstances)
-  const shortNotice = plan.warnings.some(({ code }) => code === 'short-notice')
+  const { refused, consents, said } = circumstances
+  const { channel } = about.patient
+  const unreachable = whyUnreachable({ ...about, refused, consents, channel, at: deps.clock.now() })
+  const told = isTold(booking, protocol, said, about.patient.phone, silentGateways(deps))
+  const end = consentEnd(about.patient, consents, channel) ?? null
+  const whole = planned(deps, about, protocol, circumstances, unreachable, told)
+  const plan = withinConsent(whole, end, homeZone(about), told)
+  // Whoever was told late stays so: a later plan has nothing more to tell, and so nothing to warn of.
+  const staysSo = booking.shortNotice && told
+  const shortNotice = staysSo || plan.warnings.some(({ code }) => code === 'short-notice' || code === 'tight')
   const next = { ...booking, planRevision: booking.planRevision + 1, planBasis: protocol.digest, shortNotice }
-  return { booking: next, plan, unreachable: circumstances.unreachable }
+  return { booking: next, plan, unreachable }
 }
 
-function planned(deps: Deps, about: ToPlan, protocol: FullProtocol, { said, others, unreachable }: Circumstances): PrepPlan {
+function planned(
+  deps: Deps,
+  about: ToPlan,
+  protocol: FullProtocol,
+  { said, others }: Circumstances,
+  unreachable: Obstacle | null,
+  told: boolean,
+): PrepPlan {
   const { booking, patient, clinic, confirm = true } = about
-  const { visitAt: visit, zone } = booking
+  const { visitAt: visit } = booking
   const now = deps.clock.now()
-  if (booking.state === 'cancelled' || visit <= now) return { messages: [], warnings: [] }
-  if (unreachable) return nobodyTells(unreachable, isTold(booking, protocol, said, patient.phone))
-  const ask = question(patient, booking, protocol, now)
+  if (booking.state === 'cancelled' || booking.outcome !== null || visit <= now) return { messages: [], warnings: [] }
+  if (unreachable) return nobodyTells(unreachable, told)
+  const ask = question(patient, booking, protocol, now, said)
   const done = kindsSaid(said, booking, patient, confirm)
-  return planMessages({ visit, zone, now, hours: clinic.settings.hours, prepHours: protocol.prepHours, ask, done, others })
+  return planMessages({
+    visit,
+    zone: homeZone(about),
+    now,
+    hours: clinic.settings.hours,
+    prepHours: protocol.prepHours,
+    ask,
+    done,
+    others,
+  })
 }
 
 /** Whoever was told and then wants no more messages needs no call. What was told to somebody else was not told. */
-function nobodyTells(why: Unreachable, told: boolean): PrepPlan {
-  if (told && (why === 'opted-out' || why === 'no-consent')) return { messages: [], warnings: [] }
+function nobodyTells({ reason }: Obstacle, told: boolean): PrepPlan {
+  if (told && reason !== 'died' && reason !== 'wrong-person') return { messages: [], warnings: [] }
   const message = 'Nobody tells this patient by message: it is on the call list.'
   return { messages: [], warnings: [{ code: 'nobody-tells', kind: 'prep', message }] }
 }
@@ -125,37 +149,24 @@ function nobodyTells(why: Unreachable, told: boolean): PrepPlan {
  * @param ringing messages due before this instant are marked as queued at once
  * @returns their jobs, to be enqueued once the transaction is committed
  */
-export async function keepPlan(tx: Tx, deps: Deps, about: ToPlan, planned: Planned, ringing?: Date): Promise<SendJob[]> {
+export async function keepPlan(
+  tx: Tx,
+  deps: Deps,
+  about: ToPlan,
+  planned: Planned,
+  ringing?: Date,
+): Promise<SendJob[]> {
   const { patient, clinic } = about
   const { booking, plan } = planned
   const state = ({ sendAt }: { sendAt: Date }) => (ringing && sendAt < ringing ? 'queued' : 'planned')
-  const messages = plan.messages.map((each) => newMessage(deps, { clinic, patient, booking }, { ...each, revision: booking.planRevision, state: state(each) }))
+  const messages = plan.messages.map((each) =>
+    newMessage(deps, { clinic, patient, booking }, { ...each, revision: booking.planRevision, state: state(each) }),
+  )
   void tx.messages.insert(messages)
   await tellDesk(tx, deps, about, planned)
-  return messages.filter((each) => each.state === 'queued').map(({ id, revision, attempt, sendAt }) => ({ messageId: id, revision, attempt, at: sendAt }))
-}
-
-/** What Daysix would like to ask before the visit, and when; null = nothing. */
-export function question(patient: Patient, booking: Booking, protocol: FullProtocol, now: Date): PlanInput['ask'] {
-  const { cycle } = patient
-  if (cycle.status === 'no-periods' || protocol.avoidDays === null) return null
-  if (cycle.status === 'unknown' && !cycle.lmp) return { kind: 'lmp-question' }
-  const on = cycleCheckDate({ history: cycle, visit: dateIn(booking.visitAt, booking.zone), asOf: dateIn(now, booking.zone), protocol })
-  return on === null ? null : { kind: 'cycle-check', on }
-}
-
-/**
- * What has been said, and what waits still when the plan of before is withdrawn: fall-backs, and what
- * came back from its gateway in between.
- */
-const WILL_BE_SAID: readonly MessageState[] = [...SENT_STATES, ...UNSENT]
-
-/** What is not to be said again to this number: for the same visit time, or ever. */
-function kindsSaid(said: Message[], booking: Booking, { phone }: Patient, confirm: boolean): TextKind[] {
-  const here = said.filter((each) => WILL_BE_SAID.includes(each.state) && isTo(each, phone))
-  const forThisTime = here.filter(({ visitAt }) => visitAt?.getTime() === booking.visitAt.getTime())
-  const onceEver = here.filter(({ kind }) => kind === 'confirmation' || kind === 'lmp-question')
-  return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(confirm ? [] : ['confirmation'])
+  return messages
+    .filter((each) => each.state === 'queued')
+    .map(({ id, revision, attempt, sendAt }) => ({ messageId: id, revision, attempt, at: sendAt }))
 }
 
 /**
@@ -184,12 +195,31 @@ function standsInFor({ reason, openedAt }: FollowUp, { claimedAt, sendAt }: Mess
   return isAboutIt && openedAt >= (claimedAt ?? sendAt)
 }
 
-async function tellDesk(tx: Tx, deps: Deps, { patient, clinic, booking: before, because }: ToPlan, { booking, plan, unreachable }: Planned): Promise<void> {
+/** A person has seen to it before, or is about to. What was closed for another time of the visit does not count. */
+async function wasCalledAbout(tx: Tx, bookingId: string, reason: FollowUpReason): Promise<boolean> {
+  const calls = await tx.followUps.list({ bookingId, limit: 100 })
+  return calls.some((call) => call.reason === reason && call.closedBy !== 'daysix')
+}
+
+async function tellDesk(
+  tx: Tx,
+  deps: Deps,
+  { patient, clinic, booking: before, because }: ToPlan,
+  { booking, plan, unreachable }: Planned,
+): Promise<void> {
   const about = { booking, patient, clinic }
-  for (const { code, kind } of plan.warnings) {
-    if (code === 'nobody-tells') await openFollowUp(tx, deps, about, unreachable!, because)
+  for (const { code, kind, message } of plan.warnings) {
+    if (code === 'nobody-tells')
+      await openFollowUp(tx, deps, about, unreachable!.reason, { ...because, ...whyOf(unreachable!) })
+    if (code === 'consent-ends') await openFollowUp(tx, deps, about, 'no-consent', { ...because, why: message })
     if (code === 'no-time-to-tell') await openFollowUp(tx, deps, about, 'not-told')
-    if (code === 'short-notice' && !before.shortNotice) await openFollowUp(tx, deps, about, 'short-notice')
-    if (code === 'cap-reached' && kind !== 'day-before') await openFollowUp(tx, deps, about, 'plan-not-kept', { kind })
+    if (code === 'not-asked' && !(await wasCalledAbout(tx, booking.id, 'ask-lmp')))
+      await openFollowUp(tx, deps, about, 'ask-lmp')
+    if ((code === 'short-notice' || code === 'tight') && !before.shortNotice)
+      await openFollowUp(tx, deps, about, 'short-notice')
+    if (code === 'cap-reached' && MESSAGE_KINDS[kind].planned.noRoom === 'call')
+      await openFollowUp(tx, deps, about, 'plan-not-kept', { kind })
   }
 }
+
+const whyOf = ({ why }: Obstacle) => (why === undefined ? {} : { why })

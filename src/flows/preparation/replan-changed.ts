@@ -7,8 +7,8 @@ import { enqueueDue } from '../messages/enqueue-due.ts'
 const BATCH = 100
 
 /**
- * Plans anew every visit to come whose protocol says something else than when it was planned: what is not yet sent follows
- * the new protocol, what was sent stays said. Runs when a worker starts, since protocols are read at the start.
+ * Plans anew every visit to come whose protocol says something else than when it was planned: what is not yet sent
+ * follows the new protocol, what was sent stays said. Runs when a worker starts, since protocols are read at the start.
  * @returns how many visits were planned anew
  */
 export async function replanChanged(deps: Deps): Promise<number> {

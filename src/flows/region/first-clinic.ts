@@ -1,4 +1,6 @@
 import type { ClinicSettings, Clinic } from '../../domain/region/clinic.ts'
+import { USUAL_ASK_AGAIN_MONTHS } from '../../domain/patients/changed-hands.ts'
+import { USUAL_MOVE_LIMIT } from '../../domain/visits/move-limit.ts'
 import { DEFAULT_HOURS } from '../../domain/preparation/sending-hours.ts'
 import type { Deps } from '../ports/deps.ts'
 
@@ -7,9 +9,17 @@ export const USUAL_SETTINGS: ClinicSettings = {
   hours: DEFAULT_HOURS,
   movePolicy: 'at-once',
   lapsePolicy: 'desk-decides',
+  moveLimit: USUAL_MOVE_LIMIT,
+  minors: null,
+  askAgainMonths: USUAL_ASK_AGAIN_MONTHS,
+  secondOnPaper: false,
+  visitMinutes: null,
   holdHours: 24,
   minConfidence: 0.65,
   gateway: 'pocket',
+  emergency: null,
+  address: null,
+  directions: null,
 }
 
 /** Makes one clinic where there is none, so that a first booking can be tried at once. @returns whether it did */

@@ -1,3 +1,4 @@
+import { isOver } from '../../domain/visits/over.ts'
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
@@ -6,6 +7,7 @@ import { addresseeOf } from '../../domain/replies/addressee.ts'
 import { SENT_STATES, type Message } from '../../domain/messages/message.ts'
 import type { Question } from '../../domain/replies/reading.ts'
 import type { TextKind } from '../../domain/messages/texts/kinds.ts'
+import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
 import { lockVisits } from '../patients/follow-patient.ts'
 import type { FollowUpSubject } from '../calls/follow-ups.ts'
 import type { Deps, ReplyEffects, ReplyRecord, Tx } from '../ports/deps.ts'
@@ -41,18 +43,24 @@ export interface Conversation {
 /** What came of a reply: the visit it was about, a word for what was done, and what else is kept with it. */
 export type Done = { bookingId: string | null; done: string } & Pick<ReplyRecord, 'did' | 'asked' | 'answers'>
 
+const LONGEST_WORDS = 300
+
+/** The patient's words stand beside the visit: of a lapse, or of what is to be arranged. */
+export async function noteWords(
+  tx: Tx,
+  booking: Booking,
+  { text }: ReplyRecord,
+  where: 'lapses' | 'needs',
+): Promise<{ booking: Booking; words: string }> {
+  const words = text.slice(0, LONGEST_WORDS)
+  const noted = { ...booking, [where]: [...booking[where], words] }
+  await tx.bookings.update(noted)
+  return { booking: noted, words }
+}
+
 /** What the desk reads beside a call that a reply opened; by its id a correction finds the call again. */
 export function becauseOf({ id, text }: ReplyRecord): { words: string; reply: string } {
   return { words: text, reply: id }
-}
-
-/** What the texts that ask something ask. */
-const ASKS: Partial<Record<TextKind, Question>> = {
-  'cycle-check': 'started',
-  'lmp-question': 'day',
-  'day-before': 'either',
-  'which-visit': 'which-visit',
-  offer: 'which-time',
 }
 
 /**
@@ -60,7 +68,12 @@ const ASKS: Partial<Record<TextKind, Question>> = {
  * meanwhile.
  * @param besides a patient whom the reply was about, who may be reached at another number by now
  */
-export async function loadConversation(tx: Tx, deps: Deps, heard: ReplyRecord, besides?: string): Promise<Conversation> {
+export async function loadConversation(
+  tx: Tx,
+  deps: Deps,
+  heard: ReplyRecord,
+  besides?: string,
+): Promise<Conversation> {
   const { phone, receivedAt } = heard
   const [, known] = await Promise.all([tx.patients.lockNumber(phone), peopleAt(tx, phone, besides)])
   const reply = { ...heard, clinicId: heard.clinicId ?? (await addresseeAmong(tx, deps, heard, known)) }
@@ -96,18 +109,35 @@ const NOTHING_SAID = { visits: [], pendingQuestion: null, lastAsked: undefined, 
 
 async function peopleAt(tx: Tx, phone: string, besides: string | undefined): Promise<Patient[]> {
   const there = await tx.patients.byPhone(phone)
-  const other = besides === undefined || there.some(({ id }) => id === besides) ? undefined : await tx.patients.get(besides)
+  const other =
+    besides === undefined || there.some(({ id }) => id === besides) ? undefined : await tx.patients.get(besides)
   return other ? [...there, other] : there
+}
+
+/** After "a person will read your message", or an answer to a question, what was asked before still waits. */
+function leavesOpen(kind: TextKind): boolean {
+  const { about, asks } = MESSAGE_KINDS[kind]
+  return asks === null && (about === 'number' || about === 'words')
 }
 
 /** What had been said when the text was written: what it may quote, and, where that arrived, what it may answer. */
 function saidBefore(recent: readonly Message[], receivedAt: Date): Pick<Conversation, 'lastAsked' | 'said'> {
-  const before = recent.filter(({ state, sentAt }) => SENT_STATES.includes(state) && (sentAt === null || sentAt <= receivedAt))
-  const last = before.findLast(({ state }) => state !== 'undelivered')
-  return { lastAsked: last && ASKS[last.kind], said: before.flatMap(({ text }) => text ?? []) }
+  const before = recent.filter(
+    ({ state, sentAt }) => SENT_STATES.includes(state) && (sentAt === null || sentAt <= receivedAt),
+  )
+  const last = before.findLast(({ kind, state }) => state !== 'undelivered' && !leavesOpen(kind))
+  return {
+    lastAsked: last && (MESSAGE_KINDS[last.kind].asks ?? undefined),
+    said: before.flatMap(({ text }) => text ?? []),
+  }
 }
 
-async function addresseeAmong(tx: Tx, deps: Deps, { phone, receivedAt }: ReplyRecord, known: readonly Patient[]): Promise<string | null> {
+async function addresseeAmong(
+  tx: Tx,
+  deps: Deps,
+  { phone, receivedAt }: ReplyRecord,
+  known: readonly Patient[],
+): Promise<string | null> {
   const clinics = new Set(known.map(({ clinicId }) => clinicId))
   if (clinics.size <= 1) return known[0]?.clinicId ?? null
   const from = new Date(deps.clock.now().getTime() - STILL_ABOUT_MS)
@@ -115,12 +145,18 @@ async function addresseeAmong(tx: Tx, deps: Deps, { phone, receivedAt }: ReplyRe
     tx.messages.writers(phone, receivedAt),
     tx.bookings.list({ patientIds: known.map(({ id }) => id), from, state: 'booked', limit: 20 }),
   ])
-  return addresseeOf(wrote, visits.map(({ clinicId, visitAt }) => ({ clinicId, at: visitAt })), receivedAt) // prettier-ignore
+  return addresseeOf(
+    wrote,
+    visits.map(({ clinicId, visitAt }) => ({ clinicId, at: visitAt })),
+    receivedAt,
+  )
 }
 
-function lockVisitsOf(tx: Tx, deps: Deps, known: readonly Patient[], clinic: Clinic): Promise<Booking[]> {
+/** Of visits that have ended nothing more is said. */
+async function lockVisitsOf(tx: Tx, deps: Deps, known: readonly Patient[], clinic: Clinic): Promise<Booking[]> {
   const ids = known.filter(({ clinicId }) => clinicId === clinic.id).map(({ id }) => id)
-  return lockVisits(tx, deps, ids, new Date(deps.clock.now().getTime() - STILL_ABOUT_MS))
+  const locked = await lockVisits(tx, deps, ids, new Date(deps.clock.now().getTime() - STILL_ABOUT_MS))
+  return locked.filter((visit) => visit.outcome === null && !isOver(visit, deps.clock.now()))
 }
 
 /** The nearest visit first. */
@@ -133,13 +169,18 @@ function nearestFirst(visits: readonly Booking[], patients: readonly Patient[], 
 }
 
 /** Of the offers that there were, those whose place something else has taken since. */
-export async function endedOffers(tx: Tx, { offers, visits }: Conversation): Promise<NonNullable<ReplyEffects['ended']>> {
+export async function endedOffers(
+  tx: Tx,
+  { offers, visits }: Conversation,
+): Promise<NonNullable<ReplyEffects['ended']>> {
   const now = await Promise.all(offers.map(({ id }) => tx.offers.get(id)))
-  return now.filter((offer) => offer?.state === 'overtaken').map((offer) => {
-    const { bookingId, reason } = offer!
-    const visitAt = visits.find(({ booking }) => booking.id === bookingId)!.booking.visitAt.toISOString()
-    return { bookingId, visitAt, reason }
-  }) // prettier-ignore
+  return now
+    .filter((offer) => offer?.state === 'overtaken')
+    .map((offer) => {
+      const { bookingId, reason } = offer!
+      const visitAt = visits.find(({ booking }) => booking.id === bookingId)!.booking.visitAt.toISOString()
+      return { bookingId, visitAt, reason }
+    })
 }
 
 /** Whom a reply as such is about: the nearest visit, where there is one. */

@@ -2,9 +2,8 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import { UNSENT, type Message } from '../../domain/messages/message.ts'
 import { dateIn } from '../../domain/local-time.ts'
-import { isAboutTheNumber } from '../../domain/replies/decide.ts'
-import type { Reading } from '../../domain/replies/reading.ts'
-import type { TextKind } from '../../domain/messages/texts/kinds.ts'
+import { isAboutTheNumber, type Reading } from '../../domain/replies/reading.ts'
+import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
 import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
 import { codeOf, readingOf } from '../../domain/messages/voice/pressed.ts'
 import type { KeyPress } from '../ports/gateway.ts'
@@ -14,16 +13,15 @@ import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
 import { replyForNumber } from './reply-for-number.ts'
 import { replyForVisit } from './reply-for-visit.ts'
+import { subjectOf } from '../lookups.ts'
+import { unreachableBy } from '../patients/unreachable-by.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 import { takeReply, type WayIn } from './take-reply.ts'
 import { renderCall, renderMessage } from '../messages/render-message.ts'
 
-/** Worth having in writing besides: said in the call, and texted to those who agreed to texts. */
-const IN_WRITING: ReadonlySet<TextKind> = new Set(['offer', 'moved', 'move-asked'])
-
 /**
- * Hears a key pressed in a call: the same flow as for a text, but what would be texted in answer is said. The same answer
- * told twice is heard once.
+ * Hears a key pressed in a call: the same flow as for a text, but what would be texted in answer is said, and texted
+ * only where that is worth having besides. The same answer told twice is heard once.
  *
  * @returns what the call says next; null where the thanks of its script will do.
  */
@@ -42,7 +40,19 @@ function replyOf(deps: Deps, { gateway, key, pressed, at }: KeyPress, message: M
   const { bookingId, patientId, clinicId, phone } = message
   const text = `(by key) ${codeOf(pressed)}`
   const reading = readingOf(pressed, dateIn(at, zone))
-  return { id: deps.newId('t'), gateway, key, phone, text, receivedAt: at, bookingId, patientId, clinicId, reading, done: null }
+  return {
+    id: deps.newId('t'),
+    gateway,
+    key,
+    phone,
+    text,
+    receivedAt: at,
+    bookingId,
+    patientId,
+    clinicId,
+    reading,
+    done: null,
+  }
 }
 
 /** The call of a message, for a peer that fetches it itself; null once it is over or no longer wanted. */
@@ -72,7 +82,7 @@ function byKey(deps: Deps, message: Message): WayIn<Step | null> {
 
 /** A number chosen in a call stands for a time that was said in it: if that is on offer no more, a person must ask. */
 async function meant(tx: Tx, reading: Reading, { kind, bookingId, choices }: Message): Promise<Reading> {
-  if (reading.meaning !== 'choice' || kind !== 'offer' || bookingId === null) return reading
+  if (reading.meaning !== 'choice' || MESSAGE_KINDS[kind].about !== 'offer' || bookingId === null) return reading
   const chosen = choices[reading.choice! - 1]?.getTime()
   const offer = await tx.offers.pending(bookingId)
   const at = offer?.state === 'open' ? offer.choices.findIndex((choice) => choice.at.getTime() === chosen) : -1
@@ -116,7 +126,7 @@ async function sayInCall(tx: Tx, deps: Deps, made: readonly string[], gateway: s
     const spoken = await speak(tx, deps, answer)
     if (!spoken) continue
     said.push(spoken)
-    if (IN_WRITING.has(answer.kind) && (await mayText(tx, answer))) continue
+    if (MESSAGE_KINDS[answer.kind].inWriting && (await mayText(tx, deps, answer))) continue
     const now = deps.clock.now()
     const facts = { gateway, text: spoken.say[0]!, sentAt: now, endedAt: now, code: 'in-call' } as const
     await tx.messages.move(id, UNSENT, 'delivered', facts)
@@ -132,6 +142,7 @@ async function speak(tx: Tx, deps: Deps, answer: Message): Promise<Step | null> 
   return spoken && (spoken.state === 'approved' || deps.policy.allowDrafts) ? spoken.step : null
 }
 
-async function mayText(tx: Tx, { patientId }: Message): Promise<boolean> {
-  return patientId !== null && (await tx.patients.consents(patientId)).some(({ channel }) => channel === 'sms')
+async function mayText(tx: Tx, deps: Deps, answer: Message): Promise<boolean> {
+  const { patient, ...about } = await subjectOf(tx, answer)
+  return patient !== null && (await unreachableBy(tx, { ...about, patient }, deps.clock.now(), 'sms')) === null
 }

@@ -11,21 +11,39 @@ import { renderMessage } from '../messages/render-message.ts'
 /** Stands for the page where a reply or an answer names its gateway. */
 const PAGE = 'page'
 
-/** What was answered on the page: its meaning needs no reading. A choice names the opening, since the offer may have changed. */
+/**
+ * What was answered on the page: its meaning needs no reading. A choice names the opening, since the offer may have
+ * changed.
+ */
 export interface PageAnswer {
   reading: Reading
   slotId?: string
 }
 
 /**
- * Hears an answer given on the booking's private page: the same flow, but what would be texted in answer stands on the page.
+ * Hears an answer given on the booking's private page: the same flow, but what would be texted in answer stands on the
+ * page.
  * @returns id of the reply, by which `saidOnPage` finds the answer again
  */
 export async function hearOnPage(deps: Deps, bookingId: string, answer: PageAnswer): Promise<string> {
   const { booking, patient } = await loadVisit(deps.store.read, await deps.store.read.bookings.get(bookingId))
   const id = deps.newId('t')
-  const facts = { gateway: PAGE, key: id, phone: patient.phone, text: wordsForRecord(answer.reading), reading: answer.reading, done: null }
-  const said: ReplyRecord = { ...facts, id, clinicId: booking.clinicId, patientId: patient.id, receivedAt: deps.clock.now(), bookingId }
+  const facts = {
+    gateway: PAGE,
+    key: id,
+    phone: patient.phone,
+    text: wordsForRecord(answer.reading),
+    reading: answer.reading,
+    done: null,
+  }
+  const said: ReplyRecord = {
+    ...facts,
+    id,
+    clinicId: booking.clinicId,
+    patientId: patient.id,
+    receivedAt: deps.clock.now(),
+    bookingId,
+  }
   await takeReply(deps, said, byPage(deps, answer))
   await enqueueDue(deps)
   return id
@@ -44,7 +62,9 @@ export async function saidOnPage({ store }: Deps, bookingId: string, replyId: st
   const reply = await store.read.replies.get(replyId)
   if (reply?.gateway !== PAGE || reply.bookingId !== bookingId) return null
   const messages = await store.read.messages.ofBooking(bookingId)
-  const answers = messages.filter(({ gateway, sentAt }) => gateway === PAGE && sentAt?.getTime() === reply.receivedAt.getTime())
+  const answers = messages.filter(
+    ({ gateway, sentAt }) => gateway === PAGE && sentAt?.getTime() === reply.receivedAt.getTime(),
+  )
   return { words: answers.map(({ text }) => text).join(' '), changed: reply.done === OFFER_CHANGED }
 }
 
@@ -80,16 +100,23 @@ async function meant(tx: Tx, { bookingId }: ReplyRecord, { reading, slotId }: Pa
 
 /** What was pressed, for the conversation as the desk reads it. */
 function wordsForRecord({ meaning, startedOn }: Reading): string {
-  return [`(on her page) ${meaning}`, startedOn].filter((part) => part !== undefined).join(' ')
+  return [`(on the private page) ${meaning}`, startedOn].filter((part) => part !== undefined).join(' ')
 }
 
 /** Answers just made are shown at once and count as delivered: they are being looked at. */
 async function sayOnPage(tx: Tx, deps: Deps, bookingId: string, at: Date): Promise<void> {
   const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.get(bookingId))
-  const made = ({ prompted, state, sendAt }: { prompted: boolean; state: string; sendAt: Date }) => prompted && state === 'planned' && sendAt >= at
+  const made = ({ prompted, state, sendAt }: { prompted: boolean; state: string; sendAt: Date }) =>
+    prompted && state === 'planned' && sendAt >= at
   for (const answer of (await tx.messages.ofBooking(bookingId)).filter(made)) {
     const { text, state } = renderMessage(deps, answer, { booking, patient, clinic, zone: booking.zone })
     const shown = state === 'approved' || deps.policy.allowDrafts
-    await tx.messages.move(answer.id, ['planned'], shown ? 'delivered' : 'withdrawn', { gateway: PAGE, text, sentAt: at, endedAt: at, code: 'on-page' })
+    await tx.messages.move(answer.id, ['planned'], shown ? 'delivered' : 'withdrawn', {
+      gateway: PAGE,
+      text,
+      sentAt: at,
+      endedAt: at,
+      code: 'on-page',
+    })
   }
 }

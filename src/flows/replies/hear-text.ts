@@ -1,5 +1,5 @@
-import { isAboutTheNumber } from '../../domain/replies/decide.ts'
-import type { Meaning, Reading } from '../../domain/replies/reading.ts'
+import { isAboutTheNumber, type Reading } from '../../domain/replies/reading.ts'
+import { REPLY_MEANINGS } from '../../domain/replies/reply-meanings.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 import type { InboundMessage } from '../ports/gateway.ts'
@@ -40,12 +40,9 @@ function byText(deps: Deps): WayIn<null> {
 /** Texts of one number that are acted on in 24 hours; more is a machine, or somebody who should be called. */
 const HEARD_A_DAY = 30
 const DAY_MS = 86_400_000
-/** Acted on however many came before. */
-const NEVER_TOO_MANY: ReadonlySet<Meaning> = new Set(['stop', 'urgent', 'wrong-person', 'died'])
-
 /** A flood from one number must not bury the call list: it is kept to be read, but opens nothing more. */
 function isFlood(today: number, { meaning, also = [] }: Reading): boolean {
-  return today > HEARD_A_DAY && ![meaning, ...also].some((each) => NEVER_TOO_MANY.has(each))
+  return today > HEARD_A_DAY && ![meaning, ...also].some((each) => REPLY_MEANINGS[each].inAFlood)
 }
 
 const TOO_MANY: Done = { bookingId: null, done: 'too-many' }
@@ -65,7 +62,9 @@ function readIt(deps: Deps, hearing: Conversation): Reading {
     said,
   })
   const threshold = visit?.clinic.settings.minConfidence ?? 0
-  return reading.confidence < threshold && !isAboutTheNumber(reading.meaning) ? { ...reading, meaning: 'unclear' } : reading
+  return reading.confidence < threshold && !isAboutTheNumber(reading.meaning)
+    ? { ...reading, meaning: 'unclear' }
+    : reading
 }
 
 /** What a number stands for: the visits that were asked about last, else the times on offer. */
@@ -79,8 +78,8 @@ async function respond(tx: Tx, deps: Deps, hearing: Conversation, reading: Readi
   if (hearing.visits.length === 0) return withoutVisit(tx, deps, hearing)
   const named = await nameVisit(tx, deps, hearing, reading)
   if (named) return named
-  const visit = whichVisit(deps, hearing, reading)
-  return visit ? replyForVisit(tx, deps, hearing, visit, reading) : askWhich(tx, deps, hearing)
+  const visit = await whichVisit(tx, deps, hearing, reading)
+  return visit ? replyForVisit(tx, deps, hearing, visit, reading) : askWhich(tx, deps, hearing, reading)
 }
 
 /** A text that is about no visit we know of: a person reads it. Only a known patient is answered. */

@@ -3,8 +3,9 @@ import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
 import { becauseOf, loadConversation, nearest, type Conversation } from './conversation.ts'
 
 /**
- * "Which visit do you mean?" waits for a number for a day, as `done` of the reply that it was asked about. It ends when the
- * number comes, when the desk reads that reply, or when something newer wants a number. Unanswered, its words are a call.
+ * "Which visit do you mean?" waits for a number for a day, as `done` of the reply that it was asked about. It ends when
+ * the number comes, when the desk reads that reply, or when something newer wants a number. Unanswered, its words are a
+ * call.
  */
 export const ASKED_WHICH = 'asked-which'
 

@@ -1,16 +1,31 @@
+import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import { decideForNumber, type Effect, type Refusal } from '../../domain/replies/decide.ts'
+import { decideForNumber, type Refusal } from '../../domain/replies/decide-for-number.ts'
+import type { TextKind } from '../../domain/messages/texts/kinds.ts'
+import { whyKept } from '../../domain/visits/move-limit.ts'
+import { isNear } from '../../domain/visits/near.ts'
+import type { Effect } from '../../domain/replies/effects.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { withoutOldWish } from './latest-wish.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
+import { unsettledDoubt } from '../patients/record-consent.ts'
 import { followPatient } from '../patients/follow-patient.ts'
 import { orNotFound } from '../lookups.ts'
-import type { Unreachable } from '../preparation/make-plan.ts'
-import type { Deps, ReplyEffects, Tx } from '../ports/deps.ts'
-import type { VisitContext } from '../visit-context.ts'
-import { leaveMoveToDesk, supersedeOffer } from '../visits/move-visit.ts'
+import type { Unreachable } from '../../domain/patients/unreachable.ts'
+import type { Deps, ReplyEffects, ReplyRecord, Tx } from '../ports/deps.ts'
+import { isPregnant, type VisitContext } from '../visit-context.ts'
+import { leaveMoveToDesk, supersedeOffer } from '../visits/offer-openings.ts'
 import { noteEvent } from '../visits/note-event.ts'
-import { becauseOf, endedOffers, nearest, sayToNumber, type Conversation, type Done } from './conversation.ts'
+import {
+  becauseOf,
+  endedOffers,
+  nearest,
+  noteWords,
+  sayToNumber,
+  type Conversation,
+  type Done,
+} from './conversation.ts'
+import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
 
 /** Why nobody tells the patients of a number that refuses. */
 export const UNREACHABLE_BY: Record<Refusal, Unreachable> = { stop: 'opted-out', 'wrong-person': 'wrong-person' }
@@ -23,12 +38,29 @@ export async function replyForNumber(tx: Tx, deps: Deps, hearing: Conversation, 
   for (const effect of effects) did = { ...did, ...(await carryOutEffect(tx, deps, hearing, effect)) }
   const ended = await endedOffers(tx, hearing)
   const bookingId = hearing.visits[0]?.booking.id ?? null
-  return { bookingId, done: wordFor(effects[0]) ?? reading.meaning, did: { ...did, ...(ended.length > 0 && { ended }) } }
+  return {
+    bookingId,
+    done: wordFor(effects[0]) ?? reading.meaning,
+    did: { ...did, ...(ended.length > 0 && { ended }) },
+  }
 }
 
 /** What follows, by what the number has refused before. `isOld`: a newer word of the number has overtaken all of it. */
-export async function effectsOn(tx: Tx, { reply }: Conversation, reading: Reading): Promise<{ effects: Effect[]; isOld: boolean }> {
-  const decided = decideForNumber(reading, (await tx.optOuts.get(reply.phone))?.reason)
+export async function effectsOn(
+  tx: Tx,
+  hearing: Conversation,
+  reading: Reading,
+): Promise<{ effects: Effect[]; isOld: boolean }> {
+  const { reply, lastAsked: asked, visits, patients } = hearing
+  const { booking } = nearest(hearing)
+  const refused = (await tx.optOuts.get(reply.phone))?.reason ?? null
+  const decided = decideForNumber(reading, {
+    ...{ refused, asked },
+    // Of the visit that an answer would name.
+    isNear: booking !== null && isNear(booking, reply.receivedAt),
+    isPregnant: visits.some(isPregnant) || patients.some(({ cycle }) => cycle.status === 'pregnant'),
+    mayBePutOff: visits.every(({ booking }) => whyKept(booking) === null),
+  })
   const effects = await withoutOldWish(tx, reply, decided)
   return { effects, isOld: effects.length === 0 && decided.length > 0 }
 }
@@ -43,17 +75,40 @@ async function carryOutEffect(tx: Tx, deps: Deps, hearing: Conversation, effect:
   if (effect.do === 'opt-in') await optIn(tx, deps, hearing)
   if (effect.do === 'report-death') return reportDeath(tx, deps, hearing)
   if (effect.do === 'follow-up') await openFollowUp(tx, deps, nearest(hearing), effect.reason, becauseOf(hearing.reply))
-  if (effect.do === 'say' && !(await sayToNumber(tx, deps, hearing, effect.kind))) await unanswered(tx, deps, hearing, effect)
+  if (effect.do === 'note-need') return noteNeed(tx, hearing)
+  if (effect.do === 'say' && !(await sayToNumber(tx, deps, hearing, inPlaceOf(effect.kind, hearing))))
+    await unanswered(tx, deps, hearing, effect)
   return {}
 }
 
-/** Only who asks who we are waits for an answer; all else has been done, or has a call of its own. */
-async function unanswered(tx: Tx, deps: Deps, hearing: Conversation, { kind }: Extract<Effect, { do: 'say' }>): Promise<void> {
+/** Who asks who we are waits for an answer; most else has been done, or has a call of its own. */
+async function unanswered(
+  tx: Tx,
+  deps: Deps,
+  hearing: Conversation,
+  { kind }: Extract<Effect, { do: 'say' }>,
+): Promise<void> {
   const about = nearest(hearing)
-  if (kind === 'help' && about.patient) await openFollowUp(tx, deps, about, 'unclear-reply', becauseOf(hearing.reply))
+  if (MESSAGE_KINDS[kind].unanswered === 'call' && about.patient)
+    await openFollowUp(tx, deps, about, 'unclear-reply', becauseOf(hearing.reply))
 }
 
-/** Everything to the number ends at once, at every clinic, also what is already queued; every visit not yet told of gets a call. */
+/** Nobody is asked to keep a visit that there is none of. */
+function inPlaceOf(kind: TextKind, { visits }: Conversation): TextKind {
+  return kind === 'clinician-calls' && visits.length === 0 ? 'unclear' : kind
+}
+
+/** Beside the nearest visit, where only one patient can have meant it. */
+async function noteNeed(tx: Tx, { reply, visits, patients }: Conversation): Promise<ReplyEffects> {
+  const [visit] = visits
+  if (!visit || patients.length !== 1) return {}
+  return { need: (await noteWords(tx, visit.booking, reply, 'needs')).words }
+}
+
+/**
+ * Everything to the number ends at once, at every clinic, also what is already queued; every visit not yet told of gets
+ * a call.
+ */
 async function optOut(tx: Tx, deps: Deps, hearing: Conversation, refusal: Refusal): Promise<void> {
   const { reply, everybody, patients } = hearing
   await tx.optOuts.add(reply.phone, refusal, deps.clock.now())
@@ -68,7 +123,8 @@ async function optOut(tx: Tx, deps: Deps, hearing: Conversation, refusal: Refusa
 /** Nothing more goes to whoever was said to have died; others at the number are told as before. */
 async function reportDeath(tx: Tx, deps: Deps, hearing: Conversation): Promise<ReplyEffects> {
   let visits = 0
-  // Who is meant cannot be told where several are reached by the number: until a person has looked, none of them is written to.
+  // Who is meant cannot be told where several are reached by the number: until a person has looked, none of them is
+  // written to.
   for (const { id } of hearing.patients) {
     const patient = await tx.patients.update(id, { reportedDead: true })
     visits += await silence(tx, deps, hearing, patient.id, 'died')
@@ -79,7 +135,13 @@ async function reportDeath(tx: Tx, deps: Deps, hearing: Conversation): Promise<R
 }
 
 /** Plans end; the plan itself tells the desk which visits nobody tells of now. @returns how many visits are to come */
-async function silence(tx: Tx, deps: Deps, hearing: Conversation, patientId: string, why: Unreachable): Promise<number> {
+async function silence(
+  tx: Tx,
+  deps: Deps,
+  hearing: Conversation,
+  patientId: string,
+  why: Unreachable,
+): Promise<number> {
   const patient = orNotFound(await tx.patients.get(patientId), 'patient')
   const clinic = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
   const because = becauseAt(hearing, clinic)
@@ -96,8 +158,17 @@ export function becauseAt({ clinic, reply }: Conversation, { id }: Clinic): Reco
   return clinic?.id === id ? becauseOf(reply) : {}
 }
 
-/** Nobody is asked for a number any more. A choice that waits for the desk stands, unless somebody else may have made it. */
-async function endOffer(tx: Tx, deps: Deps, visit: VisitContext, why: Unreachable, because: Record<string, unknown>): Promise<void> {
+/**
+ * Nobody is asked for a number any more. A choice that waits for the desk stands, unless somebody else may have made
+ * it.
+ */
+async function endOffer(
+  tx: Tx,
+  deps: Deps,
+  visit: VisitContext,
+  why: Unreachable,
+  because: Record<string, unknown>,
+): Promise<void> {
   const pending = await tx.offers.pending(visit.booking.id)
   if (!pending || (pending.state === 'waiting' && why === 'opted-out')) return
   await supersedeOffer(tx, deps, visit.booking.id)
@@ -110,10 +181,23 @@ async function callAbout(tx: Tx, deps: Deps, hearing: Conversation, reason: 'wro
   await openFollowUp(tx, deps, nearest(hearing), reason, becauseOf(hearing.reply))
 }
 
-/** Writing START is consent, in the patient's own words, to the clinic that it was written to. */
-async function optIn(tx: Tx, deps: Deps, { reply, patients, everybody }: Conversation): Promise<void> {
+/** START takes the number's refusal back, and all who are reached there are planned for anew. */
+async function optIn(tx: Tx, deps: Deps, { reply, clinic, patients, everybody }: Conversation): Promise<void> {
   await tx.optOuts.remove(reply.phone)
-  const consent = { channel: 'sms', recordedBy: 'patient', recordedAt: reply.receivedAt, wording: reply.text.slice(0, 100) } as const
-  for (const { id } of patients) await tx.patients.addConsent(id, consent)
+  for (const patient of patients) await agree(tx, deps, reply, clinic!, patient)
   for (const { id } of everybody) await followPatient(tx, deps, id, { confirm: false })
+}
+
+/**
+ * Writing START is consent of whoever reads the messages, in the own words, to the clinic that it was written to. Where
+ * the number may have changed hands, by all that was seen before, it may be a stranger's: a person asks first.
+ */
+async function agree(tx: Tx, deps: Deps, reply: ReplyRecord, clinic: Clinic, patient: Patient): Promise<void> {
+  const { id, receiver } = patient
+  const consents = await tx.patients.consents(id)
+  const handsDoubt = await unsettledDoubt(tx, deps, patient, consents, clinic, reply.receivedAt)
+  if (handsDoubt) return void (await tx.patients.update(id, { handsDoubt }))
+  const givenBy = receiver ? 'receiver' : 'patient'
+  const told = { channel: 'sms', recordedAt: reply.receivedAt, wording: reply.text.slice(0, 100) } as const
+  await tx.patients.addConsent(id, { ...told, recordedBy: givenBy, givenBy })
 }

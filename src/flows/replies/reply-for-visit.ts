@@ -1,23 +1,43 @@
+import type { Booking } from '../../domain/visits/booking.ts'
+import type { Slot } from '../../domain/visits/slot.ts'
 import type { FollowUp } from '../../domain/calls/follow-up.ts'
 import { dateIn } from '../../domain/local-time.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import type { Answer } from '../../domain/preparation/protocol.ts'
-import { decideForVisit, type Effect } from '../../domain/replies/decide.ts'
+import { decideForVisit } from '../../domain/replies/decide-for-visit.ts'
+import type { Effect } from '../../domain/replies/effects.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
 import { protocolOf } from '../lookups.ts'
-import { makePlan } from '../preparation/make-plan.ts'
-import type { Deps, ReplyEffects, Tx } from '../ports/deps.ts'
-import type { VisitContext } from '../visit-context.ts'
-import { judgeBooking } from '../visits/judge-booking.ts'
-import { acceptChoice, offerOpenings, supersedeOffer } from '../visits/move-visit.ts'
+import { makePlan, type Planned } from '../preparation/make-plan.ts'
+import type { Deps, Records, ReplyEffects, Tx } from '../ports/deps.ts'
+import { isPregnant, type VisitContext } from '../visit-context.ts'
+import { isNear } from '../../domain/visits/near.ts'
+import { questionFor } from '../../domain/preparation/cycle/question.ts'
+import { needsCall } from '../../domain/preparation/cycle/move-rule.ts'
+import { judgeAmong, openingsWithinReach } from '../visits/judge-booking.ts'
+import { noLongerBad, tellTiming, judgeTiming } from '../visits/tell-timing.ts'
+import { acceptChoice } from '../visits/move-visit.ts'
+import { offerOpenings, supersedeOffer } from '../visits/offer-openings.ts'
 import { noteEvent } from '../visits/note-event.ts'
-import { answer, becauseOf, endedOffers, type Conversation, type Done } from './conversation.ts'
+import { answer, becauseOf, endedOffers, noteWords, type Conversation, type Done } from './conversation.ts'
 import { leaveQuestion } from './pending-question.ts'
+import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
+import { whyKept } from '../../domain/visits/move-limit.ts'
+import { REPLY_MEANINGS } from '../../domain/replies/reply-meanings.ts'
 
 /** What follows from a reply about a visit. */
-export function decideReply(deps: Deps, hearing: Conversation, visit: VisitContext, reading: Reading): Effect[] {
+export async function decideReply(
+  records: Records,
+  deps: Deps,
+  hearing: Conversation,
+  visit: VisitContext,
+  reading: Reading,
+): Promise<Effect[]> {
   const { booking, patient, clinic } = visit
+  const tellsOfPeriod = REPLY_MEANINGS[reading.meaning].bleeding !== null
+  // Whatever is learned of the dates, any of these may then be the better time.
+  const openings = tellsOfPeriod ? await openingsWithinReach(records, deps, visit, true) : []
   const { answers } = protocolOf(deps, booking.protocol)
   const offer = hearing.offers.find(({ bookingId }) => bookingId === booking.id)
   return decideForVisit({
@@ -28,8 +48,22 @@ export function decideReply(deps: Deps, hearing: Conversation, visit: VisitConte
     mustMove: offer?.reason === 'cannot-come',
     lapsePolicy: clinic.settings.lapsePolicy,
     topics: Object.keys(answers).filter((topic) => maySay(deps, answers[topic]?.[patient.language])),
-    keeps: (history: CycleHistory) => judgeBooking(deps, booking, history).keep,
+    mayBePutOff: whyKept(booking) === null,
+    isNear: isNear(booking, hearing.reply.receivedAt),
+    isPregnant: isPregnant(visit),
+    keeps: (history: CycleHistory) => mayStay(deps, visit, openings, history),
+    isBadly: (history: CycleHistory) => judgeTiming(deps, visit, history).worthACall,
   })
+}
+
+/** Nothing better is free, and either the time is good enough or the patient can still be asked again. */
+function mayStay(deps: Deps, visit: VisitContext, openings: readonly Slot[], history: CycleHistory): boolean {
+  const { booking } = visit
+  const { judgement } = judgeAmong(deps, visit, openings, {}, history)
+  if (!judgement.keep || !judgement.worthACall || whyKept(booking) !== null) return judgement.keep
+  const [date, asOf] = [booking.visitAt, deps.clock.now()].map((at) => dateIn(at, booking.zone))
+  const protocol = protocolOf(deps, booking.protocol)
+  return !needsCall(judgement, questionFor({ history, visit: date!, asOf: asOf!, protocol }) !== null)
 }
 
 /** An answer is sent in the very words somebody approved, or not at all. */
@@ -48,9 +82,15 @@ interface Turn {
 }
 
 /** Does what follows from a reply about one visit. */
-export async function replyForVisit(tx: Tx, deps: Deps, hearing: Conversation, visit: VisitContext, reading: Reading): Promise<Done> {
+export async function replyForVisit(
+  tx: Tx,
+  deps: Deps,
+  hearing: Conversation,
+  visit: VisitContext,
+  reading: Reading,
+): Promise<Done> {
   const turn: Turn = { hearing, visit: { ...visit }, reading, did: {}, unanswered: false }
-  const effects = decideReply(deps, hearing, visit, reading)
+  const effects = await decideReply(tx, deps, hearing, visit, reading)
   let done: string = reading.meaning
   for (const effect of effects) done = (await carryOutEffect(tx, deps, turn, effect)) ?? done
   if (turn.unanswered && !effects.some((effect) => effect.do === 'follow-up')) await leaveAnswerToDesk(tx, deps, turn)
@@ -75,12 +115,17 @@ async function carryOutEffect(tx: Tx, deps: Deps, turn: Turn, effect: Effect): P
     case 'confirm':
       return confirm(tx, deps, turn)
     case 'note-lapse':
-      return noteLapse(tx, turn)
+      return note(tx, turn, 'lapses')
+    case 'note-need':
+      return note(tx, turn, 'needs')
     case 'offer':
       return offerOpenings(tx, deps, turn.visit, effect.reason, because)
     case 'accept':
       return accept(tx, deps, turn, effect.choice)
-    default:
+    // Of the number, not of a visit: see reply-for-number.ts.
+    case 'opt-in':
+    case 'opt-out':
+    case 'report-death':
       return undefined
   }
 }
@@ -91,16 +136,18 @@ async function updateCycle(tx: Tx, deps: Deps, turn: Turn, after: CycleHistory):
   turn.did.cycle = { before: patient.cycle, after }
   turn.visit.patient = await tx.patients.update(patient.id, { cycle: after })
   for (const each of turn.hearing.visits.filter((visit) => visit.patient.id === patient.id)) {
-    const planned = (await makePlan(tx, deps, { ...each, patient: turn.visit.patient })).booking
-    await endOfferByDates(tx, deps, turn, planned.id)
-    if (planned.id === booking.id) turn.visit.booking = planned
-    else await callIfSpoilt(tx, deps, turn, { ...turn.visit, booking: planned })
+    const about = { ...each, patient: turn.visit.patient }
+    const planned = await makePlan(tx, deps, about)
+    await endOfferByDates(tx, deps, turn, planned.booking.id)
+    if (planned.booking.id === booking.id) await talkOn(tx, deps, turn, planned.booking)
+    else await leaveToDesk(tx, deps, turn, { ...about, ...planned }, patient.cycle)
   }
   await closeFollowUps(tx, deps, booking.id, asksForTheDay, 'the day was told')
 }
 
 /** "Yes, it has started": the call that waited for the day. */
-const asksForTheDay = ({ reason, detail }: FollowUp) => reason === 'unclear-reply' && detail.meaning === 'period-started'
+const asksForTheDay = ({ reason, detail }: FollowUp) =>
+  reason === 'unclear-reply' && detail.meaning === 'period-started'
 
 /** Times that were offered because of the dates fit no more. Whoever cannot come still needs another. */
 async function endOfferByDates(tx: Tx, deps: Deps, { hearing }: Turn, bookingId: string): Promise<void> {
@@ -108,12 +155,21 @@ async function endOfferByDates(tx: Tx, deps: Deps, { hearing }: Turn, bookingId:
   if (offer?.reason === 'no-opening') await supersedeOffer(tx, deps, bookingId)
 }
 
+/** The visit that is being talked about: better times are offered here and now. */
+async function talkOn(tx: Tx, deps: Deps, turn: Turn, planned: Booking): Promise<void> {
+  turn.visit.booking = planned
+  if (!judgeTiming(deps, turn.visit).worthACall) await noLongerBad(tx, deps, planned.id)
+}
+
 /** Only one visit is talked about: the desk sees to others that the news spoils. */
-async function callIfSpoilt(tx: Tx, deps: Deps, { hearing }: Turn, visit: VisitContext): Promise<void> {
-  const judgement = judgeBooking(deps, visit.booking, visit.patient.cycle)
-  const hasBegun = visit.booking.visitAt <= deps.clock.now()
-  if (hasBegun || judgement.keep || (await tx.offers.pending(visit.booking.id))) return
-  await openFollowUp(tx, deps, visit, 'badly-timed', { ...becauseOf(hearing.reply), why: judgement.reason })
+function leaveToDesk(
+  tx: Tx,
+  deps: Deps,
+  { hearing }: Turn,
+  { plan, ...about }: VisitContext & Pick<Planned, 'plan'>,
+  before: CycleHistory,
+): Promise<void> {
+  return tellTiming(tx, deps, about, { plan, before, because: becauseOf(hearing.reply) })
 }
 
 async function say(tx: Tx, deps: Deps, turn: Turn, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
@@ -121,13 +177,13 @@ async function say(tx: Tx, deps: Deps, turn: Turn, { kind, topic }: Extract<Effe
   const { answers } = protocolOf(deps, visit.booking.protocol)
   const sentence = topic && answers[topic]?.[visit.patient.language]?.sentence
   const answered = await answer(tx, deps, turn.hearing, visit, kind, sentence ? { answer: sentence } : {})
-  if (!answered) turn.unanswered = true
+  if (!answered && MESSAGE_KINDS[kind].unanswered === 'call') turn.unanswered = true
   return kind
 }
 
 /** Nothing else tells the desk of this reply, and nobody has answered it. */
 async function leaveAnswerToDesk(tx: Tx, deps: Deps, { hearing, visit, reading }: Turn): Promise<void> {
-  const reason = reading.meaning === 'prep-question' ? 'prep-question' : 'unclear-reply'
+  const reason = REPLY_MEANINGS[reading.meaning].unanswered
   await openFollowUp(tx, deps, visit, reason, becauseOf(hearing.reply))
 }
 
@@ -139,14 +195,10 @@ async function confirm(tx: Tx, deps: Deps, turn: Turn): Promise<string> {
   return 'confirm'
 }
 
-const LONGEST_LAPSE = 300
-
-async function noteLapse(tx: Tx, turn: Turn): Promise<undefined> {
-  const { booking } = turn.visit
-  const lapse = turn.hearing.reply.text.slice(0, LONGEST_LAPSE)
-  turn.visit.booking = { ...booking, lapses: [...booking.lapses, lapse] }
-  turn.did.lapse = lapse
-  await tx.bookings.update(turn.visit.booking)
+async function note(tx: Tx, turn: Turn, where: 'lapses' | 'needs'): Promise<undefined> {
+  const { booking, words } = await noteWords(tx, turn.visit.booking, turn.hearing.reply, where)
+  turn.visit.booking = booking
+  turn.did[where === 'lapses' ? 'lapse' : 'need'] = words
 }
 
 async function accept(tx: Tx, deps: Deps, turn: Turn, choice: number): Promise<string> {
@@ -157,11 +209,17 @@ async function accept(tx: Tx, deps: Deps, turn: Turn, choice: number): Promise<s
 }
 
 /** What became of the offers. A new one wants a number of its own: an older question is not answered any more. */
-async function offersOf(tx: Tx, deps: Deps, { hearing, visit }: Turn, done: string): Promise<Pick<ReplyEffects, 'offerId' | 'ended'>> {
+async function offersOf(
+  tx: Tx,
+  deps: Deps,
+  { hearing, visit }: Turn,
+  done: string,
+): Promise<Pick<ReplyEffects, 'offerId' | 'ended'>> {
   const ended = await endedOffers(tx, hearing)
   const offer = await tx.offers.pending(visit.booking.id)
   const isNew = offer !== undefined && !hearing.offers.some(({ id }) => id === offer.id)
   const { pendingQuestion, reply } = hearing
-  if (isNew && pendingQuestion && pendingQuestion.id !== reply.id) await leaveQuestion(tx, deps, hearing, pendingQuestion)
+  if (isNew && pendingQuestion && pendingQuestion.id !== reply.id)
+    await leaveQuestion(tx, deps, hearing, pendingQuestion)
   return { ...(ended.length > 0 && { ended }), ...((isNew || done === 'waiting') && { offerId: offer!.id }) }
 }

@@ -1,43 +1,64 @@
 import type { FollowUp } from '../../domain/calls/follow-up.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
-import { changesRefusal, refusalAfter } from '../../domain/replies/decide.ts'
-import { loadVisit } from '../lookups.ts'
+import { UNREACHABLE } from '../../domain/patients/unreachable.ts'
+import { changesRefusal, refusalAfter } from '../../domain/replies/decide-for-number.ts'
+import { loadVisit, orNotFound } from '../lookups.ts'
 import { followPatient } from '../patients/follow-patient.ts'
-import { UNREACHABLE, unreachableBy } from '../preparation/make-plan.ts'
+import { unreachableBy } from '../patients/unreachable-by.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
 import type { VisitContext } from '../visit-context.ts'
-import { leaveMoveToDesk, reopenOffer, supersedeOffer } from '../visits/move-visit.ts'
+import { leaveMoveToDesk, reopenOffer, supersedeOffer } from '../visits/offer-openings.ts'
 import type { Conversation } from './conversation.ts'
 
 /**
- * Takes back what acting on a reply has changed, where it still stands as that left it: what a later reply, the page or the
- * desk has changed since is newer. Plans follow; then the calls that the reply has opened are closed.
+ * Takes back what acting on a reply has changed, where it still stands as that left it: what a later reply, the page or
+ * the desk has changed since is newer. Plans follow; then the calls that the reply has opened are closed.
  */
-export async function takeBack(tx: Tx, deps: Deps, hearing: Conversation, reply: ReplyRecord, by: string): Promise<void> {
+export async function takeBack(
+  tx: Tx,
+  deps: Deps,
+  hearing: Conversation,
+  reply: ReplyRecord,
+  by: string,
+): Promise<void> {
   const visit = hearing.visits.find(({ booking }) => booking.id === reply.bookingId)
-  const changed = [...(await reviseRefusal(tx, hearing, reply)), ...(await liftDeath(tx, reply)), ...(await restoreCycle(tx, reply))]
+  const changed = [
+    ...(await reviseRefusal(tx, hearing, reply, deps.clock.now())),
+    ...(await liftDeath(tx, reply)),
+    ...(await restoreCycle(tx, reply)),
+  ]
   if (visit) await unmark(tx, visit, reply)
   for (const id of new Set(changed)) await followPatient(tx, deps, id)
   if (visit) await takeBackOffer(tx, deps, visit, reply)
   for (const call of await tx.followUps.list({ replyId: reply.id, open: true, limit: 200 })) {
-    if (!(await stillHolds(tx, call))) await tx.followUps.close(call.id, by, 'meaning corrected', deps.clock.now())
+    if (!(await stillHolds(tx, deps, call)))
+      await tx.followUps.close(call.id, by, 'meaning corrected', deps.clock.now())
   }
 }
 
 /** Why nobody may write to a patient may have been said by another reply too. */
-async function stillHolds(tx: Tx, { reason, patientId, phone }: FollowUp): Promise<boolean> {
+async function stillHolds(tx: Tx, deps: Deps, { reason, patientId, bookingId, phone }: FollowUp): Promise<boolean> {
   if (!UNREACHABLE.has(reason)) return false
   const patient = patientId === null ? undefined : await tx.patients.get(patientId)
-  if (patient) return (await unreachableBy(tx, patient)) === reason
+  if (patient) {
+    const clinic = orNotFound(await tx.clinics.get(patient.clinicId), 'clinic')
+    const booking = (bookingId !== null && (await tx.bookings.get(bookingId))) || null
+    return (await unreachableBy(tx, { patient, clinic, booking }, deps.clock.now()))?.reason === reason
+  }
   return phone !== null && (await tx.optOuts.get(phone))?.reason === reason
 }
 
 /**
- * What the number refuses by its other replies. A refusal that none of them explains stands, where it was there before this
- * reply: what explained it is not kept any more.
+ * What the number refuses by its other replies. A refusal that none of them explains stands, where it was there before
+ * this reply: what explained it is not kept any more.
  * @returns whom that changes, by id
  */
-async function reviseRefusal(tx: Tx, { everybody }: Conversation, { id, phone, reading, receivedAt }: ReplyRecord): Promise<string[]> {
+async function reviseRefusal(
+  tx: Tx,
+  { everybody }: Conversation,
+  { id, phone, reading, receivedAt }: ReplyRecord,
+  at: Date,
+): Promise<string[]> {
   if (!reading || !changesRefusal(reading)) return []
   const others = (await tx.replies.fromPhone(phone, new Date(0))).filter((other) => other.id !== id)
   const before = await tx.optOuts.get(phone)
@@ -46,7 +67,18 @@ async function reviseRefusal(tx: Tx, { everybody }: Conversation, { id, phone, r
   if (after === null && before!.at < receivedAt) return []
   await tx.optOuts.remove(phone)
   if (after !== null) await tx.optOuts.add(phone, after, before?.at ?? receivedAt)
+  if (before?.reason === 'wrong-person') await noteLifted(tx, everybody, phone, at)
   return everybody.map((patient) => patient.id)
+}
+
+/**
+ * From now on it is asked whose number it is, and consent of before does not count: somebody there said that it was not
+ * the patient's. Of whoever is reached elsewhere by now nobody said so.
+ */
+async function noteLifted(tx: Tx, everybody: readonly Patient[], phone: string, at: Date): Promise<void> {
+  const since = at.toISOString()
+  const doubted = { wrongPersonLifted: since, handsDoubt: { why: 'lifted', since } } as const
+  for (const each of everybody) if (each.phone === phone) await tx.patients.update(each.id, doubted)
 }
 
 /** @returns who is not reported dead any more, by id */
@@ -78,14 +110,23 @@ async function restoreCycle(tx: Tx, { bookingId, did }: ReplyRecord): Promise<st
   return [patient.id]
 }
 
-async function unmark(tx: Tx, { booking }: VisitContext, { did }: ReplyRecord): Promise<void> {
-  const isConfirmedByIt = did?.confirmedAt !== undefined && booking.confirmedAt?.toISOString() === did.confirmedAt
-  const lapse = did?.lapse === undefined ? -1 : booking.lapses.indexOf(did.lapse)
-  const lapses = booking.lapses.filter((_, at) => at !== lapse)
-  await tx.bookings.update({ ...booking, lapses, ...(isConfirmedByIt && { confirmedAt: null }) })
+/** The same words may have been written twice. */
+function withoutOne(all: readonly string[], words: string | undefined): string[] {
+  const at = words === undefined ? -1 : all.indexOf(words)
+  return all.filter((_, index) => index !== at)
 }
 
-/** The offer that the reply led to, unless something has come of it since; or its choice, unless the desk has decided on it. */
+async function unmark(tx: Tx, { booking }: VisitContext, { did }: ReplyRecord): Promise<void> {
+  const isConfirmedByIt = did?.confirmedAt !== undefined && booking.confirmedAt?.toISOString() === did.confirmedAt
+  const lapses = withoutOne(booking.lapses, did?.lapse)
+  const needs = withoutOne(booking.needs, did?.need)
+  await tx.bookings.update({ ...booking, lapses, needs, ...(isConfirmedByIt && { confirmedAt: null }) })
+}
+
+/**
+ * The offer that the reply led to, unless something has come of it since; or its choice, unless the desk has decided on
+ * it.
+ */
 async function takeBackOffer(tx: Tx, deps: Deps, visit: VisitContext, { did, done }: ReplyRecord): Promise<void> {
   const pending = await tx.offers.pending(visit.booking.id)
   if (!pending || pending.id !== did?.offerId) return
@@ -93,7 +134,9 @@ async function takeBackOffer(tx: Tx, deps: Deps, visit: VisitContext, { did, don
   if (done !== 'waiting' && pending.state === 'open') await supersedeOffer(tx, deps, visit.booking.id)
 }
 
-/** Older offers had ended by the reply. Where nothing else is on offer now, what they were about is left to the desk. */
+/**
+ * Older offers had ended by the reply. Where nothing else is on offer now, what they were about is left to the desk.
+ */
 export async function reopenMatters(tx: Tx, deps: Deps, { did }: ReplyRecord): Promise<void> {
   for (const { bookingId, visitAt, reason } of did?.ended ?? []) {
     const booking = await tx.bookings.get(bookingId)

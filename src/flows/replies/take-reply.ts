@@ -21,13 +21,18 @@ export interface Acted<T> {
 const TRIES = 2
 
 /**
- * The one way in for what a patient says, by text, page or key. It is kept first, in a transaction of its own; then it is
- * acted on. Where that fails, the words stay and a person is told to read them. The same words told again are acted on once.
+ * The one way in for what a patient says, by text, page or key. It is kept first, in a transaction of its own; then it
+ * is acted on. Where that fails, the words stay and a person is told to read them. The same words told again are acted
+ * on once.
  *
  * @returns what acting gave; `known` when it had been done before; `failed` when a person must see to it
  * @throws only while nothing can be stored at all: then whoever told it should tell it again
  */
-export async function takeReply<T>(deps: Deps, said: ReplyRecord, way: WayIn<T>): Promise<Acted<T> | 'known' | 'failed'> {
+export async function takeReply<T>(
+  deps: Deps,
+  said: ReplyRecord,
+  way: WayIn<T>,
+): Promise<Acted<T> | 'known' | 'failed'> {
   const kept = await deps.store.transact((tx) => tx.replies.keep(said))
   if (kept.done !== null) return 'known'
   return actOnReply(deps, kept.id, way)
@@ -64,10 +69,15 @@ function tellHeard(deps: Deps, id: string, { bookingId }: Done): void {
 }
 
 /**
- * The words are kept, and nothing has followed from them: somebody must read them. A refusal, a death and an alarm hold all
- * the same.
+ * The words are kept, and nothing has followed from them: somebody must read them. A refusal, a death and an alarm hold
+ * all the same.
  */
-export async function leaveToPerson(deps: Deps, id: string, read: WayIn<unknown>['read'], error?: unknown): Promise<void> {
+export async function leaveToPerson(
+  deps: Deps,
+  id: string,
+  read: WayIn<unknown>['read'],
+  error?: unknown,
+): Promise<void> {
   const left = await deps.store.transact(async (tx) => {
     const kept = await tx.replies.lock(id)
     if (!kept || kept.done !== null) return false

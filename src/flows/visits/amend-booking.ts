@@ -1,62 +1,106 @@
 import type { Booking } from '../../domain/visits/booking.ts'
-import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import type { Purpose } from '../../domain/visits/purpose.ts'
+import type { CalendarDate, CycleHistory } from '../../domain/preparation/cycle/history.ts'
+import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
+import type { PrepPlan } from '../../domain/preparation/plan.ts'
 import { Failure } from '../../domain/failure.ts'
+import { atNewNumber, howReached } from '../../domain/patients/how-reached.ts'
+import { refuseUnguarded } from '../../domain/patients/minors.ts'
 import { toE164 } from '../../domain/patients/phone.ts'
 import { dateIn, knownZone } from '../../domain/local-time.ts'
-import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import { refuseUnsendable } from '../messages/approved-texts.ts'
-import { refuseFaults, refuseSecondVisit, takeTime, timeTaken, visitTime, type Booked, type BookingRequest } from './book-visit.ts'
+import { refuseFaults, refuseSecondVisit, refuseUnknownHome, takeTime, timeTaken, visitTime } from './book-visit.ts'
+import type { Booked, BookingRequest, ToldConsent } from './booking-request.ts'
 import { settleWaiting } from '../messages/settle-waiting.ts'
 import { followPatient, lockVisits } from '../patients/follow-patient.ts'
-import { betterOpenings, judgeBooking } from './judge-booking.ts'
-import { orNotFound, protocolOf, loadVisit } from '../lookups.ts'
+import { consentOf, doubtOf } from '../patients/record-consent.ts'
+import { judgeBooking } from './judge-booking.ts'
+import { needsCall } from '../../domain/preparation/cycle/move-rule.ts'
+import { asks, callAboutTime, noLongerBad } from './tell-timing.ts'
+import { knownProtocol, orNotFound, loadVisit } from '../lookups.ts'
 import { makePlan } from '../preparation/make-plan.ts'
-import { supersedeOffer } from './move-visit.ts'
+import { latestBetter } from '../../domain/visits/move-limit.ts'
+import { refuseOver } from '../../domain/visits/over.ts'
+import { holdAnew, leaveMoveToDesk, supersedeOffer } from './offer-openings.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { newMessage } from '../messages/new-message.ts'
 import { noteEvent } from './note-event.ts'
-import { openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
+import { refuseChanged } from './refuse-changed.ts'
+import { tellCancelled } from './tell-cancelled.ts'
+import { tellMoved } from './tell-moved.ts'
+import { settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
-
-const DAY_MS = 86_400_000
 
 /** What may change about a booking; what is missing stays. */
 export interface Amendment {
   visit?: string | undefined
+  minutes?: number | undefined
+  /** The new time is booked on purpose though somebody else is there. */
+  overbook?: boolean | undefined
   zone?: string | undefined
   clinician?: string | undefined
   protocol?: string | undefined
   patient?: { [K in keyof BookingRequest['patient']]?: BookingRequest['patient'][K] | undefined } | undefined
+  purpose?: Purpose | undefined
+  dueBy?: CalendarDate | null | undefined
   cycle?: CycleHistory | undefined
-  consent?: BookingRequest['consent'] | undefined
+  consent?: ToldConsent | undefined
+  /** What was seen of it, by `versionOf`: refused where somebody has changed it since. */
+  seen?: number | undefined
   by: string
 }
 
 /**
  * Changes a booking and makes its plan anew; what changed about the patient is followed by all other visits too.
- * @throws not-found, too-late (cancelled), bad-input, time-taken, already-booked
+ * @throws not-found, too-late (cancelled, over), changed, bad-input, time-taken, already-booked
  */
 export async function amendBooking(deps: Deps, id: string, amendment: Amendment): Promise<Booked> {
   const booked = await deps.store.transact(async (tx) => {
     const before = await lockVisit(tx, deps, id)
     refuseCancelled(before.booking)
-    const after = amended(deps, before, amendment)
+    refuseOver(before.booking, deps.clock.now())
+    await refuseChanged(tx, id, amendment.seen)
+    const after = await doubted(tx, deps, amended(deps, before, amendment))
     await tx.patients.update(after.patient.id, after.patient)
     await addConsent(tx, deps, after, amendment)
     const moves = timeChanged(before.booking, after.booking)
-    if (moves) await changeTime(tx, deps, before.booking, after.booking)
+    const lasts = after.booking.minutes !== before.booking.minutes
+    if (moves || lasts) await retake(tx, deps, before, after, amendment)
+    if (moves) await leaveOldTime(tx, deps, after.booking)
+    else await endOfferBeyond(tx, deps, after)
+    if (lasts) await holdAnew(tx, deps, after)
     const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
     await followPatient(tx, deps, after.patient.id, { except: id, cycleBefore: before.patient.cycle })
     if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
     await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
-    const judgement = judgeBooking(deps, booking, after.patient.cycle)
-    const openings = judgement.keep && !judgement.unsure ? [] : await betterOpenings(tx, deps, { ...after, booking }, false)
-    return { booking, patient: after.patient, judgement, openings, plan }
+    const judged = await judgeBooking(tx, deps, { ...after, booking })
+    await followTiming(tx, deps, { ...after, booking }, judged.judgement, plan)
+    return { booking, patient: after.patient, ...judged, plan }
   })
   await enqueueDue(deps)
   deps.notice('amended', { booking: id })
   return booked
+}
+
+/** The desk has just been told how the visit is timed: it is called about only where it stays so. */
+async function followTiming(
+  tx: Tx,
+  deps: Deps,
+  about: VisitContext,
+  judgement: VisitJudgement,
+  plan: PrepPlan,
+): Promise<void> {
+  if (!judgement.worthACall) return noLongerBad(tx, deps, about.booking.id)
+  if (needsCall(judgement, asks(plan.messages))) await callAboutTime(tx, deps, about, judgement)
+}
+
+/** Times that were offered while the visit might be put off are on offer no more once it may not. */
+async function endOfferBeyond(tx: Tx, deps: Deps, about: VisitContext): Promise<void> {
+  const latest = latestBetter(about.booking)
+  const offer = latest && (await tx.offers.pending(about.booking.id))
+  if (!offer || offer.choices.every(({ at }) => at <= latest)) return
+  await supersedeOffer(tx, deps, about.booking.id)
+  await leaveMoveToDesk(tx, deps, about, offer.reason)
 }
 
 /** The visit with the patient's others, all locked in one order. */
@@ -67,7 +111,8 @@ async function lockVisit(tx: Tx, deps: Deps, id: string): Promise<VisitContext> 
 }
 
 function refuseCancelled({ state }: Booking): void {
-  if (state === 'cancelled') throw new Failure('too-late', { message: 'This booking was cancelled. Book the visit again.' })
+  if (state === 'cancelled')
+    throw new Failure('too-late', { message: 'This booking was cancelled. Book the visit again.' })
 }
 
 function timeChanged(a: Booking, b: Booking): boolean {
@@ -76,27 +121,44 @@ function timeChanged(a: Booking, b: Booking): boolean {
 
 function amended(deps: Deps, { booking, patient, clinic }: VisitContext, amendment: Amendment): VisitContext {
   const zone = amendment.zone === undefined ? booking.zone : knownZone(amendment.zone)
-  if (amendment.protocol !== undefined) protocolOf(deps, amendment.protocol)
+  if (amendment.protocol !== undefined) knownProtocol(deps, amendment.protocol)
   if (amendment.cycle) refuseFaults(amendment.cycle, dateIn(deps.clock.now(), zone))
-  const { phone, ...person } = given(amendment.patient ?? {})
+  const { phone, channel, detail, reach, receiver, ...person } = given(amendment.patient ?? {})
+  const number = phone === undefined ? patient.phone : toE164(phone, clinic.country, 'patient.phone')
+  const known = number === patient.phone ? patient : atNewNumber(patient, number, deps.clock.now())
   const { language = patient.language } = person
+  refuseUnknownHome(person.zone)
   if (language !== patient.language) refuseUnsendable(deps.approvedTexts, language)
-  return {
+  const after = {
     clinic,
     patient: {
-      ...patient,
+      ...known,
       ...person,
-      ...(phone !== undefined && { phone: toE164(phone, clinic.country, 'patient.phone') }),
+      ...howReached(known, { channel, detail, reach, receiver }, deps.clock.now()),
       ...(amendment.cycle && { cycle: amendment.cycle }),
     },
     booking: {
       ...booking,
       zone,
       visitAt: amendment.visit === undefined ? booking.visitAt : visitTime(deps, amendment.visit, zone),
+      minutes: amendment.minutes ?? booking.minutes,
       clinician: amendment.clinician ?? booking.clinician,
       protocol: amendment.protocol ?? booking.protocol,
+      purpose: amendment.purpose ?? booking.purpose,
+      dueBy: amendment.dueBy === undefined ? booking.dueBy : amendment.dueBy,
     },
   }
+  // Whatever else is amended, the plan puts a minor without a guardian on the call list.
+  if (person.birthDate !== undefined || receiver !== undefined)
+    refuseUnguarded(after.patient, dateIn(after.booking.visitAt, zone), clinic.settings.minors)
+  return after
+}
+
+/** Whether the number may have changed hands is looked at before consent is recorded anew. */
+async function doubted(tx: Tx, deps: Deps, about: VisitContext): Promise<VisitContext> {
+  const { patient, clinic } = about
+  const handsDoubt = await doubtOf(tx, deps, patient, await tx.patients.consents(patient.id), clinic)
+  return { ...about, patient: { ...patient, handsDoubt } }
 }
 
 /** Only the fields that were given. */
@@ -104,35 +166,49 @@ function given<T extends object>(fields: T): { [K in keyof T]?: Exclude<T[K], un
   return Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== undefined)) as never
 }
 
-async function addConsent(tx: Tx, deps: Deps, { patient }: VisitContext, { consent }: Amendment): Promise<void> {
+async function addConsent(tx: Tx, deps: Deps, about: VisitContext, { consent }: Amendment): Promise<void> {
   if (!consent) return
-  const { recordedBy, wording = 'Agreed when the booking was changed.' } = consent
-  await tx.patients.addConsent(patient.id, { channel: patient.channel, recordedBy, recordedAt: deps.clock.now(), wording })
+  const { patient, booking } = about
+  const told = { ...consent, wording: consent.wording ?? 'Agreed when the booking was changed.' }
+  await tx.patients.addConsent(patient.id, consentOf(deps, patient, booking.zone, told))
 }
 
-async function changeTime(tx: Tx, deps: Deps, before: Booking, after: Booking): Promise<void> {
+/**
+ * Gives back the time that the visit had, and takes the one that it has now, or as much of it. What takes less of a
+ * time that was overbooked is no new claim.
+ * @throws time-taken
+ */
+async function retake(
+  tx: Tx,
+  deps: Deps,
+  { booking: before }: VisitContext,
+  { booking: after }: VisitContext,
+  { overbook = false }: Amendment,
+): Promise<void> {
   await refuseSecondVisit(tx, after)
-  await supersedeOffer(tx, deps, before.id)
+  const isLess = !timeChanged(before, after) && after.minutes < before.minutes
   await tx.slots.free(before.id, before.visitAt)
-  if (!(await takeTime(tx, deps, after))) throw timeTaken()
-  Object.assign(after, { confirmedAt: null, shortNotice: false, lapses: [] })
-  await settleFollowUps(tx, deps, before.id, 'new-time', 'visit moved by the desk')
+  if (!(await takeTime(tx, deps, after, overbook || isLess))) throw timeTaken()
 }
 
-/** The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the visit. */
-async function tellMoved(tx: Tx, deps: Deps, { booking, patient, clinic }: VisitContext): Promise<void> {
-  const sendAt = nextAllowed(deps.clock.now(), booking.zone, clinic.settings.hours)
-  const notAfter = new Date(Math.min(sendAt.getTime() + DAY_MS, booking.visitAt.getTime()))
-  if (sendAt >= notAfter) return openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: 'moved' })
-  const facts = { kind: 'moved', sendAt, notAfter, unsolicited: false } as const
-  await tx.messages.insert([newMessage(deps, { booking, patient, clinic }, facts)])
+/** What was said and asked about another time holds no more. */
+async function leaveOldTime(tx: Tx, deps: Deps, booking: Booking): Promise<void> {
+  await supersedeOffer(tx, deps, booking.id)
+  Object.assign(booking, { confirmedAt: null, shortNotice: false, lapses: [], outcome: null })
+  await settleFollowUps(tx, deps, booking.id, 'new-time', 'visit moved by the desk')
 }
 
-/** Cancels a booking: nothing more is sent about it and its time is free again. Cancelling twice is harmless. @throws not-found */
-export async function cancelBooking(deps: Deps, id: string, by: string): Promise<Booking> {
+/**
+ * Cancels a booking: its time is free again, and the patient is told that, and nothing more. Cancelling twice is
+ * harmless.
+ * @throws not-found, too-late (over)
+ */
+export async function cancelBooking(deps: Deps, id: string, by: string, seen?: number): Promise<Booking> {
   const cancelled = await deps.store.transact(async (tx) => {
     const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.lock(id))
     if (booking.state === 'cancelled') return booking
+    await refuseChanged(tx, id, seen)
+    refuseOver(booking, deps.clock.now())
     await supersedeOffer(tx, deps, id)
     await tx.slots.free(id, booking.visitAt)
     await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
@@ -140,8 +216,10 @@ export async function cancelBooking(deps: Deps, id: string, by: string): Promise
     const off: Booking = { ...booking, state: 'cancelled' }
     const planned = await makePlan(tx, deps, { booking: off, patient, clinic })
     await settleWaiting(tx, deps, patient.id)
+    await tellCancelled(tx, deps, { booking: planned.booking, patient, clinic })
     return planned.booking
   })
+  await enqueueDue(deps)
   deps.notice('cancelled', { booking: id })
   return cancelled
 }

@@ -1,87 +1,128 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
-import { judgeVisit, type VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
+import { judgementOf, type VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
+import { worthLooking } from '../../domain/preparation/cycle/move-rule.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import { cycleWindows, type CycleWindow } from '../../domain/preparation/cycle/windows.ts'
-import { rankOpenings } from '../../domain/visits/rank-openings.ts'
-import { chooseOpenings } from '../../domain/visits/choose-openings.ts'
-import { dateIn } from '../../domain/local-time.ts'
+import { addDays } from '../../domain/preparation/cycle/days.ts'
+import { weighOpenings, type WeighedOpening } from '../../domain/visits/choose-openings.ts'
+import { endOf, LONGEST_MINUTES, sameTime } from '../../domain/visits/duration.ts'
+import { latestBetter, whyKeptWords } from '../../domain/visits/move-limit.ts'
+import { dateIn, startOfDay } from '../../domain/local-time.ts'
 import { protocolOf } from '../lookups.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Records } from '../ports/deps.ts'
 
-/** How far ahead openings are looked for, and how many are weighed. */
-const LOOK_AHEAD_MS = 60 * 86_400_000
+/** As many openings as are weighed for one visit. */
 const MOST_WEIGHED = 500
 
-/** Whether the visit's time is good, by what is known of her cycle (or by `history`, while that is being learned). */
-export function judgeBooking(deps: Deps, booking: Booking, history: CycleHistory): VisitJudgement {
-  const protocol = protocolOf(deps, booking.protocol)
-  return judgeVisit(history, dateIn(booking.visitAt, booking.zone), protocol, dateIn(deps.clock.now(), booking.zone))
+export interface JudgeOptions {
+  /** The patient cannot come at the booked time. */
+  mustMove?: boolean
+  /** No opening after this. */
+  latest?: Date | undefined
 }
 
-/**
- * Up to three free openings of the clinic that would serve the patient better, or at all (`mustMove`); none at a time at
- * which the patient has another visit.
- * @param latest none after this
- */
-export async function betterOpenings(
+/** What the rule says of a visit, and the openings put to the patient: up to three, in order of time. */
+export interface JudgedVisit {
+  judgement: VisitJudgement
+  openings: WeighedOpening<Slot>[]
+}
+
+/** Whether the visit stays, or which of the clinic's free openings are better, by what is known today. */
+export async function judgeBooking(
   records: Records,
   deps: Deps,
+  about: VisitContext,
+  options: JudgeOptions = {},
+): Promise<JudgedVisit> {
+  return judgeAmong(deps, about, await openingsWithinReach(records, deps, about, options.mustMove), options)
+}
+
+/** As `judgeBooking`, among openings that are at hand, and by another history while that is being learned. */
+export function judgeAmong(
+  deps: Deps,
   { booking, patient, clinic }: VisitContext,
-  mustMove: boolean,
-  latest?: Date,
-): Promise<Slot[]> {
+  openings: readonly Slot[],
+  { mustMove = false, latest }: JudgeOptions = {},
+  history: CycleHistory = patient.cycle,
+): JudgedVisit {
   const now = deps.clock.now()
-  const to = new Date(Math.max(now.getTime(), booking.visitAt.getTime()) + LOOK_AHEAD_MS)
-  const [free, others] = await Promise.all([
-    records.slots.list({ clinicId: clinic.id, from: now, to, states: ['free', 'held'], limit: MOST_WEIGHED }),
-    patient.id === '' ? [] : records.bookings.list({ patientIds: [patient.id], from: now, to, state: 'booked', limit: MOST_WEIGHED }),
-  ])
-  const busy = new Set(others.map(({ visitAt }) => visitAt.getTime()))
-  const isPossible = (slot: Slot) => isOpenTo(slot, booking.id, now) && !busy.has(slot.startsAt.getTime()) && !(latest && slot.startsAt > latest)
-  return chooseOpenings({
-    openings: free.filter(isPossible),
+  const protocol = protocolOf(deps, booking.protocol)
+  const bound = latest ?? (mustMove ? null : latestBetter(booking))
+  const { decision, chosen } = weighOpenings({
+    openings: bound ? openings.filter(({ startsAt }) => startsAt <= bound) : openings,
     at: (slot) => slot.startsAt,
-    history: patient.cycle,
+    history,
     visit: booking.visitAt,
     zone: booking.zone,
     now,
     hours: clinic.settings.hours,
-    protocol: protocolOf(deps, booking.protocol),
+    protocol,
     mustMove,
   })
+  const judgement = judgementOf(decision, history, protocol, dateIn(now, booking.zone))
+  return { judgement: withWhyKept(judgement, booking), openings: chosen }
 }
 
-function isOpenTo(slot: Slot, bookingId: string, now: Date): boolean {
-  return slot.state === 'free' || slot.bookingId === bookingId || slot.heldUntil! <= now
+/** A badly timed visit that is not routine, or that is due, stays all the same, and says so. */
+function withWhyKept(judgement: VisitJudgement, booking: Booking): VisitJudgement {
+  const because = whyKeptWords(booking)
+  if (because === null || !judgement.keep || judgement.why !== 'nothing-better') return judgement
+  return { ...judgement, reason: `${judgement.reason} Not to be put off: ${because}. A clinician decides on the day.` }
 }
 
-/** An opening with what it is worth: its chance of a day to avoid, likely cycle day, and place among the others (1 = best). */
-export interface WeighedOpening {
-  slot: Slot
-  avoidProbability: number
-  cycleDay: number | null
-  rank: number
-}
-
-/** What openings are worth to a visit, in the order in which they are given. */
-export function weighed(deps: Deps, booking: Booking, cycle: CycleHistory, slots: readonly Slot[]): WeighedOpening[] {
+/**
+ * The clinic's free openings so near that one of them may be worth the move (with `mustMove` all of the next weeks);
+ * none at a time at which the patient has another visit.
+ */
+export async function openingsWithinReach(
+  records: Records,
+  deps: Deps,
+  { booking, patient, clinic }: VisitContext,
+  mustMove = false,
+): Promise<Slot[]> {
+  const now = deps.clock.now()
   const { zone } = booking
-  const openings = slots.map((slot, index) => ({ key: String(index), date: dateIn(slot.startsAt, zone) }))
-  if (openings.length === 0) return []
-  const ranked = rankOpenings({
-    ...{ history: cycle, booked: dateIn(booking.visitAt, zone), openings, mustMove: true },
-    ...{ protocol: protocolOf(deps, booking.protocol), asOf: dateIn(deps.clock.now(), zone) },
+  const reach = worthLooking({
+    history: patient.cycle,
+    booked: dateIn(booking.visitAt, zone),
+    protocol: protocolOf(deps, booking.protocol),
+    mustMove,
+    asOf: dateIn(now, zone),
   })
-  return slots.flatMap((slot, index) => {
-    const rank = ranked.findIndex(({ key }) => key === String(index))
-    const found = ranked[rank]
-    return found ? [{ slot, avoidProbability: found.avoidProbability, cycleDay: found.cycleDay, rank: rank + 1 }] : []
-  })
+  if (!reach) return []
+  const from = new Date(Math.max(now.getTime(), startOfDay(reach.from, zone).getTime()))
+  const to = startOfDay(addDays(reach.to, 1), zone)
+  const [free, others] = await Promise.all([
+    records.slots.list({
+      clinicId: clinic.id,
+      from,
+      to,
+      states: ['free', 'held'],
+      fits: { visit: booking, now },
+      limit: MOST_WEIGHED,
+    }),
+    patient.id === ''
+      ? []
+      : records.bookings.list({
+          patientIds: [patient.id],
+          from: endOf(from, -LONGEST_MINUTES),
+          to,
+          state: 'booked',
+          limit: MOST_WEIGHED,
+        }),
+  ])
+  const { id, minutes } = booking
+  const busy = others.filter((other) => other.id !== id)
+  return free.filter(({ startsAt }) => !busy.some((other) => sameTime(other, { visitAt: startsAt, minutes })))
 }
 
 /** The collection windows of this cycle and the next two, as they look today. */
-export function windowsOf(deps: Deps, { protocol, zone }: Pick<Booking, 'protocol' | 'zone'>, cycle: CycleHistory): CycleWindow[] {
+export function windowsOf(
+  deps: Deps,
+  { protocol, zone }: Pick<Booking, 'protocol' | 'zone'>,
+  cycle: CycleHistory,
+): CycleWindow[] {
   return cycleWindows(cycle, protocolOf(deps, protocol), dateIn(deps.clock.now(), zone))
 }

@@ -1,4 +1,4 @@
-import type { Slot } from '../../domain/visits/slot.ts'
+import { isFree, opening, type Slot } from '../../domain/visits/slot.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import { toInstant } from '../../domain/local-time.ts'
 import { orNotFound } from '../lookups.ts'
@@ -9,33 +9,50 @@ export interface NewOpenings {
   clinician?: string | undefined
   /** Local times at the clinic, or instants with offset. */
   at: string[]
+  /** How long each lasts; without it, as long as there is room. */
+  minutes?: number | undefined
 }
 
 /** Adds openings. Times that exist already (free, held or taken) are left as they are and reported, not added twice. */
-export async function addOpenings(deps: Deps, { clinic: clinicId, clinician = '', at }: NewOpenings): Promise<{ added: Slot[]; existed: string[] }> {
+export async function addOpenings(
+  deps: Deps,
+  { clinic: clinicId, clinician = '', at, minutes }: NewOpenings,
+): Promise<{ added: Slot[]; existed: string[] }> {
   const clinic = orNotFound(await deps.store.read.clinics.get(clinicId), 'clinic')
-  const slots = at.map((written, index) => slotAt(deps, { clinicId, clinician, startsAt: toInstant(written, clinic.zone, `at.${index}`) }, index))
+  const slots = at.map((written, index) =>
+    slotAt(deps, { clinicId, clinician, startsAt: toInstant(written, clinic.zone, `at.${index}`) }, index, minutes),
+  )
   return deps.store.transact(async (tx) => {
-    const added: Slot[] = []
-    const existed: string[] = []
-    for (const [index, slot] of slots.entries()) {
-      if (await tx.slots.add(slot)) added.push(slot)
-      else existed.push(at[index]!)
+    const added = await tx.slots.add(slots)
+    return {
+      added: slots.filter(({ id }) => added.has(id)),
+      existed: at.filter((_, index) => !added.has(slots[index]!.id)),
     }
-    return { added, existed }
   })
 }
 
-function slotAt(deps: Deps, slot: Pick<Slot, 'clinicId' | 'clinician' | 'startsAt'>, index: number): Slot {
-  if (slot.startsAt <= deps.clock.now()) badInput(`at.${index}`, 'This time is past. Give a time to come.')
-  return { ...slot, id: deps.newId('o'), state: 'free', bookingId: null, heldUntil: null }
+function slotAt(
+  deps: Deps,
+  time: Pick<Slot, 'clinicId' | 'clinician' | 'startsAt'>,
+  index: number,
+  minutes: number | null = null,
+): Slot {
+  if (time.startsAt <= deps.clock.now()) badInput(`at.${index}`, 'This time is past. Give a time to come.')
+  return opening({ ...time, id: deps.newId('o') }, minutes)
 }
 
-/** Free and held openings, in order of time. A hold whose time is up counts as free. */
-export async function listOpenings(deps: Deps, query: Omit<SlotQuery, 'states' | 'from'> & { from?: Date }): Promise<Slot[]> {
+/**
+ * Free and held openings, in order of time. A hold whose time is up counts as free; a time at which the clinician is
+ * busy with somebody who came before is none.
+ */
+export async function listOpenings(
+  deps: Deps,
+  query: Omit<SlotQuery, 'states' | 'from' | 'notBusy'> & { from?: Date },
+): Promise<Slot[]> {
   const now = deps.clock.now()
-  const slots = await deps.store.read.slots.list({ ...query, from: query.from ?? now, states: ['free', 'held'] })
-  return slots.map((slot) => (slot.heldUntil && slot.heldUntil <= now ? { ...slot, state: 'free', bookingId: null, heldUntil: null } : slot))
+  const wanted = { ...query, from: query.from ?? now, states: ['free', 'held'], notBusy: now } satisfies SlotQuery
+  const slots = await deps.store.read.slots.list(wanted)
+  return slots.map((slot) => (isFree(slot, now) ? opening(slot, slot.minutes) : slot))
 }
 
 /** Removes a free opening. @throws too-late when it is held, taken or gone */

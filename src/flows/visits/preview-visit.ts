@@ -1,14 +1,22 @@
+import { homeZone } from '../../domain/patients/home-zone.ts'
 import type { Booking } from '../../domain/visits/booking.ts'
-import type { Slot } from '../../domain/visits/slot.ts'
-import type { Patient } from '../../domain/patients/patient.ts'
+import { minutesOf } from '../../domain/visits/duration.ts'
+import type { CalendarDate } from '../../domain/preparation/cycle/history.ts'
+import type { Purpose } from '../../domain/visits/purpose.ts'
+import { consentEnd } from '../../domain/patients/consent.ts'
+import { withinConsent } from '../../domain/preparation/within-consent.ts'
+import type { Consent, Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
-import type { VisitJudgement } from '../../domain/preparation/cycle/judge.ts'
-import { planMessages, type PlanWarning } from '../../domain/preparation/plan.ts'
+import type { ToldReach } from '../../domain/patients/how-reached.ts'
+import type { Obstacle } from '../../domain/patients/unreachable.ts'
+import { obstacleTo, whoItWouldBe } from '../patients/preview-reach.ts'
+import { planMessages } from '../../domain/preparation/plan.ts'
+import type { PlanWarning } from '../../domain/preparation/plan-warnings.ts'
 import { measureSms, type SmsMeasure } from '../../domain/messages/texts/sms.ts'
 import type { Message } from '../../domain/messages/message.ts'
-import { betterOpenings, judgeBooking } from './judge-booking.ts'
+import { judgeBooking, type JudgedVisit } from './judge-booking.ts'
 import { protocolOf } from '../lookups.ts'
-import { question } from '../preparation/make-plan.ts'
+import { question } from '../preparation/what-to-ask.ts'
 import type { VisitContext } from '../visit-context.ts'
 import type { Deps } from '../ports/deps.ts'
 import { newBooking } from './new-booking.ts'
@@ -24,64 +32,104 @@ export interface Proposal {
   protocol: string
   visitAt: Date
   zone: string
+  minutes?: number | undefined
+  purpose?: Purpose
+  dueBy?: CalendarDate | null
   /** `phone` is empty until it is known. */
-  patient: Omit<Patient, 'id'>
+  patient: Omit<Patient, 'id' | 'channel' | 'detail' | 'reach' | 'receiver'>
+  /** As the booking would tell it. */
+  reach: ToldReach
+  /** Whoever reads the messages agrees now, until that day or without an end; null = not. */
+  agrees: { until: CalendarDate | null } | null
 }
 
 /** What booking it would mean. */
-export interface Preview {
-  judgement: VisitJudgement
-  openings: Slot[]
-  /** Somebody else has or holds this very time. */
+export interface Preview extends JudgedVisit {
+  /** Somebody else has or holds some of this time. */
   taken: boolean
-  texts: { kind: Message['kind']; channel: Message['channel']; sendAt: Date; text: string; draft: boolean; measure: SmsMeasure | null }[]
+  texts: {
+    kind: Message['kind']
+    channel: Message['channel']
+    sendAt: Date
+    text: string
+    draft: boolean
+    measure: SmsMeasure | null
+  }[]
   warnings: PlanWarning[]
+  /** Why nothing of it would be sent; null = it would. */
+  obstacle: Obstacle | null
 }
 
 /** Works out what booking a visit would mean, without keeping anything. */
 export async function previewVisit(deps: Deps, proposal: Proposal): Promise<Preview> {
-  const about = { booking: draftOf(deps, proposal), patient: { id: '', ...proposal.patient }, clinic: proposal.clinic }
-  const judgement = judgeBooking(deps, about.booking, about.patient.cycle)
-  const { texts, warnings } = await plannedTexts(deps, about)
+  const { clinic } = proposal
+  const { patient, consents } = await whoItWouldBe(deps, proposal)
+  const about = { booking: draftOf(deps, proposal), patient, clinic }
+  const { texts, warnings } = await plannedTexts(deps, about, consents)
   return {
-    judgement,
-    openings: judgement.keep && !judgement.unsure ? [] : await betterOpenings(deps.store.read, deps, about, false),
+    obstacle: await obstacleTo(deps, about, consents),
+    ...(await judgeBooking(deps.store.read, deps, about)),
     taken: await isTaken(deps, about.booking),
     texts,
     warnings,
   }
 }
 
-function draftOf(deps: Deps, { clinic, clinician, protocol, visitAt, zone }: Proposal): Booking {
-  const now = deps.clock.now()
-  return newBooking({ id: deps.newId('b'), patientId: '', clinicId: clinic.id, clinician, protocol, visitAt, zone, createdAt: now })
+/** The visit as it would be booked. */
+export function draftOf(
+  deps: Deps,
+  { clinic, patient: _patient, reach: _reach, agrees: _agrees, minutes: own, ...proposal }: Proposal,
+): Booking {
+  const { visitMinutes } = protocolOf(deps, proposal.protocol)
+  return newBooking({
+    ...proposal,
+    minutes: minutesOf({ own, clinic: clinic.settings.visitMinutes, protocol: visitMinutes }),
+    id: deps.newId('b'),
+    patientId: '',
+    clinicId: clinic.id,
+    createdAt: deps.clock.now(),
+  })
 }
 
-async function plannedTexts(deps: Deps, { booking, patient, clinic }: VisitContext): Promise<Pick<Preview, 'texts' | 'warnings'>> {
+async function plannedTexts(
+  deps: Deps,
+  { booking, patient, clinic }: VisitContext,
+  consents: readonly Consent[],
+): Promise<Pick<Preview, 'texts' | 'warnings'>> {
   const now = deps.clock.now()
   const protocol = protocolOf(deps, booking.protocol)
-  const { messages, warnings } = planMessages({
+  const zone = homeZone({ booking, patient, clinic })
+  const whole = planMessages({
     visit: booking.visitAt,
-    zone: booking.zone,
+    zone,
     now,
     hours: clinic.settings.hours,
     prepHours: protocol.prepHours,
     ask: question(patient, booking, protocol, now),
     done: [],
-    others: patient.phone === '' ? [] : await deps.store.read.messages.unsolicitedTo(patient.phone, new Date(now.getTime() - WEEK_MS), null),
+    others:
+      patient.phone === ''
+        ? []
+        : await deps.store.read.messages.unsolicitedTo(patient.phone, new Date(now.getTime() - WEEK_MS), null),
   })
+  const end = consentEnd(patient, consents, patient.channel) ?? null
+  const { messages, warnings } = withinConsent(whole, end, zone, false)
   const texts = messages.map((planned) => {
     const message = newMessage(deps, { clinic, patient, booking }, { ...planned, revision: 0 })
     const { text, state } = renderMessage(deps, message, { booking, patient, clinic, zone: booking.zone })
     const measure = message.channel === 'sms' ? measureSms(text) : null
-    return { kind: message.kind, channel: message.channel, sendAt: message.sendAt, text, draft: state === 'draft', measure }
+    return {
+      kind: message.kind,
+      channel: message.channel,
+      sendAt: message.sendAt,
+      text,
+      draft: state === 'draft',
+      measure,
+    }
   })
   return { texts, warnings }
 }
 
-async function isTaken(deps: Deps, { clinicId, clinician, visitAt }: Booking): Promise<boolean> {
-  const to = new Date(visitAt.getTime() + 1)
-  const there = await deps.store.read.slots.list({ clinicId, from: visitAt, to, limit: 20 })
-  const now = deps.clock.now()
-  return there.some((slot) => slot.clinician === clinician && (slot.state === 'taken' || (slot.state === 'held' && slot.heldUntil! > now)))
+function isTaken({ store, clock }: Deps, booking: Booking): Promise<boolean> {
+  return store.read.slots.isBusy({ ...booking, startsAt: booking.visitAt }, booking, clock.now())
 }

@@ -18,7 +18,9 @@ export const forward = (status: string, count = 1) =>
 
 const header = (name: string, variable: string, occurrence = 1) =>
   `<ereg regexp=".*" search_in="hdr" header="${name}:" occurrence="${occurrence}" assign_to="${variable}"/>`
-const KNOWN = ['Via', 'Via', 'From', 'To', 'Contact'].map((name, n) => header(name, `known${n}`, n === 1 ? 2 : 1)).join('\n')
+const KNOWN = ['Via', 'Via', 'From', 'To', 'Contact']
+  .map((name, n) => header(name, `known${n}`, n === 1 ? 2 : 1))
+  .join('\n')
 
 /** As INVITE, and notes all that somebody else must know to meddle with the call. */
 export const WATCHED_INVITE = [

@@ -137,7 +137,8 @@ export class FakeHandset {
     const [, , to = '', kind = '', ...rest] = ['', ...line.split(' ')]
     const number = `+${to}`
     if (kind === 'text') this.got.push({ to: number, octets: Buffer.alloc(0), text: rest.join(' ') })
-    else if (kind === 'udh') this.got.push({ to: number, octets: unpercent(rest[2] ?? ''), part: partOf(unpercent(rest[0]!)) })
+    else if (kind === 'udh')
+      this.got.push({ to: number, octets: unpercent(rest[2] ?? ''), part: partOf(unpercent(rest[0]!)) })
     else this.got.push({ to: number, octets: unpercent(rest[0] ?? '') })
   }
 }

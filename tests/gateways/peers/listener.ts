@@ -68,7 +68,22 @@ export class Listener {
     ])
     const [coded, plain] = [join(this.#folder, `${port}.ul`), join(this.#folder, `${port}.raw`)]
     await writeFile(coded, Buffer.from(rows.replace(/[\s:]/g, ''), 'hex'))
-    execFileSync('sox', ['-t', 'ul', '-r', '8000', '-c', '1', coded, '-t', 'raw', '-e', 'signed-integer', '-b', '16', plain])
+    execFileSync('sox', [
+      '-t',
+      'ul',
+      '-r',
+      '8000',
+      '-c',
+      '1',
+      coded,
+      '-t',
+      'raw',
+      '-e',
+      'signed-integer',
+      '-b',
+      '16',
+      plain,
+    ])
     return samplesOf(await readFile(plain))
   }
 
@@ -87,8 +102,8 @@ export function samplesOf(octets: Buffer): Int16Array {
 const PIECE = 1600
 
 /**
- * How surely a piece of speech occurs in a recording: the highest normalised cross-correlation of its loudest fifth of a
- * second, 1 = the very same.
+ * How surely a piece of speech occurs in a recording: the highest normalised cross-correlation of its loudest fifth of
+ * a second, 1 = the very same.
  */
 export function likeness(recording: Int16Array, speech: Int16Array): number {
   const start = loudest(speech)

@@ -32,16 +32,16 @@ export class Meddler {
 
   /** @param phone whose steps begin with WATCHED_INVITE */
   static async on(phone: Phone, elsewhere: string): Promise<Meddler> {
-    const noted = await vi.waitFor(
-      async () => {
-        const line = (await phone.notes()).find((each) => each.startsWith('known|'))
-        if (line === undefined) throw new Error(`no call yet: ${phone.lines.join(' ')}`)
-        return line.split('|').map((value) => value.trim())
-      },
-      SOON,
-    )
+    const noted = await vi.waitFor(async () => {
+      const line = (await phone.notes()).find((each) => each.startsWith('known|'))
+      if (line === undefined) throw new Error(`no call yet: ${phone.lines.join(' ')}`)
+      return line.split('|').map((value) => value.trim())
+    }, SOON)
     const [, first, second, from, to, contact, callId, cseq] = noted as [string, ...string[]]
-    const meddler = new Meddler({ via: second || first!, from: from!, to: to!, contact: contact!, callId: callId!, cseq: cseq! }, elsewhere)
+    const meddler = new Meddler(
+      { via: second || first!, from: from!, to: to!, contact: contact!, callId: callId!, cseq: cseq! },
+      elsewhere,
+    )
     meddler.#socket.bind(0, '127.0.0.1')
     await once(meddler.#socket, 'listening')
     return meddler
@@ -89,6 +89,8 @@ export class Meddler {
   async #send(lines: string[]): Promise<void> {
     const [, host, port] = /@([\d.]+):(\d+)/.exec(this.#known.contact)!
     const octets = [...lines, 'Content-Length: 0', '', ''].join(CRLF)
-    await new Promise<void>((done, fail) => this.#socket.send(octets, Number(port), host, (error) => (error ? fail(error) : done())))
+    await new Promise<void>((done, fail) =>
+      this.#socket.send(octets, Number(port), host, (error) => (error ? fail(error) : done())),
+    )
   }
 }

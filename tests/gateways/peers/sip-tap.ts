@@ -16,9 +16,10 @@ export class SipTap {
     this.#capture = capture
   }
 
+  /** With room (MiB) for what comes while the machine is busy: what the kernel cannot keep is lost to it. */
   static async start(): Promise<SipTap> {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-sip-tap-'))
-    const capture = new Program('tshark', ['-i', 'lo', '-f', 'udp', '-w', join(folder, 'wire.pcap'), '-q'])
+    const capture = new Program('tshark', ['-i', 'lo', '-f', 'udp', '-B', '64', '-w', join(folder, 'wire.pcap'), '-q'])
     await vi.waitUntil(() => capture.lines.some((line) => /Capturing/.test(line)), SOON)
     return new SipTap(folder, capture)
   }

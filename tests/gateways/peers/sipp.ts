@@ -24,7 +24,8 @@ function starts(program: string, option: string): boolean {
   return found
 }
 
-export const HEADERS = '[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\n[last_CSeq:]'
+export const HEADERS =
+  '[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\n[last_CSeq:]'
 const CONTACT = 'Contact: <sip:[local_ip]:[local_port];transport=[transport]>'
 const SDP = [
   'v=0',
@@ -40,7 +41,8 @@ const SDP = [
 
 export const send = (message: string, attributes = '') => `<send${attributes}><![CDATA[\n${message}\n\n]]></send>`
 const plain = (status: string) => `SIP/2.0 ${status}\n${HEADERS}\n${CONTACT}\nContent-Length: 0`
-export const capture = (header: string, name: string) => `<ereg regexp=".*" search_in="hdr" header="${header}:" assign_to="${name}"/>`
+export const capture = (header: string, name: string) =>
+  `<ereg regexp=".*" search_in="hdr" header="${header}:" assign_to="${name}"/>`
 
 export const INVITE = `<recv request="INVITE"><action>
 <ereg regexp="sip:[+]?([0-9]+)@" search_in="hdr" header="To:" assign_to="whole,number"/>${capture('CSeq', 'cseq')}
@@ -66,7 +68,10 @@ export const refuse = (status: string) => `${send(plain(status), ' retrans="500"
 export const TILL_CANCEL = [
   '<recv request="CANCEL" timeout="40000"></recv>',
   send(plain('200 OK')),
-  send(`SIP/2.0 487 Request Terminated\n${HEADERS.replace('[last_CSeq:]', 'CSeq:[$cseq]')}\nContent-Length: 0`, ' retrans="500"'),
+  send(
+    `SIP/2.0 487 Request Terminated\n${HEADERS.replace('[last_CSeq:]', 'CSeq:[$cseq]')}\nContent-Length: 0`,
+    ' retrans="500"',
+  ),
   '<recv request="ACK"></recv>',
 ].join('\n')
 export const HANG_UP = [

@@ -11,7 +11,9 @@ export const tsharkPresent = () => present('tshark', ['--version']) && present('
 
 const run = promisify(execFile)
 
-/** Stands between a gateway and its peer and writes down every octet, for tshark to judge. Needs no rights to capture. */
+/**
+ * Stands between a gateway and its peer and writes down every octet, for tshark to judge. Needs no rights to capture.
+ */
 export class Tap {
   readonly port: number
   readonly #server: net.Server

@@ -58,7 +58,8 @@ export class TestPlatform {
     if (to === FATES.earlyReceipt) await this.#receipt(to, ref)
     if (to === FATES.slow) await new Promise((resume) => setTimeout(resume, 300))
     answer(response, 202, { call: ref })
-    if (to === FATES.twice) request.socket.write('HTTP/1.1 202 Accepted\r\ncontent-length: 18\r\n\r\n{"call":"call-99"}')
+    if (to === FATES.twice)
+      request.socket.write('HTTP/1.1 202 Accepted\r\ncontent-length: 18\r\n\r\n{"call":"call-99"}')
     if (to === FATES.noReceipt || to === FATES.earlyReceipt) return
     for (let n = 0; n < (to === FATES.twice ? 2 : 1); n++) await this.#receipt(to, ref)
   }
@@ -96,7 +97,9 @@ export class TestPlatform {
 
   async #receipt(to: string, ref: string): Promise<void> {
     await this.#callBack(
-      to === FATES.undelivered ? { call: ref, status: 'failed', reason: 'subscriber_busy' } : { call: ref, status: 'completed' },
+      to === FATES.undelivered
+        ? { call: ref, status: 'failed', reason: 'subscriber_busy' }
+        : { call: ref, status: 'completed' },
     )
   }
 

@@ -56,7 +56,8 @@ export class TestProvider {
     if (to === FATES.earlyReceipt) await this.#receipt(to, ref)
     if (to === FATES.slow) await new Promise((resume) => setTimeout(resume, 300))
     answer(response, 200, { accepted: true, ref })
-    if (to === FATES.twice) request.socket.write('HTTP/1.1 200 OK\r\ncontent-length: 32\r\n\r\n{"accepted":true,"ref":"ref-99"}')
+    if (to === FATES.twice)
+      request.socket.write('HTTP/1.1 200 OK\r\ncontent-length: 32\r\n\r\n{"accepted":true,"ref":"ref-99"}')
     if (to === FATES.noReceipt || to === FATES.earlyReceipt) return
     for (let n = 0; n < (to === FATES.twice ? 2 : 1); n++) await this.#receipt(to, ref)
   }
@@ -100,7 +101,12 @@ export function providerConfig(port: number): object {
       { status: 200, means: 'rejected', code: 'json:error' },
     ],
     ref: 'json:ref',
-    receipts: { auth, ref: 'json:ref', state: 'json:status', states: { delivered: 'delivered', failed: 'undelivered' } },
+    receipts: {
+      auth,
+      ref: 'json:ref',
+      state: 'json:status',
+      states: { delivered: 'delivered', failed: 'undelivered' },
+    },
     replies: { auth, from: 'json:from', text: 'json:text', key: 'json:id' },
   }
 }

@@ -41,7 +41,8 @@ export class TestSmsc {
   /** Statuses with which the next submissions are answered, whatever their number; 0 accepts. */
   refuseNext: number[] = []
   /** What is done with a bind request; by default it is accepted. */
-  onBind: (session: smpp.Session, pdu: smpp.PDU) => void = (session, pdu) => session.send(pdu.response({ system_id: 'TEST' }))
+  onBind: (session: smpp.Session, pdu: smpp.PDU) => void = (session, pdu) =>
+    session.send(pdu.response({ system_id: 'TEST' }))
   readonly #server = smpp.createServer((session) => this.#serve(session))
   #next = 0x0a1b2c00
 

@@ -10,7 +10,12 @@ import { loadWording, type Wording } from '../../../src/adapters/templates/load-
 import { lackingIn, neededFor } from '../../../src/domain/messages/texts/approval.ts'
 import { TEXT_KINDS } from '../../../src/domain/messages/texts/kinds.ts'
 import { renderText } from '../../../src/domain/messages/texts/render.ts'
-import { ApprovalBook, approveTexts, approvedTexts, languagesOnOffer } from '../../../src/flows/messages/approved-texts.ts'
+import {
+  ApprovalBook,
+  approveTexts,
+  approvedTexts,
+  languagesOnOffer,
+} from '../../../src/flows/messages/approved-texts.ts'
 import type { Store } from '../../../src/flows/ports/deps.ts'
 import { testVault } from '../../harness/servers.ts'
 
@@ -97,7 +102,8 @@ describe('a reviewer approves the very words', () => {
   test('by kind, channel or single text; what there is not is refused', async () => {
     expect(await approve('fr', 'prep.sms')).toBe(2)
     expect(await approve('fr', 'prep.voice.greeting')).toBe(1)
-    expect(await approve('fr', 'page')).toBe(1)
+    // The patient's page, and the message that sends it: two texts and the four parts of a call.
+    expect(await approve('fr', 'page')).toBe(7)
     expect(await approve('fr', 'call')).toBe(1)
     await expect(approve('fr', 'sauna')).rejects.toThrow(/no text of this kind/)
     // Not the beginning of a kind: `late` is not `late-prep`.

@@ -29,9 +29,11 @@ describe('daysix text', () => {
         { id: 'f', kind: 'offer', ...asked, language: 'en', choices: ['2026-03-26T10:00', '2026-03-27T15:20'] },
         { id: 'g', kind: 'prep', ...asked, channel: 'voice', voicePart: 'voicemail' },
         { id: 'h', kind: 'answer', ...asked, topic: 'sauna' },
+        { id: 'i', kind: 'alarm', ...asked, emergency: '112' },
+        { id: 'j', kind: 'alarm', ...asked, emergency: '112 or 18' },
       ],
     )
-    const [a, b, c, d, e, f, g, h] = out
+    const [a, b, c, d, e, f, g, h, i, j] = out
       .trim()
       .split('\n')
       .map((line) => JSON.parse(line) as Record<string, never>)
@@ -50,6 +52,8 @@ describe('daysix text', () => {
     expect(f!.text).toContain('1: Thu Mar 26 10:00am\n2: Fri Mar 27 3:20pm\nReply 1 or 2.')
     expect(g).toMatchObject({ segments: 0, text: expect.stringContaining('+1, 6 1 3, 5 5 5, 0 1 4 2') })
     expect(h).toMatchObject({ id: 'h', error: { code: 'bad-input', field: 'topic' } })
+    expect(i!.text).toContain('faites le 112.')
+    expect(j).toMatchObject({ id: 'j', error: { code: 'bad-input', field: 'emergency' } })
   })
 })
 
@@ -58,10 +62,23 @@ describe('daysix texts', () => {
     const { out, status } = run(['texts', '--language', 'en', '--json'])
     const rows = JSON.parse(out) as Record<string, unknown>[]
     expect(status).toBe(0)
-    expect(rows).toHaveLength(20 * (2 + 4))
+    expect(rows).toHaveLength(25 * (2 + 4))
     expect(rows.find(({ kind, part }) => kind === 'prep' && part === 'full')).toMatchObject({
-      language: 'en', channel: 'sms', encoding: 'GSM-7', units: 160, segments: 1, state: 'draft', overBudget: null,
-    }) // prettier-ignore
+      language: 'en',
+      channel: 'sms',
+      encoding: 'GSM-7',
+      units: 160,
+      segments: 1,
+      state: 'draft',
+      overBudget: null,
+    })
+  })
+
+  test('shows the alarm with the number that the clinic has set', () => {
+    const { out } = run(['texts', '--language', 'fr', '--json', '--emergency', '112'])
+    const rows = JSON.parse(out) as Record<string, string>[]
+    expect(rows.find(({ kind, part }) => kind === 'alarm' && part === 'full')!.text).toContain('faites le 112.')
+    expect(run(['texts', '--emergency', 'nine one one'])).toMatchObject({ out: '', status: 2 })
   })
 
   test('fails when the name of the clinic breaks the budget, and says by what', () => {

@@ -3,12 +3,18 @@ import fc from 'fast-check'
 import { SegmentedMessage } from 'sms-segments-calculator'
 import * as splitSmsPackage from 'split-sms'
 import { describe, expect, test } from 'vitest'
-import { foldTypography, measureSms, outsideGsm7, splitSms, type Encoding } from '../../../src/domain/messages/texts/sms.ts'
+import {
+  foldTypography,
+  measureSms,
+  outsideGsm7,
+  splitSms,
+  type Encoding,
+} from '../../../src/domain/messages/texts/sms.ts'
 
 const a = (count: number): string => 'a'.repeat(count)
 
-// Computed by hand from 3GPP TS 23.038 §6.2.1 and TS 23.040 §9.2.3.24.1: 160/153 septets, 70/67 UTF-16 units, an extended
-// character two septets, an escape or surrogate pair never split.
+// Computed by hand from 3GPP TS 23.038 §6.2.1 and TS 23.040 §9.2.3.24.1: 160/153 septets, 70/67 UTF-16 units, an
+// extended character two septets, an escape or surrogate pair never split.
 const PUBLISHED: [string, string, Encoding, number, number][] = [
   ['160 letters', a(160), 'GSM-7', 160, 1],
   ['161 letters', a(161), 'GSM-7', 161, 2],
@@ -52,7 +58,8 @@ describe('what a text costs', () => {
       '@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !"#¤%&\'()*+,-./0123456789:;<=>?¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà'
     expect([...table]).toHaveLength(127) // 128 positions less the escape itself
     for (const character of table) expect(measureSms(character)).toEqual({ encoding: 'GSM-7', units: 1, segments: 1 })
-    for (const character of '\f^{}\\[~]|€') expect(measureSms(character)).toEqual({ encoding: 'GSM-7', units: 2, segments: 1 })
+    for (const character of '\f^{}\\[~]|€')
+      expect(measureSms(character)).toEqual({ encoding: 'GSM-7', units: 2, segments: 1 })
     for (const character of 'áíóúâêîôûëïœçÀ’“”…`\u00a0\t') expect(measureSms(character).encoding).toBe('UCS-2')
   })
 })
@@ -73,15 +80,17 @@ describe('splitting', () => {
         const room = segments.length === 1 ? { 'GSM-7': 160, 'UCS-2': 70 } : { 'GSM-7': 153, 'UCS-2': 67 }
         for (const segment of segments) {
           expect(segment).not.toMatch(/^[\udc00-\udfff]|[\ud800-\udbff]$/)
-          const units = encoding === 'UCS-2' ? segment.length : [...segment].length + (segment.match(/[€[{]/g) ?? []).length
+          const units =
+            encoding === 'UCS-2' ? segment.length : [...segment].length + (segment.match(/[€[{]/g) ?? []).length
           expect(units).toBeLessThanOrEqual(room[encoding])
         }
       }),
     )
   })
 
-  // The referees agree on encoding and segments everywhere. They differ in what they call length: sms-segments-calculator
-  // counts characters (a euro is 1, a face 1) and split-sms counts UCS-2 in octets. 23.038 counts septets and 16-bit units.
+  // The referees agree on encoding and segments everywhere. They differ in what they call length:
+  // sms-segments-calculator counts characters (a euro is 1, a face 1) and split-sms counts UCS-2 in octets. 23.038
+  // counts septets and 16-bit units.
   test('two independent counters come to the same encoding and number of segments', () => {
     fc.assert(
       fc.property(fc.oneof(anyText, plainText), (text) => {

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { TEMPLATES } from '../../../src/adapters/templates/files.ts'
+import { loadPageTexts } from '../../../src/adapters/templates/load-page.ts'
 import { loadTexts } from '../../../src/adapters/templates/load-texts.ts'
 import { Failure } from '../../../src/domain/failure.ts'
 
@@ -32,7 +33,11 @@ function faults(load: () => unknown): string[] {
 describe('a fault in the templates stops the start, with all faults in one list', () => {
   test('a missing kind, a value that does not exist, a hidden value and a broken bracket', () => {
     edit('fr/sms.yaml', 'wrong-person:', 'wrong-persons:')
-    edit('en/sms.yaml', 'Thank you for telling us. Your visit stays on {visit}.', "Thank you. It stays on '{visit}', {name}.")
+    edit(
+      'en/sms.yaml',
+      'Thank you for telling us. Your visit stays on {visit}.',
+      "Thank you. It stays on '{visit}', {name}.",
+    )
     edit('es/sms.yaml', 'Vea la respuesta en {page}', 'Vea la respuesta en {page')
     const found = faults(() => loadTexts(folder))
     expect(found).toEqual(
@@ -49,7 +54,11 @@ describe('a fault in the templates stops the start, with all faults in one list'
   test('a discreet text that names the reason, in any language', () => {
     edit('fr/sms.yaml', 'La réponse est ici: {page}', 'La réponse sur vos règles est ici: {page}')
     edit('pa/sms.yaml', 'ਜਵਾਬ ਇੱਥੇ ਪੜ੍ਹੋ: {page}', 'ਮਾਹਵਾਰੀ ਬਾਰੇ ਜਵਾਬ: {page}')
-    edit('en/voice.yaml', 'Hello. This is {clinic}. Please call us', 'Hello. This is {clinic} about your smear. Please call us')
+    edit(
+      'en/voice.yaml',
+      'Hello. This is {clinic}. Please call us',
+      'Hello. This is {clinic} about your smear. Please call us',
+    )
     const found = faults(() => loadTexts(folder))
     expect(found).toContain('fr/sms.yaml › answer.discreet: A discreet text may not say “règles”.')
     expect(found).toContain('pa/sms.yaml › answer.discreet: A discreet text may not say “ਮਾਹਵਾਰੀ”.')
@@ -74,10 +83,28 @@ describe('a fault in the templates stops the start, with all faults in one list'
     ])
   })
 
+  test('an alarm or a page that names no number for emergencies', () => {
+    edit('pa/sms.yaml', 'other {{emergency}}', 'other {112}')
+    edit('en/sms.yaml', '{emergency, select, none {your local emergency number} other {{emergency}}}', '911')
+    edit('fr/page.yaml', '{emergency, select, none', '{urgence, select, none')
+    edit('es/page.yaml', 'Tomar el {when}', 'Tomar esta')
+    expect(faults(() => loadTexts(folder))).toEqual([
+      'en/sms.yaml › alarm.full: It must say {emergency}.',
+      'en/sms.yaml › alarm.discreet: It must say {emergency}.',
+    ])
+    expect(faults(() => loadPageTexts(folder))).toEqual([
+      'es/page.yaml › answers.take: It must say {when}.',
+      'fr/page.yaml › urgent.text: There is no value {urgence} here.',
+    ])
+  })
+
   test('a file that is not YAML, and one that is missing', () => {
     writeFileSync(join(folder, 'fr/sms.yaml'), 'confirmation: [')
     rmSync(join(folder, 'uk/voice.yaml'))
     const found = faults(() => loadTexts(folder))
-    expect(found).toEqual([expect.stringMatching(/^fr\/sms\.yaml: This is not YAML/), 'uk/voice.yaml: This file is missing.'])
+    expect(found).toEqual([
+      expect.stringMatching(/^fr\/sms\.yaml: This is not YAML/),
+      'uk/voice.yaml: This file is missing.',
+    ])
   })
 })

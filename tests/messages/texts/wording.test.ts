@@ -35,19 +35,38 @@ const MISREAD: [language: (typeof LANGUAGES)[number], fragment: RegExp, why: str
   ['pa', /ਕੋਈ ਵਿਅਕਤੀ/, '“some person, anyone” reads it: frightens about privacy'],
   ['pa', /ਸੰਭੋਗ/, 'bookish on paper, coarse aloud'],
   ['pa', /ਪੁਸ਼ਟੀ ਕਰੇਗਾ/, 'promises that the new time will be confirmed'],
+  ['pa', /ਕੋਈ ਤੁਹਾਨੂੰ/, '“somebody will call you”: nobody of the clinic?'],
+  ['pa', /ਸਤ ਸ੍ਰੀ/, 'misspelt: ਸਤਿ'],
+  ['pa', /^ਸਤਿ ਸ੍ਰੀ ਅਕਾਲ।./u, 'greets Sikhs only, where anybody may answer'],
   ['uk', /(?<![\p{L}])за \{hours\} годин/iu, 'a moment, 48 hours before, and not the span until the visit'],
   ['uk', /вживайте|ліки продовжуйте/, '“вживати” is to eat or drink; “ліки продовжуйте” is no Ukrainian'],
   ['uk', /ліки приймайте(?! чи застосовуйте)/, '“приймати” is only for what is swallowed, and leaves creams out'],
   ['uk', /Не мийте всередині/, '“do not wash inside”: the bath?'],
   ['uk', /Кінець:/, 'a form read aloud'],
+  ['uk', /Початок:/, 'a form read aloud'],
+  ['uk', /людина/, '“a human being” reads it'],
+  ['uk', /миття всередині(?! піхви)/, '“washing inside”: the bath?'],
+  ['uk', /кращий інший час/, 'no Ukrainian: “if better another time”'],
   ['es', /duchas/i, '“ducha” alone is a shower: the patient stops showering'],
   ['es', /venga igual/, '“come the same” in Mexico'],
   ['es', /vamos a confirmar/, 'promises what is only asked for'],
+  ['es', /por decirlo/, 'English word for word: “for saying it”'],
+  ['es', /Una persona va a/, '“a person”: who?'],
+  ['es', /textos/, 'text messages in the United States only'],
+  ['es', /Tener sexo/, 'blunt on a page that says “relaciones sexuales” elsewhere'],
   ['fr', /Gardez ce qui est prescrit/, '“put aside what is prescribed”'],
   ['fr', /pas de [^.{}]*lavage(?! (interne|dans le vagin))/, '“do not wash”'],
   ['fr', /urgences de votre région/, 'the switchboard of a hospital, not the emergency number'],
   ['fr', /produit vaginal(?! acheté)/, 'forbids what is prescribed too'],
   ['fr', /(vous avez fait|fait une des choses)/i, 'lays blame: it may not have been a choice'],
+  ['fr', /heures? libres?/, '“leisure”: time to oneself, not a time on offer'],
+  ['fr', /encore de nos/, '“you will still get”, where it begins again'],
+  ['fr', /Désolés/, 'masculine, and blunt'],
+  ['fr', /Une personne va lire/, '“a person”: who?'],
+  ['fr', /rapports sexuels sont permis|est permise?/, 'a moral permission'],
+  ['fr', /[Pp]rendre (?!ou )[^.]*prescrit/, 'creams and pessaries are not taken: leaves them out'],
+  ['fr', /à l'intérieur(?! du vagin)/, '“inside”: of what'],
+  ['fr', /sans réponse/, 'broken: “or without answer”'],
   ['en', /Keep prescribed medicine/, '“put it aside”'],
   ['en', /cream you bought/, 'a prescribed cream is bought too'],
   ['en', /wash(ing)? inside(?! the vagina)/, 'inside of what? Learners of English: indoors'],
@@ -63,7 +82,9 @@ describe('words that were understood otherwise than they were meant', () => {
   test('English asks for BEGAN: STARTED, cut short, is START, with which a number asks for its texts back', () => {
     expect(library.languages.get('en')!.keywords).toMatchObject({ started: 'BEGAN', start: 'START' })
     for (const { keywords } of library.languages.values()) {
-      expect(keywords.started.startsWith(keywords.start), `${keywords.started} begins with ${keywords.start}`).toBe(false)
+      expect(keywords.started.startsWith(keywords.start), `${keywords.started} begins with ${keywords.start}`).toBe(
+        false,
+      )
     }
   })
 })
@@ -78,13 +99,16 @@ const ASKS_FOR_A_TEXT: Record<(typeof LANGUAGES)[number], RegExp> = {
 }
 
 describe('answers are read and heard', () => {
-  test.each(LANGUAGES)('no answer in %s tells the patient to text a word, for it is spoken in calls too', (language) => {
-    const { keywords } = library.languages.get(language)!
-    for (const [where, words] of sentences(read(language, 'answers.yaml'))) {
-      expect(words, where).not.toMatch(ASKS_FOR_A_TEXT[language])
-      for (const keyword of Object.values(keywords)) expect(words, where).not.toContain(keyword)
-    }
-  })
+  test.each(LANGUAGES)(
+    'no answer in %s tells the patient to text a word, for it is spoken in calls too',
+    (language) => {
+      const { keywords } = library.languages.get(language)!
+      for (const [where, words] of sentences(read(language, 'answers.yaml'))) {
+        expect(words, where).not.toMatch(ASKS_FOR_A_TEXT[language])
+        for (const keyword of Object.values(keywords)) expect(words, where).not.toContain(keyword)
+      }
+    },
+  )
 })
 
 describe.skipIf(!present('espeak-ng', ['--version']))('Ukrainian by telephone, as espeak-ng says it', () => {
@@ -101,7 +125,13 @@ describe.skipIf(!present('espeak-ng', ['--version']))('Ukrainian by telephone, a
     for (const visit of week) {
       const values = { clinic: 'Клініка', clinicPhone: '613 555 0142', zone: 'UTC', visit, mark: visit }
       const more = { choices: [visit], answer: 'Так.', page: '' }
-      const request = { kind, language: 'uk', channel: 'voice', detail: 'full', values: { ...values, ...more } } as const
+      const request = {
+        kind,
+        language: 'uk',
+        channel: 'voice',
+        detail: 'full',
+        values: { ...values, ...more },
+      } as const
       const { text } = renderText(library, request)
       expect(phonemes(text), text).not.toContain('(en)')
     }

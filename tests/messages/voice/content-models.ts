@@ -1,6 +1,7 @@
 /**
  * What may stand inside the elements that calls use, and which attributes, from the W3C Recommendations: VoiceXML 2.0
- * (16 March 2004) by section, unchanged in VoiceXML 2.1 (19 June 2007) but for the version; SSML 1.1 (7 September 2010).
+ * (16 March 2004) by section, unchanged in VoiceXML 2.1 (19 June 2007) but for the version; SSML 1.1 (7 September
+ * 2010).
  * `text`: character data may stand there.
  */
 export interface Model {

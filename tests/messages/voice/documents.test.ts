@@ -28,14 +28,18 @@ function parse(document: string): Node {
 function build(canonical: string): Node {
   const root: Node = { name: '#', attributes: {}, children: [] }
   const path = [root]
-  for (const [, close, name, attributes, text] of canonical.matchAll(/<(\/?)([\w:]+)((?: [\w:]+="[^"]*")*)>|([^<]+)/g)) {
+  for (const [, close, name, attributes, text] of canonical.matchAll(
+    /<(\/?)([\w:]+)((?: [\w:]+="[^"]*")*)>|([^<]+)/g,
+  )) {
     const parent = path.at(-1)!
     if (text !== undefined) parent.children.push(text)
     else if (close) path.pop()
     else {
       const node = {
         name: name!,
-        attributes: Object.fromEntries([...attributes!.matchAll(/ ([\w:]+)="([^"]*)"/g)].map(([, key, value]) => [key!, value!])),
+        attributes: Object.fromEntries(
+          [...attributes!.matchAll(/ ([\w:]+)="([^"]*)"/g)].map(([, key, value]) => [key!, value!]),
+        ),
         children: [],
       }
       parent.children.push(node)
@@ -72,7 +76,9 @@ function danglers(document: string): string[] {
   const nodes = all(parse(document))
   const ids = nodes.flatMap(({ attributes }) => attributes.id ?? [])
   expect(new Set(ids).size).toBe(ids.length)
-  const targets = nodes.flatMap(({ attributes }) => (attributes.next?.startsWith('#') ? [attributes.next.slice(1)] : []))
+  const targets = nodes.flatMap(({ attributes }) =>
+    attributes.next?.startsWith('#') ? [attributes.next.slice(1)] : [],
+  )
   return targets.filter((target) => !ids.includes(target))
 }
 
@@ -97,7 +103,9 @@ describe.skipIf(!present('xmllint', ['--version']))('the documents of a call', (
   it('are refused by that check when an element is misplaced, misspelt or lacks what it needs', () => {
     const good = voiceXml(call('prep'), ADDRESS)
     expect(faults(good.replaceAll('<p>', '<promt>').replaceAll('</p>', '</promt>'), VOICE_XML)).not.toEqual([])
-    expect(faults(good.replaceAll('<disconnect/>', '<choice/>'), VOICE_XML)).toContain('choice may not stand in <block>')
+    expect(faults(good.replaceAll('<disconnect/>', '<choice/>'), VOICE_XML)).toContain(
+      'choice may not stand in <block>',
+    )
     expect(faults(good.replace(' version="2.1"', ''), VOICE_XML)).toContain('<vxml> needs version')
     expect(danglers(good.replace('#started', '#elsewhere'))).toEqual(['elsewhere'])
   })
@@ -127,7 +135,9 @@ describe.skipIf(!present('xmllint', ['--version']))('the documents of a call', (
   it('say every word of the script, whatever signs a clinic has in its name', () => {
     const script = call('confirmation', { values: AWKWARD })
     expect(script.steps.message.say[0]).toContain('Fish & Chips <b> "Clinic" ]]>')
-    const expected = [...script.steps.greeting.say, ...script.steps.message.say].map((words) => words.replace('\u0007', ''))
+    const expected = [...script.steps.greeting.say, ...script.steps.message.say].map((words) =>
+      words.replace('\u0007', ''),
+    )
     expect(wordsOf(voiceXml(script, ADDRESS)).map(decode)).toEqual(expect.arrayContaining(expected))
     expect(wordsOf(ssml(expected, 'en')).map(decode)).toEqual(expected)
   })

@@ -34,7 +34,8 @@ afterAll(() => world.close())
 async function book(n: number, channels: ('sms' | 'voice')[]): Promise<{ bookingId: string; phone: string }> {
   const phone = `+178255501${String(n).padStart(2, '0')}`
   const patient = { name: `Ada Fenwick ${n}`, phone, language: 'en', channel: 'voice', detail: 'full' } as const
-  const { booking } = await world.book({ visit: `2026-03-20T10:${String(n * 5).padStart(2, '0')}`, patient } as never)
+  const visit = `2026-03-20T10:${String(n * 5).padStart(2, '0')}`
+  const { booking } = await world.book({ visit, minutes: 5, patient } as never)
   await deps.store.transact(async (tx) => {
     for (const channel of channels) await tx.patients.addConsent(booking.patientId, { channel, ...ASKED })
   })
@@ -61,9 +62,9 @@ describe('a key pressed in a call', () => {
     expect((await deps.store.read.bookings.get(her.bookingId))!.confirmedAt).toEqual(world.clock.now())
   })
 
-  it('3 without any opening says that the clinic will call, and puts the patient\'s on the call list', async () => {
+  it("3 without any opening says that the clinic will call, and puts the patient's on the call list", async () => {
     const her = called()
-    expect((await press(her, { meaning: 'cannot-come' }))!.say.join(' ')).toContain('The clinic will call you')
+    expect((await press(her, { meaning: 'cannot-come' }))!.say.join(' ')).toContain('the clinic will call you')
     expect(await reasons(her.bookingId)).toContain('cannot-come')
   })
 
@@ -78,7 +79,10 @@ describe('a key pressed in a call', () => {
   it('is heard once, however often it is told', async () => {
     const her = called()
     await press(her, { meaning: 'cannot-come' })
-    const [replies, followUps] = [await deps.store.read.replies.fromPhone(her.phone, new Date(0)), await reasons(her.bookingId)]
+    const [replies, followUps] = [
+      await deps.store.read.replies.fromPhone(her.phone, new Date(0)),
+      await reasons(her.bookingId),
+    ]
     expect(await press(her, { meaning: 'cannot-come' })).toBeNull()
     expect(await deps.store.read.replies.fromPhone(her.phone, new Date(0))).toHaveLength(replies.length)
     expect(await reasons(her.bookingId)).toEqual(followUps)
@@ -94,7 +98,9 @@ describe('a key pressed in a call', () => {
 
   it('7, a wrong number, ends everything and asks the desk for the right one', async () => {
     const her = called()
-    expect((await press(her, { meaning: 'wrong-person' }))!.say.join(' ')).toContain('We will not call this number again')
+    expect((await press(her, { meaning: 'wrong-person' }))!.say.join(' ')).toContain(
+      'We will not call this number again',
+    )
     expect(await deps.store.read.optOuts.has(her.phone)).toBe(true)
     expect(await reasons(her.bookingId)).toContain('wrong-person')
   })
@@ -131,7 +137,7 @@ describe('a key pressed in a call', () => {
 })
 
 describe('the call of a message', () => {
-  it('can be fetched while it is under way, with the words of the patient\'s own visit', async () => {
+  it("can be fetched while it is under way, with the words of the patient's own visit", async () => {
     const her = called()
     await deps.store.transact((tx) => tx.messages.move(her.messageId, ['delivered', 'sent'], 'sent'))
     const script = await callOf(deps, her.messageId)

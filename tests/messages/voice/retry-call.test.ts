@@ -42,7 +42,13 @@ describe('calling again', () => {
   })
 
   it('holds whatever the zone, the hour and the change of clocks', () => {
-    const zones = fc.constantFrom('America/Halifax', 'America/St_Johns', 'Australia/Lord_Howe', 'Europe/London', 'Asia/Kolkata')
+    const zones = fc.constantFrom(
+      'America/Halifax',
+      'America/St_Johns',
+      'Australia/Lord_Howe',
+      'Europe/London',
+      'Asia/Kolkata',
+    )
     const times = fc.integer({ min: Date.UTC(2026, 0, 1), max: Date.UTC(2026, 11, 31) })
     fc.assert(
       fc.property(

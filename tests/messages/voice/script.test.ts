@@ -33,7 +33,7 @@ describe('the script of a call', () => {
     }
   })
 
-  it('lets the patient\'s say with 1 that the patient will be there, with 2 that the period has started, with 3 that the patient needs another time', () => {
+  it("lets the patient's say with 1 that the patient will be there, with 2 that the period has started, with 3 that the patient needs another time", () => {
     const { message, started } = call('prep').steps
     expect(message.keys).toMatchObject({
       '1': { answer: { meaning: 'confirm' } },
@@ -52,7 +52,7 @@ describe('the script of a call', () => {
     })
   })
 
-  it('lets the patient\'s choose a time on offer by its number', () => {
+  it("lets the patient's choose a time on offer by its number", () => {
     const { message } = call('offer').steps
     expect(message.say.join(' ')).toContain('For Friday, March 27, at 3:20 in the afternoon, press 2.')
     expect(message.keys['2']).toMatchObject({ answer: { meaning: 'choice', choice: 2 } })
@@ -85,22 +85,25 @@ describe('the script of a call', () => {
     expect(writer.script({ kind: 'prep', language: 'uk', detail: 'full', values: VALUES }).state).toBe('draft')
   })
 
-  it.skipIf(!present('espeak-ng', ['--version']))('takes at most a minute for who presses 1 and listens to the end', () => {
-    const voices: Record<string, string> = { en: 'en-us', es: 'es-419', fr: 'fr-fr', pa: 'pa', uk: 'uk' }
-    // What is discreet says less, so the full ones are the long ones.
-    for (const { language, kind, detail } of everyCall.filter((each) => each.detail === 'full')) {
-      const script = call(kind, { language, detail })
-      const input = ssml(firstPass(script), script.locale)
-      const wave = spawnSync('espeak-ng', ['-v', voices[language]!, '-s', '160', '-m', '--stdin', '--stdout'], {
-        input,
-        maxBuffer: 1e8,
-      }).stdout
-      const seconds = (wave.length - 44) / 2 / wave.readUInt32LE(24)
-      expect(seconds, `${language} ${kind} ${detail}`).toBeGreaterThan(5)
-      // One minute is the limit for exempt health care calls, 47 CFR 64.1200(a)(9)(iv), kept as policy.
-      expect(seconds, `${language} ${kind} ${detail}`).toBeLessThanOrEqual(MOST_SECONDS)
-    }
-  })
+  it.skipIf(!present('espeak-ng', ['--version']))(
+    'takes at most a minute for who presses 1 and listens to the end',
+    () => {
+      const voices: Record<string, string> = { en: 'en-us', es: 'es-419', fr: 'fr-fr', pa: 'pa', uk: 'uk' }
+      // What is discreet says less, so the full ones are the long ones.
+      for (const { language, kind, detail } of everyCall.filter((each) => each.detail === 'full')) {
+        const script = call(kind, { language, detail })
+        const input = ssml(firstPass(script), script.locale)
+        const wave = spawnSync('espeak-ng', ['-v', voices[language]!, '-s', '160', '-m', '--stdin', '--stdout'], {
+          input,
+          maxBuffer: 1e8,
+        }).stdout
+        const seconds = (wave.length - 44) / 2 / wave.readUInt32LE(24)
+        expect(seconds, `${language} ${kind} ${detail}`).toBeGreaterThan(5)
+        // One minute is the limit for exempt health care calls, 47 CFR 64.1200(a)(9)(iv), kept as policy.
+        expect(seconds, `${language} ${kind} ${detail}`).toBeLessThanOrEqual(MOST_SECONDS)
+      }
+    },
+  )
 })
 
 describe('what a key says', () => {
@@ -118,7 +121,9 @@ describe('what a key says', () => {
       startedOn: '2028-02-29',
       confidence: 1,
     })
-    expect(readingOf({ meaning: 'period-started', daysAgo: 0 }, '2028-03-01')).toMatchObject({ startedOn: '2028-03-01' })
+    expect(readingOf({ meaning: 'period-started', daysAgo: 0 }, '2028-03-01')).toMatchObject({
+      startedOn: '2028-03-01',
+    })
     expect(readingOf({ meaning: 'period-started' }, '2028-03-01')).not.toHaveProperty('startedOn')
   })
 })

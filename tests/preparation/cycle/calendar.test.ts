@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { drawCalendar } from '../../../src/domain/preparation/cycle/calendar.ts'
 import { FORECAST_CAUTION, forecastDays } from '../../../src/domain/preparation/cycle/forecast.ts'
-import { USUAL_TIMING } from '../../../src/domain/preparation/cycle/timing.ts'
+import { USUAL_TIMING } from './usual-timing.ts'
 
 describe('the calendar for a person', () => {
   const days = forecastDays(

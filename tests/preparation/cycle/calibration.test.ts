@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest'
 import { calendarDate, dayNumber } from '../../../src/domain/preparation/cycle/days.ts'
 import { forecastDays } from '../../../src/domain/preparation/cycle/forecast.ts'
 import { nextStart } from '../../../src/domain/preparation/cycle/next-start.ts'
-import { USUAL_TIMING } from '../../../src/domain/preparation/cycle/timing.ts'
+import { USUAL_TIMING } from './usual-timing.ts'
 import {
   ALL_COMERS,
   type Case,
@@ -46,7 +46,8 @@ const plainNormal =
     return (day) => {
       let sum = 0
       for (let k = 1; k <= 4; k++)
-        for (let i = 0; i < 5; i++) sum += density(day - LMP - i, k * mean, Math.sqrt(k * 2.9 ** 2 + k ** 2 / precision))
+        for (let i = 0; i < 5; i++)
+          sum += density(day - LMP - i, k * mean, Math.sqrt(k * 2.9 ** 2 + k ** 2 / precision))
       return Math.min(1, sum)
     }
   }
@@ -60,7 +61,8 @@ function brier(women: Case[], predict: Predictor): number {
     women.map((woman) => {
       const chance = predict(woman)
       let sum = 0
-      for (let day = LMP + NEAREST; day <= LMP + FARTHEST; day++) sum += (chance(day) - Number(onDaysOneToFive(woman, day))) ** 2
+      for (let day = LMP + NEAREST; day <= LMP + FARTHEST; day++)
+        sum += (chance(day) - Number(onDaysOneToFive(woman, day))) ** 2
       return sum / (FARTHEST - NEAREST + 1)
     }),
   )
@@ -114,8 +116,8 @@ describe.each<[string, World]>([
 const FIRST_DAY = { ...USUAL_TIMING, avoidDays: { first: 1, last: 1 } }
 
 /**
- * Where the true next start lies in the forecast's distribution, 0..1: the chance of an earlier start, and a random part of
- * that of the same day, since dates are whole days. Evenly spread if and only if the forecast is calibrated.
+ * Where the true next start lies in the forecast's distribution, 0..1: the chance of an earlier start, and a random
+ * part of that of the same day, since dates are whole days. Evenly spread if and only if the forecast is calibrated.
  */
 function placeOfTruth(woman: Case, part: number): number {
   const start = woman.starts[1]!
@@ -135,14 +137,17 @@ describe('the length of the next cycle', () => {
     [3, 6, 3.24, 2.585],
     [3.8, 6, 4.104, 3.275],
     [5.3, 6, 5.725, 4.568],
-  ])('with SD %s and %s past cycles is foretold no worse than by their mean (RMSE %s, MAE %s)', (spread, past, rmse, mae) => {
-    const errors = drawCases(normalWorld(spread), 1500, past, 11).map((woman) => {
-      return dayNumber(nextStart(historyOf(woman, { past }))!.likely) - woman.starts[1]!
-    })
-    const sampling = 1 + 3 / Math.sqrt(2 * errors.length)
-    expect(Math.sqrt(meanOf(errors.map((error) => error ** 2)))).toBeLessThan(rmse * sampling)
-    expect(meanOf(errors.map(Math.abs))).toBeLessThan(mae * sampling)
-  })
+  ])(
+    'with SD %s and %s past cycles is foretold no worse than by their mean (RMSE %s, MAE %s)',
+    (spread, past, rmse, mae) => {
+      const errors = drawCases(normalWorld(spread), 1500, past, 11).map((woman) => {
+        return dayNumber(nextStart(historyOf(woman, { past }))!.likely) - woman.starts[1]!
+      })
+      const sampling = 1 + 3 / Math.sqrt(2 * errors.length)
+      expect(Math.sqrt(meanOf(errors.map((error) => error ** 2)))).toBeLessThan(rmse * sampling)
+      expect(meanOf(errors.map(Math.abs))).toBeLessThan(mae * sampling)
+    },
+  )
 
   it('is told more closely the more is known', () => {
     const women = drawCases(REGULAR, 150, 6, 5)

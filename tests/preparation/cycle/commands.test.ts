@@ -86,9 +86,113 @@ describe('daysix forecast', () => {
       '2026-04-01',
     ])
     expect(status).toBe(0)
-    for (const words of ['March 2026', 'April 2026', '[ 1 ', 'Move: ', 'Never use it to avoid or plan a pregnancy'])
+    for (const words of [
+      'March 2026',
+      'April 2026',
+      '[ 1 ',
+      'Not a good time: ',
+      'Never use it to avoid or plan a pregnancy',
+    ])
       expect(stdout).toContain(words)
     expect(daysix(['forecast', '--calendar', '--lmp', '2 March']).status).toBe(2)
+  })
+})
+
+describe('what a line may say', () => {
+  const line = { id: 'a', lmp: '2026-03-02', from: '2026-03-20', to: '2026-03-22' }
+  const visit = { id: 'a', visit: '2026-03-20T10:30', zone: 'America/Halifax', bookedAt: '2026-02-20T15:00' }
+  const booked = { id: 'a', lmp: '2026-03-02', now: '2026-03-10T09:00', booked: '2026-04-02T10:30', openings: [] }
+  const errorsOf = (command: string, lines: unknown[]) =>
+    daysix([command], lines).replies.map(({ error }) => error as { message: string; field: string } | undefined)
+
+  it('refuses a field that nobody knows, and names those that there are', () => {
+    for (const [command, good] of [
+      ['forecast', line],
+      ['suggest', booked],
+      ['plan', { ...visit, lmp: '2026-03-02' }],
+    ] as const) {
+      const [slip, event, right] = errorsOf(command, [
+        { ...good, pastCycles: [28] },
+        { ...good, breastfeeding: true },
+        good,
+      ])
+      expect(slip).toMatchObject({ code: 'bad-input', field: 'pastCycles' })
+      expect(slip!.message).toMatch(/Known: id, .*\bpastCycleDays\b/)
+      expect(event!.field).toBe('breastfeeding')
+      expect(right).toBeUndefined()
+    }
+  })
+
+  it('says of what it refuses what may stand there', () => {
+    const [unheard, nowhere, usual, past, because] = errorsOf('forecast', [
+      { ...line, lmp: 'expecting' },
+      { ...line, lmp: '2026-02-30' },
+      { ...line, usualCycleDays: 9 },
+      { ...line, pastCycleDays: [0] },
+      { ...line, because: 'breast-feeding' },
+    ])
+    for (const choice of ['"unknown"', '"no-periods"', '"pregnant"']) expect(unheard!.message).toContain(choice)
+    expect(nowhere!.message).toMatch(/no such date/)
+    expect(usual!.message).toContain('15 to 100')
+    expect(past!.message).toContain('more than 0')
+    expect(because).toMatchObject({ field: 'because', message: expect.stringContaining('no-periods') })
+  })
+
+  it('plans no visit before its last period, and none at an hour or on a date that does not exist', () => {
+    const [later, sameDay, midnight, nowhere] = errorsOf('plan', [
+      { ...visit, lmp: '2026-03-25' },
+      { ...visit, lmp: '2026-03-20' },
+      { ...visit, visit: '2026-03-20T24:00' },
+      { ...visit, visit: '2026-02-30T10:00' },
+    ])
+    expect(later).toMatchObject({ field: 'lmp', message: expect.stringContaining('after the visit') })
+    expect(sameDay).toBeUndefined()
+    const odd = daysix(['plan'], [{ ...visit, lmp: '2026-03-02', usualCycleDays: 12 }]).replies[0]!['warnings']
+    expect(odd).toEqual([expect.objectContaining({ code: 'check-history', field: 'usualCycleDays' })])
+    expect(midnight).toMatchObject({ field: 'visit', message: expect.stringContaining('00:00') })
+    expect(nowhere).toMatchObject({ field: 'visit', message: expect.stringContaining('no such date') })
+  })
+
+  it('takes pregnancy and why there are no periods, where days play no part', () => {
+    const { replies } = daysix(
+      ['forecast'],
+      [
+        { ...line, lmp: 'pregnant' },
+        { ...line, lmp: 'no-periods', because: 'breast-feeding' },
+      ],
+    )
+    for (const { days, windows } of replies) {
+      expect((days as { avoidProbability: number }[]).map(({ avoidProbability }) => avoidProbability)).toEqual([
+        0, 0, 0,
+      ])
+      expect(windows).toEqual([])
+    }
+  })
+})
+
+/** The protocols' own files say which days are ideal, and by what source. */
+describe('the protocol of a line', () => {
+  const line = { id: 'a', lmp: '2026-03-02', from: '2026-03-20', to: '2026-03-22' }
+  const ratings = (reply: Record<string, unknown>) =>
+    (reply['days'] as { rating: string }[]).map(({ rating }) => rating)
+
+  it('says which days are ideal and which to avoid; cytology in liquid where none is named', () => {
+    const { replies } = daysix(
+      ['forecast'],
+      [
+        line,
+        { ...line, protocol: 'self-collected-hpv', from: '2026-03-03', to: '2026-03-03' },
+        { ...line, from: '2026-03-03', to: '2026-03-03' },
+        { ...line, protocol: 'tea-leaves' },
+      ],
+    )
+    // 20 March is cycle day 19, the last of the ideal window in templates/protocols; the day after is fine.
+    expect(ratings(replies[0]!)).toEqual(['best', 'fine', 'fine'])
+    expect(replies[3]!['error']).toMatchObject({
+      field: 'protocol',
+      message: expect.stringContaining('liquid-based-cytology'),
+    })
+    expect(ratings(replies[2]!)).toEqual(['avoid'])
   })
 })
 
@@ -112,7 +216,7 @@ describe('daysix suggest', () => {
     expect(daily).toContain(ranked[0]!.at)
     expect(ranked[0]!.avoidProbability).toBeLessThan(moved!['avoidProbability'] as number)
     expect(kept).toMatchObject({ keep: true, ranked: [] })
-    expect(stuck).toMatchObject({ keep: false, ranked: [] })
+    expect(stuck).toMatchObject({ keep: true, why: 'nothing-better', ranked: [] })
     expect(future!['error']).toMatchObject({ code: 'bad-input', field: 'lmp' })
   })
 
@@ -138,6 +242,9 @@ describe('daysix suggest', () => {
       ],
     ).replies
     expect({ ...offset, ranked: [] }).toEqual({ ...local, ranked: [] })
-    expect((offset!['ranked'] as object[])[0]).toEqual({ ...(local!['ranked'] as object[])[0], at: '2026-04-13T01:30Z' })
+    expect((offset!['ranked'] as object[])[0]).toEqual({
+      ...(local!['ranked'] as object[])[0],
+      at: '2026-04-13T01:30Z',
+    })
   })
 })

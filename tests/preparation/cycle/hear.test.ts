@@ -1,7 +1,12 @@
 import { describe, expect, it } from 'vitest'
 import { checkHistory } from '../../../src/domain/preparation/cycle/check-history.ts'
 import { sortEvidence } from '../../../src/domain/preparation/cycle/evidence.ts'
-import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../../../src/domain/preparation/cycle/hear.ts'
+import {
+  heardEnded,
+  heardNotStarted,
+  heardStart,
+  heardStillBleeding,
+} from '../../../src/domain/preparation/cycle/hear.ts'
 import type { CycleHistory } from '../../../src/domain/preparation/cycle/history.ts'
 
 const base: CycleHistory = { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 29, age: 34 }
@@ -46,6 +51,8 @@ describe('"my period started"', () => {
     ['before the last one', base, '2026-02-20'],
     ['in the future', base, '2026-04-20'],
     ['from somebody who has no periods', { status: 'no-periods' }, '2026-03-30'],
+    ['from somebody after menopause', { status: 'no-periods', because: 'after-menopause' }, '2026-03-30'],
+    ['from somebody pregnant', { status: 'pregnant' }, '2026-03-30'],
   ])('is put to a person when it is %s, and the history stays as it was', (_name, history, startedOn) => {
     const heard = heardStart(history, startedOn, '2026-03-31')
     expect(heard.contradiction).toMatch(/^[A-Z].*\.$/)

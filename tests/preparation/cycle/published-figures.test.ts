@@ -4,7 +4,12 @@ import { naturalGrid } from '../../../src/domain/preparation/cycle/grid.ts'
 import { chanceFrom, meanOf } from './simulated-patients.ts'
 
 /** Cycles of simulated patients drawn from what the forecast believes of their age before it knows anything else. */
-function population(age: number | undefined, women: number, cycles: number, table: 'length' | 'recorded' = 'length'): number[][] {
+function population(
+  age: number | undefined,
+  women: number,
+  cycles: number,
+  table: 'length' | 'recorded' = 'length',
+): number[][] {
   const { cells, weights } = naturalGrid(age)
   const chance = chanceFrom(3)
   return Array.from({ length: women }, () => {

@@ -2,8 +2,8 @@ import { calendarDate, dayNumber } from '../../../src/domain/preparation/cycle/d
 import type { CycleHistory } from '../../../src/domain/preparation/cycle/history.ts'
 
 /**
- * Simulated patients whose cycles follow other laws than the forecast's own, so that agreement is earned. Figures behind the laws
- * are published ones; shapes and recall errors are judgement.
+ * Simulated patients whose cycles follow other laws than the forecast's own, so that agreement is earned. Figures
+ * behind the laws are published ones; shapes and recall errors are judgement.
  */
 export interface Woman {
   age: number
@@ -33,8 +33,8 @@ export function normal(chance: Chance): number {
 }
 
 /**
- * Healthy, regularly cycling: mean 28.9, SD 3.4 over all cycles, ages 21-42 (Fehring 2006, JOGNN 35:376). Ordinary variation is
- * Student t with 5 degrees of freedom, one cycle in a hundred is long.
+ * Healthy, regularly cycling: mean 28.9, SD 3.4 over all cycles, ages 21-42 (Fehring 2006, JOGNN 35:376). Ordinary
+ * variation is Student t with 5 degrees of freedom, one cycle in a hundred is long.
  */
 export const REGULAR: World = (chance) => {
   const age = 21 + 21 * chance()
@@ -49,8 +49,8 @@ export const REGULAR: World = (chance) => {
 }
 
 /**
- * Follicular part log-normal and shorter by 0.18 d a year of age, luteal part short and steady (means 16.9 and 12.4 d: Bull 2019,
- * npj Digit Med 2:83); many say 28.
+ * Follicular part log-normal and shorter by 0.18 d a year of age, luteal part short and steady (means 16.9 and 12.4 d:
+ * Bull 2019, npj Digit Med 2:83); many say 28.
  */
 export const TWO_PHASE: World = (chance) => {
   const age = 19 + 23 * chance()
@@ -116,7 +116,10 @@ export function onDaysOneToFive({ starts }: Case, day: number): boolean {
 }
 
 /** What the forecast is told of a case. */
-export function historyOf({ lmp, age, stated, past }: Case, told: { stated?: boolean; past?: number } = {}): CycleHistory {
+export function historyOf(
+  { lmp, age, stated, past }: Case,
+  told: { stated?: boolean; past?: number } = {},
+): CycleHistory {
   return {
     status: 'cycling',
     lmp: calendarDate(lmp),

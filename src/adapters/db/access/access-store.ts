@@ -1,6 +1,6 @@
 import type { AccessRecords, AccessStore } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
-import type { AccessDb } from './access.tables.ts'
+import type { AccessDb } from '../connections.ts'
 import { connectionTo } from '../connection.ts'
 import type { Database } from '../pool.ts'
 import { apiKeyRecords } from './api-key.records.ts'

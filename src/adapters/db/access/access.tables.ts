@@ -1,6 +1,5 @@
 import type { Generated } from 'kysely'
 import type { Role } from '../../../domain/access/roles.ts'
-import type { Connection } from '../connection.ts'
 import type { Tables } from '../tables.ts'
 
 export interface PersonTable {
@@ -68,6 +67,12 @@ export interface RetentionRunTable {
   counts: string
 }
 
+/** Up to and with which instant a kind of data has been cleared. */
+export interface RetentionMarkTable {
+  what: string
+  cleared_to: Date
+}
+
 export interface ErasedCountTable {
   month: string
   clinic_id: string
@@ -95,9 +100,8 @@ export interface AllTables extends Tables {
   audit_subject: AuditSubjectTable
   audit_head: AuditHeadTable
   retention_run: RetentionRunTable
+  retention_mark: RetentionMarkTable
   erased_count: ErasedCountTable
   key_check: KeyCheckTable
   sending_stop: SendingStopTable
 }
-
-export type AccessDb = Connection<AllTables>

@@ -1,6 +1,7 @@
 import { isPermission } from '../../../domain/access/roles.ts'
 import type { ApiKey, ApiKeyRecords } from '../../../flows/ports/access.ts'
-import type { AccessDb, ApiKeyTable } from './access.tables.ts'
+import type { ApiKeyTable } from './access.tables.ts'
+import type { AccessDb } from '../connections.ts'
 
 const toKey = (row: ApiKeyTable): ApiKey => ({
   id: row.id,
@@ -21,7 +22,8 @@ export function apiKeyRecords(db: AccessDb): ApiKeyRecords {
       const row = await db.selectFrom('api_key').selectAll().where('id', '=', id).executeTakeFirst()
       return row && toKey(row)
     },
-    list: async () => (await db.selectFrom('api_key').selectAll().orderBy('created_at').orderBy('id').execute()).map(toKey),
+    list: async () =>
+      (await db.selectFrom('api_key').selectAll().orderBy('created_at').orderBy('id').execute()).map(toKey),
     insert: async (key) => {
       await db
         .insertInto('api_key')
@@ -42,7 +44,13 @@ export function apiKeyRecords(db: AccessDb): ApiKeyRecords {
       await db.updateTable('api_key').set({ used_at: at }).where('id', '=', id).execute()
     },
     revoke: async (id, at) => {
-      const revoked = await db.updateTable('api_key').set({ revoked_at: at }).where('id', '=', id).where('revoked_at', 'is', null).returning('id').executeTakeFirst()
+      const revoked = await db
+        .updateTable('api_key')
+        .set({ revoked_at: at })
+        .where('id', '=', id)
+        .where('revoked_at', 'is', null)
+        .returning('id')
+        .executeTakeFirst()
       return revoked !== undefined
     },
   }

@@ -1,6 +1,7 @@
 import type { Person, PersonRecords } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
-import type { AccessDb, PersonTable } from './access.tables.ts'
+import type { PersonTable } from './access.tables.ts'
+import type { AccessDb } from '../connections.ts'
 
 type Sealed = Pick<Person, 'login' | 'name' | 'clinician' | 'totp' | 'subject'>
 

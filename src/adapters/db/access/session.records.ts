@@ -1,7 +1,13 @@
 import type { Session, SessionRecords } from '../../../flows/ports/access.ts'
-import type { AccessDb, SessionTable } from './access.tables.ts'
+import type { SessionTable } from './access.tables.ts'
+import type { AccessDb } from '../connections.ts'
 
-const toSession = (row: SessionTable): Session => ({ hash: row.hash, personId: row.person_id, createdAt: row.created_at, seenAt: row.seen_at })
+const toSession = (row: SessionTable): Session => ({
+  hash: row.hash,
+  personId: row.person_id,
+  createdAt: row.created_at,
+  seenAt: row.seen_at,
+})
 
 export function sessionRecords(db: AccessDb): SessionRecords {
   return {
@@ -10,7 +16,10 @@ export function sessionRecords(db: AccessDb): SessionRecords {
       return row && toSession(row)
     },
     insert: async ({ hash, personId, createdAt, seenAt }) => {
-      await db.insertInto('session').values({ hash, person_id: personId, created_at: createdAt, seen_at: seenAt }).execute()
+      await db
+        .insertInto('session')
+        .values({ hash, person_id: personId, created_at: createdAt, seen_at: seenAt })
+        .execute()
     },
     seen: async (hash, at) => {
       await db.updateTable('session').set({ seen_at: at }).where('hash', '=', hash).execute()

@@ -1,5 +1,5 @@
 import type { WhereaboutRecords } from '../../../flows/ports/access.ts'
-import type { AccessDb } from './access.tables.ts'
+import type { AccessDb } from '../connections.ts'
 
 type Find = (db: AccessDb, id: string) => { execute(): Promise<{ clinic_id: string | null }[]> }
 
@@ -9,7 +9,12 @@ const BY_PREFIX: Record<string, Find> = {
   o: (db, id) => db.selectFrom('slot').select('clinic_id').where('id', '=', id),
   f: (db, id) => db.selectFrom('follow_up').select('clinic_id').where('id', '=', id),
   m: (db, id) => db.selectFrom('message').select('clinic_id').where('id', '=', id),
-  r: (db, id) => db.selectFrom('offer').innerJoin('booking', 'booking.id', 'offer.booking_id').select('booking.clinic_id').where('offer.id', '=', id),
+  r: (db, id) =>
+    db
+      .selectFrom('offer')
+      .innerJoin('booking', 'booking.id', 'offer.booking_id')
+      .select('booking.clinic_id')
+      .where('offer.id', '=', id),
   // A text that is nobody's in particular is every clinic's to read.
   t: (db, id) => db.selectFrom('reply').select('clinic_id').where('id', '=', id),
   p: (db, id) => db.selectFrom('patient').select('clinic_id').where('id', '=', id),

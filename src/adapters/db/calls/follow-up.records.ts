@@ -1,15 +1,35 @@
 import { sql } from 'kysely'
-import { FOLLOW_UP_REASONS, type FollowUp, type FollowUpReason } from '../../../domain/calls/follow-up.ts'
-import type { FollowUpRecords } from '../../../flows/ports/deps.ts'
+import type { FollowUp, FollowUpReason } from '../../../domain/calls/follow-up.ts'
+import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up-reasons.ts'
+import type { AlikeQuery, FollowUpRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
-import { insertInto } from '../prepared-statements.ts'
-import type { Db, FollowUpTable } from '../tables.ts'
+import { insertInto, prepared } from '../prepared-statements.ts'
+import type { FollowUpTable } from '../tables.ts'
+import type { Db } from '../connections.ts'
 
 type Sealed = Pick<FollowUp, 'phone' | 'detail'>
 
 const INSERT = insertInto('follow_up', [
-  'id', 'reason', 'urgency', 'clinic_id', 'booking_id', 'patient_id', 'sealed', 'opened_at', 'closed_at', 'closed_by', 'outcome', 'phone_print', 'reply_id',
-]) // prettier-ignore
+  'id',
+  'reason',
+  'urgency',
+  'clinic_id',
+  'booking_id',
+  'patient_id',
+  'sealed',
+  'opened_at',
+  'closed_at',
+  'closed_by',
+  'outcome',
+  'phone_print',
+  'reply_id',
+])
+
+/** From the visits, of which few have just ended, to their calls: a region has many open calls. */
+const CLOSE_PAST = prepared<{ id: string }>(`update follow_up set closed_at = $5, closed_by = 'daysix', outcome = $4
+  from booking where booking.id = follow_up.booking_id and booking.visit_at >= $2 and booking.visit_at < $3
+    and follow_up.closed_at is null and follow_up.reason = any($1::text[])
+  returning follow_up.id`)
 
 function toRow(followUp: FollowUp, vault: Vault): FollowUpTable {
   const { phone, detail } = followUp
@@ -45,23 +65,53 @@ function toFollowUp(row: FollowUpTable, vault: Vault): FollowUp {
   }
 }
 
+const VISIT_AT = sql<Date>`coalesce(booking.visit_at, follow_up.opened_at)`
+
+async function alike(db: Db, vault: Vault, { clinicId, reason, ids, after, limit }: AlikeQuery): Promise<FollowUp[]> {
+  let query = db
+    .selectFrom('follow_up')
+    .leftJoin('booking', 'booking.id', 'follow_up.booking_id')
+    .selectAll('follow_up')
+    .where('follow_up.closed_at', 'is', null)
+    .where('follow_up.reason', '=', reason)
+    .where((eb) => eb.or([eb('follow_up.clinic_id', '=', clinicId), eb('follow_up.clinic_id', 'is', null)]))
+    .orderBy(VISIT_AT)
+    .orderBy('follow_up.id')
+    .limit(limit)
+  if (ids) query = query.where(sql<boolean>`follow_up.id = any(${[...ids]}::text[])`)
+  if (after)
+    query = query.where(sql<boolean>`(${VISIT_AT}, follow_up.id) > (${after.at}::timestamptz, ${after.id}::text)`)
+  return (await query.execute()).map((row) => toFollowUp(row, vault))
+}
+
 export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
   return {
     get: async (id) => {
       const row = await db.selectFrom('follow_up').selectAll().where('id', '=', id).executeTakeFirst()
       return row && toFollowUp(row, vault)
     },
-    list: async ({ clinicId, unplacedToo, open, bookingId, bookingIds, phone, replyId, limit }) => {
-      let query = db.selectFrom('follow_up').selectAll().orderBy('urgency').orderBy('opened_at').orderBy('id').limit(limit)
-      if (clinicId && unplacedToo) query = query.where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
+    list: async ({ clinicId, unplacedToo, open, bookingId, bookingIds, phone, replyId, limit, ...by }) => {
+      let query = db
+        .selectFrom('follow_up')
+        .selectAll()
+        .orderBy('urgency')
+        .orderBy('opened_at')
+        .orderBy('id')
+        .limit(limit)
+      if (clinicId && unplacedToo)
+        query = query.where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
       else if (clinicId) query = query.where('clinic_id', '=', clinicId)
       if (bookingIds) query = query.where('booking_id', 'in', bookingIds.length > 0 ? bookingIds : [''])
+      if (by.patientIds) query = query.where('patient_id', 'in', by.patientIds.length > 0 ? by.patientIds : [''])
       if (bookingId) query = query.where('booking_id', '=', bookingId)
       if (phone) query = query.where('phone_print', '=', vault.fingerprint(phone))
+      if (by.reasons) query = query.where('reason', 'in', by.reasons)
+      if (by.butReasons?.length) query = query.where('reason', 'not in', by.butReasons)
       if (replyId) query = query.where('reply_id', '=', replyId)
       if (open !== undefined) query = query.where('closed_at', open ? 'is' : 'is not', null)
       return (await query.execute()).map((row) => toFollowUp(row, vault))
     },
+    alike: (query) => alike(db, vault, query),
     recentlyClosed: async (clinicId, since, limit) => {
       const query = db
         .selectFrom('follow_up')
@@ -71,13 +121,28 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
       return (await query.orderBy('closed_at', 'desc').limit(limit).execute()).map((row) => toFollowUp(row, vault))
     },
     countOpen: async (clinicId) => {
-      const row = await db
+      const rows = await db
         .selectFrom('follow_up')
-        .select((eb) => eb.fn.countAll().as('count'))
+        .select((eb) => ['reason', eb.fn.countAll().as('count')])
         .where('closed_at', 'is', null)
         .where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
-        .executeTakeFirstOrThrow()
-      return Number(row.count)
+        .groupBy('reason')
+        .execute()
+      return new Map(rows.map(({ reason, count }) => [reason as FollowUpReason, Number(count)]))
+    },
+    countCards: async (clinicId, butReasons) => {
+      let query = db
+        .selectFrom('follow_up')
+        .select(({ fn }) =>
+          fn
+            .count(fn.coalesce('patient_id', 'phone_print', 'id'))
+            .distinct()
+            .as('cards'),
+        )
+        .where('closed_at', 'is', null)
+        .where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
+      if (butReasons.length > 0) query = query.where('reason', 'not in', butReasons)
+      return Number((await query.executeTakeFirstOrThrow()).cards)
     },
     update: async (followUp) => {
       const { id, sealed } = toRow(followUp, vault)
@@ -94,14 +159,8 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
       return opened !== undefined
     },
     insert: (followUp) => db.insert(INSERT, [toRow(followUp, vault)]),
-    closePast: async (reasons, { from, to }, outcome, at) => {
-      // From the visits, of which few have just ended, to their calls: a region has many open calls.
-      const { rows } = await sql<{ id: string }>`update follow_up set closed_at = ${at}, closed_by = 'daysix', outcome = ${outcome}
-        from booking where booking.id = follow_up.booking_id and booking.visit_at >= ${from} and booking.visit_at < ${to}
-          and follow_up.closed_at is null and follow_up.reason = any(${reasons}::text[])
-        returning follow_up.id`.execute(db)
-      return rows.length
-    },
+    closePast: async (reasons, { from, to }, outcome, at) =>
+      (await db.rows(CLOSE_PAST, [reasons, from, to, outcome, at])).length,
     close: async (id, by, outcome, at) => {
       const closed = await db
         .updateTable('follow_up')

@@ -1,6 +1,6 @@
 import type { Approval } from '../../../domain/messages/texts/approval.ts'
 import type { ApprovalRecords } from '../../../flows/ports/deps.ts'
-import type { Db } from '../tables.ts'
+import type { Db } from '../connections.ts'
 
 export function approvalRecords(db: Db): ApprovalRecords {
   return {

@@ -1,6 +1,6 @@
 import { sql } from 'kysely'
 import type { Figures } from '../../../flows/ports/deps.ts'
-import type { Db } from '../tables.ts'
+import type { Db } from '../connections.ts'
 
 /** Each count reads a partial index that holds little. */
 export async function dispatchFigures(db: Db, now: Date): Promise<Figures> {

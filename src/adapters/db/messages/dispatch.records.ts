@@ -1,22 +1,53 @@
 import { sql } from 'kysely'
 import { UNSENT } from '../../../domain/messages/message.ts'
-import type { DispatchRecords, SendJob } from '../../../flows/ports/deps.ts'
+import type { DispatchRecords } from '../../../flows/ports/deps.ts'
+import type { SendJob } from '../../../flows/ports/jobs.ts'
+import { TEXT_KINDS } from '../../../domain/messages/texts/kinds.ts'
+import { MESSAGE_KINDS } from '../../../domain/messages/texts/message-kinds.ts'
 import type { Vault } from '../../vault/vault.ts'
-import type { Db, MessageTable } from '../tables.ts'
+import type { MessageTable } from '../tables.ts'
+import type { Db } from '../connections.ts'
 import { byId } from './dispatch-context.ts'
 import { dispatchFigures } from './dispatch-figures.ts'
+import { prepared, type PreparedStatement } from '../prepared-statements.ts'
 import { dueRecords, IS_STOPPED } from './due.records.ts'
-import { toMessage } from './message.records.ts'
+import { askedRecords } from './asked.records.ts'
+import { statesOf } from './message-states.ts'
+import { MESSAGE_COLUMNS, toMessage } from './message.records.ts'
 
-const JOB = ['id', 'revision', 'attempt', 'send_at'] as const
-const toJob = (row: Pick<MessageTable, (typeof JOB)[number]>): SendJob => ({
+type JobRow = Pick<MessageTable, 'id' | 'revision' | 'attempt' | 'send_at'>
+const toJob = (row: JobRow): SendJob => ({
   messageId: row.id,
   revision: row.revision,
   attempt: row.attempt,
   at: row.send_at,
 })
 
-const isStopped = sql.raw<boolean>(IS_STOPPED)
+/** As literals: the indexes that serve it name these kinds. */
+const PREPARATION = TEXT_KINDS.filter((kind) => MESSAGE_KINDS[kind].prepares !== null)
+  .map((kind) => `'${kind}'`)
+  .join()
+
+/** The next ones as an array, found first: so that the planner cannot think of reading the whole table. */
+const ENQUEUE_DUE = prepared<JobRow>(`update message set state = 'queued' where id = any(array(
+    select id from message where state = 'planned' and send_at < $1 order by send_at, id limit $2
+    for update skip locked))
+  returning id, revision, attempt, send_at`)
+const OVERDUE = prepared<JobRow>(`select id, revision, attempt, send_at from message
+  where state = 'queued' and send_at < $1 and not ${IS_STOPPED} order by send_at limit $2`)
+
+const SELECT = `select ${MESSAGE_COLUMNS.join()} from message`
+const WORTHLESS = prepared<MessageTable>(
+  `${SELECT} where state in (${statesOf(UNSENT)}) and not_after <= $1 order by not_after limit $2`,
+)
+const STUCK = prepared<MessageTable>(`${SELECT} where state = 'sending'
+  and not exists (select from worker where worker.id = message.claimed_by) order by claimed_at limit $1`)
+const CLAIMED_BY = prepared<MessageTable>(`${SELECT} where state = 'sending' and claimed_by = $1`)
+/** Of the gateways that tell what became of a message. */
+const PREPARING = `${SELECT}
+  where state = 'sent' and kind in (${PREPARATION}) and not gateway = any($2::text[])`
+const LATE = prepared<MessageTable>(`${PREPARING} and sent_at <= $1 order by sent_at limit $3`)
+const PRESSING = prepared<MessageTable>(`${PREPARING} and not_after <= $1 order by not_after limit $3`)
 
 export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
   return {
@@ -24,6 +55,7 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
     ...dueRecords(db, vault),
     ...leftBehindRecords(db, vault),
     ...unsentRecords(db, vault),
+    ...askedRecords(db),
     figures: (now) => dispatchFigures(db, now),
   }
 }
@@ -31,36 +63,30 @@ export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
 /** Jobs to be enqueued, for the first time or again. */
 function jobRecords(db: Db): Pick<DispatchRecords, 'enqueueDue' | 'overdue'> {
   return {
-    enqueueDue: async (until, limit) => {
-      const waiting = db.selectFrom('message').select('id').where('state', '=', 'planned').where('send_at', '<', until)
-      const next = waiting.orderBy('send_at').orderBy('id').limit(limit).forUpdate().skipLocked()
-      // As an array, found first: so that the planner cannot think of reading the whole table.
-      const rows = await db.updateTable('message').set({ state: 'queued' }).where('id', '=', sql<string>`any(array(${next}))`).returning(JOB).execute()
-      return rows.map(toJob)
-    },
-    overdue: async (before, limit) => {
-      const query = db.selectFrom('message').select(JOB).where('state', '=', 'queued').where('send_at', '<', before).where(({ not }) => not(isStopped))
-      return (await query.orderBy('send_at').limit(limit).execute()).map(toJob)
-    },
+    enqueueDue: async (until, limit) => (await db.rows(ENQUEUE_DUE, [until, limit])).map(toJob),
+    overdue: async (before, limit) => (await db.rows(OVERDUE, [before, limit])).map(toJob),
   }
 }
 
-const all = (db: Db) => db.selectFrom('message').selectAll()
-
-async function many(vault: Vault, query: { execute(): Promise<MessageTable[]> }) {
-  return (await query.execute()).map((row) => toMessage(row, vault))
-}
+/** Asks a prepared statement for messages. */
+const asking = (db: Db, vault: Vault) => async (statement: PreparedStatement<MessageTable>, values: unknown[]) =>
+  (await db.rows(statement, values)).map((row) => toMessage(row, vault))
 
 /** What waits though it should not. */
 function unsentRecords(db: Db, vault: Vault): Pick<DispatchRecords, 'dueIn' | 'worthless'> {
-  const unsent = () => all(db).where('state', 'in', [...UNSENT])
+  const many = asking(db, vault)
+  const unsent = () =>
+    db
+      .selectFrom('message')
+      .selectAll()
+      .where('state', 'in', [...UNSENT])
   return {
-    dueIn: (clinicId, now, limit) => {
+    dueIn: async (clinicId, now, limit) => {
       const due = unsent().where('send_at', '<=', now)
       const there = clinicId === null ? due : due.where('clinic_id', '=', clinicId)
-      return many(vault, there.orderBy('send_at').limit(limit))
+      return (await there.orderBy('send_at').limit(limit).execute()).map((row) => toMessage(row, vault))
     },
-    worthless: (now, limit) => many(vault, unsent().where('not_after', '<=', now).orderBy('not_after').limit(limit)),
+    worthless: (now, limit) => many(WORTHLESS, [now, limit]),
   }
 }
 
@@ -68,16 +94,15 @@ type LeftBehind = 'stuck' | 'claimedBy' | 'undelivered' | 'crossedReceipts'
 
 /** What was claimed or sent, and of which nothing more was heard. */
 function leftBehindRecords(db: Db, vault: Vault): Pick<DispatchRecords, LeftBehind> {
-  const claimed = () => all(db).where('state', '=', 'sending')
-  const alive = db.selectFrom('worker').select('worker.id').whereRef('worker.id', '=', sql.ref('message.claimed_by'))
+  const many = asking(db, vault)
   return {
-    stuck: (limit) => many(vault, claimed().where(({ not, exists }) => not(exists(alive))).orderBy('claimed_at').limit(limit)), // prettier-ignore
-    claimedBy: (workerId) => many(vault, claimed().where('claimed_by', '=', workerId)),
+    stuck: (limit) => many(STUCK, [limit]),
+    claimedBy: (workerId) => many(CLAIMED_BY, [workerId]),
     undelivered: async (sentBefore, markBefore, silent, limit) => {
-      const sent = all(db).where('state', '=', 'sent').where('kind', 'in', [sql.lit('prep'), sql.lit('late-prep')])
-      const prep = silent.length === 0 ? sent : sent.where('gateway', 'not in', [...silent])
-      const late = await many(vault, prep.where('sent_at', '<=', sentBefore).orderBy('sent_at').limit(limit))
-      const pressing = await many(vault, prep.where('not_after', '<=', markBefore).orderBy('not_after').limit(limit))
+      const [late, pressing] = await Promise.all([
+        many(LATE, [sentBefore, silent, limit]),
+        many(PRESSING, [markBefore, silent, limit]),
+      ])
       return [...byId([...late, ...pressing]).values()].slice(0, limit)
     },
     crossedReceipts: async (limit) => {

@@ -5,7 +5,8 @@ import type { Receipt } from '../../../flows/ports/gateway.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { LOCK_NUMBERS_OF_MESSAGES } from '../number-lock.ts'
 import { prepared } from '../prepared-statements.ts'
-import type { Db, EarlyReceiptTable, MessageTable } from '../tables.ts'
+import type { EarlyReceiptTable, MessageTable } from '../tables.ts'
+import type { Db } from '../connections.ts'
 import { dispatchContext } from './dispatch-context.ts'
 import { MESSAGE_COLUMNS, sealedWith, toMessage } from './message.records.ts'
 
@@ -36,12 +37,16 @@ const ACCEPT = prepared<{ id: string }>(`update message
   returning message.id`)
 
 /** What sending asks of the messages that are due, many at a time: the traffic of a country goes through here. */
-export function dueRecords(db: Db, vault: Vault): Pick<DispatchRecords, 'due' | 'context' | 'claim' | 'accept' | 'takeEarlyReceipts'> {
+export function dueRecords(
+  db: Db,
+  vault: Vault,
+): Pick<DispatchRecords, 'due' | 'context' | 'claim' | 'accept' | 'takeEarlyReceipts'> {
   return {
     due: async (jobs, now) => {
       const ids = jobs.map(({ messageId }) => messageId)
       const latest = new Date(now.getTime() + EARLY_MS)
-      // The second goes after the first without a word in between; it sees what was committed until the numbers were free.
+      // The second goes after the first without a word in between; it sees what was committed until the numbers were
+      // free.
       const [, rows] = await Promise.all([
         db.rows(LOCK_NUMBERS_OF_MESSAGES, [ids]),
         db.rows(DUE, [ids, jobs.map(({ revision }) => revision), latest]),
@@ -66,7 +71,8 @@ export function dueRecords(db: Db, vault: Vault): Pick<DispatchRecords, 'due' | 
 async function takeEarlyReceipts(db: Db, refs: readonly { gateway: string; ref: string }[]): Promise<Receipt[]> {
   if (refs.length === 0) return []
   const { rows } = await sql<EarlyReceiptTable>`delete from early_receipt
-    using unnest(${refs.map(({ gateway }) => gateway)}::text[], ${refs.map(({ ref }) => ref)}::text[]) as known (gateway, ref)
+    using unnest(${refs.map(({ gateway }) => gateway)}::text[], ${refs.map(({ ref }) => ref)}::text[]) as known
+      (gateway, ref)
     where early_receipt.gateway = known.gateway and early_receipt.ref = known.ref
     returning early_receipt.*`.execute(db)
   return rows.map(({ code, ...row }) => ({ ...row, ...(code && { code }) }))

@@ -2,8 +2,11 @@ import { type Message, type MessageState, SENT_STATES, UNSENT } from '../../../d
 import type { MessageRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
-import type { Db, MessageTable } from '../tables.ts'
+import type { MessageTable } from '../tables.ts'
+import type { Db } from '../connections.ts'
 import { messageFigures } from './message-figures.ts'
+import { statesOf } from './message-states.ts'
+import { signsOf } from './number-signs.ts'
 
 /** Encrypted part: where it goes and what it says. */
 interface Sealed {
@@ -14,10 +17,34 @@ interface Sealed {
 }
 
 export const MESSAGE_COLUMNS = [
-  'id', 'booking_id', 'patient_id', 'clinic_id', 'phone_print', 'kind', 'channel', 'detail', 'language', 'revision', 'unsolicited',
-  'send_at', 'not_after', 'state', 'attempt', 'visit_at', 'gateway', 'gateway_ref', 'sealed', 'claimed_at', 'claimed_by', 'sent_at',
-  'ended_at', 'code', 'fallback_of', 'prompted', 'by_hand',
-] as const satisfies (keyof MessageTable)[] // prettier-ignore
+  'id',
+  'booking_id',
+  'patient_id',
+  'clinic_id',
+  'phone_print',
+  'kind',
+  'channel',
+  'detail',
+  'language',
+  'revision',
+  'unsolicited',
+  'send_at',
+  'not_after',
+  'state',
+  'attempt',
+  'visit_at',
+  'gateway',
+  'gateway_ref',
+  'sealed',
+  'claimed_at',
+  'claimed_by',
+  'sent_at',
+  'ended_at',
+  'code',
+  'fallback_of',
+  'prompted',
+  'by_hand',
+] as const satisfies (keyof MessageTable)[]
 const INSERT = insertInto('message', MESSAGE_COLUMNS)
 
 /** The sealed part of a message, with these words. */
@@ -90,7 +117,9 @@ export function toMessage(row: MessageTable, vault: Vault): Message {
   }
 }
 
-/** The facts of a move that are columns of their own. The words are sealed, so they need the whole message: see `move`. */
+/**
+ * The facts of a move that are columns of their own. The words are sealed, so they need the whole message: see `move`.
+ */
 function changesOf(facts: Partial<Message>): Partial<MessageTable> {
   return {
     ...(facts.sendAt && { send_at: facts.sendAt }),
@@ -104,11 +133,14 @@ function changesOf(facts: Partial<Message>): Partial<MessageTable> {
   }
 }
 
-const quoted = (states: readonly MessageState[]) => states.map((state) => `'${state}'`).join(', ')
+const GET = prepared<MessageTable>(`select ${MESSAGE_COLUMNS.join()} from message where id = $1`)
 const UNSOLICITED_TO = prepared<Pick<MessageTable, 'send_at' | 'sent_at'>>(`select send_at, sent_at from message
-  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${quoted([...UNSENT, ...SENT_STATES])})
-    and not coalesce(booking_id = $3 and state in (${quoted(UNSENT)}), false)`)
-const WRITERS = prepared<{ clinicId: string; at: Date }>(`select clinic_id as "clinicId", max(sent_at) as at from message
+  where phone_print = $1 and unsolicited and send_at >= $2 and state in (${statesOf([...UNSENT, ...SENT_STATES])})
+    and not coalesce(booking_id = $3 and state in (${statesOf(UNSENT)}), false)`)
+const WRITERS = prepared<{
+  clinicId: string
+  at: Date
+}>(`select clinic_id as "clinicId", max(sent_at) as at from message
   where phone_print = $1 and state in ('sent', 'delivered') and sent_at <= $2 and coalesce(code, '') not in ('on-page', 'in-call')
   group by clinic_id order by at desc`)
 const COUNT_ANSWERS = prepared<{ count: number }>(`select count(*)::int as count from message
@@ -116,7 +148,8 @@ const COUNT_ANSWERS = prepared<{ count: number }>(`select count(*)::int as count
 
 export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const all = () => db.selectFrom('message').selectAll()
-  const many = async (query: { execute(): Promise<MessageTable[]> }) => (await query.execute()).map((row) => toMessage(row, vault))
+  const many = async (query: { execute(): Promise<MessageTable[]> }) =>
+    (await query.execute()).map((row) => toMessage(row, vault))
   const one = async (query: { executeTakeFirst(): Promise<MessageTable | undefined> }) => {
     const row = await query.executeTakeFirst()
     return row && toMessage(row, vault)
@@ -124,25 +157,54 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
   const print = (phone: string) => vault.fingerprint(phone)
 
   return {
-    get: (id) => one(all().where('id', '=', id)),
+    get: async (id) => {
+      const [row] = await db.rows(GET, [id])
+      return row && toMessage(row, vault)
+    },
     lock: (id) => one(all().where('id', '=', id).forNoKeyUpdate()),
     byRef: (gateway, ref) => one(all().where('gateway', '=', gateway).where('gateway_ref', '=', ref)),
     keepEarlyReceipt: async ({ gateway, ref, state, code, at }) => {
       const row = { gateway, ref: ref!, state, code: code ?? null, at }
-      await db.insertInto('early_receipt').values(row).onConflict((on) => on.columns(['gateway', 'ref']).doUpdateSet({ state, code: row.code, at })).execute()
+      await db
+        .insertInto('early_receipt')
+        .values(row)
+        .onConflict((on) => on.columns(['gateway', 'ref']).doUpdateSet({ state, code: row.code, at }))
+        .execute()
     },
-    insert: (messages) => db.insert(INSERT, messages.map((message) => toRow(message, vault))), // prettier-ignore
+    insert: (messages) =>
+      db.insert(
+        INSERT,
+        messages.map((message) => toRow(message, vault)),
+      ),
     ofBooking: (bookingId) => many(all().where('booking_id', '=', bookingId).orderBy('send_at').orderBy('id')),
     ofBookings: async (ids) =>
-      ids.length === 0 ? [] : many(all().where('booking_id', 'in', [...ids]).orderBy('send_at').orderBy('id')),
+      ids.length === 0
+        ? []
+        : many(
+            all()
+              .where('booking_id', 'in', [...ids])
+              .orderBy('send_at')
+              .orderBy('id'),
+          ),
     toPhone: (phone, clinicId, since) =>
-      many(all().where('phone_print', '=', print(phone)).where('clinic_id', '=', clinicId).where('send_at', '>=', since).orderBy('send_at').orderBy('id')),
+      many(
+        all()
+          .where('phone_print', '=', print(phone))
+          .where('clinic_id', '=', clinicId)
+          .where('send_at', '>=', since)
+          .orderBy('send_at')
+          .orderBy('id'),
+      ),
     writers: (phone, until) => db.rows(WRITERS, [print(phone), until]),
     unplanned: (patientId) => {
-      const waiting = all().where('patient_id', '=', patientId).where('state', 'in', [...UNSENT])
+      const waiting = all()
+        .where('patient_id', '=', patientId)
+        .where('state', 'in', [...UNSENT])
       return many(waiting.where('revision', 'is', null).orderBy('send_at').orderBy('id'))
     },
-    countAnswers: async (phone, clinicId, since) => (await db.rows(COUNT_ANSWERS, [print(phone), clinicId, since]))[0]!.count,
+    signsOf: (phone, clinicId, before) => signsOf(db, print(phone), clinicId, before),
+    countAnswers: async (phone, clinicId, since) =>
+      (await db.rows(COUNT_ANSWERS, [print(phone), clinicId, since]))[0]!.count,
     unsolicitedTo: async (phone, since, exceptUnsentOf) => {
       const rows = await db.rows(UNSOLICITED_TO, [print(phone), since, exceptUnsentOf])
       return rows.map((row) => row.sent_at ?? row.send_at)
@@ -151,7 +213,9 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
       let sealed: { sealed?: string } = {}
       if (facts.text !== undefined) {
         const row = await all().where('id', '=', id).executeTakeFirstOrThrow()
-        sealed = { sealed: vault.seal(JSON.stringify({ ...(JSON.parse(vault.open(row.sealed)) as Sealed), text: facts.text })) }
+        sealed = {
+          sealed: vault.seal(JSON.stringify({ ...(JSON.parse(vault.open(row.sealed)) as Sealed), text: facts.text })),
+        }
       }
       const moved = await db
         .updateTable('message')
@@ -168,7 +232,9 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
         .updateTable('message')
         .set({ state: 'withdrawn', code, ended_at: now })
         .where('state', 'in', [...UNSENT])
-        .$if('plan' in where, (query) => query.where('booking_id', '=', (where as { plan: string }).plan).where('revision', 'is not', null))
+        .$if('plan' in where, (query) =>
+          query.where('booking_id', '=', (where as { plan: string }).plan).where('revision', 'is not', null),
+        )
         .$if('patient' in where, (query) => query.where('patient_id', '=', (where as { patient: string }).patient))
         .$if('phone' in where, (query) => query.where('phone_print', '=', print((where as { phone: string }).phone)))
         .returning('id')

@@ -86,6 +86,7 @@ const STATEMENTS = [
     count integer not null,
     primary key (month, clinic_id, what)
   )`,
-  // A value that only the right look-up key makes: with a wrong one every patient would seem unknown and no STOP be found.
+  // A value that only the right look-up key makes: with a wrong one every patient would seem unknown and no STOP be
+  // found.
   `create table key_check (one boolean primary key default true check (one), print text not null)`,
 ]

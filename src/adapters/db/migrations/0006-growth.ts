@@ -1,8 +1,8 @@
 import { sql, type Kysely } from 'kysely'
 
 /**
- * What a large region needs. A time may be taken for a booking that is written later in the same transaction: whether it
- * is free decides about the rest, so it is asked with the other questions. A clinic's call list is read by itself.
+ * What a large region needs. A time may be taken for a booking that is written later in the same transaction: whether
+ * it is free decides about the rest, so it is asked with the other questions. A clinic's call list is read by itself.
  */
 export async function up(db: Kysely<unknown>): Promise<void> {
   for (const statement of STATEMENTS) await sql.raw(statement).execute(db)

@@ -1,8 +1,8 @@
 import { sql, type Kysely } from 'kysely'
 
 /**
- * What a patient can be found by stands in her own row. In a table of its own it was most of the rows and of the foreign
- * keys that a booking writes, and two index entries each.
+ * What a patient can be found by stands in her own row. In a table of its own it was most of the rows and of the
+ * foreign keys that a booking writes, and two index entries each.
  */
 export async function up(db: Kysely<unknown>): Promise<void> {
   for (const statement of STATEMENTS) await sql.raw(statement).execute(db)

@@ -1,14 +1,14 @@
 import { sql, type Kysely } from 'kysely'
 
 /**
- * A patient belongs to a clinic: what is known of somebody is what was told to that clinic. A patient that several clinics
- * shared becomes one of each; consent stays with the clinic that wrote it down, everything else with the clinic that it is
- * about. A text belongs to the clinic whose visit it was about, or that had written to the number last.
+ * A patient belongs to a clinic: what is known of somebody is what was told to that clinic. A patient that several
+ * clinics shared becomes one of each; consent stays with the clinic that wrote it down, everything else with the clinic
+ * that it is about. A text belongs to the clinic whose visit it was about, or that had written to the number last.
  *
- * Kept answers to requests were told apart by an unkeyed hash of the whole request, from which a date can be guessed: gone.
- * Besides: what was said to whom by whose wish. `prompted` marks an answer to what the patient wrote, which goes at any
- * hour; `revision` says from now on only which plan a message belongs to. A refusal says why it is one. A visit knows its
- * first time and how often the patient has moved it.
+ * Kept answers to requests were told apart by an unkeyed hash of the whole request, from which a date can be guessed:
+ * gone. Besides: what was said to whom by whose wish. `prompted` marks an answer to what the patient wrote, which goes
+ * at any hour; `revision` says from now on only which plan a message belongs to. A refusal says why it is one. A visit
+ * knows its first time and how often the patient has moved it.
  */
 export async function up(db: Kysely<unknown>): Promise<void> {
   for (const statement of STATEMENTS) await sql.raw(statement).execute(db)
@@ -42,7 +42,8 @@ const SPLIT_PATIENTS = [
         case when booking.created_at <= consent.recorded_at + interval '1 minute' then booking.created_at end desc,
         booking.created_at
       limit 1)`,
-  // A clinic may have lost its consent by this: a plan that no protocol made is made anew at the start, and the desk told.
+  // A clinic may have lost its consent by this: a plan that no protocol made is made anew at the start, and the desk
+  // told.
   `update booking set plan_basis = '' from share
     where share.new_id = booking.patient_id
       and exists (select from share as other where other.old_id = share.old_id and other.place > 1)`,

@@ -1,9 +1,9 @@
 import { sql, type Kysely } from 'kysely'
 
 /**
- * What a reply has done stands beside it, so that a correction takes back just that: an offer says why it was made, a call
- * on which reply it was opened. A reply that waits for its visit to be named is found by itself; it was kept a second time,
- * as a thread of the number.
+ * What a reply has done stands beside it, so that a correction takes back just that: an offer says why it was made, a
+ * call on which reply it was opened. A reply that waits for its visit to be named is found by itself; it was kept a
+ * second time, as a thread of the number.
  */
 export async function up(db: Kysely<unknown>): Promise<void> {
   for (const statement of STATEMENTS) await sql.raw(statement).execute(db)

@@ -6,9 +6,12 @@ import type { Vault } from '../../vault/vault.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
 import { LOCK_NUMBER } from '../number-lock.ts'
-import type { Db, PatientTable, Tables } from '../tables.ts'
+import type { PatientTable, Tables } from '../tables.ts'
+import type { Db } from '../connections.ts'
+import { consentRecords } from './consent.records.ts'
 
-type Sealed = Pick<Patient, 'name' | 'phone' | 'cycle' | 'reportedDead'>
+/** Whether somebody hears, and who receives, is told in confidence as well. */
+type Sealed = Omit<Patient, 'id' | 'clinicId' | 'language' | 'channel' | 'detail'>
 
 const COLUMNS = ['id', 'clinic_id', 'language', 'channel', 'detail', 'sealed'] as const
 type PatientRow = Pick<PatientTable, (typeof COLUMNS)[number]>
@@ -19,9 +22,16 @@ const LOCK = prepared('select id from patient where id = any($1) order by id for
 const LOCK_AT = prepared<PatientRow>(`select ${COLUMNS.join()} from patient
   where phone_print = $1 and clinic_id = $2 order by id for no key update`)
 const BY_PHONE = prepared<PatientRow>(`select ${COLUMNS.join()} from patient where phone_print = $1 order by id`)
-const INSERT = insertInto('patient', ['id', 'clinic_id', 'language', 'channel', 'detail', 'phone_print', 'words', 'sealed'])
-const CONSENT_COLUMNS = ['patient_id', 'channel', 'recorded_by', 'recorded_at', 'wording', 'withdrawn_at'] as const
-const INSERT_CONSENT = insertInto('consent', CONSENT_COLUMNS)
+const INSERT = insertInto('patient', [
+  'id',
+  'clinic_id',
+  'language',
+  'channel',
+  'detail',
+  'phone_print',
+  'words',
+  'sealed',
+])
 const OPT_OUT = prepared<OptOut>('select at, reason from opt_out where phone_print = $1')
 
 /** 96 bits tell the words of all names apart. */
@@ -29,8 +39,7 @@ const PRINT_LENGTH = 16
 
 const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`).slice(0, PRINT_LENGTH)
 
-const wordsOf = (patient: Patient, vault: Vault) =>
-  findableBy(patient).map((word) => printOf(word, vault))
+const wordsOf = (patient: Patient, vault: Vault) => findableBy(patient).map((word) => printOf(word, vault))
 
 function toRow(patient: Patient, vault: Vault): PatientTable {
   const { id, clinicId, language, channel, detail, ...sealed } = patient
@@ -61,10 +70,7 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
     lockNumber,
     lock: async (ids) => void (await db.rows(LOCK, [ids])),
     lockAt: async (phone, clinicId) => {
-      const [, rows] = await Promise.all([
-        lockNumber(phone),
-        db.rows(LOCK_AT, [vault.fingerprint(phone), clinicId]),
-      ])
+      const [, rows] = await Promise.all([lockNumber(phone), db.rows(LOCK_AT, [vault.fingerprint(phone), clinicId])])
       return rows.map((row) => toPatient(row, vault))
     },
     insert: (patient) => db.insert(INSERT, [toRow(patient, vault)]),
@@ -83,30 +89,7 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
         where words @> ${prints}::text[] and clinic_id = ${clinicId} order by id desc limit ${limit}`.execute(db)
       return rows.map(({ id }) => id)
     },
-    consents: async (patientId) => {
-      const rows = await db
-        .selectFrom('consent')
-        .selectAll()
-        .where('patient_id', '=', patientId)
-        .where('withdrawn_at', 'is', null)
-        .orderBy('id')
-        .execute()
-      return rows.map((row) => ({
-        channel: row.channel,
-        recordedBy: row.recorded_by,
-        recordedAt: row.recorded_at,
-        wording: row.wording,
-      }))
-    },
-    addConsent: (patientId, { channel, recordedBy, recordedAt, wording }) => {
-      const told = { channel, recorded_by: recordedBy, recorded_at: recordedAt, wording }
-      return db.insert(INSERT_CONSENT, [{ patient_id: patientId, ...told, withdrawn_at: null }])
-    },
-    withdrawConsents: async (patientId, channel, at) => {
-      let query = db.updateTable('consent').set({ withdrawn_at: at }).where('patient_id', '=', patientId).where('withdrawn_at', 'is', null)
-      if (channel) query = query.where('channel', '=', channel)
-      return (await query.returning('id').execute()).length
-    },
+    ...consentRecords(db),
   }
 }
 
@@ -134,10 +117,19 @@ export function optOutRecords(db: Db, vault: Vault): OptOutRecords {
       await db.rows(LOCK_NUMBER, [vault.fingerprint(phone)])
       const row = { phone_print: vault.fingerprint(phone), reason, at }
       const upgrade = sql<boolean>`excluded.reason = 'wrong-person'`
-      const known = (on: OnConflictBuilder<Tables, 'opt_out'>) => on.column('phone_print').doUpdateSet({ reason }).where(upgrade)
+      const known = (on: OnConflictBuilder<Tables, 'opt_out'>) =>
+        on.column('phone_print').doUpdateSet({ reason }).where(upgrade)
       await db.insertInto('opt_out').values(row).onConflict(known).execute()
     },
-    count: async () => Number((await db.selectFrom('opt_out').select((eb) => eb.fn.countAll().as('count')).executeTakeFirstOrThrow()).count),
+    count: async () =>
+      Number(
+        (
+          await db
+            .selectFrom('opt_out')
+            .select((eb) => eb.fn.countAll().as('count'))
+            .executeTakeFirstOrThrow()
+        ).count,
+      ),
     remove: async (phone) => {
       await db.deleteFrom('opt_out').where('phone_print', '=', vault.fingerprint(phone)).execute()
     },

@@ -1,25 +1,26 @@
 import { sql, type RawBuilder } from 'kysely'
 import type { Held, RightsRecords } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
-import type { AccessDb } from '../access/access.tables.ts'
+import type { AccessDb } from '../connections.ts'
 
 /** Whose records: the patient's visits, and the numbers at which this clinic reached nobody else. */
 interface Scope {
   patientId: string
   clinicId: string
+  visitIds: string[]
   /** Of the number in use now. */
   phonePrint: string
   /** Of every number that is or was the patient's alone. */
   ownPrints: string[]
 }
 
-const visitsOf = ({ patientId }: Scope) =>
-  sql`(select id from booking where patient_id = ${patientId})`
+/** As values, not as a query: beside an "or" the database would compare every row of a table with its answer. */
+const ofVisits = ({ visitIds }: Scope) => sql`booking_id = any(${visitIds}::text[])`
 /** Found by number only: no telling whose they are where a number is shared. */
 const byNumber = ({ clinicId, ownPrints }: Scope) =>
   sql`(clinic_id = ${clinicId} and phone_print = any(${ownPrints}::text[]))`
 const replies = (scope: Scope) => sql`patient_id = ${scope.patientId}
-  or booking_id in ${visitsOf(scope)}
+  or ${ofVisits(scope)}
   or (patient_id is null and booking_id is null and ${byNumber(scope)})`
 
 /**
@@ -27,12 +28,13 @@ const replies = (scope: Scope) => sql`patient_id = ${scope.patientId}
  * Both export and erasure follow this list, and a test compares it with the database's own catalogue.
  */
 const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
-  follow_up: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${visitsOf(scope)}`,
-  happening: (scope) => sql`booking_id in ${visitsOf(scope)}`,
+  follow_up: (scope) => sql`patient_id = ${scope.patientId} or ${ofVisits(scope)}`,
+  happening: ofVisits,
   reply: replies,
-  message: (scope) => sql`patient_id = ${scope.patientId} or booking_id in ${visitsOf(scope)}`,
-  offer: (scope) => sql`booking_id in ${visitsOf(scope)}`,
-  slot: (scope) => sql`booking_id in ${visitsOf(scope)}`,
+  sign_of_life: byNumber,
+  message: (scope) => sql`patient_id = ${scope.patientId} or ${ofVisits(scope)}`,
+  offer: ofVisits,
+  slot: ofVisits,
   consent: (scope) => sql`patient_id = ${scope.patientId}`,
   booking: (scope) => sql`patient_id = ${scope.patientId}`,
   patient: (scope) => sql`id = ${scope.patientId}`,
@@ -42,7 +44,7 @@ export const HELD_TABLES = Object.keys(HELD)
 
 /** A refusal to be written to is kept as a keyed hash even after erasure, so that it goes on being respected. */
 export const KEPT_TABLES = ['opt_out']
-const HASHES = ['phone_print', 'words', 'sealed', 'sealed_lapses']
+const HASHES = ['phone_print', 'words', 'sealed', 'sealed_lapses', 'sealed_needs']
 
 export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {
@@ -52,11 +54,18 @@ export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
 }
 
 async function scopeOf(db: AccessDb, patientId: string): Promise<Scope | undefined> {
-  const row = await db.selectFrom('patient').select(['phone_print', 'clinic_id']).where('id', '=', patientId).forUpdate().executeTakeFirst()
+  const row = await db
+    .selectFrom('patient')
+    .select(['phone_print', 'clinic_id'])
+    .where('id', '=', patientId)
+    .forUpdate()
+    .executeTakeFirst()
   if (!row) return undefined
   const { phone_print: phonePrint, clinic_id: clinicId } = row
   const ownPrints = await printsOf(db, patientId, clinicId)
-  return { patientId, clinicId, phonePrint, ownPrints }
+  // No visit can be added while the patient is locked.
+  const visits = await db.selectFrom('booking').select('id').where('patient_id', '=', patientId).execute()
+  return { patientId, clinicId, visitIds: visits.map(({ id }) => id), phonePrint, ownPrints }
 }
 
 /** Numbers that are or were the patient's, and nobody else's at the clinic. */
@@ -78,28 +87,41 @@ async function loadHeld(db: AccessDb, vault: Vault, patientId: string): Promise<
   if (!scope) return undefined
   const held: Held = {}
   for (const [table, where] of Object.entries(HELD)) {
-    const { rows } = await sql<Record<string, unknown>>`select * from ${sql.table(table)} where ${where(scope)}`.execute(db)
+    const { rows } = await sql<
+      Record<string, unknown>
+    >`select * from ${sql.table(table)} where ${where(scope)}`.execute(db)
     held[table] = rows.map((row) => opened(row, vault))
   }
-  held.opt_out = (await db.selectFrom('opt_out').select('at').where('phone_print', '=', scope.phonePrint).execute()).map((row) => ({ ...row }))
+  held.opt_out = (
+    await db.selectFrom('opt_out').select('at').where('phone_print', '=', scope.phonePrint).execute()
+  ).map((row) => ({ ...row }))
   return held
 }
 
 /** A row as a person may read it: sealed parts opened, hashes left out. */
 function opened(row: Record<string, unknown>, vault: Vault): Record<string, unknown> {
   const plain = Object.fromEntries(Object.entries(row).filter(([column]) => !HASHES.includes(column)))
-  const open = (column: string) => (typeof row[column] === 'string' ? (JSON.parse(vault.open(row[column])) as object) : undefined)
-  const lapses = open('sealed_lapses')
-  return { ...plain, ...open('sealed'), ...(lapses && { lapses }) }
+  const open = (column: string) =>
+    typeof row[column] === 'string' ? (JSON.parse(vault.open(row[column])) as object) : undefined
+  const [lapses, needs] = [open('sealed_lapses'), open('sealed_needs')]
+  return { ...plain, ...open('sealed'), ...(lapses && { lapses }), ...(needs && { needs }) }
 }
 
-async function erase(db: AccessDb, vault: Vault, patientId: string, now: Date): Promise<Record<string, number> | undefined> {
+async function erase(
+  db: AccessDb,
+  vault: Vault,
+  patientId: string,
+  now: Date,
+): Promise<Record<string, number> | undefined> {
   const scope = await scopeOf(db, patientId)
   if (!scope) return undefined
   // Visits are locked first, as every flow does that changes one.
   await sql`select id from booking where patient_id = ${patientId} order by id for update`.execute(db)
   await tally(db, scope)
-  await sql`update slot set state = 'free', booking_id = null, held_until = null where booking_id in ${visitsOf(scope)} and starts_at > ${now}`.execute(db)
+  await sql`delete from slot where overbooked and ${ofVisits(scope)}`.execute(db)
+  await sql`update slot set state = 'free', booking_id = null, held_until = null, ends_at = null
+    where ${ofVisits(scope)}
+    and starts_at > ${now}`.execute(db)
   await forgetAnswers(db, vault, patientId)
   const counts: Record<string, number> = {}
   for (const [table, where] of Object.entries(HELD)) {
@@ -114,7 +136,8 @@ async function tally(db: AccessDb, scope: Scope): Promise<void> {
   const month = sql`to_char(b.visit_at at time zone b.zone, 'YYYY-MM')`
   const add = (what: string, rows: RawBuilder<unknown>) =>
     sql`insert into erased_count (month, clinic_id, what, count)
-      select ${month}, b.clinic_id, ${what}, count(*)::integer from ${rows} where b.patient_id = ${scope.patientId} group by 1, 2
+      select ${month}, b.clinic_id, ${what}, count(*)::integer from ${rows} where b.patient_id = ${scope.patientId}
+        group by 1, 2
       on conflict (month, clinic_id, what) do update set count = erased_count.count + excluded.count`.execute(db)
   await add('visits', sql`booking b`)
   await add('messages', sql`booking b join message m on m.booking_id = b.id and m.sent_at is not null`)
@@ -123,12 +146,19 @@ async function tally(db: AccessDb, scope: Scope): Promise<void> {
 
 const ANSWERS_AT_ONCE = 200
 
-/** Answers kept for repeated requests repeat the name; there are few, since they are kept for days only. */
+/** Answers kept for repeated requests repeat the name; there are few, see `KEYS_KEPT_DAYS`. */
 async function forgetAnswers(db: AccessDb, vault: Vault, patientId: string): Promise<void> {
-  const keysOf = async (keys: { key: string; sealed: string }[]) => keys.filter(({ sealed }) => vault.open(sealed).includes(patientId)).map(({ key }) => key)
+  const keysOf = async (keys: { key: string; sealed: string }[]) =>
+    keys.filter(({ sealed }) => vault.open(sealed).includes(patientId)).map(({ key }) => key)
   let after = ''
   for (;;) {
-    const page = await db.selectFrom('idempotency').select(['key', 'sealed']).where('key', '>', after).orderBy('key').limit(ANSWERS_AT_ONCE).execute()
+    const page = await db
+      .selectFrom('idempotency')
+      .select(['key', 'sealed'])
+      .where('key', '>', after)
+      .orderBy('key')
+      .limit(ANSWERS_AT_ONCE)
+      .execute()
     const keys = await keysOf(page)
     if (keys.length > 0) await db.deleteFrom('idempotency').where('key', 'in', keys).execute()
     if (page.length < ANSWERS_AT_ONCE) return

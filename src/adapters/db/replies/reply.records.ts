@@ -2,7 +2,8 @@ import { sql, type OnConflictBuilder } from 'kysely'
 import type { ReplyRecord, ReplyRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { prepared } from '../prepared-statements.ts'
-import type { Db, ReplyTable, Tables } from '../tables.ts'
+import type { ReplyTable, Tables } from '../tables.ts'
+import type { Db } from '../connections.ts'
 
 type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'asked' | 'answers' | 'did'>
 
@@ -39,13 +40,23 @@ function toReply(row: ReplyTable, vault: Vault): ReplyRecord {
 }
 
 /** As its index has it. */
-const WAITS = sql<boolean>`done = 'asked-which'`
-const COUNT_FROM = prepared<{ count: number }>('select count(*)::int as count from reply where phone_print = $1 and received_at >= $2')
+const ASKED = `done = 'asked-which'`
+const WAITS = sql.raw<boolean>(ASKED)
+const SELECT = `select id, gateway, key, phone_print, sealed, received_at, booking_id, done,
+  clinic_id, patient_id from reply`
+const OLDEST = 'received_at <= $1 order by received_at limit $2'
+const UNACTED = prepared<ReplyTable>(`${SELECT} where done is null and ${OLDEST}`)
+const UNANSWERED_BEFORE = prepared<ReplyTable>(`${SELECT} where ${ASKED} and ${OLDEST}`)
+const COUNT_FROM = prepared<{ count: number }>(
+  'select count(*)::int as count from reply where phone_print = $1 and received_at >= $2',
+)
 
 const alreadyKept = (on: OnConflictBuilder<Tables, 'reply'>) => on.columns(['gateway', 'key']).doNothing()
 
 export function replyRecords(db: Db, vault: Vault): ReplyRecords {
   const all = () => db.selectFrom('reply').selectAll()
+  const oldest = async (statement: typeof UNACTED, before: Date, limit: number) =>
+    (await db.rows(statement, [before, limit])).map((row) => toReply(row, vault))
   return {
     keep: async (reply) => {
       const row = toRow(reply, vault)
@@ -66,10 +77,7 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
       const row = await all().where('id', '=', id).forNoKeyUpdate().executeTakeFirst()
       return row && toReply(row, vault)
     },
-    unacted: async (before, limit) => {
-      const rows = await all().where('done', 'is', null).where('received_at', '<=', before).orderBy('received_at').limit(limit).execute()
-      return rows.map((row) => toReply(row, vault))
-    },
+    unacted: (before, limit) => oldest(UNACTED, before, limit),
     fromPhone: async (phone, since) => {
       const rows = await db
         .selectFrom('reply')
@@ -88,7 +96,10 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
     recent: async ({ clinicId, before, limit }) => {
       // A text that belongs to no clinic may be for any: all of them see it.
       let query = all().where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
-      if (before) query = query.where(({ eb, refTuple, tuple }) => eb(refTuple('received_at', 'id'), '<', tuple(before.receivedAt, before.id)))
+      if (before)
+        query = query.where(({ eb, refTuple, tuple }) =>
+          eb(refTuple('received_at', 'id'), '<', tuple(before.receivedAt, before.id)),
+        )
       const rows = await query.orderBy('received_at', 'desc').orderBy('id', 'desc').limit(limit).execute()
       return rows.map((row) => toReply(row, vault))
     },
@@ -103,9 +114,6 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
         .executeTakeFirst()
       return row && toReply(row, vault)
     },
-    unansweredBefore: async (before, limit) => {
-      const rows = await all().where(WAITS).where('received_at', '<=', before).orderBy('received_at').limit(limit).execute()
-      return rows.map((row) => toReply(row, vault))
-    },
+    unansweredBefore: (before, limit) => oldest(UNANSWERED_BEFORE, before, limit),
   }
 }

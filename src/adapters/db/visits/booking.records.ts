@@ -3,12 +3,35 @@ import type { Booking } from '../../../domain/visits/booking.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared, type PreparedStatement } from '../prepared-statements.ts'
-import type { BookingTable, Db } from '../tables.ts'
+import type { BookingTable } from '../tables.ts'
+import type { Db } from '../connections.ts'
 
 const COLUMNS = [
-  'id', 'patient_id', 'clinic_id', 'clinician', 'protocol', 'visit_at', 'zone', 'state', 'plan_revision', 'plan_basis',
-  'confirmed_at', 'short_notice', 'sealed_lapses', 'created_at', 'first_visit_at', 'moves',
-] as const // prettier-ignore
+  'id',
+  'patient_id',
+  'clinic_id',
+  'clinician',
+  'protocol',
+  'visit_at',
+  'zone',
+  'state',
+  'plan_revision',
+  'plan_basis',
+  'confirmed_at',
+  'short_notice',
+  'sealed_lapses',
+  'created_at',
+  'first_visit_at',
+  'moves',
+  'purpose',
+  'due_by',
+  'sealed_needs',
+  'outcome',
+  'outcome_because',
+  'outcome_at',
+  'outcome_by',
+  'minutes',
+] as const
 const INSERT = insertInto('booking', COLUMNS)
 const BY_IDS = prepared<BookingTable>(`select ${COLUMNS.join()} from booking where id = any($1)`)
 
@@ -26,11 +49,28 @@ function toRow(booking: Booking, vault: Vault): BookingTable {
     plan_basis: booking.planBasis,
     confirmed_at: booking.confirmedAt,
     short_notice: booking.shortNotice,
-    sealed_lapses: booking.lapses.length === 0 ? null : vault.seal(JSON.stringify(booking.lapses)),
+    sealed_lapses: sealed(booking.lapses, vault),
     created_at: booking.createdAt,
     first_visit_at: booking.firstVisitAt,
     moves: booking.moves,
+    purpose: booking.purpose,
+    due_by: booking.dueBy,
+    sealed_needs: sealed(booking.needs, vault),
+    outcome: booking.outcome?.kind ?? null,
+    outcome_because: booking.outcome?.because ?? null,
+    outcome_at: booking.outcome?.at ?? null,
+    outcome_by: booking.outcome?.by ?? null,
+    minutes: booking.minutes,
   }
+}
+
+const sealed = (words: readonly string[], vault: Vault) =>
+  words.length === 0 ? null : vault.seal(JSON.stringify(words))
+const opened = (words: string | null, vault: Vault) =>
+  words === null ? [] : (JSON.parse(vault.open(words)) as string[])
+
+function outcomeOf({ outcome: kind, outcome_because: because, outcome_at: at, outcome_by: by }: BookingTable) {
+  return kind === null || at === null || by === null ? null : { kind, because, at, by }
 }
 
 function toBooking(row: BookingTable, vault: Vault): Booking {
@@ -41,6 +81,7 @@ function toBooking(row: BookingTable, vault: Vault): Booking {
     clinician: row.clinician,
     protocol: row.protocol,
     visitAt: row.visit_at,
+    minutes: row.minutes,
     firstVisitAt: row.first_visit_at,
     moves: row.moves,
     zone: row.zone,
@@ -49,7 +90,11 @@ function toBooking(row: BookingTable, vault: Vault): Booking {
     planBasis: row.plan_basis,
     confirmedAt: row.confirmed_at,
     shortNotice: row.short_notice,
-    lapses: row.sealed_lapses === null ? [] : (JSON.parse(vault.open(row.sealed_lapses)) as string[]),
+    purpose: row.purpose,
+    dueBy: row.due_by,
+    lapses: opened(row.sealed_lapses, vault),
+    needs: opened(row.sealed_needs, vault),
+    outcome: outcomeOf(row),
     createdAt: row.created_at,
   }
 }
@@ -62,7 +107,10 @@ function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst,
   if (to) query = query.where('visit_at', '<', to)
   if (state) query = query.where('state', '=', state)
   if (patientIds) query = query.where('patient_id', 'in', patientIds)
-  if (after) query = query.where(({ eb, refTuple, tuple }) => eb(refTuple('visit_at', 'id'), '>', tuple(after.visitAt, after.id)))
+  if (after)
+    query = query.where(({ eb, refTuple, tuple }) =>
+      eb(refTuple('visit_at', 'id'), '>', tuple(after.visitAt, after.id)),
+    )
   return query
 }
 
@@ -72,10 +120,7 @@ const lockingOf = (patients: string, from: string) =>
     where patient_id = any(${patients}) and state = 'booked' and visit_at >= ${from}
     order by id for no key update`)
 const OF_PATIENTS = lockingOf('$1', '$2')
-const AT_NUMBER = lockingOf(
-  'array(select id from patient where phone_print = $1 and clinic_id = $2)',
-  '$3',
-)
+const AT_NUMBER = lockingOf('array(select id from patient where phone_print = $1 and clinic_id = $2)', '$3')
 
 function lockingToCome(
   whose: Parameters<BookingRecords['lockToCome']>[0],
@@ -107,13 +152,23 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
       const rows = await db.rows(...lockingToCome(whose, from, vault))
       return rows.map((row) => toBooking(row, vault))
     },
+    needingOther: async (protocols, after) => {
+      const { rows } = await sql<{ protocol: string; visits: number; next: Date; zone: string }>`
+        select protocol, count(*)::integer as visits, min(visit_at) as next,
+          (array_agg(zone order by visit_at))[1] as zone
+        from booking
+        where state = 'booked' and visit_at > ${after} and protocol <> all(${[...protocols]}::text[])
+        group by protocol order by protocol`.execute(db)
+      return rows
+    },
     plannedOtherwise: async (protocol, digest, after, limit) => {
       const rows = await db
         .selectFrom('booking')
         .selectAll()
         .where('state', '=', 'booked')
         .where('protocol', '=', protocol)
-        // Not "other than", which would read every visit of the protocol: the index knows what lies on either side of it.
+        // Not "other than", which would read every visit of the protocol: the index knows what lies on either side of
+        // it.
         .where((eb) => eb.or([eb('plan_basis', '<', digest), eb('plan_basis', '>', digest)]))
         .where('visit_at', '>', after)
         .orderBy('visit_at')
@@ -133,7 +188,12 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
         .where('visit_at', '>=', from)
         .where('visit_at', '<', to)
         .as('visit')
-      const rows = await db.selectFrom(visits).select(['visit.date', (eb) => eb.fn.countAll().as('count')]).groupBy('visit.date').orderBy('visit.date').execute()
+      const rows = await db
+        .selectFrom(visits)
+        .select(['visit.date', (eb) => eb.fn.countAll().as('count')])
+        .groupBy('visit.date')
+        .orderBy('visit.date')
+        .execute()
       return rows.map((row) => ({ date: row.date, visits: Number(row.count) }))
     },
     insert: (booking) => db.insert(INSERT, [toRow(booking, vault)]),

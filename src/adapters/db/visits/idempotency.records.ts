@@ -1,23 +1,35 @@
 import type { IdempotencyRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
-import type { Db, IdempotencyTable } from '../tables.ts'
+import type { IdempotencyTable } from '../tables.ts'
+import type { Db } from '../connections.ts'
 
-type KeptRow = Pick<IdempotencyTable, 'request_hash' | 'status' | 'sealed'>
+type KeptRow = Pick<IdempotencyTable, 'request_hash' | 'status' | 'sealed' | 'at'>
 
-const GET = prepared<KeptRow>('select request_hash, status, sealed from idempotency where key = $1')
+const GET = prepared<KeptRow>('select request_hash, status, sealed, at from idempotency where key = $1')
+const FORGET = prepared('delete from idempotency where at <= $1')
+const REMOVE = prepared('delete from idempotency where key = $1')
 const INSERT = insertInto('idempotency', ['key', 'request_hash', 'status', 'sealed', 'at'])
 
 export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
   return {
     get: async (key) => {
       const [row] = await db.rows(GET, [key])
-      return row && { key, requestHash: row.request_hash, status: row.status, body: JSON.parse(vault.open(row.sealed)) as unknown }
+      return (
+        row && {
+          key,
+          requestHash: row.request_hash,
+          status: row.status,
+          body: JSON.parse(vault.open(row.sealed)) as unknown,
+          at: row.at,
+        }
+      )
     },
-    forget: async (before) => {
-      await db.deleteFrom('idempotency').where('at', '<', before).execute()
+    forget: async (until) => {
+      await db.write(FORGET, [until])
     },
-    put: ({ key, requestHash, status, body }, at) =>
+    remove: (key) => db.write(REMOVE, [key]),
+    put: ({ key, requestHash, status, body, at }) =>
       db.insert(INSERT, [{ key, request_hash: requestHash, status, sealed: vault.seal(JSON.stringify(body)), at }]),
   }
 }

@@ -1,17 +1,25 @@
 import type { Offer } from '../../../domain/visits/offer.ts'
 import type { OfferRecords } from '../../../flows/ports/deps.ts'
-import type { Db, OfferTable } from '../tables.ts'
+import { prepared } from '../prepared-statements.ts'
+import type { OfferTable } from '../tables.ts'
+import type { Db } from '../connections.ts'
 
 const toOffer = (row: OfferTable): Offer => ({
   id: row.id,
   bookingId: row.booking_id,
   reason: row.reason,
   state: row.state,
-  choices: (JSON.parse(row.choices) as { slotId: string; at: string }[]).map(({ slotId, at }) => ({ slotId, at: new Date(at) })),
+  choices: (JSON.parse(row.choices) as { slotId: string; at: string }[]).map(({ slotId, at }) => ({
+    slotId,
+    at: new Date(at),
+  })),
   chosen: row.chosen,
   madeAt: row.made_at,
   until: row.until,
 })
+
+const LAPSING = prepared<OfferTable>(`select id, booking_id, state, choices, chosen, made_at, until, reason from offer
+  where state in ('open', 'waiting') and until <= $1 order by until limit $2`)
 
 /** Offers that wait for an answer, by booking. */
 export async function pendingOffers(db: Db, bookingIds: readonly string[]): Promise<Map<string, Offer>> {
@@ -31,7 +39,16 @@ export function offerRecords(db: Db): OfferRecords {
     pending: async (bookingId) => (await pendingOffers(db, [bookingId])).get(bookingId),
     insert: async (offer) => {
       const { id, reason, state, chosen, until } = offer
-      const row = { id, booking_id: offer.bookingId, reason, state, choices: JSON.stringify(offer.choices), chosen, made_at: offer.madeAt, until }
+      const row = {
+        id,
+        booking_id: offer.bookingId,
+        reason,
+        state,
+        choices: JSON.stringify(offer.choices),
+        chosen,
+        made_at: offer.madeAt,
+        until,
+      }
       await db.insertInto('offer').values(row).execute()
     },
     move: async (id, from, to, facts = {}) => {
@@ -44,7 +61,6 @@ export function offerRecords(db: Db): OfferRecords {
         .executeTakeFirst()
       return moved !== undefined
     },
-    lapsing: async (now, limit) =>
-      (await all().where('state', 'in', ['open', 'waiting']).where('until', '<=', now).orderBy('until').limit(limit).execute()).map(toOffer),
+    lapsing: async (now, limit) => (await db.rows(LAPSING, [now, limit])).map(toOffer),
   }
 }

@@ -26,7 +26,12 @@ export function requestBuilder(request: HttpConfig['request'], secrets: Secrets)
     const filled = body?.(fields)
     const target = new URL(url(fields))
     for (const [name, fill] of query) target.searchParams.append(name, fill(fields))
-    const wire: WireRequest = { url: target, method: request.method, headers: lengthAndType(filled), body: filled?.bytes }
+    const wire: WireRequest = {
+      url: target,
+      method: request.method,
+      headers: lengthAndType(filled),
+      body: filled?.bytes,
+    }
     for (const [name, fill] of headers) wire.headers[name.toLowerCase()] = headerSafe(fill(fields))
     Object.assign(wire.headers, authorise(wire, now))
     return wire
@@ -34,7 +39,10 @@ export function requestBuilder(request: HttpConfig['request'], secrets: Secrets)
 }
 
 function compileAll(templates: Record<string, string>, path: string, secrets: Secrets): [string, Fill][] {
-  return Object.entries(templates).map(([name, template]) => [name, compile(template, `${path}.${name}`, FIELDS, secrets)])
+  return Object.entries(templates).map(([name, template]) => [
+    name,
+    compile(template, `${path}.${name}`, FIELDS, secrets),
+  ])
 }
 
 function lengthAndType(body: FilledBody | undefined): Record<string, string> {
@@ -84,7 +92,9 @@ function compileList(list: unknown[], path: string, secrets: Secrets): (fields: 
 }
 
 function compileObject(object: object, path: string, secrets: Secrets): (fields: Fields) => unknown {
-  const fills = Object.entries(object).map(([name, item]) => [name, compileJson(item, `${path}.${name}`, secrets)] as const)
+  const fills = Object.entries(object).map(
+    ([name, item]) => [name, compileJson(item, `${path}.${name}`, secrets)] as const,
+  )
   return (fields) => Object.fromEntries(fills.map(([name, fill]) => [name, fill(fields)]))
 }
 

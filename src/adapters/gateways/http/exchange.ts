@@ -35,7 +35,9 @@ export function connections(protocol: string, maxSockets: number): http.Agent {
   return protocol === 'https:' ? new https.Agent(options) : new http.Agent(options)
 }
 
-/** Under the 5 s after which common servers drop an idle connection: a write into one that closes has an unknown fate. */
+/**
+ * Under the 5 s after which common servers drop an idle connection: a write into one that closes has an unknown fate.
+ */
 const IDLE_MS = 4_000
 
 /** Connections that are through: one may pass from a request to a waiting one without Node calling it used before. */
@@ -71,7 +73,8 @@ export function exchange(request: WireRequest, agent: http.Agent, timeoutMs: num
       else socket.once(secure ? 'secureConnect' : 'connect', () => (open.add(socket), through()))
     })
     let isAnswered = false
-    // Once the answer begins, its own end says whether it came whole: what a peer sends beyond it makes it no less an answer.
+    // Once the answer begins, its own end says whether it came whole: what a peer sends beyond it makes it no less an
+    // answer.
     sending.on('error', (error) => isAnswered || settle(faultOf(error, handedOver)))
     sending.on('response', (response) => {
       isAnswered = true

@@ -3,20 +3,42 @@ import { gatewayName, readDescribed, secretReference } from '../described.ts'
 
 /** What templates may speak of. `text` and everything else stands unencoded; where it is put decides its encoding. */
 export const FIELDS = new Set([
-  'to', 'to_no_plus', 'from', 'text', 'language', 'encoding', 'coding', 'segments', 'our_id',
-  'validity_min', 'not_after', 'not_after_unix', 'now', 'now_unix', 'receipt_url', 'reply_url',
-  'script_url', 'voicemail_url', 'voicexml',
-]) // prettier-ignore
+  'to',
+  'to_no_plus',
+  'from',
+  'text',
+  'language',
+  'encoding',
+  'coding',
+  'segments',
+  'our_id',
+  'validity_min',
+  'not_after',
+  'not_after_unix',
+  'now',
+  'now_unix',
+  'receipt_url',
+  'reply_url',
+  'script_url',
+  'voicemail_url',
+  'voicexml',
+])
 
 const regex = z.string().transform((source, context) => {
   try {
     return new RegExp(source, 's')
   } catch {
-    context.addIssue({ code: 'custom', message: 'This is not a regular expression. Check its brackets and backslashes.' })
+    context.addIssue({
+      code: 'custom',
+      message: 'This is not a regular expression. Check its brackets and backslashes.',
+    })
     return z.NEVER
   }
 })
-/** Where a value is: `query:name`, `header:name`, `form:name`, `json:path.to[0].it`, `body:regex with (group)`, or `body`. */
+/**
+ * Where a value is: `query:name`, `header:name`, `form:name`, `json:path.to[0].it`, `body:regex with (group)`, or
+ * `body`.
+ */
 const source = z
   .string()
   .regex(
@@ -50,7 +72,9 @@ const requestAuth = z.discriminatedUnion('kind', [
 
 const callbackAuth = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('bearer'), token: secretReference }),
-  /** For peers that can sign nothing: a secret in the address they call. It is added to {receipt_url} and {reply_url}. */
+  /**
+   * For peers that can sign nothing: a secret in the address they call. It is added to {receipt_url} and {reply_url}.
+   */
   z.strictObject({ kind: z.literal('query'), name: text.default('key'), secret: secretReference }),
   z
     .strictObject({
@@ -60,7 +84,9 @@ const callbackAuth = z.discriminatedUnion('kind', [
         .string()
         .includes('{body')
         .includes('{timestamp}', 'Without {timestamp} in what is signed an old callback could be replayed for ever.'),
-      /** Takes the signature (and a timestamp beside it) out of the header: named groups `signature` and `timestamp`. */
+      /**
+       * Takes the signature (and a timestamp beside it) out of the header: named groups `signature` and `timestamp`.
+       */
       pattern: regex.optional(),
       timestampHeader: text.optional(),
       timestampUnit: z.enum(['s', 'ms']).default('s'),
@@ -132,7 +158,9 @@ const replies = z
       .regex(/^[A-Z]{2}$/)
       .optional(),
     text: source,
-    /** How the text is encoded, fixed or by a value beside it. Left out: the charset of the content type, else UTF-8. */
+    /**
+     * How the text is encoded, fixed or by a value beside it. Left out: the charset of the content type, else UTF-8.
+     */
     encoding: z
       .union([z.enum(ENCODINGS), z.strictObject({ by: source, as: z.record(z.string(), z.enum(ENCODINGS)) })])
       .optional(),

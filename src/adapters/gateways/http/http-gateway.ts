@@ -81,6 +81,10 @@ class HttpGateway implements CallbackGateway {
     this.#agent = connections(new URL(this.#config.request.url).protocol, this.#config.maxConnections)
   }
 
+  turnAtOnce(): Turn | undefined {
+    return this.#turns.atOnce()
+  }
+
   turn(_channel: Channel, until: AbortSignal): Promise<Turn | undefined> {
     return this.#turns.take(until)
   }
@@ -173,7 +177,10 @@ function timesOf(notAfter: Date, now: Date): Fields {
 function secretsOf(config: HttpConfig, secret: HttpGatewayDeps['secret']): Secrets {
   const missing = [...new Set(secretNames(config))].filter((name) => !secret(name))
   if (missing.length > 0) {
-    const faults = missing.map((name) => ({ field: name, message: `Gateway ${config.name} needs ${name} in the environment.` }))
+    const faults = missing.map((name) => ({
+      field: name,
+      message: `Gateway ${config.name} needs ${name} in the environment.`,
+    }))
     throw new Failure('bad-input', { message: faults.map((fault) => fault.message).join('\n'), faults })
   }
   return (name) => secret(name) ?? ''
@@ -182,9 +189,13 @@ function secretsOf(config: HttpConfig, secret: HttpGatewayDeps['secret']): Secre
 function desksOf({ name, receipts, replies }: HttpConfig, secrets: Secrets): Partial<Record<Callback['path'], Desk>> {
   return {
     ...(receipts && {
-      receipt: desk(receipts, secrets, receiptReader(receipts, name), (ears, receipt: Receipt) => ears.receipt(receipt)),
+      receipt: desk(receipts, secrets, receiptReader(receipts, name), (ears, receipt: Receipt) =>
+        ears.receipt(receipt),
+      ),
     }),
-    ...(replies && { reply: desk(replies, secrets, replyReader(replies, name), (ears, heard: InboundMessage) => ears.message(heard)) }),
+    ...(replies && {
+      reply: desk(replies, secrets, replyReader(replies, name), (ears, heard: InboundMessage) => ears.message(heard)),
+    }),
   }
 }
 
@@ -206,7 +217,9 @@ function desk<T>(
   }
 }
 
-/** Addresses for the peer to call back, with our message id and, where that is how it shows itself, the shared secret. */
+/**
+ * Addresses for the peer to call back, with our message id and, where that is how it shows itself, the shared secret.
+ */
 function addressesOf(config: HttpConfig, deps: HttpGatewayDeps, secrets: Secrets): Fields {
   const base = deps.callbackUrl
   const via = deps.via === undefined ? '' : `&via=${deps.via}`
@@ -214,7 +227,9 @@ function addressesOf(config: HttpConfig, deps: HttpGatewayDeps, secrets: Secrets
     if (base === undefined || mapping === undefined) return ''
     const { auth } = mapping
     const key =
-      auth.kind === 'query' ? `&${encodeURIComponent(auth.name)}=${encodeURIComponent(secrets(auth.secret.slice(4)))}` : ''
+      auth.kind === 'query'
+        ? `&${encodeURIComponent(auth.name)}=${encodeURIComponent(secrets(auth.secret.slice(4)))}`
+        : ''
     return `${base}/${path}?id={id}${via}${key}`
   }
   const addresses = { receipt: address('receipt', config.receipts), reply: address('reply', config.replies) }

@@ -13,7 +13,10 @@ interface Scheme {
   encoding: 'hex' | 'base64'
 }
 
-/** The signature of a request or callback, over what the scheme's `signed` template names. The body is signed byte for byte. */
+/**
+ * The signature of a request or callback, over what the scheme's `signed` template names. The body is signed byte for
+ * byte.
+ */
 export function sign(scheme: Scheme, secret: string, parts: Signed): string {
   const hash = createHmac(scheme.algorithm, secret)
   for (const piece of scheme.signed.split(/(\{[a-z0-9_]+\})/)) hash.update(valueOf(piece, parts))

@@ -20,12 +20,21 @@ const FILTERS: Record<string, (value: string) => string> = {
 const PLACE = /\{([a-z][a-z0-9_]*)((?:\|[a-z0-9_]+)*)\}/g
 
 /**
- * Makes a template ready: `{field}` or `{field|filter|filter}`; a whole value `env:NAME` is a secret and never a template.
- * `escape` is applied to every field after its own filters, for text that is not encoded as a whole afterwards (XML, JSON).
+ * Makes a template ready: `{field}` or `{field|filter|filter}`; a whole value `env:NAME` is a secret and never a
+ * template.
+ * `escape` is applied to every field after its own filters, for text that is not encoded as a whole afterwards (XML,
+ * JSON).
  *
- * @throws Failure `bad-input` on a field or filter that does not exist; `path` says where it stands in the configuration.
+ * @throws Failure `bad-input` on a field or filter that does not exist; `path` says where it stands in the
+ *   configuration.
  */
-export function compile(template: string, path: string, known: ReadonlySet<string>, secrets: Secrets, escape = 'none'): Fill {
+export function compile(
+  template: string,
+  path: string,
+  known: ReadonlySet<string>,
+  secrets: Secrets,
+  escape = 'none',
+): Fill {
   if (template.startsWith('env:')) {
     const secret = secrets(template.slice(4))
     return () => secret
@@ -45,7 +54,8 @@ export function compile(template: string, path: string, known: ReadonlySet<strin
 function place(field: string, filters: string[], path: string, known: ReadonlySet<string>): Fill {
   if (!known.has(field)) badInput(path, `There is no field {${field}}. Fields are: ${[...known].join(', ')}.`)
   const unknown = filters.find((filter) => !(filter in FILTERS))
-  if (unknown !== undefined) badInput(path, `There is no filter "${unknown}". Filters are: ${Object.keys(FILTERS).join(', ')}.`)
+  if (unknown !== undefined)
+    badInput(path, `There is no filter "${unknown}". Filters are: ${Object.keys(FILTERS).join(', ')}.`)
   return (fields) => filters.reduce((value, filter) => FILTERS[filter]!(value), fields[field] ?? '')
 }
 

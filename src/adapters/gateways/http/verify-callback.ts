@@ -30,7 +30,10 @@ function signatureHolds(auth: HmacAuth, secrets: string[], callback: Callback, n
   return secrets.map((secret) => sameSecret(signature, sign(auth, secret, parts))).includes(true)
 }
 
-function given(auth: HmacAuth, { headers }: Callback): { signature?: string | undefined; timestamp?: string | undefined } {
+function given(
+  auth: HmacAuth,
+  { headers }: Callback,
+): { signature?: string | undefined; timestamp?: string | undefined } {
   const value = headers[auth.header.toLowerCase()] ?? ''
   if (!value.startsWith(auth.prefix)) return {}
   const groups: Record<string, string> = auth.pattern?.exec(value)?.groups ?? {}

@@ -33,7 +33,10 @@ export interface Phone {
   texts: readonly PhoneText[]
 }
 
-/** One acceptance, written down by the network itself: the independent witness against which tests compare our own records. */
+/**
+ * One acceptance, written down by the network itself: the independent witness against which tests compare our own
+ * records.
+ */
 export interface LedgerEntry {
   ref: string
   messageId: string
@@ -103,7 +106,8 @@ export class PocketGateway implements Gateway {
     const at = this.#options.clock.now()
     this.#show(number, { direction: 'from-patient', channel: 'sms', text, at })
     const key = `${this.name}-${at.getTime().toString(36)}-${Math.floor(this.#options.random() * 2 ** 40).toString(36)}`
-    for (let n = 0; n < times; n++) await this.#tell((ears) => ears.message({ gateway: this.name, key, from: number, text, at }))
+    for (let n = 0; n < times; n++)
+      await this.#tell((ears) => ears.message({ gateway: this.name, key, from: number, text, at }))
   }
 
   /** Every phone that a text has reached or come from, in the order of their first text. */
@@ -155,7 +159,8 @@ export class PocketGateway implements Gateway {
     const at = this.#options.clock.now()
     if (plan.fate === 'vanishes') return
     const state = plan.fate ?? (at > entry.notAfter ? 'undelivered' : 'delivered')
-    if (state === 'delivered') this.#show(entry.to, { direction: 'to-patient', channel: entry.channel, text: entry.text, at })
+    if (state === 'delivered')
+      this.#show(entry.to, { direction: 'to-patient', channel: entry.channel, text: entry.text, at })
     const receipt: Receipt = { gateway: this.name, messageId: entry.messageId, ref: entry.ref, state, at }
     if (state === 'undelivered') receipt.code = at > entry.notAfter ? 'expired' : 'no-answer'
     for (let n = 0; n < (plan.receipts ?? 1); n++) await this.#tell((ears) => ears.receipt({ ...receipt }))

@@ -73,7 +73,9 @@ export class Control {
     return new Control(socket, tell)
   }
 
-  /** @returns whether the engine did it; false also when it does not answer in time. Events may come before the answer. */
+  /**
+   * @returns whether the engine did it; false also when it does not answer in time. Events may come before the answer.
+   */
   command(command: string, params?: string): Promise<boolean> {
     const token = String(++this.#last)
     return new Promise((resolve) => {

@@ -1,4 +1,11 @@
-import { INPUT_SECONDS, ROUNDS, stepOf, type CallScript, type KeyAct, type Step } from '../../../domain/messages/voice/call-script.ts'
+import {
+  INPUT_SECONDS,
+  ROUNDS,
+  stepOf,
+  type CallScript,
+  type KeyAct,
+  type Step,
+} from '../../../domain/messages/voice/call-script.ts'
 import type { Pressed } from '../../../domain/messages/voice/pressed.ts'
 import { quietFor, whoAnswered, type Loudness } from '../../../domain/messages/voice/who-answered.ts'
 import type { Receipt } from '../../../flows/ports/gateway.ts'
@@ -92,7 +99,7 @@ class Conversation {
   }
 
   async run(): Promise<CallEnd> {
-    for (let name: string | undefined = 'greeting'; name !== undefined; ) {
+    for (let name: string | undefined = 'greeting'; name !== undefined;) {
       const step: Step = stepOf(this.#talk.script, name, this.#given)!
       const key = await this.#ask(name, step.say, step)
       if (key === 'closed') return this.#end('hung-up')

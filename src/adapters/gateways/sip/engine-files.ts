@@ -65,7 +65,8 @@ function configOf({ config, rtp, controlPort, silence }: EngineSettings): string
 }
 
 /**
- * A transferred call would let the called party place calls at our cost. Against redirected ones there is no setting: see
+ * A transferred call would let the called party place calls at our cost. Against redirected ones there is no setting:
+ * see
  * `Gate`.
  */
 function accountOf({ config, password, firstHop }: EngineSettings): string {

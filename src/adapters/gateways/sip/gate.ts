@@ -19,10 +19,10 @@ const COOKIE = 'z9hG4bK'
 const REFUSED = '603 Redirected'
 
 /**
- * The way of one call's requests out of the house. The engine does as it is told when an answer sends the call to another
- * number, and has no setting against it; nobody else would ask whether that number may be called. So its requests for a
- * call go through here, a proxy as in RFC 3261 §16, which lets out those for the number dialled and no others, and brings
- * in a redirection as a refusal.
+ * The way of one call's requests out of the house. The engine does as it is told when an answer sends the call to
+ * another number, and has no setting against it; nobody else would ask whether that number may be called. So its
+ * requests for a call go through here, a proxy as in RFC 3261 §16, which lets out those for the number dialled and no
+ * others, and brings in a redirection as a refusal.
  *
  *     engine ── INVITE, CANCEL ──► gate ──► trunk
  *     engine ◄── 1xx 2xx 4xx-6xx ── gate ◄── trunk        3xx: 603

@@ -56,7 +56,11 @@ export class Line {
     })
   }
 
-  static async #start(folder: string, settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>, gate: Gate): Promise<Line> {
+  static async #start(
+    folder: string,
+    settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>,
+    gate: Gate,
+  ): Promise<Line> {
     const controlPort = await freePort()
     await writeEngineFiles(folder, { ...settings, controlPort, firstHop: gate.uri })
     const engine = ['baresip', '-4', '-f', folder, '-t', String(MOST_SECONDS)]
@@ -103,7 +107,7 @@ export class Line {
   /** Ends the call, then the engine: by its own command, or else harder. */
   async close(): Promise<void> {
     if (this.#open) await this.#control.command('hangup')
-    for (const until = performance.now() + GRACE_MS; this.#open && performance.now() < until; ) await pause(20)
+    for (const until = performance.now() + GRACE_MS; this.#open && performance.now() < until;) await pause(20)
     if (!this.#gone) await this.#control.command('quit')
     for (const signal of ['SIGTERM', 'SIGKILL'] as const) {
       if (await this.#exits()) break

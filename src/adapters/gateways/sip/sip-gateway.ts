@@ -160,7 +160,8 @@ export class SipGateway implements Gateway {
     const began = performance.now()
     let rings = false
     for (;;) {
-      const left = (rings ? ringSeconds * 1000 : Math.min(PROVISIONAL_MS, ringSeconds * 1000)) - (performance.now() - began)
+      const left =
+        (rings ? ringSeconds * 1000 : Math.min(PROVISIONAL_MS, ringSeconds * 1000)) - (performance.now() - began)
       const event = await line.next(left)
       if (event === undefined) return { kind: 'later', code: rings ? 'no-answer' : 'trunk-silent' }
       if (event.kind === 'answered') return { kind: 'accepted' }
@@ -175,7 +176,9 @@ export class SipGateway implements Gateway {
   #answered({ id: messageId }: Outgoing, pressed: Pressed): Promise<Step | null> {
     const at = this.#deps.clock.now()
     const key = `${messageId}/${codeOf(pressed)}`
-    return untilHeard(async () => (await this.#ears!.keyPressed?.({ gateway: this.name, key, messageId, pressed, at })) ?? null)
+    return untilHeard(
+      async () => (await this.#ears!.keyPressed?.({ gateway: this.name, key, messageId, pressed, at })) ?? null,
+    )
   }
 }
 

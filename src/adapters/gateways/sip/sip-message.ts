@@ -67,7 +67,9 @@ export class SipMessage {
 
   /** The final answer to this request, RFC 3261 §8.2.6. */
   answer(status: string): Buffer {
-    const copied = this.#headers.filter((header) => ['via', 'from', 'call-id', 'cseq'].some((name) => isCalled(header, name)))
+    const copied = this.#headers.filter((header) =>
+      ['via', 'from', 'call-id', 'cseq'].some((name) => isCalled(header, name)),
+    )
     const lines = [`SIP/2.0 ${status}`, ...copied, `To: ${this.first('To')};tag=refused`, 'Content-Length: 0']
     return Buffer.from(`${lines.join('\r\n')}\r\n\r\n`, 'latin1')
   }

@@ -11,7 +11,9 @@ const ALPHANUMERIC = { ton: 5, npi: 0 }
 const SHORT_CODE = { ton: 3, npi: 0 }
 const INTERNATIONAL = { ton: 1, npi: 1 }
 
-/** The sender with type and plan of number (SMPP 3.4 §5.2.5 and §5.2.6): a name, a short code, or E.164 without its `+`. */
+/**
+ * The sender with type and plan of number (SMPP 3.4 §5.2.5 and §5.2.6): a name, a short code, or E.164 without its `+`.
+ */
 export function sourceOf({ address, ton, npi }: SmppConfig['from']): Address {
   const usual = usualKind(address)
   return { address: address.replace(/^\+/, ''), ton: ton ?? usual.ton, npi: npi ?? usual.npi }

@@ -6,8 +6,17 @@ const BASIC =
   '@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞ\x1bÆæßÉ !"#¤%&\'()*+,-./0123456789:;<=>?' +
   '¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà'
 const EXTENDED: Record<number, string> = {
-  0x0a: '\f', 0x14: '^', 0x28: '{', 0x29: '}', 0x2f: '\\', 0x3c: '[', 0x3d: '~', 0x3e: ']', 0x40: '|', 0x65: '€',
-} // prettier-ignore
+  0x0a: '\f',
+  0x14: '^',
+  0x28: '{',
+  0x29: '}',
+  0x2f: '\\',
+  0x3c: '[',
+  0x3d: '~',
+  0x3e: ']',
+  0x40: '|',
+  0x65: '€',
+}
 const ESCAPE = 0x1b
 
 const OCTETS = new Map<string, number[]>([

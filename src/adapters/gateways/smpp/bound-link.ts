@@ -47,7 +47,7 @@ export class BoundLink {
   /** Resolves when the first attempt has ended, well or badly, or after `patienceMs`. */
   async start(patienceMs: number): Promise<void> {
     this.#stopped = false
-    const first = new Promise<void>((resolve) => (this.#running = this.#run(resolve)))
+    const first = new Promise<void>((resolve) => void (this.#running = this.#run(resolve)))
     const patience = new Promise<void>((resolve) => setTimeout(resolve, patienceMs).unref())
     await Promise.race([first, patience])
   }
@@ -89,7 +89,9 @@ export class BoundLink {
     if (typeof reply === 'object' && reply.status === 0) return link
     link.destroy('not bound')
     this.#trouble =
-      typeof reply === 'object' ? refusal(reply.status, this.#options.statuses) : { kind: 'later', code: `bind-${reply}` }
+      typeof reply === 'object'
+        ? refusal(reply.status, this.#options.statuses)
+        : { kind: 'later', code: `bind-${reply}` }
     return undefined
   }
 
@@ -104,7 +106,8 @@ export class BoundLink {
 
   #pause(tries: number): Promise<void> {
     const { reconnectMs, reconnectMaxMs, random } = this.#options
-    const most = this.#trouble.kind === 'misconfigured' ? reconnectMaxMs : Math.min(reconnectMaxMs, reconnectMs * 2 ** tries)
+    const most =
+      this.#trouble.kind === 'misconfigured' ? reconnectMaxMs : Math.min(reconnectMaxMs, reconnectMs * 2 ** tries)
     return new Promise((resolve) => {
       const timer = setTimeout(resolve, most * (0.5 + random() / 2))
       this.#wake = () => {

@@ -32,7 +32,9 @@ export function pieceOf(pdu: Record<string, unknown>): Piece {
 }
 
 function withPart(piece: Piece, part: Part | undefined): Piece {
-  return part !== undefined && part.total > 1 && part.number >= 1 && part.number <= part.total ? { ...piece, part } : piece
+  return part !== undefined && part.total > 1 && part.number >= 1 && part.number <= part.total
+    ? { ...piece, part }
+    : piece
 }
 
 /** The concatenation element among those of a user data header, TS 23.040 §9.2.3.24.1 and §9.2.3.24.8. */
@@ -41,7 +43,8 @@ function udhPart(elements: Buffer): Part | undefined {
     const [kind, length] = [elements[at], elements[at + 1]!]
     const data = elements.subarray(at + 2, at + 2 + length)
     if (kind === PART_8_BIT && data.length === 3) return { reference: data[0]!, total: data[1]!, number: data[2]! }
-    if (kind === PART_16_BIT && data.length === 4) return { reference: data.readUInt16BE(0), total: data[2]!, number: data[3]! }
+    if (kind === PART_16_BIT && data.length === 4)
+      return { reference: data.readUInt16BE(0), total: data[2]!, number: data[3]! }
   }
   return undefined
 }
@@ -69,6 +72,7 @@ export function readText(octets: Buffer, dataCoding: number, config: Pick<SmppCo
 /** Reads the pieces of one text. They are joined before they are read, since some senders cut characters in two. */
 export function readPieces(pieces: (Piece | undefined)[], config: Pick<SmppConfig, 'alphabet' | 'ia5'>): string {
   const codings = new Set(pieces.map((piece) => piece?.dataCoding))
-  if (codings.size === 1) return readText(Buffer.concat(pieces.map((piece) => piece!.octets)), pieces[0]!.dataCoding, config)
+  if (codings.size === 1)
+    return readText(Buffer.concat(pieces.map((piece) => piece!.octets)), pieces[0]!.dataCoding, config)
   return pieces.map((piece) => (piece ? readText(piece.octets, piece.dataCoding, config) : ' […] ')).join('')
 }

@@ -178,11 +178,17 @@ export class NoLink extends Error {
 /** Opens a connection; over TLS it is open once the certificate has been verified. */
 export function connectLink(options: LinkOptions, onRequest: OnRequest): Promise<Link> {
   const { host, port } = options
-  const secure = options.tls && { ca: options.tls.ca, servername: options.tls.serverName ?? (net.isIP(host) ? '' : host) }
+  const secure = options.tls && {
+    ca: options.tls.ca,
+    servername: options.tls.serverName ?? (net.isIP(host) ? '' : host),
+  }
   const lookup = guardedLookup()
   const socket = secure ? tls.connect({ host, port, lookup, ...secure }) : net.connect({ host, port, lookup })
   return new Promise((resolve, reject) => {
-    const patience = setTimeout(() => socket.destroy(Object.assign(new Error(), { code: 'connect-timeout' })), options.connectMs)
+    const patience = setTimeout(
+      () => socket.destroy(Object.assign(new Error(), { code: 'connect-timeout' })),
+      options.connectMs,
+    )
     const fail = (error: Error) => {
       clearTimeout(patience)
       const code = codeOf(error)

@@ -1,7 +1,7 @@
 import smpp from 'smpp'
 
-// The codec of npm smpp is used for the layout of PDUs only. Its sessions are not: a bad PDU wedges them, an answer that
-// never comes is waited for for ever, and on a lost connection nobody is told about the requests in flight.
+// The codec of npm smpp is used for the layout of PDUs only. Its sessions are not: a bad PDU wedges them, an answer
+// that never comes is waited for for ever, and on a lost connection nobody is told about the requests in flight.
 
 export type Fields = Record<string, unknown>
 

@@ -12,8 +12,12 @@ export interface ReceiptFacts {
 }
 
 const STATES: Record<string, Receipt['state']> = {
-  DELIVRD: 'delivered', EXPIRED: 'undelivered', DELETED: 'undelivered', UNDELIV: 'undelivered', REJECTD: 'undelivered',
-} // prettier-ignore
+  DELIVRD: 'delivered',
+  EXPIRED: 'undelivered',
+  DELETED: 'undelivered',
+  UNDELIV: 'undelivered',
+  REJECTD: 'undelivered',
+}
 /** message_state, SMPP 3.4 §5.2.28. */
 const STATE_NUMBERS: Record<number, Receipt['state']> = {
   2: 'delivered',
@@ -35,7 +39,11 @@ export function canonicalId(id: string, format: IdFormat): string {
  * Reads a receipt: the optional parameters where the peer sends them, else the text of SMPP 3.4 appendix B
  * (`id:… sub:… dlvrd:… submit date:… done date:… stat:… err:… text:…`). Its dates carry no zone and are left alone.
  */
-export function readReceipt(pdu: Record<string, unknown>, text: string, ids: SmppConfig['ids']): ReceiptFacts | undefined {
+export function readReceipt(
+  pdu: Record<string, unknown>,
+  text: string,
+  ids: SmppConfig['ids'],
+): ReceiptFacts | undefined {
   const ref = refOf(pdu.receipted_message_id, text, ids)
   if (ref === undefined || ref === '') return undefined
   const number = typeof pdu.message_state === 'number' ? pdu.message_state : undefined

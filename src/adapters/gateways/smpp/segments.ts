@@ -14,8 +14,8 @@ interface Encoded {
 }
 
 /**
- * The fields of each submit_sm that a text takes. What was counted is what is sent: segments are cut here, never by the peer,
- * except in `payload` mode, where the peer is asked to.
+ * The fields of each submit_sm that a text takes. What was counted is what is sent: segments are cut here, never by the
+ * peer, except in `payload` mode, where the peer is asked to.
  *
  * @param reference 0-255, the same for all segments of one text and different from those of the last few texts.
  */
@@ -23,7 +23,8 @@ export function segmentsOf(text: string, config: Pick<SmppConfig, 'alphabet' | '
   const { dataCoding, segments } = encode(text, config.alphabet)
   const coding = { data_coding: dataCoding }
   if (segments.length === 1) return [{ ...coding, short_message: segments[0] }]
-  if (config.long === 'payload') return [{ ...coding, short_message: Buffer.alloc(0), message_payload: Buffer.concat(segments) }]
+  if (config.long === 'payload')
+    return [{ ...coding, short_message: Buffer.alloc(0), message_payload: Buffer.concat(segments) }]
   if (config.long === 'sar')
     return segments.map((segment, n) => ({ ...coding, ...sar(reference, segments.length, n), short_message: segment }))
   return segments.map((segment, n) => {
@@ -45,7 +46,10 @@ function encode(text: string, alphabet: SmppConfig['alphabet']): Encoded {
   return { dataCoding: DATA_CODING.default, segments: splitSms(text).map((segment) => encodeOne(segment)!) }
 }
 
-/** As `splitSms` would, also for a text that is in GSM-7 but not in the peer's own alphabet; never cuts a surrogate pair. */
+/**
+ * As `splitSms` would, also for a text that is in GSM-7 but not in the peer's own alphabet; never cuts a surrogate
+ * pair.
+ */
 function splitUcs2(text: string): string[] {
   if (text.length <= UCS2_ROOM.alone) return [text]
   const segments = ['']

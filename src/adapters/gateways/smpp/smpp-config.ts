@@ -20,9 +20,13 @@ const smppConfig = z.strictObject({
   /** `pair`: a transmitter and a receiver connection, for peers that know no transceiver. */
   bind: z.enum(['transceiver', 'pair']).default('transceiver'),
   /** Sender. Type and plan of the number are told from its form unless given. */
-  from: z.strictObject({ address: z.string().max(20).default(''), ton: octet.optional(), npi: octet.optional() }).prefault({}),
+  from: z
+    .strictObject({ address: z.string().max(20).default(''), ton: octet.optional(), npi: octet.optional() })
+    .prefault({}),
   to: z.strictObject({ ton: octet.default(1), npi: octet.default(1), plus: z.boolean().default(false) }).prefault({}),
-  /** Country whose national numbers replies may come from; without it, digits are taken as E.164 with or without `+`. */
+  /**
+   * Country whose national numbers replies may come from; without it, digits are taken as E.164 with or without `+`.
+   */
   country: z
     .string()
     .regex(/^[A-Z]{2}$/)
@@ -35,9 +39,16 @@ const smppConfig = z.strictObject({
   long: z.enum(['udh', 'sar', 'payload']).default('udh'),
   validity: z.enum(['absolute', 'relative', 'none']).default('absolute'),
   registeredDelivery: octet.default(1),
-  /** How the peer writes message ids when it accepts, in the text of a receipt, and in its TLV. `text`: compared sign by sign. */
+  /**
+   * How the peer writes message ids when it accepts, in the text of a receipt, and in its TLV. `text`: compared sign by
+   * sign.
+   */
   ids: z
-    .strictObject({ accept: idFormat.default('decimal'), receipt: idFormat.default('decimal'), receiptTlv: idFormat.optional() })
+    .strictObject({
+      accept: idFormat.default('decimal'),
+      receipt: idFormat.default('decimal'),
+      receiptTlv: idFormat.optional(),
+    })
     .prefault({}),
   /** What the peer's own status codes mean, e.g. `0x0410: rejected`. */
   statuses: z

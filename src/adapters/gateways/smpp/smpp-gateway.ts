@@ -58,19 +58,27 @@ class SmppGateway implements Gateway {
     this.onUnknown = config.onUnknown
     this.receipts = config.registeredDelivery !== 0
     const link = linkOptions(config, deps)
-    const news = { onRequest: (pdu: Pdu, from: Link) => this.#news(pdu, from), onLost: (lost: Link) => this.#lost(lost) }
+    const news = {
+      onRequest: (pdu: Pdu, from: Link) => this.#news(pdu, from),
+      onLost: (lost: Link) => this.#lost(lost),
+    }
     const pair = config.bind === 'pair'
     this.#sender = new BoundLink({ ...link, ...news, role: pair ? 'transmitter' : 'transceiver' })
     this.#receiver = pair ? new BoundLink({ ...link, ...news, role: 'receiver' }) : undefined
     this.#submitter = new Submitter(config, this.#sender, this.#book, deps.random)
     this.#occurrences = new Occurrences(() => this.#newKey())
-    const hear = (about: Inbound, pieces: (Piece | undefined)[]) => this.#hear(about, readPieces(pieces, config), pieces)
+    const hear = (about: Inbound, pieces: (Piece | undefined)[]) =>
+      this.#hear(about, readPieces(pieces, config), pieces)
     this.#reassembly = new Reassembly({ hear, patienceMs: config.reassemblyMs, holdMs: HOLD_MS })
   }
 
   async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     await Promise.all([this.#sender.start(START_PATIENCE_MS), this.#receiver?.start(START_PATIENCE_MS)])
+  }
+
+  turnAtOnce(): Turn | undefined {
+    return this.#submitter.turnAtOnce()
   }
 
   turn(_channel: Channel, until: AbortSignal): Promise<Turn | undefined> {
@@ -91,7 +99,10 @@ class SmppGateway implements Gateway {
     this.#ears = undefined
   }
 
-  /** Something came from the peer. It is acknowledged only once it is stored; a rejection asks the peer to send it again. */
+  /**
+   * Something came from the peer. It is acknowledged only once it is stored; a rejection asks the peer to send it
+   * again.
+   */
   async #news(pdu: Pdu, link: Link): Promise<number> {
     const kind = Number(pdu.esm_class ?? 0) & KIND.mask
     const told = typeof pdu.receipted_message_id === 'string' && kind === 0

@@ -1,4 +1,7 @@
-/** The part of npm `smpp` that is used here: its PDU codec and, in tests and benchmarks, its sessions. It ships no types. */
+/**
+ * The part of npm `smpp` that is used here: its PDU codec and, in tests and benchmarks, its sessions. It ships no
+ * types.
+ */
 declare module 'smpp' {
   import type { EventEmitter } from 'node:events'
   import type { Server } from 'node:net'

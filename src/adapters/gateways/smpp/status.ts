@@ -11,16 +11,46 @@ const MEANINGS: Record<Refusal, number[]> = {
   throttled: [0x14, 0x58], // queue full, throttling
   later: [0x08, 0x45, 0x64], // system error, submit failed, temporary fault of the application
   rejected: [
-    0x01, 0x0b, 0x33, 0x34, 0x40, 0x50, 0x51, // length of the text; destination: address, count, list, flag, type, plan
-    0x61, 0x62, 0xc0, 0xc1, 0xc2, 0xc3, 0xc4, // delivery time, expiry; optional parameters
-    0xfe, 0x65, 0x66, 0x104, // delivery failed, refused by the application, text coding
+    0x01,
+    0x0b,
+    0x33,
+    0x34,
+    0x40,
+    0x50,
+    0x51, // length of the text; destination: address, count, list, flag, type, plan
+    0x61,
+    0x62,
+    0xc0,
+    0xc1,
+    0xc2,
+    0xc3,
+    0xc4, // delivery time, expiry; optional parameters
+    0xfe,
+    0x65,
+    0x66,
+    0x104, // delivery failed, refused by the application, text coding
   ],
   misconfigured: [
-    0x03, 0x04, 0x06, 0x07, 0x0a, 0x0d, 0x0e, 0x0f, // command, bind state, flags, source address, bind, password, system id
-    0x15, 0x43, 0x48, 0x49, 0x53, 0x54, // service type, class, source type and plan, system type, replace flag
-    0x100, 0x101, 0x102, 0x103, // not authorised for the service
+    0x03,
+    0x04,
+    0x06,
+    0x07,
+    0x0a,
+    0x0d,
+    0x0e,
+    0x0f, // command, bind state, flags, source address, bind, password, system id
+    0x15,
+    0x43,
+    0x48,
+    0x49,
+    0x53,
+    0x54, // service type, class, source type and plan, system type, replace flag
+    0x100,
+    0x101,
+    0x102,
+    0x103, // not authorised for the service
   ],
-} // prettier-ignore
+}
 
 const BY_STATUS = new Map(
   Object.entries(MEANINGS).flatMap(([kind, list]) => list.map((status) => [status, kind as Refusal] as const)),

@@ -35,6 +35,10 @@ export class Submitter {
     this.#pauseMs = config.pauseMs
   }
 
+  turnAtOnce(): Turn | undefined {
+    return this.#turns.atOnce()
+  }
+
   turn(until: AbortSignal): Promise<Turn | undefined> {
     return this.#turns.take(until)
   }
@@ -60,7 +64,10 @@ export class Submitter {
     return sent.ref === undefined ? { kind: 'accepted' } : { kind: 'accepted', ref: sent.ref }
   }
 
-  /** Resolves when every request now under way has been answered, so that a receipt that overtook its answer can be matched. */
+  /**
+   * Resolves when every request now under way has been answered, so that a receipt that overtook its answer can be
+   * matched.
+   */
   async settled(): Promise<void> {
     await Promise.allSettled(this.#underWay)
   }
@@ -85,7 +92,10 @@ export class Submitter {
     }
   }
 
-  /** With one part out the message can no longer be sent again from the start: it is finished here, or its fate is unknown. */
+  /**
+   * With one part out the message can no longer be sent again from the start: it is finished here, or its fate is
+   * unknown.
+   */
   async #persist(submit: (turn: HeldTurn, mostMs: number) => Promise<SendOutcome>): Promise<SendOutcome> {
     for (let tries = 0; tries < REST_TRIES; tries++) {
       const outcome = await submit(await this.#turns.take(), Infinity)

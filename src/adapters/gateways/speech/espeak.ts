@@ -47,8 +47,9 @@ export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINU
 }
 
 /**
- * What espeak-ng would not take for the words they are: `[[` would begin phonemes, and the letter apostrophe of Ukrainian
- * (U+02BC, as in пʼятниця) makes version 1.51 spell the word in English. It says the typographic one (U+2019) right.
+ * What espeak-ng would not take for the words they are: `[[` would begin phonemes, and the letter apostrophe of
+ * Ukrainian (U+02BC, as in пʼятниця) makes version 1.51 spell the word in English. It says the typographic one (U+2019)
+ * right.
  */
 function sayable(words: string): string {
   return words.replace(/\[\[|\]\]/g, ' ').replaceAll('\u02bc', '\u2019')

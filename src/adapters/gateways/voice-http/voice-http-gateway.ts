@@ -56,7 +56,8 @@ class VoiceHttpGateway implements CallbackGateway {
   constructor(call: CallPart, described: object, deps: HttpGatewayDeps) {
     this.#call = call
     this.#deps = deps
-    this.#base = deps.callbackUrl ?? badInput('callbackUrl', 'Scripts are fetched from the service: set its public address.')
+    this.#base =
+      deps.callbackUrl ?? badInput('callbackUrl', 'Scripts are fetched from the service: set its public address.')
     this.#orders = createHttpGateway(
       { ...described, kind: 'http', channels: ['voice'] },
       { ...deps, callFields: (message) => this.#fieldsOf(message) },
@@ -69,6 +70,10 @@ class VoiceHttpGateway implements CallbackGateway {
   async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     await this.#orders.start({ ...ears, receipt: (receipt) => ears.receipt(this.#translated(receipt)) })
+  }
+
+  turnAtOnce(channel: Channel): Turn | undefined {
+    return this.#orders.turnAtOnce!(channel)
   }
 
   async turn(channel: Channel, until: AbortSignal): Promise<Turn | undefined> {
@@ -98,16 +103,25 @@ class VoiceHttpGateway implements CallbackGateway {
     if (grant.purpose === 'answer') return this.#take(grant, callback, script, ears)
     // It was withdrawn, or is over: nothing is said.
     if (script === null) return { status: 404, body: '' }
-    return document(grant.purpose === 'voicemail' ? voicemailXml(script) : voiceXml(script, this.#address(grant, 'answer')))
+    return document(
+      grant.purpose === 'voicemail' ? voicemailXml(script) : voiceXml(script, this.#address(grant, 'answer')),
+    )
   }
 
   /** An answer counts also when its call is known to be over: only what is said in return is then nothing. */
-  async #take(grant: Grant, { method, body }: Callback, script: CallScript | null, ears: InboundHandlers): Promise<Answer> {
-    const pressed = method === 'POST' ? pressedOf(new URLSearchParams(body.toString('utf8')).get('pressed') ?? '') : undefined
+  async #take(
+    grant: Grant,
+    { method, body }: Callback,
+    script: CallScript | null,
+    ears: InboundHandlers,
+  ): Promise<Answer> {
+    const pressed =
+      method === 'POST' ? pressedOf(new URLSearchParams(body.toString('utf8')).get('pressed') ?? '') : undefined
     if (pressed === undefined) return { status: 400, body: '' }
     const { messageId } = grant
     const key = `${messageId}/${codeOf(pressed)}`
-    const follows = (await ears.keyPressed?.({ gateway: this.name, key, messageId, pressed, at: this.#deps.clock.now() })) ?? null
+    const follows =
+      (await ears.keyPressed?.({ gateway: this.name, key, messageId, pressed, at: this.#deps.clock.now() })) ?? null
     if (script === null) return { status: 204, body: '' }
     return document(answerXml(follows ?? thanks(script, pressed), script, this.#address(grant, 'answer')))
   }

@@ -70,7 +70,8 @@ function peopleRoutes(deps: Deps): Route[] {
       answers: { 204: 'Done; all sessions have ended.' },
       handle: async ({ params, request }) => {
         const person = await deps.access.read.persons.byLogin(params.login!.toLowerCase())
-        if (person && person.id === request.person?.id) throw new Failure('too-late', { message: 'Nobody can shut themselves out. Ask another administrator.' })
+        if (person && person.id === request.person?.id)
+          throw new Failure('too-late', { message: 'Nobody can shut themselves out. Ask another administrator.' })
         await disable(deps, params.login!)
         return { status: 204 }
       },
@@ -97,7 +98,11 @@ function keyRoutes(deps: Deps): Route[] {
       answers: { 201: 'The key with its secret.' },
       handle: async ({ body: { clinic, expiresAt, ...rest } }) => {
         if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
-        const { key, secret } = await makeApiKey(deps, { ...rest, clinicId: clinic, expiresAt: expiresAt === null ? null : new Date(expiresAt) })
+        const { key, secret } = await makeApiKey(deps, {
+          ...rest,
+          clinicId: clinic,
+          expiresAt: expiresAt === null ? null : new Date(expiresAt),
+        })
         return { status: 201, body: { key: keyView(key), secret } }
       },
     }),
@@ -115,8 +120,30 @@ function keyRoutes(deps: Deps): Route[] {
   ]
 }
 
-function personView({ login, name, role, clinicId, clinician, subject, passwordHash, totp, lockedUntil, disabledAt }: Person) {
-  return { login, name, role, clinic: clinicId, clinician, subject, hasPassword: passwordHash !== null, hasCodes: totp !== null, lockedUntil, disabledAt }
+function personView({
+  login,
+  name,
+  role,
+  clinicId,
+  clinician,
+  subject,
+  passwordHash,
+  totp,
+  lockedUntil,
+  disabledAt,
+}: Person) {
+  return {
+    login,
+    name,
+    role,
+    clinic: clinicId,
+    clinician,
+    subject,
+    hasPassword: passwordHash !== null,
+    hasCodes: totp !== null,
+    lockedUntil,
+    disabledAt,
+  }
 }
 
 function keyView({ id, name, may, clinicId, createdAt, expiresAt, revokedAt, usedAt }: ApiKey) {

@@ -18,7 +18,9 @@ const codesForm = z.object({ old: text(400), secret: text(64), code: text(20), e
 export function accountPages({ deps, settings, cookie, limits }: Gate): Router {
   const router = Router()
   router.use('/account', onlyOwnForms, express.urlencoded({ extended: false, limit: '4kb', parameterLimit: 20 }))
-  router.get('/account', async (request, response) => sendPage(response, 200, page(await self(request), newTotpSecret(), {})))
+  router.get('/account', async (request, response) =>
+    sendPage(response, 200, page(await self(request), newTotpSecret(), {})),
+  )
 
   router.post('/account/password', limits.signIn, async (request, response) => {
     const person = await self(request)
@@ -26,7 +28,11 @@ export function accountPages({ deps, settings, cookie, limits }: Gate): Router {
     try {
       if (password !== again) badInput('again', 'The two passwords differ. Type the same one twice.')
       cookie.set(response, await changePassword(deps, person, old, password))
-      sendPage(response, 200, page(person, newTotpSecret(), { done: 'Your password is changed. You are signed out everywhere else.' }))
+      sendPage(
+        response,
+        200,
+        page(person, newTotpSecret(), { done: 'Your password is changed. You are signed out everywhere else.' }),
+      )
     } catch (error) {
       sendTrouble(response, error, (trouble) => page(person, newTotpSecret(), { trouble }))
     }
@@ -36,9 +42,16 @@ export function accountPages({ deps, settings, cookie, limits }: Gate): Router {
     const person = await self(request)
     const form = codesForm.parse(request.body ?? {})
     try {
-      if (!(await passwordFits(person.passwordHash, form.old))) throw new Failure('unauthorized', { field: 'old', message: 'This is not your password.' })
+      if (!(await passwordFits(person.passwordHash, form.old)))
+        throw new Failure('unauthorized', { field: 'old', message: 'This is not your password.' })
       await (form.end === 'yes' ? setTotp(deps, person, null, 0) : begin(person, form))
-      sendPage(response, 200, page(await self(request), newTotpSecret(), { done: form.end === 'yes' ? 'No code is asked for any more.' : 'From now on you are asked for a code.' }))
+      sendPage(
+        response,
+        200,
+        page(await self(request), newTotpSecret(), {
+          done: form.end === 'yes' ? 'No code is asked for any more.' : 'From now on you are asked for a code.',
+        }),
+      )
     } catch (error) {
       sendTrouble(response, error, (trouble) => page(person, newTotpSecret(), { trouble }))
     }
@@ -77,25 +90,31 @@ ${person.passwordHash !== null && [passwordPart(), codesPart(person, secret)]}`,
 function passwordPart(): Html {
   return html`<h2>Password</h2>
 <form method="post" action="/account/password">
-<label for="old">Password now</label><input id="old" name="old" type="password" required autocomplete="current-password" maxlength="400">
-<label for="password">New password (12 characters or more)</label><input id="password" name="password" type="password" required autocomplete="new-password" minlength="12" maxlength="128">
-<label for="again">The same again</label><input id="again" name="again" type="password" required autocomplete="new-password" minlength="12" maxlength="128">
+<label for="old">Password now</label><input id="old" name="old" type="password" required autocomplete="current-password"
+  maxlength="400">
+<label for="password">New password (12 characters or more)</label><input id="password" name="password" type="password"
+  required autocomplete="new-password" minlength="12" maxlength="128">
+<label for="again">The same again</label><input id="again" name="again" type="password" required
+  autocomplete="new-password" minlength="12" maxlength="128">
 <button>Change it</button>
 </form>`
 }
 
 function codesPart({ totp, login }: Person, secret: string): Html {
-  const password = html`<label for="codes-old">Password now</label><input id="codes-old" name="old" type="password" required autocomplete="current-password" maxlength="400">`
+  const password = html`<label for="codes-old">Password now</label><input id="codes-old" name="old" type="password"
+    required autocomplete="current-password" maxlength="400">`
   if (totp !== null) {
     return html`<h2>Codes</h2>
 <p>At sign-in you are asked for a code.</p>
-<form method="post" action="/account/codes"><input type="hidden" name="end" value="yes">${password}<button>Ask for no code any more</button></form>`
+<form method="post" action="/account/codes"><input type="hidden" name="end"
+  value="yes">${password}<button>Ask for no code any more</button></form>`
   }
   return html`<h2>Codes</h2>
 <p>A code generator on your telephone makes a stolen password worthless. Enter this secret there, then the code it shows.</p>
 <p><code>${secret}</code></p>
 <p><a href="${totpAddress(secret, login)}">Open in a code generator on this device</a></p>
 <form method="post" action="/account/codes"><input type="hidden" name="secret" value="${secret}">${password}
-<label for="first-code">Code</label><input id="first-code" name="code" required inputmode="numeric" autocomplete="one-time-code" maxlength="20">
+<label for="first-code">Code</label><input id="first-code" name="code" required inputmode="numeric"
+  autocomplete="one-time-code" maxlength="20">
 <button>Ask for a code from now on</button></form>`
 }

@@ -18,8 +18,8 @@ const ID = /^[a-z]_[0-9a-z]{1,40}$/
 const KEPT_FIELDS = ['clinic', 'day', 'from', 'to', 'state', 'clinician', 'date']
 
 /**
- * Lets through whoever may do what the address asks for, at the clinic it concerns, and writes it down first: nothing is
- * shown or changed that is not on record. What is refused to somebody known is on record too.
+ * Lets through whoever may do what the address asks for, at the clinic it concerns, and writes it down first: nothing
+ * is shown or changed that is not on record. What is refused to somebody known is on record too.
  */
 export function authorise(deps: AuthoriseDeps): RequestHandler {
   return async (request, _response, next) => {
@@ -29,7 +29,11 @@ export function authorise(deps: AuthoriseDeps): RequestHandler {
     if (rule.may === 'anyone') return next()
     refuseNul(request)
     const actor = request.actor
-    if (!actor) throw new Failure('unauthorized', { field: 'Authorization', message: 'Sign in, or send an API key as "Authorization: Bearer …".' })
+    if (!actor)
+      throw new Failure('unauthorized', {
+        field: 'Authorization',
+        message: 'Sign in, or send an API key as "Authorization: Bearer …".',
+      })
     const asked = { actor, rule, params, request, ids: namedIds(params, request) }
     const refusal = await refusalOf(deps.access, asked)
     if (refusal || !rule.quiet) await deps.record(entryOf(deps, asked, refusal))
@@ -45,15 +49,20 @@ interface Asked {
   ids: string[]
 }
 
-async function refusalOf(access: AccessStore, { actor, rule, params, request, ids }: Asked): Promise<Failure | undefined> {
-  if (rule.may !== 'signed-in' && rule.may !== 'anyone' && !actor.may.includes(rule.may)) return new Failure('forbidden', { message: `This asks for the permission ${rule.may}.` })
+async function refusalOf(
+  access: AccessStore,
+  { actor, rule, params, request, ids }: Asked,
+): Promise<Failure | undefined> {
+  if (rule.may !== 'signed-in' && rule.may !== 'anyone' && !actor.may.includes(rule.may))
+    return new Failure('forbidden', { message: `This asks for the permission ${rule.may}.` })
   return actor.clinicId === null ? undefined : strayed(access, actor, actor.clinicId, rule, params, request, ids)
 }
 
 /** No text has this sign, and PostgreSQL takes it for a fault. @throws bad-input */
 function refuseNul(request: Request): void {
   const inBody = request.body !== undefined && JSON.stringify(request.body).includes('\\u0000')
-  if (inBody || request.originalUrl.includes('%00')) throw new Failure('bad-input', { message: 'Leave out the sign with code 0: it is part of no text.' })
+  if (inBody || request.originalUrl.includes('%00'))
+    throw new Failure('bad-input', { message: 'Leave out the sign with code 0: it is part of no text.' })
 }
 
 const nothingHere = () => new Failure('not-found', { message: 'There is nothing at this address.' })
@@ -65,28 +74,51 @@ function pathOf(request: Request): string {
 /** Every id of ours in the address, the query or the body's first level. */
 function namedIds(params: Record<string, string>, request: Request): string[] {
   const parts = pathOf(request).split('/')
-  const values = [...Object.values(params), ...parts, ...Object.values(request.query), ...Object.values((request.body ?? {}) as object)].flat()
+  const values = [
+    ...Object.values(params),
+    ...parts,
+    ...Object.values(request.query),
+    ...Object.values((request.body ?? {}) as object),
+  ].flat()
   return [...new Set(values.filter((value): value is string => typeof value === 'string' && ID.test(value)))]
 }
 
 /** What to answer somebody tied to a clinic: forbidden for another one named, not-found for what belongs to another. */
-async function strayed(access: AccessStore, { clinician }: Actor, clinicId: string, rule: Rule, params: Record<string, string>, request: Request, ids: string[]): Promise<Failure | undefined> {
+async function strayed(
+  access: AccessStore,
+  { clinician }: Actor,
+  clinicId: string,
+  rule: Rule,
+  params: Record<string, string>,
+  request: Request,
+  ids: string[],
+): Promise<Failure | undefined> {
   const body = (request.body ?? {}) as Record<string, unknown>
   const named = [params.clinic, request.query.clinic, body.clinic].flat().filter((value) => value !== undefined)
-  if (rule.everywhere || named.some((value) => value !== clinicId)) return new Failure('forbidden', { field: 'clinic', message: 'This is about another clinic than yours.' })
-  if (rule.namesClinic && named.length === 0) return new Failure('forbidden', { field: 'clinic', message: 'Name your own clinic.' })
+  if (rule.everywhere || named.some((value) => value !== clinicId))
+    return new Failure('forbidden', { field: 'clinic', message: 'This is about another clinic than yours.' })
+  if (rule.namesClinic && named.length === 0)
+    return new Failure('forbidden', { field: 'clinic', message: 'Name your own clinic.' })
   const list = [request.query.clinician, body.clinician].flat().filter((value) => value !== undefined)
-  if (clinician !== null && list.some((value) => value !== clinician)) return new Failure('forbidden', { field: 'clinician', message: 'This is another list than yours.' })
+  if (clinician !== null && list.some((value) => value !== clinician))
+    return new Failure('forbidden', { field: 'clinician', message: 'This is another list than yours.' })
   for (const id of ids) {
     const clinics = await access.read.whereabouts.clinicsOf(id)
-    if (clinics.length > 0 && !clinics.includes(clinicId) && !clinics.includes(null)) return new Failure('not-found', { message: 'There is no such record.' })
+    if (clinics.length > 0 && !clinics.includes(clinicId) && !clinics.includes(null))
+      return new Failure('not-found', { message: 'There is no such record.' })
   }
   return undefined
 }
 
-function entryOf({ clock }: AuthoriseDeps, { actor, rule, params, request, ids }: Asked, refusal: Failure | undefined): AuditEntry {
+function entryOf(
+  { clock }: AuthoriseDeps,
+  { actor, rule, params, request, ids }: Asked,
+  refusal: Failure | undefined,
+): AuditEntry {
   const query = request.query as Record<string, unknown>
-  const facts = Object.fromEntries(KEPT_FIELDS.flatMap((name) => (typeof query[name] === 'string' ? [[name, query[name].slice(0, 40)]] : [])))
+  const facts = Object.fromEntries(
+    KEPT_FIELDS.flatMap((name) => (typeof query[name] === 'string' ? [[name, query[name].slice(0, 40)]] : [])),
+  )
   const clinicId = params.clinic ?? (typeof query.clinic === 'string' ? query.clinic : actor.clinicId)
   return {
     at: clock.now(),

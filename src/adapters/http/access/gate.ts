@@ -7,8 +7,7 @@ import { SessionCookie } from './cookies.ts'
 import { identifyActor, type GateSettings } from './identify.ts'
 import type { RuleFor } from './rules.ts'
 import { createLimits, type Limits } from './limits.ts'
-
-const LARGEST_FORM = '64kb'
+import { LARGEST_FORM, MOST_FIELDS } from '../desk/form-limits.ts'
 
 /** Everything that stands between a request and what it asks for. */
 export interface Gate {
@@ -38,7 +37,7 @@ export function createGate(deps: AccessDeps, settings: GateSettings, ruleFor: Ru
   const pages = Router()
   pages.use('/assets', (_request, _response, next) => next('router'))
   pages.use(identifyActor(deps, settings, cookie, 'pages'), limits.work, toSignIn, toOwnClinic)
-  pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }), authorize)
+  pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: MOST_FIELDS }), authorize)
   const authenticateApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
   return { deps, settings, cookie, limits, authenticateApi, authorize, pages }
 }
@@ -48,14 +47,20 @@ const refuseNobody: RequestHandler = (request, response, next) => {
   // Answers are about patients: nothing in between may keep them.
   response.set('Cache-Control', 'no-store')
   if (request.actor) return next()
-  next(new Failure('unauthorized', { field: 'Authorization', message: 'Send the API key as "Authorization: Bearer …", or sign in.' }))
+  next(
+    new Failure('unauthorized', {
+      field: 'Authorization',
+      message: 'Send the API key as "Authorization: Bearer …", or sign in.',
+    }),
+  )
 }
 
 /** A person is shown where to sign in; a script or a form is told that it is not. */
 const toSignIn: RequestHandler = (request, response, next) => {
   if (request.actor) return next()
   const navigates = request.method === 'GET' && request.accepts(['html', 'text/event-stream']) === 'html'
-  if (!navigates) return next(new Failure('unauthorized', { message: 'You are not signed in, or not any more. Open /sign-in.' }))
+  if (!navigates)
+    return next(new Failure('unauthorized', { message: 'You are not signed in, or not any more. Open /sign-in.' }))
   response.redirect(303, `/sign-in?to=${encodeURIComponent(request.originalUrl)}`)
 }
 
@@ -63,5 +68,8 @@ const toSignIn: RequestHandler = (request, response, next) => {
 const toOwnClinic: RequestHandler = (request, response, next) => {
   const { actor } = request
   if (request.originalUrl.split('?', 1)[0] !== '/desk' || !actor || actor.clinicId === null) return next()
-  response.redirect(303, `/desk/${encodeURIComponent(actor.clinicId)}/${actor.role === 'clinician' ? 'day-sheet' : 'bookings'}`)
+  response.redirect(
+    303,
+    `/desk/${encodeURIComponent(actor.clinicId)}/${actor.role === 'clinician' ? 'day-sheet' : 'bookings'}`,
+  )
 }

@@ -27,14 +27,35 @@ export interface GateSettings {
 }
 
 /** The key of the environment may do everything, as it always could. */
-const ENVIRONMENT: Actor = { kind: 'key', id: 'environment', name: 'API key', role: 'administrator', may: ALL_PERMISSIONS, clinicId: null, clinician: null }
-const LOCAL: Actor = { kind: 'local', id: 'local', name: 'desk', role: 'administrator', may: ALL_PERMISSIONS, clinicId: null, clinician: null }
+const ENVIRONMENT: Actor = {
+  kind: 'key',
+  id: 'environment',
+  name: 'API key',
+  role: 'administrator',
+  may: ALL_PERMISSIONS,
+  clinicId: null,
+  clinician: null,
+}
+const LOCAL: Actor = {
+  kind: 'local',
+  id: 'local',
+  name: 'desk',
+  role: 'administrator',
+  may: ALL_PERMISSIONS,
+  clinicId: null,
+  clinician: null,
+}
 
 /**
  * Says who makes the request: by key, by session, or as this machine where that is open. A wrong key is refused, never
  * passed over. A session counts for changes only when the request comes from a page of ours.
  */
-export function identifyActor(deps: AccessDeps, settings: GateSettings, cookie: SessionCookie, door: 'api' | 'pages'): RequestHandler {
+export function identifyActor(
+  deps: AccessDeps,
+  settings: GateSettings,
+  cookie: SessionCookie,
+  door: 'api' | 'pages',
+): RequestHandler {
   return async (request, response, next) => {
     const header = request.get('Authorization')
     if (header !== undefined) {
@@ -57,7 +78,10 @@ async function byKey(deps: AccessDeps, { apiKey }: GateSettings, header: string)
   if (apiKey !== undefined && sameSecret(header, `Bearer ${apiKey}`)) return ENVIRONMENT
   const actor = await actorOfKey(deps, secret)
   if (actor) return actor
-  throw new Failure('unauthorized', { field: 'Authorization', message: 'This key is wrong, revoked or expired. Send a good one as "Authorization: Bearer …".' })
+  throw new Failure('unauthorized', {
+    field: 'Authorization',
+    message: 'This key is wrong, revoked or expired. Send a good one as "Authorization: Bearer …".',
+  })
 }
 
 function take(request: Request, actor: Actor): void {
@@ -66,7 +90,9 @@ function take(request: Request, actor: Actor): void {
   request.person = { id, name, role, clinicId, clinician }
 }
 
-/** Both the name it is called by and the address it comes from: a page of another site cannot get here by DNS tricks. */
+/**
+ * Both the name it is called by and the address it comes from: a page of another site cannot get here by DNS tricks.
+ */
 function isThisMachine(request: Request): boolean {
   const names = ['localhost', '127.0.0.1', '[::1]', '::1']
   const address = request.socket.remoteAddress ?? ''

@@ -34,7 +34,12 @@ function limit(most: number, windowMs: number, options: Options): RequestHandler
     limit: most,
     standardHeaders: 'draft-8',
     legacyHeaders: false,
-    handler: (_request, _response, next) => next(new Failure('slow-down', { message: 'Too many requests. The header Retry-After says in how many seconds to go on.' })),
+    handler: (_request, _response, next) =>
+      next(
+        new Failure('slow-down', {
+          message: 'Too many requests. The header Retry-After says in how many seconds to go on.',
+        }),
+      ),
     ...options,
   }) as RequestHandler
 }

@@ -13,8 +13,8 @@ export interface Access {
 }
 
 /**
- * Which address asks for what. An operation of the API states it itself (`route({ access })`), pages in the table below.
- * What has no rule does not exist: it answers 404.
+ * Which address asks for what. An operation of the API states it itself (`route({ access })`), pages in the table
+ * below. What has no rule does not exist: it answers 404.
  */
 export interface Rule extends Access {
   methods: readonly string[]
@@ -32,6 +32,7 @@ export const DESK_RULES: readonly Rule[] = [
   { methods: READ, path: '/desk', may: 'clinics:read', quiet: true },
   { methods: READ, path: '/desk/{clinic}/day-sheet*', may: 'day-sheet:read' },
   { methods: ADD, path: '/desk/{clinic}/day-sheet*', may: 'day-sheet:write' },
+  { methods: READ, path: '/desk/{clinic}/watch', may: 'calls:read', quiet: true },
   { methods: READ, path: '/desk/{clinic}/calls*', may: 'calls:read' },
   { methods: ADD, path: '/desk/{clinic}/calls*', may: 'calls:write' },
   { methods: READ, path: '/desk/{clinic}/replies*', may: 'calls:read' },
@@ -64,9 +65,13 @@ export function createRules(rules: readonly Rule[]): RuleFor {
   }
 }
 
-// Express takes capitals for small letters, so the rules must too, or `/desk/x/TEXTS` would be judged as something else.
+// Express takes capitals for small letters, so the rules must too, or `/desk/x/TEXTS` would be judged as something
+// else.
 function patternOf({ path }: Rule): RegExp {
-  const source = path.replaceAll(/[.]/g, '\\.').replaceAll(/\{(\w+)\}/g, '(?<$1>[^/]+)').replace(/\*$/, '(?:.*)')
+  const source = path
+    .replaceAll(/[.]/g, '\\.')
+    .replaceAll(/\{(\w+)\}/g, '(?<$1>[^/]+)')
+    .replace(/\*$/, '(?:.*)')
   return new RegExp(`^${source}/?$`, 'i')
 }
 

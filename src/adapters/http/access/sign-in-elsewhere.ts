@@ -23,7 +23,11 @@ export function elsewherePages({ deps, cookie, limits, settings }: Gate, provide
   router.get(PATH, limits.signIn, async (request, response) => {
     const pending = readCookie(request, PENDING)
     response.clearCookie(PENDING, options)
-    const subject = await provider.finish(new URL(request.originalUrl, 'http://here.invalid'), pending ?? '', deps.clock.now())
+    const subject = await provider.finish(
+      new URL(request.originalUrl, 'http://here.invalid'),
+      pending ?? '',
+      deps.clock.now(),
+    )
     cookie.set(response, await signInAs(deps, subject))
     response.redirect(303, '/desk')
   })

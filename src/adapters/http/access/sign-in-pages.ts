@@ -22,9 +22,15 @@ export function signInPages(gate: Gate): Router {
   const { deps, cookie, limits } = gate
   const provider = gate.settings.provider !== undefined
   router.get('/assets/sign-in.css', (_request, response) => void response.type('css').send(CSS))
-  router.use(['/sign-in', '/sign-out'], onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 20 }))
+  router.use(
+    ['/sign-in', '/sign-out'],
+    onlyOwnForms,
+    express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 20 }),
+  )
 
-  router.get('/sign-in', (request, response) => sendPage(response, 200, signInPage(localPath(request.query.to), provider)))
+  router.get('/sign-in', (request, response) =>
+    sendPage(response, 200, signInPage(localPath(request.query.to), provider)),
+  )
   router.post('/sign-in', limits.signIn, async (request, response) => {
     const { to, ...credentials } = signInForm.parse(request.body ?? {})
     try {
@@ -39,7 +45,11 @@ export function signInPages(gate: Gate): Router {
   router.post('/sign-in/first', limits.signIn, async (request, response) => {
     const { code, password, again } = firstForm.parse(request.body ?? {})
     try {
-      if (password !== again) throw new Failure('bad-input', { field: 'again', message: 'The two passwords differ. Type the same one twice.' })
+      if (password !== again)
+        throw new Failure('bad-input', {
+          field: 'again',
+          message: 'The two passwords differ. Type the same one twice.',
+        })
       const person = await choosePassword(deps, code, password)
       await enter(request, response, await openSession(deps, person.id))
       response.redirect(303, '/desk')
@@ -68,7 +78,11 @@ export function signInPages(gate: Gate): Router {
 
 /** Only addresses of our own pages: anything else leads to the desk. */
 export function localPath(wanted: unknown): string {
-  return typeof wanted === 'string' && /^\/(desk|account)(?:[/?][\w/?&=.%,:@+-]*)?$/.test(wanted) && !wanted.includes('//') ? wanted : '/desk'
+  return typeof wanted === 'string' &&
+    /^\/(desk|account)(?:[/?][\w/?&=.%,:@+-]*)?$/.test(wanted) &&
+    !wanted.includes('//')
+    ? wanted
+    : '/desk'
 }
 
 export function sendPage(response: Response, status: number, page: Html): void {
@@ -85,7 +99,11 @@ export function sendTrouble(response: Response, error: unknown, page: (trouble: 
 export const plainTrouble: ErrorRequestHandler = (error, _request, response, next) => {
   if (response.headersSent || !(error instanceof Failure)) return next(error)
   const { status, title, detail } = toProblem(error)
-  sendPage(response, status, accessPage(title, html`<p class="trouble" role="alert">${detail}</p><p><a href="/sign-in">Sign in</a></p>`))
+  sendPage(
+    response,
+    status,
+    accessPage(title, html`<p class="trouble" role="alert">${detail}</p><p><a href="/sign-in">Sign in</a></p>`),
+  )
 }
 
 export function accessPage(title: string, body: Child): Html {
@@ -110,7 +128,8 @@ ${body}
 `
 }
 
-const said = (trouble: string | undefined) => trouble !== undefined && html`<p class="trouble" role="alert">${trouble}</p>`
+const said = (trouble: string | undefined) =>
+  trouble !== undefined && html`<p class="trouble" role="alert">${trouble}</p>`
 
 function signInPage(to: string, provider: boolean, trouble?: string): Html {
   return accessPage(
@@ -119,8 +138,10 @@ function signInPage(to: string, provider: boolean, trouble?: string): Html {
 <form method="post" action="/sign-in">
 <input type="hidden" name="to" value="${to}">
 <label for="login">Name</label><input id="login" name="login" required autocomplete="username" maxlength="64">
-<label for="password">Password</label><input id="password" name="password" type="password" required autocomplete="current-password" maxlength="400">
-<label for="code">Code from your code generator, if you use one</label><input id="code" name="code" inputmode="numeric" autocomplete="one-time-code" maxlength="20">
+<label for="password">Password</label><input id="password" name="password" type="password" required
+  autocomplete="current-password" maxlength="400">
+<label for="code">Code from your code generator, if you use one</label><input id="code" name="code" inputmode="numeric"
+  autocomplete="one-time-code" maxlength="20">
 <button>Sign in</button>
 </form>
 ${provider && html`<p><a href="/sign-in/elsewhere/start">Sign in with your organisation’s account</a></p>`}
@@ -134,8 +155,10 @@ function firstPage(trouble?: string): Html {
     html`${said(trouble)}
 <form method="post" action="/sign-in/first">
 <label for="code">One-time code</label><input id="code" name="code" required autocomplete="off" maxlength="64">
-<label for="password">New password (12 characters or more)</label><input id="password" name="password" type="password" required autocomplete="new-password" minlength="12" maxlength="128">
-<label for="again">The same again</label><input id="again" name="again" type="password" required autocomplete="new-password" minlength="12" maxlength="128">
+<label for="password">New password (12 characters or more)</label><input id="password" name="password" type="password"
+  required autocomplete="new-password" minlength="12" maxlength="128">
+<label for="again">The same again</label><input id="again" name="again" type="password" required
+  autocomplete="new-password" minlength="12" maxlength="128">
 <button>Choose it</button>
 </form>`,
   )

@@ -7,7 +7,9 @@ import { bookingRoutes } from '../visits/booking-routes.ts'
 import { accessRoutes } from '../access/access-routes.ts'
 import { rightsRoutes } from '../patients/rights-routes.ts'
 import { sendingRoutes } from '../messages/sending-routes.ts'
-import { clinicRoutes, followUpRoutes, openingRoutes } from './desk-routes.ts'
+import { clinicRoutes } from '../region/clinic-routes.ts'
+import { followUpRoutes } from '../calls/follow-up-routes.ts'
+import { openingRoutes } from '../visits/opening-routes.ts'
 
 export const API_BASE = '/api/v1'
 
@@ -16,7 +18,15 @@ const DESCRIPTION: Rule = { methods: ['GET'], path: `${API_BASE}/openapi.json`, 
 
 /** Every operation of the API. */
 export function apiRoutes(deps: Deps): Route[] {
-  return [...bookingRoutes(deps), ...openingRoutes(deps), ...followUpRoutes(deps), ...clinicRoutes(deps), ...accessRoutes(deps), ...rightsRoutes(deps), ...sendingRoutes(deps)]
+  return [
+    ...bookingRoutes(deps),
+    ...openingRoutes(deps),
+    ...followUpRoutes(deps),
+    ...clinicRoutes(deps),
+    ...accessRoutes(deps),
+    ...rightsRoutes(deps),
+    ...sendingRoutes(deps),
+  ]
 }
 
 /** Who may use what. @throws Error naming an operation that does not say so */

@@ -1,44 +1,51 @@
 import { DateTime } from 'luxon'
 import type { Booking } from '../../../domain/visits/booking.ts'
-import type { Patient } from '../../../domain/patients/patient.ts'
-import { FOLLOW_UP_REASONS, type FollowUp } from '../../../domain/calls/follow-up.ts'
-import { wordsToSay } from '../../../domain/calls/words-to-say.ts'
+import { CALL_ENDINGS, endingsOf, leadsTo, type LeadsTo } from '../../../domain/calls/call-endings.ts'
+import type { FollowUp } from '../../../domain/calls/follow-up.ts'
+import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up-reasons.ts'
+import { asReached, whatToDo, wordsToSay } from '../../../domain/calls/words-to-say.ts'
+import { isOver } from '../../../domain/visits/over.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { PageContext } from '../desk/page.ts'
+import type { PageContext } from '../desk/page-context.ts'
 import { age, clock, dateWords, dayAndClock, longDay } from '../desk/when.ts'
-import { phoneWords } from '../desk/words.ts'
+import { lineNote, telephone } from '../patients/line-note.ts'
+import { phoneWords, secondWords } from '../desk/words.ts'
+import type { Call, Card } from './call-data.ts'
 
-/** A follow-up with whom and what it is about. */
-export interface Call {
-  followUp: FollowUp
-  patient: Patient | null
-  booking: Booking | null
-  /** Runs of good dates, where the visit should move. */
-  dates: { from: string; to: string }[]
+const TOO_LATE_TO_MOVE =
+  'The patient chose another time, but the day of the visit has passed. Record how it ended, and agree on another visit.'
+
+/** Everything that one patient is called about. */
+export function cardEntry(sheet: PageContext, card: Card): Html {
+  const [{ followUp, patient }] = card
+  const oldest = card.map((call) => call.followUp.openedAt).reduce((a, b) => (a < b ? a : b))
+  const { id, reason, phone } = followUp
+  const who = patient ? patient.name : `not one of our patients${phone === null ? '' : `, ${phoneWords(phone)}`}`
+  return html`<article class="call u${FOLLOW_UP_REASONS[reason].urgency}" aria-labelledby="${id}-h">
+<div class="margin"><b>${age(oldest, sheet.now)}</b><small>since ${clock(oldest, sheet.clinic.zone)}</small></div>
+<div class="what"><h3 id="${id}-h">${who}${patient && secondWords(patient) && html` <small>${secondWords(patient)}</small>`}</h3>
+${patient && lineNote(patient)}
+${card.map((call) => reasonPart(sheet, call, who))}</div>
+<div class="reach">${phone && telephone(phone, patient)}${patient && html`<a href="${sheet.at(`replies/${patient.id}`)}">Conversation</a>`}
+<form method="post" action="${sheet.at(`calls/${id}/close`)}"><button name="outcome" value="no-answer"
+  aria-label="No answer: keep ${who} on the list">No answer: keep</button></form>
+${tries(card, sheet.clinic.zone)}</div>
+</article>
+`
 }
 
-/** Outcomes by code: one press each. */
-export const OUTCOMES: Record<string, string> = {
-  told: 'Called and told',
-  moved: 'Called, another time agreed',
-  kept: 'Called, the visit stays',
-  'not-needed': 'No call needed',
-}
-
-export function callEntry(sheet: PageContext, call: Call): Html {
+/** One of the reasons on a card, with what usually comes of it. */
+function reasonPart(sheet: PageContext, call: Call, who: string): Html {
   const { followUp, patient, booking } = call
-  const { reason, openedAt, id, phone } = followUp
-  const { urgency, title, todo } = FOLLOW_UP_REASONS[reason]
-  return html`<article class="call u${urgency}" id="${id}" aria-labelledby="${id}-h">
-<div class="margin"><b>${age(openedAt, sheet.now)}</b><small>since ${clock(openedAt, sheet.clinic.zone)}</small></div>
-<div class="what"><h3 id="${id}-h">${title}: ${patient ? patient.name : 'not one of our patients'}</h3>
-<p>${todo}</p>
+  const { id, reason } = followUp
+  const { title } = FOLLOW_UP_REASONS[reason]
+  const mayMove = reason === 'approve-move' && !(booking && isOver(booking, sheet.now))
+  return html`<section class="reason" id="${id}" aria-label="${title}: ${who}">
+<h4>${title}${booking && html` <a href="${sheet.at(`visits/${booking.id}`)}">Visit ${dayAndClock(booking.visitAt, booking.zone)}</a>`}</h4>
+<p>${reason === 'approve-move' && !mayMove ? TOO_LATE_TO_MOVE : whatToDo(reason, patient)}</p>
 ${herWords(followUp)}
 ${toSay(call)}
-${tries(followUp, sheet.clinic.zone)}</div>
-<div class="reach">${phone && html`<a class="tel" href="tel:${phone}">${phoneWords(phone)}</a>`}${booking && html`<a href="${sheet.at(`visits/${booking.id}`)}">Visit ${dayAndClock(booking.visitAt, booking.zone)}</a>`}${patient && html`<a href="${sheet.at(`replies/${patient.id}`)}">Conversation</a>`}
-${reason === 'approve-move' ? settleForm(sheet, followUp) : outcomeForm(sheet, id)}</div>
-</article>
+${mayMove ? settleForm(sheet, followUp) : endings(sheet, call)}</section>
 `
 }
 
@@ -47,35 +54,70 @@ function herWords({ detail }: FollowUp): Html | null {
   return typeof detail.why === 'string' ? html`${words}<p>${detail.why}</p>` : words
 }
 
-function toSay({ followUp, booking, dates }: Call): Html | null {
+function toSay({ followUp, patient, booking, dates }: Call): Html | null {
   const visit = booking ? `on ${longDay(booking.visitAt, booking.zone)} at ${clock(booking.visitAt, booking.zone)}` : ''
-  const words = wordsToSay(followUp.reason, { visit, dates: dates.length > 0 ? dates.map(range).join('; ') : 'another day' })
-  return words === null ? null : html`<p class="say"><span>To say:</span> ${words}</p>`
+  const words = wordsToSay(followUp.reason, {
+    visit,
+    dates: dates.length > 0 ? dates.map(range).join('; ') : 'another day',
+  })
+  return words === null ? null : html`<p class="say"><span>To say:</span> ${asReached(words, patient)}</p>`
 }
 
 function range({ from, to }: { from: string; to: string }): string {
   return from === to ? dateWords(from) : `${dateWords(from)} to ${dateWords(to)}`
 }
 
-function tries({ detail }: FollowUp, zone: string): Html | null {
-  const all = Array.isArray(detail.tries) ? (detail.tries as string[]) : []
+/** How often somebody tried to reach the patient: one try counts for each call of the card, so the longest has all. */
+function tries(card: Card, zone: string): Html | null {
+  const each = card.map(({ followUp: { detail } }) => (Array.isArray(detail.tries) ? (detail.tries as string[]) : []))
+  const all = each.reduce((a, b) => (a.length >= b.length ? a : b))
   const last = all.at(-1)
   if (last === undefined) return null
   const times = all.length === 1 ? 'once' : `${all.length} times`
   return html`<p>Called ${times} without an answer, last ${dayAndClock(DateTime.fromISO(last, { zone: 'utc' }).toJSDate(), zone)}.</p>`
 }
 
-/** The first press opens, the second records. */
-function outcomeForm(sheet: PageContext, id: string): Html {
-  return html`<details><summary id="${id}-o">Outcome</summary><form method="post" action="${sheet.at(`calls/${id}/close`)}">
-${Object.entries(OUTCOMES).map(([code, words]) => html`<button name="outcome" value="${code}">${words}</button>`)}<button name="outcome" value="no-answer">No answer: keep on the list</button>
-<label for="${id}-w">Something else</label><input id="${id}-w" name="words" maxlength="500" autocomplete="off"><button name="outcome" value="">Record</button></form></details>`
+/** The first field of each form on the visit's page: a browser opens what is folded around it. */
+const FIELD_OF: Record<LeadsTo, string> = { move: 'other', reach: 'reach', period: 'new-lmp' }
+
+/** One press each; "Undo" follows, so nothing is asked twice. */
+function endings(sheet: PageContext, { followUp: { id, reason }, booking }: Call): Html {
+  const changeable = booking?.state === 'booked' && !isOver(booking, sheet.now) ? booking : null
+  return html`<form class="ends" method="post" action="${sheet.at(`calls/${id}/close`)}">
+${endingsOf(reason).map((name) => {
+  const form = leadsTo(name)
+  const { words } = CALL_ENDINGS[name]
+  return form === undefined
+    ? html`<button name="outcome" value="${name}">${words}</button>\n`
+    : changeable && html`<a class="button" href="${formOf(sheet, changeable, form)}">${words}</a>\n`
+})}<button class="quiet" name="outcome" value="not-needed">${CALL_ENDINGS['not-needed'].words}</button></form>
+<details><summary>Something else</summary><form method="post" action="${sheet.at(`calls/${id}/close`)}">
+<label for="${id}-w">What came of it</label><input id="${id}-w" name="words" maxlength="500"
+  autocomplete="off"><button name="outcome" value="">Record</button></form></details>`
 }
+
+const formOf = (sheet: PageContext, { id }: Booking, form: LeadsTo) => `${sheet.at(`visits/${id}`)}#${FIELD_OF[form]}`
 
 function settleForm(sheet: PageContext, { id, detail }: FollowUp): Html {
   const to = typeof detail.to === 'string' ? DateTime.fromISO(detail.to, { zone: 'utc' }).toJSDate() : null
-  return html`<details><summary id="${id}-o">Approve or decline</summary><form method="post" action="${sheet.at(`calls/${id}/settle`)}">
-<p>${to && `The patient chose ${dayAndClock(to, sheet.clinic.zone)}. `}Either way the patient is told by text.</p><button class="main" name="approve" value="yes">Move the visit</button><button name="approve" value="no">Decline</button></form></details>`
+  return html`<p>${to && `The patient chose ${dayAndClock(to, sheet.clinic.zone)}. `}Either way the patient is told by text.</p>
+<form class="ends" method="post" action="${sheet.at(`calls/${id}/settle`)}"><button class="main" name="approve"
+  value="yes">Move the visit</button> <button name="approve" value="no">Decline</button></form>`
+}
+
+/** What the desk only has to see, in a line. */
+export function knownEntry(sheet: PageContext, { followUp, patient, booking }: Call): Html {
+  const { id, reason } = followUp
+  const { title } = FOLLOW_UP_REASONS[reason]
+  const name = patient?.name ?? 'not one of our patients'
+  return html`<li id="${id}"><span><b>${title}: ${name}</b>${
+    booking &&
+    html`, <a
+  href="${sheet.at(`visits/${booking.id}`)}">visit ${dayAndClock(booking.visitAt, booking.zone)}</a>`
+  }. ${whatToDo(reason, patient)}</span>
+<form method="post" action="${sheet.at(`calls/${id}/close`)}"><button name="outcome" value="seen"
+  aria-label="Seen: ${title}, ${name}">Seen</button></form></li>
+`
 }
 
 export function closedEntry(sheet: PageContext, { followUp, patient }: Call): Html {

@@ -1,89 +1,112 @@
-import type { Booking } from '../../../domain/visits/booking.ts'
-import type { Patient } from '../../../domain/patients/patient.ts'
-import { addDays } from '../../../domain/preparation/cycle/days.ts'
-import { goodDates } from '../../../domain/preparation/cycle/good-dates.ts'
 import { badInput } from '../../../domain/failure.ts'
-import { type FollowUp, FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up.ts'
-import { namesDates } from '../../../domain/calls/words-to-say.ts'
-import { dateIn } from '../../../domain/local-time.ts'
+import { outcomeOf, TO_KNOW } from '../../../domain/calls/call-endings.ts'
+import type { FollowUp } from '../../../domain/calls/follow-up.ts'
+import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up-reasons.ts'
 import { closeFollowUp } from '../../../flows/calls/close-follow-up.ts'
-import { orNotFound, protocolOf } from '../../../flows/lookups.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
 import { settleMove } from '../../../flows/visits/move-visit.ts'
 import { noteCallTry } from '../../../flows/calls/note-call-try.ts'
 import { reopenFollowUp } from '../../../flows/calls/reopen-follow-up.ts'
 import { html, type Html } from '../pages/html.ts'
-import { callEntry, closedEntry, OUTCOMES, type Call } from './call-entry.ts'
-import { field, type Answer, type Desk, type PageContext } from '../desk/page.ts'
+import { callsOf, cardsOf, type Card } from './call-data.ts'
+import { cardEntry, closedEntry, knownEntry } from './call-entry.ts'
+import { alikeEntry, alikeFile, alikePage, closeAlike, consentAlike } from './alike-page.ts'
+import { field, type Desk } from '../desk/page.ts'
+import type { Answer } from '../desk/page-context.ts'
+import type { PageContext } from '../desk/page-context.ts'
+import { soundChoice } from '../desk/watch.ts'
 import { URGENCY } from '../desk/words.ts'
-import { grouped } from '../desk/grouped.ts'
 
-const MOST_SHOWN = 60
+const KNOWN_SHOWN = 40
 const CLOSED_SHOWN = 12
 const DAY_MS = 86_400_000
-/** Dates looked for when the patient is called. */
-const AHEAD = { first: 3, last: 42 }
 
 export function mountCalls(desk: Desk): void {
   desk.get('calls', callList)
+  desk.get('calls/alike/:reason', alikePage)
+  desk.get('calls/alike/:reason/file', alikeFile)
+  desk.post('calls/alike/:reason', closeAlike)
+  desk.post('calls/alike/:reason/consent', consentAlike)
   desk.post('calls/:id/close', close)
   desk.post('calls/:id/reopen', reopen)
   desk.post('calls/:id/settle', settle)
 }
 
-/** What a person must do: most urgent and oldest first, with everything needed to call. */
+/** What a person must do: a card a patient, most urgent and oldest first, with everything needed to call. */
 async function callList(sheet: PageContext): Promise<Answer> {
-  const { deps, clinic, now } = sheet
-  const { followUps } = deps.store.read
-  const open = await followUps.list({ clinicId: clinic.id, unplacedToo: true, open: true, limit: MOST_SHOWN })
-  const closed = await followUps.recentlyClosed(clinic.id, new Date(now.getTime() - DAY_MS), CLOSED_SHOWN)
-  const calls = await callsOf(sheet, [...open, ...closed])
-  const byUrgency = grouped(calls.slice(0, open.length), ({ followUp }) => FOLLOW_UP_REASONS[followUp.reason].urgency)
+  const { deps, clinic, now, calls } = sheet
+  const cards = await cardsOf(sheet)
+  const closed = await deps.store.read.followUps.recentlyClosed(
+    clinic.id,
+    new Date(now.getTime() - DAY_MS),
+    CLOSED_SHOWN,
+  )
+  const more = calls.cards - cards.length
   return {
     title: 'Call list',
     here: 'calls',
     rules: true,
-    body: html`<p>Speak to the patient alone. On a voicemail, give only the clinic's name and number.</p>
-<section id="calls" data-live hx-get="${sheet.at('calls')}" hx-trigger="news" hx-select="#calls" hx-swap="outerHTML" aria-label="Open follow-ups">
-${open.length === 0 ? html`<p class="empty">Nobody needs a call.</p>` : [...byUrgency].map(([urgency, group]) => section(sheet, URGENCY[urgency], group))}
-${sheet.calls > open.length && html`<p>${sheet.calls - open.length} more follow these.</p>`}
-${closed.length > 0 && html`<h2>Closed in the last 24 hours</h2><ul class="closed">${calls.slice(open.length).map((call) => closedEntry(sheet, call))}</ul>`}
+    body: html`${undoPart(sheet, closed)}${soundChoice()}<p>Speak to the patient alone. On a voicemail, give only the clinic's name and number.</p>
+<section id="calls" data-live hx-get="${sheet.at('calls')}" hx-trigger="news" hx-select="#calls" hx-swap="outerHTML"
+  aria-label="Open follow-ups">
+${calls.entries === 0 ? html`<p class="empty">Nobody needs a call.</p>` : URGENCIES.map((urgency) => section(sheet, urgency, cards))}
+${more > 0 && html`<p>${more} more follow these.</p>`}
+${await toKnow(sheet)}
+${
+  closed.length > 0 &&
+  html`<h2>Closed in the last 24 hours</h2><ul
+  class="closed">${(await callsOf(sheet, closed)).map((call) => closedEntry(sheet, call))}</ul>`
+}
 </section>`,
   }
 }
 
-function section(sheet: PageContext, title: string, calls: readonly Call[]): Html {
-  return html`<h2>${title}</h2>${calls.map((call) => callEntry(sheet, call))}`
+const URGENCIES = [1, 2, 3] as const
+
+/** Of one urgency: each card, and below them what concerns many, a line a reason. */
+function section(sheet: PageContext, urgency: 1 | 2 | 3, cards: readonly Card[]): Html | null {
+  const { together, counts } = sheet.calls
+  const own = cards.filter(([{ followUp }]) => FOLLOW_UP_REASONS[followUp.reason].urgency === urgency)
+  const lists = together.filter((reason) => FOLLOW_UP_REASONS[reason].urgency === urgency && !TO_KNOW.includes(reason))
+  if (own.length + lists.length === 0) return null
+  return html`<h2>${URGENCY[urgency]}</h2>${own.map((card) => cardEntry(sheet, card))}${lists.map((reason) =>
+    alikeEntry(sheet, reason, counts.get(reason)!),
+  )}`
 }
 
-async function callsOf(sheet: PageContext, followUps: readonly FollowUp[]): Promise<Call[]> {
-  const { read } = sheet.deps.store
-  const ids = (pick: (each: FollowUp) => string | null) => [...new Set(followUps.map(pick).filter((id) => id !== null))]
-  const patients = new Map((await read.patients.many(ids(({ patientId }) => patientId))).map((each) => [each.id, each]))
-  const bookings = new Map((await read.bookings.many(ids(({ bookingId }) => bookingId))).map((each) => [each.id, each]))
-  return followUps.map((followUp) => {
-    const patient = (followUp.patientId !== null && patients.get(followUp.patientId)) || null
-    const booking = (followUp.bookingId !== null && bookings.get(followUp.bookingId)) || null
-    return { followUp, patient, booking, dates: patient && booking && namesDates(followUp.reason) ? datesFor(sheet, booking, patient) : [] }
-  })
+/** What is no call, below all calls. */
+async function toKnow(sheet: PageContext): Promise<Html | null> {
+  const { together, counts } = sheet.calls
+  const [lists, single] = [true, false].map((isList) => TO_KNOW.filter((each) => together.includes(each) === isList))
+  const all = { clinicId: sheet.clinic.id, unplacedToo: true, open: true, limit: KNOWN_SHOWN }
+  const open = single!.length > 0 ? await sheet.deps.store.read.followUps.list({ ...all, reasons: single! }) : []
+  if (open.length + lists!.length === 0) return null
+  return html`<h2>To know</h2><p>No call is needed for these.</p>
+${lists!.map((reason) => alikeEntry(sheet, reason, counts.get(reason)!))}
+<ul class="closed known">${(await callsOf(sheet, open)).map((call) => knownEntry(sheet, call))}</ul>`
 }
 
-function datesFor({ deps, now }: PageContext, booking: Booking, { cycle }: Patient): Call['dates'] {
-  const today = dateIn(now, booking.zone)
-  return goodDates(cycle, { from: addDays(today, AHEAD.first), to: addDays(today, AHEAD.last) }, protocolOf(deps, booking.protocol), today).slice(0, 3)
+/** What was just recorded can be taken back where the eye is. */
+function undoPart(sheet: PageContext, closed: readonly FollowUp[]): Html | null {
+  const just = closed.find(({ id }) => id === sheet.query.undo)
+  if (!just || sheet.query.said !== 'closed') return null
+  return html`<form class="undo" method="post" action="${sheet.at(`calls/${just.id}/reopen`)}"><span>${FOLLOW_UP_REASONS[just.reason].title}: ${just.outcome}.</span> <button>Undo</button></form>
+`
 }
 
 async function close(sheet: PageContext): Promise<Answer> {
   const { deps, params } = sheet
-  const chosen = field(sheet, 'outcome')
-  if (chosen === 'no-answer') {
+  const pressed = field(sheet, 'outcome')
+  if (pressed === 'no-answer') {
     await noteCallTry(deps, params.id!, sheet.who.name)
     return { to: sheet.at('calls?said=tried') }
   }
-  const outcome = OUTCOMES[chosen] ?? field(sheet, 'words')
+  const { reason } = orNotFound(await deps.store.read.followUps.get(params.id!), 'follow-up')
+  const outcome = outcomeOf(reason, pressed) ?? field(sheet, 'words')
   if (outcome === '') badInput('words', 'Say what came of it.')
   await closeFollowUp(deps, params.id!, sheet.who.name, outcome.slice(0, 500))
   deps.notice('follow-up-closed', { followUp: params.id! })
-  return { to: sheet.at('calls?said=closed') }
+  return { to: sheet.at(`calls?said=closed&undo=${params.id!}`) }
 }
 
 async function reopen(sheet: PageContext): Promise<Answer> {
@@ -96,6 +119,6 @@ async function settle(sheet: PageContext): Promise<Answer> {
   const { deps, params } = sheet
   const followUp = orNotFound(await deps.store.read.followUps.get(params.id!), 'follow-up')
   const approve = field(sheet, 'approve') === 'yes'
-  await settleMove(deps, String(followUp.detail.offer), approve, sheet.who.name)
-  return { to: sheet.at(`calls?said=${approve ? 'approved' : 'declined'}`) }
+  const moved = await settleMove(deps, String(followUp.detail.offer), approve, sheet.who.name)
+  return { to: sheet.at(`calls?said=${moved ? 'approved' : approve ? 'approved-gone' : 'declined'}`) }
 }

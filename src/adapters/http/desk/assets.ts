@@ -14,7 +14,11 @@ export function deskAssets(): Router {
     'htmx.js': ['text/javascript; charset=utf-8', readFileSync(find.resolve('htmx.org/dist/htmx.min.js'))],
   }
   for (const [name, [type, body]] of Object.entries(files)) {
-    router.get(`/${name}`, (_request, response) => void response.set({ 'Content-Type': type, 'Cache-Control': `public, max-age=${A_DAY_S}` }).send(body))
+    router.get(
+      `/${name}`,
+      (_request, response) =>
+        void response.set({ 'Content-Type': type, 'Cache-Control': `public, max-age=${A_DAY_S}` }).send(body),
+    )
   }
   return router
 }

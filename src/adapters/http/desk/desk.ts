@@ -18,21 +18,30 @@ import { mountTexts } from '../messages/texts-page.ts'
 import { mountReplies } from '../replies/replies-page.ts'
 import { mountVisit } from '../visits/visit-page.ts'
 import { clinicsPage } from '../region/clinics-page.ts'
+import { LARGEST_FORM, MOST_FIELDS } from './form-limits.ts'
 import { Desk } from './page.ts'
-
-const LARGEST_FORM = '64kb'
+import { mountWatch } from './watch-part.ts'
 
 const MOUNTS = [
-  mountBookings, mountBook, mountVisit, mountCalls, mountDaySheet, mountReplies, mountConversation, mountOpenings,
-  mountService, mountSending,
-] // prettier-ignore
+  mountWatch,
+  mountBookings,
+  mountBook,
+  mountVisit,
+  mountCalls,
+  mountDaySheet,
+  mountReplies,
+  mountConversation,
+  mountOpenings,
+  mountService,
+  mountSending,
+]
 
 /** The front desk's pages: `/desk/CLINIC/…`. Rendered here; they work without scripts. */
 export function desk(deps: Deps, news: ChangeFeed, wording: Wording): Router {
   const router = Router()
   router.get('/events', events(news))
   router.use('/assets', deskAssets())
-  router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 200 }))
+  router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: MOST_FIELDS }))
   router.get('/', clinicsPage(deps))
   const own = new Desk(router, deps, wording.library)
   for (const mount of MOUNTS) mount(own)

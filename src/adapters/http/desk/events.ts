@@ -11,7 +11,9 @@ const SIGN_OF_LIFE_MS = 25_000
 /** Server-sent events (WHATWG HTML, 9.2): a `news` event after changes, for pages that then fetch themselves anew. */
 export function events(news: ChangeFeed): RequestHandler {
   return (_request, response) => {
-    response.status(200).set({ 'Content-Type': 'text/event-stream', 'Cache-Control': 'no-store', 'X-Accel-Buffering': 'no' })
+    response
+      .status(200)
+      .set({ 'Content-Type': 'text/event-stream', 'Cache-Control': 'no-store', 'X-Accel-Buffering': 'no' })
     response.write('retry: 3000\n\n')
     let gathering: NodeJS.Timeout | undefined
     let calmUntil = 0

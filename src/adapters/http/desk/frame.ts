@@ -1,24 +1,16 @@
+import type { Frame } from './page-context.ts'
 import type { Permission } from '../../../domain/access/roles.ts'
 import { anythingGoesOut } from '../../../flows/messages/approved-texts.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
-import type { PageContext } from './page.ts'
-import { stoppedBand } from '../messages/sending-page.ts'
+import type { PageContext } from './page-context.ts'
+import { stoppedBand } from '../messages/stopped-band.ts'
+import { alarmBand, callCount } from './watch.ts'
 import { clockLine } from './when.ts'
 
-export interface Frame {
-  sheet: PageContext
-  /** Heading and document title; never a patient's name, since titles stay in the browser's history. */
-  title: string
-  /** Address below the clinic's, for the navigation, e.g. `bookings`. */
-  here: string
-  body: Child
-  /** The page shows rules of preparation. */
-  rules?: boolean
-}
-
 /** Shown wherever rules of preparation are. */
-const RULES_CAUTION = "The clinic's own protocol, licensed practice and the laboratory's directory prevail over the preparation rules shown here."
+const RULES_CAUTION =
+  "The clinic's own protocol, licensed practice and the laboratory's directory prevail over the preparation rules shown here."
 
 /** Each shown to those who may open it. */
 const PAGES: [path: string, name: string, may: Permission][] = [
@@ -34,17 +26,21 @@ const PAGES: [path: string, name: string, may: Permission][] = [
 
 /** A page of the desk. */
 export function frame({ sheet, title, here, body, rules = false }: Frame): Html {
+  const { entries } = sheet.calls
   return document(
-    `${title}, ${sheet.clinic.name}`,
+    `${entries > 0 ? `(${entries}) ` : ''}${title}, ${sheet.clinic.name}`,
     html`${top(sheet, here)}
 ${stoppedBand(sheet)}
 <main id="content" tabindex="-1">
 ${silentBand(sheet)}<p id="said" role="status" class="said">${sheet.said}</p>
-<p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button" data-refresh>Show it</button></p>
+<p id="fresh" role="status" class="fresh"></p>
+<p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button"
+  data-refresh>Show it</button></p>
 <h1>${title}</h1>
 ${body}
 </main>
 <footer><p>${CAUTION}</p>${rules && html`<p>${RULES_CAUTION}</p>`}</footer>`,
+    sheet.may('calls:read') ? sheet.at('watch') : undefined,
   )
 }
 
@@ -58,22 +54,39 @@ Call patients meanwhile.</p>
 `
 }
 
-function top({ clinic, at, calls, among, now, may, who }: PageContext, here: string): Html {
+function top(sheet: PageContext, here: string): Html {
+  const { clinic, at, among, now, may, who } = sheet
   return html`<a class="skip" href="#content">Skip to the content</a>
 <header>
 <p class="place"><b>${clinic.name}</b>${among && html` <a href="/desk">Other clinics</a>`}</p>
 <p class="clock">${clockLine(now, clinic.zone)}</p>
-${who.kind === 'person' && html`<form class="who-am-i" method="post" action="/sign-out"><a href="/account">${who.name}</a> <button>Sign out</button></form>`}
+${
+  who.kind === 'person' &&
+  html`<form class="who-am-i" method="post" action="/sign-out"><a
+  href="/account">${who.name}</a> <button>Sign out</button></form>`
+}
 <nav aria-label="Desk"><ul>
-${PAGES.filter(([, , permission]) => may(permission)).map(([path, name]) => html`<li><a href="${at(path)}"${path === here && html` aria-current="page"`}>${name}${path === 'calls' && calls > 0 && html` <span class="count">${calls}<span class="unseen"> open</span></span>`}</a></li>\n`)}</ul></nav>
+${PAGES.filter(([, , permission]) => may(permission)).map(
+  ([path, name]) => html`<li><a
+  href="${at(path)}"${path === here && html` aria-current="page"`}>${name}${
+    path === 'calls' && callCount(sheet)
+  }</a></li>\n`,
+)}</ul></nav>
+${may('calls:read') && alarmBand(sheet)}
 </header>`
 }
 
 /** htmx keeps no copy of pages, adds no styles, evaluates no code, and asks this site only. */
-const HTMX = JSON.stringify({ includeIndicatorStyles: false, allowEval: false, selfRequestsOnly: true, historyCacheSize: 0, refreshOnHistoryMiss: true })
+const HTMX = JSON.stringify({
+  includeIndicatorStyles: false,
+  allowEval: false,
+  selfRequestsOnly: true,
+  historyCacheSize: 0,
+  refreshOnHistoryMiss: true,
+})
 
-/** A whole document with the desk's style and scripts. */
-export function document(title: string, body: Child): Html {
+/** A whole document with the desk's style and scripts. @param watch where its script asks for what is to be watched */
+export function document(title: string, body: Child, watch?: string): Html {
   return html`<!doctype html>
 <html lang="en">
 <head>
@@ -88,7 +101,7 @@ export function document(title: string, body: Child): Html {
 <script src="/desk/assets/htmx.js" defer></script>
 <script src="/desk/assets/desk.js" defer></script>
 </head>
-<body>
+<body${watch !== undefined && html` data-watch="${watch}"`}>
 ${body}
 </body>
 </html>

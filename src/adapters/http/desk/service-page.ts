@@ -1,7 +1,9 @@
 import type { Gateway } from '../../../flows/ports/gateway.ts'
 import type { MessageFigures } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { Answer, Desk, PageContext } from './page.ts'
+import type { Desk } from './page.ts'
+import type { Answer } from './page-context.ts'
+import type { PageContext } from './page-context.ts'
 import { age, dayAndClock } from './when.ts'
 
 const DAY_MS = 86_400_000
@@ -19,7 +21,8 @@ async function service(sheet: PageContext): Promise<Answer> {
   return {
     title: 'Service',
     here: 'service',
-    body: html`<section id="service" data-live hx-get="${sheet.at('service')}" hx-trigger="news" hx-select="#service" hx-swap="outerHTML" aria-label="Figures of the service">
+    body: html`<section id="service" data-live hx-get="${sheet.at('service')}" hx-trigger="news" hx-select="#service"
+      hx-swap="outerHTML" aria-label="Figures of the service">
 <dl class="facts">${queue(figures, sheet)}<div><dt>Numbers that want no messages</dt><dd>${optedOut}</dd></div></dl>
 <h2>Gateways</h2>${gateways([...deps.gateways.values()], sheet)}
 <h2>Did not arrive, last 24 hours</h2>${troubles(figures, sheet)}
@@ -38,18 +41,24 @@ function queue({ waiting, oldestDue }: MessageFigures, { now }: PageContext): Ht
 
 function gateways(all: readonly Gateway[], { clinic }: PageContext): Html {
   if (all.length === 0) return html`<p class="empty">No gateway is set up: nothing can be sent.</p>`
-  return html`<table class="ledger plain-table"><caption class="unseen">Gateways</caption><thead><tr><th scope="col">Name</th><th scope="col">Carries</th><th scope="col">Receipts</th><th scope="col">State</th></tr></thead>
+  return html`<table class="ledger plain-table"><caption class="unseen">Gateways</caption><thead><tr><th
+    scope="col">Name</th><th scope="col">Carries</th><th scope="col">Receipts</th><th
+      scope="col">State</th></tr></thead>
 <tbody>${all.map((gateway) => html`<tr><td>${gateway.name}</td><td>${gateway.channels.join(', ')}</td><td>${gateway.receipts === false ? 'Gives none' : 'Yes'}</td><td>${health(gateway, clinic.zone)}</td></tr>`)}</tbody></table>`
 }
 
 function health(gateway: Gateway, zone: string): Html | string {
   const state = gateway.health?.()
   if (!state) return 'Does not say'
-  return state.ok ? 'Messages go through' : html`<b class="act">Nothing goes through since ${dayAndClock(state.since, zone)}: ${state.code}</b>`
+  return state.ok
+    ? 'Messages go through'
+    : html`<b class="act">Nothing goes through since ${dayAndClock(state.since, zone)}: ${state.code}</b>`
 }
 
 function troubles({ troubles: all }: MessageFigures, { clinic }: PageContext): Html {
   if (all.length === 0) return html`<p class="empty">Everything that was sent arrived, or is on its way.</p>`
-  return html`<table class="ledger plain-table"><caption class="unseen">Messages that did not arrive</caption><thead><tr><th scope="col">Gateway</th><th scope="col">Reason</th><th scope="col">Messages</th><th scope="col">Last</th></tr></thead>
+  return html`<table class="ledger plain-table"><caption
+    class="unseen">Messages that did not arrive</caption><thead><tr><th scope="col">Gateway</th><th
+      scope="col">Reason</th><th scope="col">Messages</th><th scope="col">Last</th></tr></thead>
 <tbody>${all.map(({ gateway, code, count, last }) => html`<tr><td>${gateway}</td><td>${code}</td><td>${count}</td><td>${dayAndClock(last, clinic.zone)}</td></tr>`)}</tbody></table>`
 }

@@ -18,5 +18,6 @@ ${phones && html`<li><a href="/phones">The simulated phones</a> <small>write as 
 </ul>
 </main>
 <footer><p>${CAUTION}</p></footer>`
-  return async (_request, response) => send(response, 200, document('Daysix', html`${regionBand(await access.read.sendingStops.list())}${body}`))
+  return async (_request, response) =>
+    send(response, 200, document('Daysix', html`${regionBand(await access.read.sendingStops.list())}${body}`))
 }

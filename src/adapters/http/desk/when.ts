@@ -22,14 +22,10 @@ export function dateWords(date: CalendarDate, pattern = 'ccc d LLL'): string {
   return DateTime.fromISO(date, { zone: 'utc' }).setLocale('en').toFormat(pattern)
 }
 
-/** Midnight that begins a local date. */
-export function startOf(date: CalendarDate, zone: string): Date {
-  return DateTime.fromISO(date, { zone }).startOf('day').toJSDate()
-}
-
 /** A date from an address or a form, or the usual one when it is none. */
 export function dateOr(written: string | undefined, usual: CalendarDate): CalendarDate {
-  const real = written !== undefined && /^\d{4}-\d{2}-\d{2}$/.test(written) && DateTime.fromISO(written, { zone: 'utc' }).isValid
+  const real =
+    written !== undefined && /^\d{4}-\d{2}-\d{2}$/.test(written) && DateTime.fromISO(written, { zone: 'utc' }).isValid
   return real ? written : usual
 }
 

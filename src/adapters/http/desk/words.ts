@@ -1,15 +1,27 @@
+import type { Patient } from '../../../domain/patients/patient.ts'
+import { dateWords } from './when.ts'
+import type { PlannedKind, TextKind } from '../../../domain/messages/texts/kinds.ts'
 import type { Booking } from '../../../domain/visits/booking.ts'
-import type { DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
+import type { CycleHistory, DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
 import type { MessageState } from '../../../domain/messages/message.ts'
 import type { PrepStatus } from '../../../domain/preparation/prep-status.ts'
-import type { Meaning } from '../../../domain/replies/reading.ts'
-import type { TextKind } from '../../../domain/messages/texts/kinds.ts'
+import { noCycleWords } from '../visits/cycle-choices.ts'
 
 /** Words of the screens for what the domain names. */
 
-export const TIMING: Record<Rating, string> = { best: 'Well timed', fine: 'Fine', unsure: 'Unsure', avoid: 'Days to avoid' }
+export const TIMING: Record<Rating, string> = {
+  best: 'Well timed',
+  fine: 'Fine',
+  unsure: 'Unsure',
+  avoid: 'Days to avoid',
+}
 /** The same of dates, in the middle of a sentence. */
-export const DAYS: Record<Rating, string> = { best: 'best days', fine: 'fine', unsure: 'unsure', avoid: 'days to avoid' }
+export const DAYS: Record<Rating, string> = {
+  best: 'best days',
+  fine: 'fine',
+  unsure: 'unsure',
+  avoid: 'days to avoid',
+}
 
 export const PREPARATION: Record<PrepStatus, string> = {
   'not-needed': 'None needed',
@@ -26,26 +38,6 @@ export const NEEDS_A_CALL: ReadonlySet<PrepStatus> = new Set(['not-reached', 'no
 
 export const URGENCY = { 1: 'Now', 2: 'Today', 3: 'When convenient' } as const
 
-export const MEANING: Record<Meaning, string> = {
-  'period-started': 'The period has started',
-  'not-started': 'The period has not started',
-  'still-bleeding': 'The patient is still bleeding',
-  'bleeding-ended': 'The bleeding has ended',
-  confirm: 'The patient will come',
-  'cannot-come': 'The patient cannot come',
-  choice: 'The patient chose a time on offer',
-  stop: 'The patient wants no more messages',
-  help: 'The patient asks who we are',
-  rejoin: 'The patient wants messages again',
-  'prep-question': 'A question about preparation',
-  'prep-lapse': 'Preparation did not go as asked',
-  urgent: 'Alarming words',
-  'wrong-person': "Not the patient's number",
-  died: 'The patient has died',
-  thanks: 'Thanks',
-  unclear: 'Unclear',
-}
-
 export const MESSAGE_STATE: Record<MessageState, string> = {
   planned: 'planned',
   queued: 'planned',
@@ -58,7 +50,8 @@ export const MESSAGE_STATE: Record<MessageState, string> = {
   undelivered: 'not delivered',
 }
 
-const DONE: Record<string, string> = {
+/** Every text that is an answer, and what else may have been done. */
+const DONE: Record<Exclude<TextKind, PlannedKind>, string> & Record<string, string> = {
   offered: 'Other times were offered',
   none: 'No opening fitted: the desk was told',
   moved: 'The visit was moved',
@@ -80,6 +73,16 @@ const DONE: Record<string, string> = {
   stop: 'No more messages are sent',
   stopped: 'No more messages are sent',
   alarm: 'Was asked to call; on the call list',
+  'clinician-calls': 'Was told that a clinician calls; on the call list',
+  'come-or-call': 'Was asked to call, and to come if it is light; on the call list',
+  offer: 'Other times were offered',
+  'which-visit': 'Was asked which visit is meant',
+  cancelled: 'Was told that the visit is cancelled',
+  page: 'Got the address of the private page',
+  'move-asked': 'The choice waits for approval',
+  help: 'Was told who we are',
+  rejoined: 'Gets messages again',
+  'wrong-person': 'No more messages are sent: not the number of the patient',
   answer: 'Got the approved answer',
   thanks: 'Nothing to do',
 }
@@ -87,10 +90,6 @@ const DONE: Record<string, string> = {
 /** What Daysix did about a reply. */
 export function doneWords(done: string | null): string {
   return done === null ? 'Nothing yet' : (DONE[done] ?? spoken(done))
-}
-
-export function kindWords(kind: TextKind): string {
-  return { prep: 'Preparation', 'late-prep': 'Preparation, late', 'lmp-question': 'Question: last period' }[kind as string] ?? spoken(kind)
 }
 
 /** `which-visit` → "Which visit". */
@@ -117,9 +116,15 @@ export function phoneWords(phone: string): string {
   return national ? `+1 ${national[1]} ${national[2]} ${national[3]}` : phone.replace(/(\d{2,3})(?=(\d{3})+$)/g, '$1 ')
 }
 
-export function lmpWords({ status, lmp }: { status: string; lmp?: string }): string {
-  if (status === 'no-periods') return 'no periods'
-  return lmp ?? 'not known'
+/** Birth date and own number, as far as they are known: "born 3 March 1984, no. 48213". */
+export function secondWords({ birthDate, ownNumber }: Pick<Patient, 'birthDate' | 'ownNumber'>): string {
+  const born = birthDate === undefined ? [] : [`born ${dateWords(birthDate, 'd LLL yyyy')}`]
+  return [...born, ...(ownNumber === undefined ? [] : [`no. ${ownNumber}`])].join(', ')
+}
+
+/** The first day of the last period as a date, or the words for why there is none. */
+export function lmpWords(cycle: CycleHistory): string {
+  return noCycleWords(cycle) ?? cycle.lmp ?? 'not known'
 }
 
 export const isBooked = ({ state }: Booking) => state === 'booked'

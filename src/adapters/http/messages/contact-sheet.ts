@@ -1,16 +1,22 @@
 import type { Language } from '../../../domain/messages/texts/library.ts'
 import type { SurveyRow } from '../../../domain/messages/texts/survey.ts'
 import type { CallPhrases } from '../../../domain/messages/voice/phrases.ts'
+import type { PageWords } from '../../templates/load-page.ts'
 import type { Wording } from '../../templates/load-wording.ts'
 import { html, type Html } from '../pages/html.ts'
 import { languageLink, layout } from '../pages/layout.ts'
+import { urgentWords } from '../private-page/patient-page.ts'
 
-/** Every text of one language, for a reviewer to read, print and approve; beside it the English, where it is another. */
+/**
+ * Every text of one language, for a reviewer to read, print and approve; beside it the English, where it is another.
+ */
 export interface ContactSheet {
   language: Language
   /** The survey of `language` and of English. */
   rows: readonly SurveyRow[]
   wording: Wording
+  /** What to dial in an emergency; null: the words that stand for it. */
+  emergency: string | null
   /** Address of this page; the switch adds `?lang=…`. Null for a page that is opened as a file: no switch then. */
   path: string | null
   /** Style sheet to put into the page, for a file. */
@@ -160,9 +166,13 @@ function answers({ wording: { protocols }, language }: ContactSheet): Entry[] {
   }))
 }
 
-function page({ wording: { pages }, language: { code } }: ContactSheet): Entry[] {
-  const own = pages.get(code)
-  return own ? wholeGroup(own.words, code === 'en' ? undefined : pages.get('en')?.words, own.state) : []
+function page({ wording: { pages, library }, language: { code }, emergency }: ContactSheet): Entry[] {
+  const read = (of: string): PageWords | undefined => {
+    const words = pages.get(of)?.words
+    return words && { ...words, urgent: urgentWords(words, library.languages.get(of)!, emergency) }
+  }
+  const own = read(code)
+  return own ? wholeGroup(own, code === 'en' ? undefined : read('en'), pages.get(code)!.state) : []
 }
 
 function calls({ wording: { phrases }, language: { code } }: ContactSheet): Entry[] {

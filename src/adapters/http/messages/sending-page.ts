@@ -1,7 +1,9 @@
 import type { SendingStop } from '../../../flows/ports/access.ts'
 import { REGION, resumeSending, stopSending, type Backlog, type Hand } from '../../../flows/messages/stop-sending.ts'
 import { html, type Html } from '../pages/html.ts'
-import { field, type Answer, type Desk, type PageContext } from '../desk/page.ts'
+import { field, type Desk } from '../desk/page.ts'
+import type { Answer } from '../desk/page-context.ts'
+import type { PageContext } from '../desk/page-context.ts'
 import { dayAndClock } from '../desk/when.ts'
 
 export function mountSending(desk: Desk): void {
@@ -29,14 +31,16 @@ function stopForm(sheet: PageContext, scope: string, label: string): Html {
   if (!sheet.may('sending:stop')) return html`<p>Messages go out.</p>`
   return html`<form method="post" action="${sheet.at('sending')}"><input type="hidden" name="scope" value="${scope}">
 <p>Messages go out.</p>
-<div class="field"><label for="why-${scope}">Why, for whoever resumes it (no names of patients)</label><input id="why-${scope}" name="why" required maxlength="300" autocomplete="off"></div>
+<div class="field"><label for="why-${scope}">Why, for whoever resumes it (no names of patients)</label><input
+  id="why-${scope}" name="why" required maxlength="300" autocomplete="off"></div>
 <button name="do" value="stop">${label}</button></form>`
 }
 
 function resumeForm(sheet: PageContext, { scope, at, by, why }: SendingStop): Html {
   const since = html`<p><b class="act">Stopped since ${dayAndClock(at, sheet.clinic.zone)}</b> by ${by}: ${why}</p>`
   if (!sheet.may('sending:stop')) return since
-  return html`${since}<form method="post" action="${sheet.at('sending')}"><input type="hidden" name="scope" value="${scope}">
+  return html`${since}<form method="post" action="${sheet.at('sending')}"><input type="hidden" name="scope"
+    value="${scope}">
 <p>What was due meanwhile and is worthless by now is on the call list. The rest:</p>
 <button name="do" value="send">Go on, and send late what is still worth it</button>
 <button name="do" value="call">Go on, and put what was due on the call list instead</button></form>`
@@ -55,12 +59,8 @@ async function change(sheet: PageContext): Promise<Answer> {
 /** The same where no clinic has been chosen yet: of what concerns everybody. */
 export function regionBand(stops: readonly SendingStop[]): Html[] {
   const all = stops.filter(({ scope }) => scope === REGION)
-  return all.map(({ by, why }) => html`<p class="stopped" role="status"><b>All sending of all clinics is stopped</b> by ${by}: ${why}</p>`)
-}
-
-/** Stands on top of every page of the desk, on paper too, as long as the switch is thrown. */
-export function stoppedBand({ stops, clinic, at }: Pick<PageContext, 'stops' | 'clinic' | 'at'>): Html[] {
-  return stops.map(
-    (stop) => html`<p class="stopped" role="status"><b>All sending ${stop.scope === REGION ? 'of all clinics' : 'of this clinic'} is stopped</b> since ${dayAndClock(stop.at, clinic.zone)} by ${stop.by}: ${stop.why} <a href="${at('sending')}">Look</a></p>`,
+  return all.map(
+    ({ by, why }) =>
+      html`<p class="stopped" role="status"><b>All sending of all clinics is stopped</b> by ${by}: ${why}</p>`,
   )
 }

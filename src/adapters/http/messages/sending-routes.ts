@@ -14,16 +14,23 @@ export function sendingRoutes(deps: Deps): Route[] {
       access: { may: 'service:read', quiet: true },
       summary: 'Where sending is stopped, since when, by whom and why.',
       answers: { 200: 'The stops; none where messages go out.' },
-      handle: async () => ({ status: 200, body: { stopped: (await deps.access.read.sendingStops.list()).map(stopView) } }),
+      handle: async () => ({
+        status: 200,
+        body: { stopped: (await deps.access.read.sendingStops.list()).map(stopView) },
+      }),
     }),
     route({
       method: 'post',
       path: '/sending/stop',
       access: { may: 'sending:stop', namesClinic: true },
-      summary: 'Stop all sending, of a clinic or of everybody, at once. What is at the gateways already cannot be called back.',
+      summary:
+        'Stop all sending, of a clinic or of everybody, at once. What is at the gateways already cannot be called back.',
       body: stopSchema,
       answers: { 200: 'The stop.' },
-      handle: async ({ body, request }) => ({ status: 200, body: { stopped: stopView(await stopSending(deps, body.clinic ?? REGION, body.why, handOf(request))) } }),
+      handle: async ({ body, request }) => ({
+        status: 200,
+        body: { stopped: stopView(await stopSending(deps, body.clinic ?? REGION, body.why, handOf(request))) },
+      }),
     }),
     route({
       method: 'post',
@@ -32,7 +39,10 @@ export function sendingRoutes(deps: Deps): Route[] {
       summary: 'Let sending go on. Says what becomes of what was due meanwhile.',
       body: resumeSchema,
       answers: { 200: 'How many messages that were due are not sent any more.' },
-      handle: async ({ body, request }) => ({ status: 200, body: { dropped: await resumeSending(deps, body.clinic ?? REGION, body.backlog, handOf(request)) } }),
+      handle: async ({ body, request }) => ({
+        status: 200,
+        body: { dropped: await resumeSending(deps, body.clinic ?? REGION, body.backlog, handOf(request)) },
+      }),
     }),
   ]
 }

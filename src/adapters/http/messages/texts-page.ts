@@ -7,7 +7,9 @@ import { approveTexts } from '../../../flows/messages/approved-texts.ts'
 import type { Wording } from '../../templates/load-wording.ts'
 import { renderContactSheet } from './contact-sheet.ts'
 import { Html, html } from '../pages/html.ts'
-import { field, type Answer, type Desk, type PageContent, type PageContext } from '../desk/page.ts'
+import { field, type Desk } from '../desk/page.ts'
+import type { Answer, PageContent } from '../desk/page-context.ts'
+import type { PageContext } from '../desk/page-context.ts'
 
 const approval = z.object({
   language: z.string().min(2).max(10),
@@ -17,9 +19,14 @@ const approval = z.object({
 
 /** The texts in every language: what they cost, how they read, whether they are approved. */
 export function mountTexts(desk: Desk, wording: Wording): void {
-  // Made once: it takes longer than a page may.
-  let survey: SurveyRow[] | undefined
-  const rowsFor = (sheet: PageContext) => (survey ??= surveyTexts(sheet.library, siteOf(sheet)))
+  // Made once for each number for emergencies, which may be set at any time: it takes longer than a page may.
+  const surveys = new Map<string | null, SurveyRow[]>()
+  const rowsFor = (sheet: PageContext) => {
+    const { emergency } = sheet.clinic.settings
+    const rows = surveys.get(emergency) ?? surveyTexts(sheet.library, siteOf(sheet))
+    surveys.set(emergency, rows)
+    return rows
+  }
   desk.get('texts', async (sheet) => texts(sheet, rowsFor(sheet), null))
   desk.raw('texts/sheet', async (sheet) => contactSheet(sheet, rowsFor(sheet), wording))
   desk.post('texts', async (sheet) => {
@@ -36,7 +43,9 @@ function siteOf({ clinic, deps }: PageContext): SurveySite {
       ;(answers[language] ??= []).push(sentence)
     }
   }
-  return { clinic: clinic.name, clinicPhone: clinic.phone, page: deps.pageOf(deps.newId('b'), clinic.phone), answers }
+  const { name, phone, settings } = clinic
+  const page = deps.pageOf(deps.newId('b'), phone)
+  return { clinic: name, clinicPhone: phone, emergency: settings.emergency, page, answers }
 }
 
 const COLUMNS = ['Language', 'Texts', 'Drafts', 'May be sent', 'Longest', 'Hardest to read', 'Over budget']
@@ -50,6 +59,7 @@ function texts(sheet: PageContext, rows: readonly SurveyRow[], fault: string | n
     body: html`<p>Daysix comes with drafts only: your clinic approves what it sends. An approval holds for the very
 words: change one, and that text is a draft again. A language may be sent when all of it
 that patients may get is approved.</p>
+<p>${emergencies(sheet)}</p>
 <table class="ledger plain-table"><caption class="unseen">Texts by language</caption>
 <thead><tr>${COLUMNS.map((name) => html`<th scope="col">${name}</th>`)}</tr></thead>
 <tbody>${codes.map((code) => languageRow(sheet, code, rows))}</tbody></table>
@@ -57,7 +67,21 @@ ${sheet.may('texts:write') && approveForm(sheet, fault)}`,
   }
 }
 
-function languageRow({ deps: { approvedTexts }, library, at }: PageContext, code: string, rows: readonly SurveyRow[]): Html {
+function emergencies({ clinic }: PageContext): string {
+  const { emergency } = clinic.settings
+  return emergency === null
+    ? 'In an emergency the texts speak of “your local emergency number”, since this clinic has set none: ' +
+        'PUT /api/v1/clinics/' +
+        clinic.id +
+        ' with settings.emergency, e.g. "911".'
+    : `In an emergency the texts say to call ${emergency}.`
+}
+
+function languageRow(
+  { deps: { approvedTexts }, library, at }: PageContext,
+  code: string,
+  rows: readonly SurveyRow[],
+): Html {
   const { name, locale } = library.languages.get(code)!
   const words = approvedTexts.reviewables.get(code)!
   const drafts = [...words].filter(([key, digest]) => !approvedTexts.approvals(code, key, digest)).length
@@ -91,12 +115,17 @@ function approveForm(sheet: PageContext, fault: string | null): Html {
 <div class="field"><label for="a-by">Your role</label>
 <input id="a-by" name="by" maxlength="80" autocomplete="off" value="${field(sheet, 'by')}"${state}>
 ${fault && html`<span class="fault" id="a-fault">${fault}</span>`}</div>
-<label class="plain"><input type="checkbox" name="read" value="yes">I have read every one of them on the contact sheet</label>
+<label class="plain"><input type="checkbox" name="read"
+  value="yes">I have read every one of them on the contact sheet</label>
 <button class="main">Approve</button></form></section>`
 }
 
 async function record(sheet: PageContext): Promise<Extract<Answer, { to: string }> | { fault: string }> {
-  const read = approval.safeParse({ language: field(sheet, 'language'), by: field(sheet, 'by'), kind: field(sheet, 'kind') })
+  const read = approval.safeParse({
+    language: field(sheet, 'language'),
+    by: field(sheet, 'by'),
+    kind: field(sheet, 'kind'),
+  })
   if (!read.success) return { fault: read.error.issues[0]!.message }
   if (field(sheet, 'read') !== 'yes') return { fault: 'Read the contact sheet first, and say so.' }
   const { store, approvedTexts } = sheet.deps
@@ -111,8 +140,9 @@ async function record(sheet: PageContext): Promise<Extract<Answer, { to: string 
   return { to: sheet.at('texts?said=texts-approved') }
 }
 
-function contactSheet({ query, at, library }: PageContext, rows: readonly SurveyRow[], wording: Wording): Html {
+function contactSheet({ query, at, library, clinic }: PageContext, rows: readonly SurveyRow[], wording: Wording): Html {
   const language = languageOf(library, (query.lang ?? 'en').slice(0, 10))
   const wanted = rows.filter((row) => row.language === language.code || row.language === 'en')
-  return new Html(renderContactSheet({ language, rows: wanted, wording, path: at('texts/sheet') }))
+  const { emergency } = clinic.settings
+  return new Html(renderContactSheet({ language, rows: wanted, wording, emergency, path: at('texts/sheet') }))
 }

@@ -6,8 +6,8 @@ import type { Deps } from '../../../flows/ports/deps.ts'
 const LARGEST_CALLBACK = '64kb'
 
 /**
- * Receipts, replies and calls of gateways that speak HTTP, at `/gateways/NAME/receipt`, `…/reply` and `…/call`. The bytes
- * are handed on as they came, since signatures are over bytes; the gateway authenticates them itself.
+ * Receipts, replies and calls of gateways that speak HTTP, at `/gateways/NAME/receipt`, `…/reply` and `…/call`. The
+ * bytes are handed on as they came, since signatures are over bytes; the gateway authenticates them itself.
  */
 export function webhooks(deps: Deps): Router {
   const router = Router()
@@ -42,5 +42,7 @@ function toCallback(request: Request, path: Callback['path']): Callback {
 
 /** Repeated fields are joined by commas, as HTTP does with headers. */
 function strings(fields: Record<string, unknown>): Record<string, string> {
-  return Object.fromEntries(Object.entries(fields).map(([key, value]) => [key, Array.isArray(value) ? value.join(',') : String(value ?? '')]))
+  return Object.fromEntries(
+    Object.entries(fields).map(([key, value]) => [key, Array.isArray(value) ? value.join(',') : String(value ?? '')]),
+  )
 }

@@ -18,7 +18,9 @@ export function escapeHtml(text: string): string {
 
 /** Template tag: everything put in is escaped, except pieces made by `html` itself. Attributes must be quoted. */
 export function html(strings: TemplateStringsArray, ...children: Child[]): Html {
-  return new Html(strings.map((string, index) => string + (index < children.length ? toText(children[index]) : '')).join(''))
+  return new Html(
+    strings.map((string, index) => string + (index < children.length ? toText(children[index]) : '')).join(''),
+  )
 }
 
 function toText(child: Child): string {

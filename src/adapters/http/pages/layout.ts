@@ -14,12 +14,19 @@ export interface PageFrame {
 }
 
 /** One entry of a language switch, in the language's own name. */
-export function languageLink({ code, name, locale }: Pick<Language, 'code' | 'name' | 'locale'>, path: string, shown: string): Html {
+export function languageLink(
+  { code, name, locale }: Pick<Language, 'code' | 'name' | 'locale'>,
+  path: string,
+  shown: string,
+): Html {
   const current = code === shown && html` aria-current="true"`
   return html`<li><a href="${path}?lang=${code}" lang="${locale}" hreflang="${locale}"${current}>${name}</a></li>\n`
 }
 
-/** A whole document: no script, nothing from elsewhere, not for search engines, tells no other site where the patient came from. */
+/**
+ * A whole document: no script, nothing from elsewhere, not for search engines, tells no other site where the patient
+ * came from.
+ */
 export function layout({ lang, direction, title, kind, body, css }: PageFrame): Html {
   return html`<!doctype html>
 <html lang="${lang}" dir="${direction}">

@@ -17,7 +17,10 @@ const auditSchema = z.strictObject({
   limit: z.coerce.number().int().min(1).max(500).default(100),
 })
 
-const withdrawSchema = z.strictObject({ channel: z.enum(['sms', 'voice']).optional().describe('Every channel without it.'), by: z.string().trim().min(1).max(80).default('desk') })
+const withdrawSchema = z.strictObject({
+  channel: z.enum(['sms', 'voice']).optional().describe('Every channel without it.'),
+  by: z.string().trim().min(1).max(80).default('desk'),
+})
 
 /** Patients' rights, the record of who saw what, and what is kept how long. */
 export function rightsRoutes(deps: Deps): Route[] {
@@ -32,15 +35,23 @@ function patientRoutes(deps: Deps): Route[] {
       access: { may: 'rights:use', everywhere: true },
       summary: 'Everything held on a patient.',
       answers: { 200: 'What is held on the patient, by kind of record.' },
-      handle: async ({ params, request }) => ({ status: 200, body: await exportPatient(deps, params.id!, request.actor?.id ?? 'unknown'), headers: { 'Cache-Control': 'no-store' } }),
+      handle: async ({ params, request }) => ({
+        status: 200,
+        body: await exportPatient(deps, params.id!, request.actor?.id ?? 'unknown'),
+        headers: { 'Cache-Control': 'no-store' },
+      }),
     }),
     route({
       method: 'delete',
       path: '/patients/{id}',
       access: { may: 'rights:use', everywhere: true },
-      summary: 'Erase a patient. Only counts, the audit record and a wish not to be written to remain. Cannot be undone.',
+      summary:
+        'Erase a patient. Only counts, the audit record and a wish not to be written to remain. Cannot be undone.',
       answers: { 200: 'How many records of each kind were erased.' },
-      handle: async ({ params, request }) => ({ status: 200, body: { erased: await erasePatient(deps, params.id!, request.actor?.id ?? 'unknown') } }),
+      handle: async ({ params, request }) => ({
+        status: 200,
+        body: { erased: await erasePatient(deps, params.id!, request.actor?.id ?? 'unknown') },
+      }),
     }),
     route({
       method: 'post',
@@ -49,7 +60,10 @@ function patientRoutes(deps: Deps): Route[] {
       summary: 'Withdraw consent to messages, on one channel or all. Nothing more is sent by it.',
       body: withdrawSchema,
       answers: { 200: 'How many consents were withdrawn.' },
-      handle: async ({ params, body }) => ({ status: 200, body: { withdrawn: await withdrawConsent(deps, params.id!, body.channel ?? null) } }),
+      handle: async ({ params, body }) => ({
+        status: 200,
+        body: { withdrawn: await withdrawConsent(deps, params.id!, body.channel ?? null) },
+      }),
     }),
   ]
 }
@@ -92,8 +106,12 @@ function retentionRoute(deps: Deps): Route {
     method: 'get',
     path: '/retention',
     access: { may: 'service:read', quiet: true },
-    summary: 'How long what is kept, and what the last runs cleared.',
-    answers: { 200: 'Rules and runs.' },
-    handle: async () => ({ status: 200, body: { rules: deps.policy.retention, runs: await deps.access.read.retention.runs(30) } }),
+    summary: 'How long what is kept, what the last runs cleared, and up to where it is cleared.',
+    answers: { 200: 'Rules, runs, and the instant up to which each kind of data is cleared.' },
+    handle: async () => {
+      const { retention } = deps.access.read
+      const [runs, clearedTo] = await Promise.all([retention.runs(30), retention.clearedTo()])
+      return { status: 200, body: { rules: deps.policy.retention, runs, clearedTo: Object.fromEntries(clearedTo) } }
+    },
   })
 }

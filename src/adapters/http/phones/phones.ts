@@ -25,13 +25,22 @@ export function phonePages({ pocket, clock, zone, nameOf }: PhonesOptions): Rout
   const page = (number: string | null) => layout({ pocket, clock, zone, nameOf }, number)
   router.get('/assets/phones.css', (_request, response) => void response.type('css').send(CSS))
   router.get('/phones', (_request, response) => send(response, page(null)))
-  router.get('/phones/:number', (request, response) => send(response, page(known(pocket, String(request.params.number)))))
-  router.post('/phones/:number', onlyOwnForms, express.urlencoded({ extended: false, limit: '16kb' }), async (request, response) => {
-    const number = known(pocket, String(request.params.number))
-    const { text } = z.object({ text: z.string().trim().min(1, 'Write something first.').max(2000) }).parse(request.body ?? {})
-    await pocket.reply(number, text)
-    response.redirect(303, `/phones/${encodeURIComponent(number)}`)
-  })
+  router.get('/phones/:number', (request, response) =>
+    send(response, page(known(pocket, String(request.params.number)))),
+  )
+  router.post(
+    '/phones/:number',
+    onlyOwnForms,
+    express.urlencoded({ extended: false, limit: '16kb' }),
+    async (request, response) => {
+      const number = known(pocket, String(request.params.number))
+      const { text } = z
+        .object({ text: z.string().trim().min(1, 'Write something first.').max(2000) })
+        .parse(request.body ?? {})
+      await pocket.reply(number, text)
+      response.redirect(303, `/phones/${encodeURIComponent(number)}`)
+    },
+  )
   return router
 }
 
@@ -61,7 +70,10 @@ function layout({ pocket, clock, zone, nameOf }: PhonesOptions, number: string |
 </header>
 <main>
 <nav aria-label="Phones"><ul>
-${phones.map((phone) => html`<li><a href="/phones/${phone.number}"${phone.number === number && html` aria-current="page"`}>${nameOf(phone.number)}<small>${phone.number}, ${phone.texts.length} texts</small></a></li>`)}
+${phones.map(
+  (phone) => html`<li><a
+  href="/phones/${phone.number}"${phone.number === number && html` aria-current="page"`}>${nameOf(phone.number)}<small>${phone.number}, ${phone.texts.length} texts</small></a></li>`,
+)}
 </ul></nav>
 <section aria-label="Texts">${number === null ? html`<p>No phone chosen.</p>` : conversation(pocket.phone(number).texts, zone, number)}</section>
 </main>
@@ -78,7 +90,8 @@ function conversation(texts: readonly PhoneText[], zone: string, number: string)
   const shown = texts.slice(-MOST_SHOWN)
   return html`<ol class="log">${shown.map((each) => entry(each, zone))}</ol>
 <form method="post" action="/phones/${number}">
-<label><span>Write as the patient</span><input name="text" required maxlength="2000" autocomplete="off" autofocus></label>
+<label><span>Write as the patient</span><input name="text" required maxlength="2000" autocomplete="off"
+  autofocus></label>
 <button>Send</button>
 </form>`
 }

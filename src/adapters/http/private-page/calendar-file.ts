@@ -16,9 +16,9 @@ export interface CalendarEntry {
 }
 
 /**
- * The visit as a calendar file (RFC 5545). Times are in UTC, so no zone table is needed. The alarm is an instant and not
- * "two days before", which by RFC 5545 §3.3.6 would be 47 or 49 hours over a clock change. It names neither clinic nor reason
- * and no address, since others may see a calendar.
+ * The visit as a calendar file (RFC 5545). Times are in UTC, so no zone table is needed. The alarm is an instant and
+ * not "two days before", which by RFC 5545 §3.3.6 would be 47 or 49 hours over a clock change. It names neither clinic
+ * nor reason and no address, since others may see a calendar.
  */
 export function calendarFile({ id, revision, visit, minutes, mark, title, now }: CalendarEntry): string {
   const calendar = ical({ prodId: { company: 'Daysix', product: 'visits', language: 'EN' } })

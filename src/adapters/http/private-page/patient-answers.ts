@@ -5,7 +5,7 @@ import type { PageAnswer } from '../../../flows/replies/hear-on-page.ts'
 import { writeWhen } from '../../../domain/messages/texts/dates.ts'
 import { fill } from '../../../domain/messages/texts/message.ts'
 import { html, type Html } from '../pages/html.ts'
-import type { PatientPage } from './patient-page.ts'
+import type { PatientPage } from './page-data.ts'
 
 /** How far back a first day may lie: older ones are typing errors. */
 const DAYS_BACK = 180
@@ -16,15 +16,25 @@ export function answerForms(page: PatientPage): Html {
   return html`<section class="answers" aria-labelledby="answers">
 <h2 id="answers">${words.answers.heading}</h2>
 ${page.choices.length > 0 && offer(page)}
+${page.choices.length === 0 && !page.confirmed && come(page)}
 ${page.periods && period(page)}
 ${move(page)}
 ${page.avoid.length > 0 && lapse(page)}
 </section>`
 }
 
+/** What most patients have to say: the one filled button, where no other times are on offer. */
+function come(page: PatientPage): Html {
+  const { come: question, comeButton } = page.texts.words.answers
+  return form(page, html`<h3>${question}</h3><button name="answer" value="confirm">${comeButton}</button>`)
+}
+
 function move(page: PatientPage): Html {
   const { move: question, moveButton } = page.texts.words.answers
-  return form(page, html`<h3>${question}</h3><button class="plain" name="answer" value="cannot-come">${moveButton}</button>`)
+  return form(
+    page,
+    html`<h3>${question}</h3><button class="plain" name="answer" value="cannot-come">${moveButton}</button>`,
+  )
 }
 
 function form({ path, language }: PatientPage, content: Html): Html {
@@ -38,7 +48,8 @@ function offer(page: PatientPage): Html {
   const { words } = page.texts
   const buttons = page.choices.map(({ slotId, at }) => {
     const when = writeWhen(at, page.zone, page.language, 'voice')
-    return html`<button name="choice" value="${slotId}">${fill(words.answers.take, page.language.locale, { when })}</button>\n`
+    return html`<button name="choice"
+      value="${slotId}">${fill(words.answers.take, page.language.locale, { when })}</button>\n`
   })
   return form(page, html`<h3>${words.answers.offer}</h3><input type="hidden" name="answer" value="choice">\n${buttons}`)
 }
@@ -56,7 +67,7 @@ ${form(
 <label for="started-on">${answers.date}</label>
 <input id="started-on" name="startedOn" type="date" required min="${earliest}" max="${page.today}"
 placeholder="YYYY-MM-DD"${page.problem === 'date' && html` aria-invalid="true"`}>
-<button>${answers.sendDate}</button>`,
+<button class="plain">${answers.sendDate}</button>`,
 )}
 ${form(page, html`<button class="plain" name="answer" value="${other.value}">${other.label}</button>`)}`
 }
@@ -65,20 +76,24 @@ function lapse(page: PatientPage): Html {
   const { wrong } = page.texts.words
   return form(
     page,
-    html`<h3>${wrong.heading}</h3><p>${wrong.text}</p><button class="plain" name="answer" value="prep-lapse">${wrong.button}</button>`,
+    html`<h3>${wrong.heading}</h3><p>${wrong.text}</p><button class="plain" name="answer"
+      value="prep-lapse">${wrong.button}</button>`,
   )
 }
 
 const posted = z.object({
-  answer: z.enum(['period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']),
+  answer: z.enum(['confirm', 'period-started', 'not-started', 'unclear', 'cannot-come', 'prep-lapse', 'choice']),
   startedOn: z.string().optional(),
-  choice: z.string().regex(/^o_[0-9a-z]{1,40}$/).optional(),
+  choice: z
+    .string()
+    .regex(/^o_[0-9a-z]{1,40}$/)
+    .optional(),
 })
 
 /**
- * What a form of the page said, as if it had been written: the same flow hears it. A choice names its opening, since the
- * offer may have changed while the page was open. `problem` when a date or choice is missing or impossible, so that the
- * page can be shown again.
+ * What a form of the page said, as if it had been written: the same flow hears it. A choice names its opening, since
+ * the offer may have changed while the page was open. `problem` when a date or choice is missing or impossible, so that
+ * the page can be shown again.
  *
  * @param today calendar date in the patient's zone.
  */

@@ -1,40 +1,12 @@
-import type { AvoidRule } from '../../../domain/preparation/protocol.ts'
+import type { PatientPage } from './page-data.ts'
 import { writeWhen } from '../../../domain/messages/texts/dates.ts'
 import type { Language } from '../../../domain/messages/texts/library.ts'
 import { fill } from '../../../domain/messages/texts/message.ts'
-import type { PageTexts, PageWords } from '../../templates/load-page.ts'
+import { emergencyWord } from '../../../domain/messages/texts/render.ts'
+import type { PageWords } from '../../templates/load-page.ts'
 import { html, type Html } from '../pages/html.ts'
 import { languageLink, layout } from '../pages/layout.ts'
 import { answerForms } from './patient-answers.ts'
-
-/** Everything the page of one booking shows. It never learns the patient's name. */
-export interface PatientPage {
-  clinic: { name: string; phone: string }
-  visit: Date
-  zone: string
-  /** From the protocol. */
-  avoid: readonly AvoidRule[]
-  fine: readonly string[]
-  /** Cycles play a part: ask about a period. */
-  periods: boolean
-  /** The first question: the last period (LMP unknown), or whether one has started. */
-  ask: 'last-period' | 'period'
-  /** Openings put to the patient and not yet answered, in the order of their numbers. */
-  choices: readonly { slotId: string; at: Date }[]
-  /** Now, and the calendar date in the patient's zone: what lies behind, and the last date that can be answered. */
-  now: Date
-  today: string
-  language: Language
-  texts: PageTexts
-  /** Languages to switch to. */
-  offered: readonly { code: string; name: string; locale: string }[]
-  /** Path of this page, e.g. `/v/abc.def`; forms post to it, the calendar file is at `…/visit.ics`. */
-  path: string
-  /** What came of the answer just given: the words of the reply, or an empty string for plain thanks; null = none given. */
-  said: string | null
-  /** The answer just given could not be used: no date, or a time that is on offer no more. */
-  problem: 'date' | 'choice' | null
-}
 
 const HOUR = 3_600_000
 
@@ -53,6 +25,7 @@ ${texts.state === 'draft' && html`<p class="draft">${words.draft}</p>`}
 ${notice(page)}
 <h1>${words.visit}</h1>
 <p class="when"><time datetime="${page.visit.toISOString()}">${writeWhen(page.visit, page.zone, language, 'voice')}</time></p>
+${where(page)}
 ${before(page)}
 ${fine(page)}
 ${answerForms(page)}
@@ -84,25 +57,51 @@ ${foot(words, language)}`,
   }).text
 }
 
+function where({ clinic: { address, directions }, texts }: PatientPage): Html | null {
+  if (!address && !directions) return null
+  return html`<section aria-labelledby="where"><h2 id="where">${texts.words.where}</h2>
+${address && html`<p>${address}</p>`}${directions && html`<p>${directions}</p>`}</section>`
+}
+
+/** What is shown at an address that opens nothing: it is not told whether it ever did. */
+export function renderMissingPage({ language, texts }: Pick<PatientPage, 'language' | 'texts'>): string {
+  const { heading, text } = texts.words.missing
+  return layout({
+    lang: language.locale,
+    direction: language.direction,
+    title: heading,
+    kind: 'patient',
+    body: html`<main>
+<h1>${heading}</h1>
+<p>${text}</p>
+</main>`,
+  }).text
+}
+
 function top({ clinic, texts, language, offered, path }: ClosedPage): Html {
   const { words } = texts
   return html`<header>
 <p class="clinic">${clinic.name}</p>
 <p>${callLink(clinic, words)}</p>
-${offered.length > 1 && html`<nav aria-label="${words.languages}"><ul class="languages">
-${offered.map((each) => languageLink(each, path, language.code))}</ul></nav>`}
+${
+  offered.length > 1 &&
+  html`<nav aria-label="${words.languages}"><ul class="languages">
+${offered.map((each) => languageLink(each, path, language.code))}</ul></nav>`
+}
 </header>`
 }
 
 function callLink({ phone }: PatientPage['clinic'], words: PageWords): Html {
-  return html`<a class="call" href="tel:${phone.replace(/[^+\d]/g, '')}">${words.call}: <span dir="ltr">${phone}</span></a>`
+  return html`<a class="call" href="tel:${phone.replace(/[^+\d]/g, '')}">${words.call}: <span
+    dir="ltr">${phone}</span></a>`
 }
 
 function notice({ said, problem, texts }: PatientPage): Html | null {
   const { thanks, problem: words } = texts.words
   if (problem === 'choice') return html`<div class="notice problem" role="alert"><p>${words.choice}</p></div>`
   if (problem)
-    return html`<div class="notice problem" role="alert"><h2>${words.heading}</h2><p><a href="#started-on">${words.date}</a></p></div>`
+    return html`<div class="notice problem" role="alert"><h2>${words.heading}</h2><p><a
+      href="#started-on">${words.date}</a></p></div>`
   if (said === null) return null
   return html`<div class="notice" role="status"><h2>${thanks.heading}</h2><p>${said || thanks.text}</p></div>`
 }
@@ -124,14 +123,16 @@ function avoidFrom({ visit, zone, avoid, language, texts, now }: PatientPage, ho
   const { words } = texts
   const from = new Date(visit.getTime() - hours * HOUR)
   const intro =
-    from > now ? fill(words.before.from, language.locale, { when: writeWhen(from, zone, language, 'voice') }) : words.before.late
+    from > now
+      ? fill(words.before.from, language.locale, { when: writeWhen(from, zone, language, 'voice') })
+      : words.before.late
   return html`<p><strong>${intro}</strong></p>
 <ul class="avoid">
 ${avoid.filter((rule) => rule.hours === hours).map(({ what }) => html`<li>${words.avoid[what] ?? what}</li>\n`)}</ul>
 `
 }
 
-function fine({ fine: topics, texts }: PatientPage): Html | null {
+export function fine({ fine: topics, texts }: PatientPage): Html | null {
   const { heading, items } = texts.words.fine
   const known = topics.filter((topic) => items[topic])
   if (known.length === 0) return null
@@ -142,8 +143,17 @@ ${known.map((topic) => html`<li>${items[topic]}</li>\n`)}</ul>
 </section>`
 }
 
-function urgent({ clinic, texts }: PatientPage): Html {
-  const { heading, text } = texts.words.urgent
+/** Whom to call: the clinic, or the number for emergencies that it has set. */
+export function urgentWords(
+  { urgent }: PageWords,
+  { locale }: Language,
+  emergency: string | null,
+): PageWords['urgent'] {
+  return { ...urgent, text: fill(urgent.text, locale, { emergency: emergencyWord(emergency, 'sms') }) }
+}
+
+function urgent({ clinic, texts, language }: PatientPage): Html {
+  const { heading, text } = urgentWords(texts.words, language, clinic.emergency)
   return html`<section class="urgent" aria-labelledby="urgent">
 <h2 id="urgent">${heading}</h2>
 <p>${text}</p>

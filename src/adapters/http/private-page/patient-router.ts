@@ -1,9 +1,10 @@
-import express, { Router, type Request, type Response } from 'express'
+import express, { Router, type NextFunction, type Request, type Response } from 'express'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { Patient } from '../../../domain/patients/patient.ts'
 import type { Clinic } from '../../../domain/region/clinic.ts'
 import { Failure } from '../../../domain/failure.ts'
 import { readablePhone } from '../../../domain/patients/phone.ts'
+import { mayHavePeriod } from '../../../domain/preparation/cycle/no-cycle.ts'
 import { prepDeadline } from '../../../domain/preparation/deadline.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'
 import { dateIn } from '../../../domain/local-time.ts'
@@ -12,10 +13,12 @@ import { hearOnPage, saidOnPage } from '../../../flows/replies/hear-on-page.ts'
 import { protocolOf, loadVisit } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Wording } from '../../templates/load-wording.ts'
-import { sameSecret } from '../access.ts'
+import { toProblem } from '../problem.ts'
+import { sameSecret } from '../../sign-in/same-secret.ts'
 import { calendarFile } from './calendar-file.ts'
 import { readPageAnswer } from './patient-answers.ts'
-import { renderClosedPage, renderPatientPage, type PatientPage } from './patient-page.ts'
+import { renderClosedPage, renderMissingPage, renderPatientPage } from './patient-page.ts'
+import type { PatientPage } from './page-data.ts'
 
 /** The page stays open for a while after the visit began, then shows nothing of it. */
 const OPEN_AFTER_MS = 6 * 3_600_000
@@ -32,7 +35,10 @@ interface Open {
   path: string
 }
 
-/** The private page of each booking at `/v/TOKEN`, with its answers and its calendar file. No sign-in: the token is the key. */
+/**
+ * The private page of each booking at `/v/TOKEN`, with its answers and its calendar file. No sign-in: the token is the
+ * key.
+ */
 export function patientRouter(deps: Deps, { library, pages }: PatientPages): Router {
   const router = Router()
   router.use((_request, response, next) => {
@@ -42,8 +48,14 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
 
   router.get('/:token', async (request, response) => {
     const open = await opened(deps, request.params.token)
-    const said = typeof request.query.said === 'string' ? await saidOnPage(deps, open.booking.id, request.query.said) : null
-    await show(open, request, response, said?.changed ? { said: null, problem: 'choice' } : { said: said && said.words, problem: null })
+    const said =
+      typeof request.query.said === 'string' ? await saidOnPage(deps, open.booking.id, request.query.said) : null
+    await show(
+      open,
+      request,
+      response,
+      said?.changed ? { said: null, problem: 'choice' } : { said: said && said.words, problem: null },
+    )
   })
 
   router.post('/:token', express.urlencoded({ extended: false, limit: '4kb' }), async (request, response) => {
@@ -61,14 +73,46 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
     if (isClosed(deps, booking)) throw new Failure('not-found', { message: 'This page is closed.' })
     const mark = protocol.prepHours > 0 ? prepDeadline(booking.visitAt, protocol.prepHours) : null
     const title = pages.get(languageOf({ ...open }, request).code)!.words.calendar.title
-    const entry = { id: booking.id, revision: booking.planRevision, visit: booking.visitAt, minutes: VISIT_MINUTES, mark, title, now: deps.clock.now() }
-    response.type('text/calendar').set('Content-Disposition', 'attachment; filename="visit.ics"').send(calendarFile(entry))
+    const entry = {
+      id: booking.id,
+      revision: booking.planRevision,
+      visit: booking.visitAt,
+      minutes: VISIT_MINUTES,
+      mark,
+      title,
+      now: deps.clock.now(),
+    }
+    response
+      .type('text/calendar')
+      .set('Content-Disposition', 'attachment; filename="visit.ics"')
+      .send(calendarFile(entry))
   })
+  router.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is no such page.' })))
+  router.use(missing)
   return router
 
-  async function show(open: Open, request: Request, response: Response, result: Pick<PatientPage, 'said' | 'problem'>): Promise<void> {
+  /** A wrong, cut or ended address, for a person: no page of ours has another reader. */
+  function missing(error: unknown, request: Request, response: Response, next: NextFunction): void {
+    if (response.headersSent || toProblem(error).status !== 404) return next(error)
+    response.locals.code = 'not-found'
+    const language = offered().find(({ code }) => code === request.acceptsLanguages(offered().map((each) => each.code)))
+    const shown = language ?? library.languages.get('en')!
+    response
+      .status(404)
+      .type('html')
+      .send(renderMissingPage({ language: shown, texts: pages.get(shown.code)! }))
+  }
+
+  async function show(
+    open: Open,
+    request: Request,
+    response: Response,
+    result: Pick<PatientPage, 'said' | 'problem'>,
+  ): Promise<void> {
     const language = languageOf(open, request)
-    const clinic = { name: open.clinic.name, phone: readablePhone(open.clinic.phone) }
+    const { name, phone, settings } = open.clinic
+    const { emergency, address, directions } = settings
+    const clinic = { name, phone: readablePhone(phone), emergency, address, directions }
     const frame = { clinic, language, texts: pages.get(language.code)!, offered: offered(), path: open.path }
     if (isClosed(deps, open.booking)) return void response.status(410).type('html').send(renderClosedPage(frame))
     response.type('html').send(renderPatientPage({ ...frame, ...result, ...(await facts(open)) }))
@@ -79,10 +123,11 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
     const { cycle } = patient
     return {
       visit: booking.visitAt,
+      confirmed: booking.confirmedAt !== null,
       zone: booking.zone,
       avoid: protocol.avoid,
       fine: protocol.fine,
-      periods: cycle.status !== 'no-periods' && protocol.avoidDays !== null,
+      periods: mayHavePeriod(cycle) && protocol.avoidDays !== null,
       ask: cycle.status === 'unknown' && cycle.lmp === undefined ? ('last-period' as const) : ('period' as const),
       choices: offer?.state === 'open' ? offer.choices : [],
       now: deps.clock.now(),
@@ -105,7 +150,10 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
   function languageOf({ patient }: Pick<Open, 'patient'>, request: Request): Language {
     const body = request.body as { lang?: unknown } | undefined
     const asked = [request.query.lang, body?.lang, patient.language.split('-')[0], 'en']
-    return asked.map((code) => offered().find((each) => each.code === code)).find((found) => found !== undefined) ?? library.languages.get('en')!
+    return (
+      asked.map((code) => offered().find((each) => each.code === code)).find((found) => found !== undefined) ??
+      library.languages.get('en')!
+    )
   }
 }
 
@@ -114,9 +162,9 @@ function isClosed(deps: Deps, { visitAt, state }: Booking): boolean {
 }
 
 /**
- * The booking a token opens. A token is good for the number it was sent to, as long as that is the patient's: it ends when
- * the number changes, turns out to be somebody else's, or the patient is said to have died. A wrong token, one that has
- * ended and a booking that does not exist look the same.
+ * The booking a token opens. A token is good for the number it was sent to, as long as that is the patient's: it ends
+ * when the number changes, turns out to be somebody else's, or the patient is said to have died. A wrong token, one
+ * that has ended and a booking that does not exist look the same.
  */
 async function opened(deps: Deps, token: string): Promise<Open> {
   const id = `b_${token.split('.')[0]}`

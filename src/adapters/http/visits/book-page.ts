@@ -1,18 +1,34 @@
 import { Failure } from '../../../domain/failure.ts'
 import { toInstant, dateIn } from '../../../domain/local-time.ts'
-import { toE164 } from '../../../domain/patients/phone.ts'
-import { bookVisit, clinicOf, visitTime } from '../../../flows/visits/book-visit.ts'
-import { betterOpenings } from '../../../flows/visits/judge-booking.ts'
+import { bookVisit, clinicOf, refuseFaults, visitTime } from '../../../flows/visits/book-visit.ts'
+import { judgeBooking } from '../../../flows/visits/judge-booking.ts'
 import { withIdempotencyKey } from '../../../flows/visits/idempotency.ts'
-import type { SendJob } from '../../../flows/ports/deps.ts'
-import { previewVisit, type Proposal } from '../../../flows/visits/preview-visit.ts'
+import type { SendJob } from '../../../flows/ports/jobs.ts'
+import { draftOf, previewVisit, type Proposal } from '../../../flows/visits/preview-visit.ts'
 import { enqueueJobsSoon } from '../../../flows/messages/enqueue-due.ts'
-import { emptyFields, faultsFrom, faultsOf, historyOf, readFields, requestOf, timingFacts, type BookFields, type Faults } from './book-fields.ts'
+import {
+  boundsOf,
+  emptyFields,
+  faultsFrom,
+  faultsOf,
+  historyOf,
+  minutesIn,
+  isDate,
+  readFields,
+  requestOf,
+  type BookFields,
+  type Faults,
+} from './book-fields.ts'
+import { phoneOf } from './understood.ts'
+import { askedOf, noteOf, unsettled, withKnown } from './book-asks.ts'
+import { toldReach } from './reach-fields.ts'
 import { bookForm } from './book-form.ts'
-import type { Look } from './book-look.ts'
-import { field, type Answer, type Desk, type PageContent, type PageContext } from '../desk/page.ts'
+import type { Asked, BookForm, Look } from './book-form-data.ts'
+import { knownAt } from '../../../flows/visits/known-at.ts'
+import { field, type Desk } from '../desk/page.ts'
+import type { Answer, PageContent } from '../desk/page-context.ts'
+import type { PageContext } from '../desk/page-context.ts'
 import { dateOr } from '../desk/when.ts'
-import { newBooking } from '../../../flows/visits/new-booking.ts'
 
 /** Without a date, openings are looked for around so many days from now. */
 const SOON_MS = 10 * 86_400_000
@@ -26,12 +42,22 @@ export function mountBook(desk: Desk): void {
 /** A day may be chosen beforehand, e.g. from an opening. */
 function fromAddress({ query }: PageContext): Partial<BookFields> {
   const date = dateOr(query.date, '')
-  return date === '' ? {} : { date, ...(/^\d{2}:\d{2}$/.test(query.time ?? '') && { time: query.time! }), clinician: (query.clinician ?? '').slice(0, 80) }
+  return date === ''
+    ? {}
+    : {
+        date,
+        ...(/^\d{2}:\d{2}$/.test(query.time ?? '') && { time: query.time! }),
+        clinician: (query.clinician ?? '').slice(0, 80),
+      }
 }
 
-async function look(sheet: PageContext, fields: BookFields): Promise<Answer> {
-  const picked = field(sheet, 'pick') !== ''
-  return page(sheet, fields, {}, picked ? nextEmpty(fields) : 'phone')
+async function look(sheet: PageContext, typed: BookFields): Promise<Answer> {
+  const { deps, clinic, now } = sheet
+  const same = field(sheet, 'same')
+  const known = same === '' ? [] : await knownAt(deps.store.read, clinic.id, phoneOf(typed.phone, clinic.country), now)
+  const fields = withKnown(typed, known, same)
+  if (same !== '') return page(sheet, fields, {}, 'lmp')
+  return page(sheet, fields, {}, field(sheet, 'pick') === '' ? 'phone' : nextEmpty(fields))
 }
 
 function nextEmpty(fields: BookFields): keyof BookFields {
@@ -39,11 +65,17 @@ function nextEmpty(fields: BookFields): keyof BookFields {
 }
 
 async function book(sheet: PageContext, fields: BookFields): Promise<Answer> {
+  const { deps } = sheet
   const faults = faultsOf(fields)
   if (Object.keys(faults).length > 0) return { status: 422, page: await page(sheet, fields, faults) }
-  if (await isUnseen(sheet, fields)) return { status: 422, page: await page(sheet, fields, { time: BADLY_TIMED }) }
+  const asked = await askedOf(sheet, fields, await lookOf(sheet, fields))
+  const open = unsettled(sheet, asked)
+  // Pressed twice: the visit that is doubted is this one.
+  const isRepeated = await deps.store.read.idempotency.get(keyOf(sheet, fields))
+  if (Object.keys(open).length > 0 && !isRepeated)
+    return { status: 422, page: await page(sheet, fields, open, 'despite') }
   try {
-    const id = await keep(sheet, fields)
+    const id = await keep(sheet, fields, asked)
     return { to: sheet.at(`visits/${id}?said=booked`) }
   } catch (error) {
     if (!(error instanceof Failure)) throw error
@@ -51,26 +83,25 @@ async function book(sheet: PageContext, fields: BookFields): Promise<Answer> {
   }
 }
 
-const BADLY_TIMED = 'This visit is badly timed: read what stands beside it. Choose another time, or press again to book it all the same.'
-
-/** Whoever types faster than the panel answers, or without scripts, sees the verdict before a badly timed visit is booked. */
-async function isUnseen(sheet: PageContext, fields: BookFields): Promise<boolean> {
-  if (field(sheet, 'seen') === timingFacts(fields)) return false
-  const preview = (await lookOf(sheet, fields))?.preview
-  return preview !== undefined && preview !== null && !preview.judgement.keep
-}
+const keyOf = ({ deps }: PageContext, { key }: BookFields): string =>
+  /^[\w-]{8,80}$/.test(key) ? `desk ${key}` : deps.newId('k')
 
 /** Books once, however often the button is pressed. */
-async function keep(sheet: PageContext, fields: BookFields): Promise<string> {
+async function keep(sheet: PageContext, fields: BookFields, asked: Asked): Promise<string> {
   const { deps } = sheet
   const request = requestOf(sheet, fields, todayOf(sheet))
-  const key = /^[\w-]{8,80}$/.test(fields.key) ? `desk ${fields.key}` : deps.newId('k')
   let jobs: SendJob[] = []
-  const answer = await withIdempotencyKey(deps, key, request, (tx) => clinicOf(tx, request.clinic), async (tx, clinic) => {
-    const booked = await bookVisit(tx, deps, request, clinic)
-    jobs = booked.jobs
-    return { status: 201, body: { id: booked.booking.id } }
-  }) // prettier-ignore
+  const answer = await withIdempotencyKey(
+    deps,
+    keyOf(sheet, fields),
+    request,
+    (tx) => clinicOf(tx, request.clinic),
+    async (tx, clinic) => {
+      const booked = await bookVisit(tx, deps, { ...request, note: noteOf(sheet, asked) }, clinic)
+      jobs = booked.jobs
+      return { status: 201, body: { id: booked.booking.id } }
+    },
+  )
   enqueueJobsSoon(deps, jobs)
   const { id } = answer.body as { id: string }
   if (!answer.repeated) deps.notice('booked', { booking: id })
@@ -79,9 +110,16 @@ async function keep(sheet: PageContext, fields: BookFields): Promise<string> {
 
 const todayOf = ({ now, clinic }: PageContext) => dateIn(now, clinic.zone)
 
-async function page(sheet: PageContext, fields: BookFields, faults: Faults, focus: keyof BookFields = 'phone'): Promise<PageContent> {
+async function page(
+  sheet: PageContext,
+  fields: BookFields,
+  faults: Faults,
+  focus: BookForm['focus'] = 'phone',
+): Promise<PageContent> {
   const [firstFault] = Object.keys(faults) as (keyof BookFields)[]
-  const body = bookForm({ sheet, fields, faults, look: await lookOf(sheet, fields), focus: firstFault ?? focus })
+  const look = await lookOf(sheet, fields)
+  const asked = await askedOf(sheet, fields, look)
+  const body = bookForm({ sheet, fields, faults, look, asked, focus: firstFault ?? focus })
   return { title: 'Book a visit', here: 'book', body, rules: true }
 }
 
@@ -93,9 +131,29 @@ async function lookOf(sheet: PageContext, fields: BookFields): Promise<Look | nu
   if (!cycle || !protocol) return null
   const visitAt = timeOf(sheet, fields)
   const { zone } = clinic
-  const proposal: Proposal = { clinic, clinician: fields.clinician, protocol: protocol.id, visitAt: visitAt ?? new Date(now.getTime() + SOON_MS), zone, patient: patientOf(sheet, fields, cycle) }
+  const proposal: Proposal = {
+    clinic,
+    clinician: fields.clinician,
+    protocol: protocol.id,
+    visitAt: visitAt ?? new Date(now.getTime() + SOON_MS),
+    zone,
+    ...minutesIn(fields),
+    ...boundsOf(fields),
+    patient: patientOf(sheet, fields, cycle),
+    reach: toldReach(fields),
+    agrees: fields.consent === 'yes' ? { until: isDate(fields.until) ? fields.until : null } : null,
+  }
   try {
-    if (!visitAt) return { cycle, protocol, preview: null, openings: await goodOpenings(sheet, proposal), around: proposal.visitAt, zone }
+    refuseFaults(cycle, todayOf(sheet))
+    if (!visitAt)
+      return {
+        cycle,
+        protocol,
+        preview: null,
+        openings: await goodOpenings(sheet, proposal),
+        around: proposal.visitAt,
+        zone,
+      }
     const preview = await previewVisit(deps, proposal)
     return { cycle, protocol, preview, openings: preview.openings, around: visitAt, zone }
   } catch (error) {
@@ -114,20 +172,26 @@ function timeOf({ deps, clinic }: PageContext, { date, time }: BookFields): Date
   }
 }
 
-function patientOf({ clinic }: PageContext, fields: BookFields, cycle: Proposal['patient']['cycle']): Proposal['patient'] {
+function patientOf(
+  { clinic }: PageContext,
+  fields: BookFields,
+  cycle: Proposal['patient']['cycle'],
+): Proposal['patient'] {
   const { name, language } = fields
-  return { clinicId: clinic.id, name, phone: phoneOf(fields.phone, clinic.country), language, channel: fields.channel === 'voice' ? 'voice' : 'sms', detail: fields.detail === 'discreet' ? 'discreet' : 'full', cycle }
-}
-
-function phoneOf(typed: string, country: string): string {
-  try {
-    return toE164(typed, country)
-  } catch {
-    return ''
+  return {
+    clinicId: clinic.id,
+    name,
+    phone: phoneOf(fields.phone, clinic.country),
+    language,
+    ...(isDate(fields.birth) && { birthDate: fields.birth }),
+    ...(fields.own !== '' && { ownNumber: fields.own.trim() }),
+    cycle,
   }
 }
 
-function goodOpenings({ deps, clinic, now }: PageContext, { visitAt, zone, protocol, patient }: Proposal): Promise<Look['openings']> {
-  const booking = newBooking({ id: '', patientId: '', clinicId: clinic.id, clinician: '', protocol, visitAt, zone, createdAt: now })
-  return betterOpenings(deps.store.read, deps, { booking, patient: { ...patient, id: '' }, clinic }, true)
+async function goodOpenings({ deps }: PageContext, proposal: Proposal): Promise<Look['openings']> {
+  const booking = draftOf(deps, { ...proposal, clinician: '' })
+  const patient = { ...proposal.patient, id: '', channel: 'sms', detail: 'full' } as const
+  const about = { booking, patient, clinic: proposal.clinic }
+  return (await judgeBooking(deps.store.read, deps, about, { mustMove: true })).openings
 }

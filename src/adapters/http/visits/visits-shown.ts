@@ -6,7 +6,7 @@ import type { FollowUp } from '../../../domain/calls/follow-up.ts'
 import { prepStatus, type PrepStatus } from '../../../domain/preparation/prep-status.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'
 import { dateIn } from '../../../domain/local-time.ts'
-import { protocolOf } from '../../../flows/lookups.ts'
+import { protocolOf, silentGateways } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { grouped } from '../desk/grouped.ts'
 
@@ -27,9 +27,14 @@ export async function visitsOf(deps: Deps, bookings: readonly Booking[]): Promis
   const { read } = deps.store
   if (bookings.length === 0) return []
   const ids = bookings.map(({ id }) => id)
-  const patients = new Map((await read.patients.many([...new Set(bookings.map(({ patientId }) => patientId))])).map((each) => [each.id, each]))
+  const patients = new Map(
+    (await read.patients.many([...new Set(bookings.map(({ patientId }) => patientId))])).map((each) => [each.id, each]),
+  )
   const messages = grouped(await read.messages.ofBookings(ids), ({ bookingId }) => bookingId)
-  const open = grouped(await read.followUps.list({ bookingIds: ids, open: true, limit: MOST_OPEN }), ({ bookingId }) => bookingId)
+  const open = grouped(
+    await read.followUps.list({ bookingIds: ids, open: true, limit: MOST_OPEN }),
+    ({ bookingId }) => bookingId,
+  )
   return bookings.map((booking) => {
     const patient = patients.get(booking.patientId)!
     const protocol = protocolOf(deps, booking.protocol)
@@ -38,7 +43,7 @@ export async function visitsOf(deps: Deps, bookings: readonly Booking[]): Promis
       patient,
       protocol,
       forecast: forecastOf(deps, booking, patient, protocol),
-      standing: prepStatus(booking, protocol, messages.get(booking.id) ?? [], patient.phone),
+      standing: prepStatus(booking, protocol, messages.get(booking.id) ?? [], patient.phone, silentGateways(deps)),
       open: open.get(booking.id) ?? [],
     }
   })

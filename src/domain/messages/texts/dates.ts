@@ -23,5 +23,12 @@ export function writeWhen(instant: Date, zone: string, language: Language, chann
     hour12: local.hour % 12 || 12,
     minute: local.toFormat('mm'),
     period: period?.[length] ?? '',
+    named: namedHour(local),
   })
+}
+
+/** For languages that say noon and midnight instead of a twelve that may be either. */
+function namedHour({ hour, minute }: DateTime): 'noon' | 'midnight' | 'no' {
+  if (minute !== 0 || hour % 12 !== 0) return 'no'
+  return hour === 12 ? 'noon' : 'midnight'
 }

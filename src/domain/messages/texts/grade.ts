@@ -36,8 +36,8 @@ export function gradeOfEase(ease: number): number {
 }
 
 /**
- * Words, sentences and syllables of a text. By Flesch's own rule (1948) every unit of thought marked off by a full stop,
- * question or exclamation mark, colon, semicolon or line end counts as a sentence. Bare numbers don't count.
+ * Words, sentences and syllables of a text. By Flesch's own rule (1948) every unit of thought marked off by a full
+ * stop, question or exclamation mark, colon, semicolon or line end counts as a sentence. Bare numbers don't count.
  *
  * @param leaveOut strings that are not our wording: names, telephone numbers, addresses.
  */

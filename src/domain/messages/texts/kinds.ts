@@ -1,27 +1,14 @@
+import { MESSAGE_KINDS } from './message-kinds.ts'
+
+export type TextKind = keyof typeof MESSAGE_KINDS
+
 /** Every kind of message Daysix can send. */
-export const TEXT_KINDS = [
-  'confirmation',
-  'lmp-question',
-  'cycle-check',
-  'prep',
-  'late-prep',
-  'day-before',
-  'offer',
-  'which-visit',
-  'moved',
-  'move-asked',
-  'no-change',
-  'cannot-offer',
-  'unclear',
-  'lapse',
-  'alarm',
-  'answer',
-  'help',
-  'stopped',
-  'rejoined',
-  'wrong-person',
-] as const
-export type TextKind = (typeof TEXT_KINDS)[number]
+export const TEXT_KINDS = Object.keys(MESSAGE_KINDS) as TextKind[]
+
+/** The kinds that stand in the plan of a visit. */
+export type PlannedKind = {
+  [kind in TextKind]: (typeof MESSAGE_KINDS)[kind]['planned'] extends null ? never : kind
+}[TextKind]
 
 export type Channel = 'sms' | 'voice'
 
@@ -32,12 +19,17 @@ export type Detail = 'full' | 'discreet'
 export interface TextValues {
   clinic: string
   clinicPhone: string
+  /** What to dial in an emergency there, digits only; missing or null = the clinic has set none. */
+  emergency?: string | null
   zone: string
   /** The visit this text is about. */
   visit?: Date
   /** `visit` less the protocol's longest preparation time: the moment the avoiding begins. */
   mark?: Date
-  /** Openings on offer (kind `offer`) or visits to choose from (kind `which-visit`), one to three, in the order of their numbers. */
+  /**
+   * Openings on offer (kind `offer`) or visits to choose from (kind `which-visit`), one to three, in the order of their
+   * numbers.
+   */
   choices?: Date[]
   /** The approved sentence that answers a preparation question (kind `answer`). */
   answer?: string
@@ -49,5 +41,7 @@ export interface TextValues {
   periods?: boolean
 }
 
-/** The four things avoided for the 48 hours before collection (common practice, no source), in the order they are named. */
+/**
+ * The four things avoided for the 48 hours before collection (common practice, no source), in the order they are named.
+ */
 export const COMMON_RULES = ['sex', 'lubricant', 'douche', 'vaginal-medicine'] as const

@@ -33,7 +33,10 @@ export interface DateWords {
   months: { short: string[]; long: string[] }
   /** Parts of the day, by the hour from which they are said; empty = 24-hour clock. */
   periods: { from: number; short: string; long: string }[]
-  /** ICU patterns over weekday, month, day, hour (0-23), hour12 (1-12), minute, period. `sms` is short, `voice` for speech. */
+  /**
+   * ICU patterns over weekday, month, day, hour (0-23), hour12 (1-12), minute, period, and named (noon, midnight or no:
+   * for `select`). `sms` is short, `voice` for speech.
+   */
   sms: string
   voice: string
 }

@@ -1,9 +1,12 @@
 import { IntlMessageFormat } from 'intl-messageformat'
 
 // Parsing costs more than filling, and there are only a few hundred different messages.
+// eslint-disable-next-line no-restricted-syntax -- a memo: the answers are the same without it
 const parsed = new Map<string, IntlMessageFormat>()
 
-/** Reads ICU MessageFormat. Throws SyntaxError on a malformed one. `<` is an ordinary character: texts carry no mark-up. */
+/**
+ * Reads ICU MessageFormat. Throws SyntaxError on a malformed one. `<` is an ordinary character: texts carry no mark-up.
+ */
 export function parseMessage(words: string, locale: string): IntlMessageFormat {
   const key = `${locale}\n${words}`
   const known = parsed.get(key) ?? new IntlMessageFormat(words, locale, undefined, { ignoreTag: true })

@@ -4,7 +4,7 @@ import { readingCounts, readingGrade } from './grade.ts'
 import { COMMON_RULES, type Channel, type Detail, type TextKind, type TextValues } from './kinds.ts'
 import { textKey, type Language, type Text, type TextLibrary, type TextPart } from './library.ts'
 import { fill } from './message.ts'
-import type { Placeholder } from './text-rules.ts'
+import type { Placeholder } from './placeholders.ts'
 import { foldTypography, measureSms, type Encoding } from './sms.ts'
 
 export type VoicePart = 'greeting' | 'full' | 'voicemail'
@@ -70,7 +70,10 @@ export function renderOne(text: Text, language: Language, values: TextValues, fo
 export function languageOf(library: TextLibrary, code: string): Language {
   const found = library.languages.get(code) ?? library.languages.get(code.split('-')[0]!)
   if (found) return found
-  return badInput('language', `There are no texts in this language. Use one of: ${[...library.languages.keys()].join(', ')}.`)
+  return badInput(
+    'language',
+    `There are no texts in this language. Use one of: ${[...library.languages.keys()].join(', ')}.`,
+  )
 }
 
 /** A voicemail may be heard by anybody, so it is the same whatever the detail; so is the greeting. */
@@ -82,7 +85,8 @@ function partOf({ channel, detail, voicePart = 'full' }: TextRequest): TextPart 
 function write(text: Text, language: Language, values: TextValues): string {
   const known = wordsOf(values, language, text.channel)
   for (const name of text.asks) {
-    if (known[name as Placeholder] === undefined) badInput(sourceOf(name), `A text of kind ${text.kind} needs this value.`)
+    if (known[name as Placeholder] === undefined)
+      badInput(sourceOf(name), `A text of kind ${text.kind} needs this value.`)
   }
   return String(text.message.format(known)).replace(/ {2,}/g, ' ').trim()
 }
@@ -92,9 +96,13 @@ function sourceOf(placeholder: string): string {
 }
 
 /** The values a text may ask for, in words; `PLACEHOLDERS` lists the same names. */
-function wordsOf(values: TextValues, language: Language, channel: Channel): Record<Placeholder, string | number | undefined> {
+function wordsOf(
+  values: TextValues,
+  language: Language,
+  channel: Channel,
+): Record<Placeholder, string | number | undefined> {
   const when = (instant: Date): string => writeWhen(instant, values.zone, language, channel)
-  const avoid = values.avoid ?? COMMON_RULES
+  const avoid = asThereIsRoom(values.avoid ?? COMMON_RULES, channel)
   return {
     clinic: values.clinic,
     phone: channel === 'voice' ? spokenDigits(values.clinicPhone) : values.clinicPhone,
@@ -107,7 +115,22 @@ function wordsOf(values: TextValues, language: Language, channel: Channel): Reco
     periods: values.periods === false ? 'no' : 'yes',
     answer: values.answer,
     page: values.page,
+    emergency: emergencyWord(values.emergency, channel),
   }
+}
+
+/** For `select`: the number to dial in an emergency, or `none`. Speech reads it digit by digit. */
+export function emergencyWord(number: string | null | undefined, channel: Channel): string {
+  if (!number) return 'none'
+  return channel === 'voice' ? spokenDigits(number) : number
+}
+
+/**
+ * One text has room for the usual four: what a protocol asks besides stands on the page, is said in calls, and answers
+ * questions.
+ */
+function asThereIsRoom(avoid: readonly string[], channel: Channel): readonly string[] {
+  return channel === 'sms' && COMMON_RULES.every((rule) => avoid.includes(rule)) ? COMMON_RULES : avoid
 }
 
 /** The four usual rules, whatever their order: languages may say these in one well-made phrase. */
@@ -126,14 +149,17 @@ function spokenDigits(phone: string): string {
 
 function listChoices(choices: string[], language: Language, channel: Channel): string {
   if (choices.length < 1 || choices.length > 3) badInput('choices', 'Give one, two or three choices.')
-  const lines = choices.map((when, index) => fill(language.choice[channel], language.locale, { number: index + 1, when }))
+  const lines = choices.map((when, index) =>
+    fill(language.choice[channel], language.locale, { number: index + 1, when }),
+  )
   return lines.join(channel === 'sms' ? '\n' : ' ')
 }
 
 /** e.g. `sex, lube or douching`. */
 export function nameRules(rules: readonly string[], language: Language, channel: Channel): string {
   const names = rules.map((rule) => {
-    const words = language.rules[rule] ?? badInput('avoid', `Language ${language.code} has no words for one of these rules.`)
+    const words =
+      language.rules[rule] ?? badInput('avoid', `Language ${language.code} has no words for one of these rules.`)
     return channel === 'sms' ? words.short : words.long
   })
   return names.length < 2 ? names.join('') : `${names.slice(0, -1).join(', ')}${language.or}${names.at(-1)}`
@@ -141,7 +167,10 @@ export function nameRules(rules: readonly string[], language: Language, channel:
 
 /** Names, numbers and addresses are not ours to make easier: they are left out of the reading grade. */
 export function notOurWords(values: TextValues): string[] {
-  return [values.page, values.clinic, values.clinicPhone, values.clinicPhone && spokenDigits(values.clinicPhone)].filter(
-    (words): words is string => Boolean(words),
-  )
+  return [
+    values.page,
+    values.clinic,
+    values.clinicPhone,
+    values.clinicPhone && spokenDigits(values.clinicPhone),
+  ].filter((words): words is string => Boolean(words))
 }

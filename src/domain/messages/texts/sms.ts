@@ -14,11 +14,11 @@ export interface SmsMeasure {
 }
 
 // Position 0x09 is the capital Ç that handsets show; the small ç is not in the alphabet.
-const BASIC = new Set(
+const BASIC: ReadonlySet<string> = new Set(
   '@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !"#¤%&\'()*+,-./0123456789:;<=>?' +
     '¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà',
 )
-const EXTENDED = new Set('\f^{}\\[~]|€')
+const EXTENDED: ReadonlySet<string> = new Set('\f^{}\\[~]|€')
 
 const ROOM: Record<Encoding, { alone: number; joined: number }> = {
   'GSM-7': { alone: 160, joined: 153 },
@@ -68,13 +68,46 @@ function unitsOf(text: string, encoding: Encoding): number {
 
 // Only signs whose plain form says the same. Letters with accents are never touched: they change meaning.
 const PLAIN: Record<string, string> = {
-  '‘': "'", '’': "'", '‚': "'", '‛': "'", '′': "'", '`': "'", '´': "'",
-  '“': '"', '”': '"', '„': '"', '‟': '"', '″': '"', '«': '"', '»': '"', '‹': "'", '›': "'",
-  '‐': '-', '‑': '-', '‒': '-', '–': '-', '—': '-', '―': '-', '−': '-',
-  '…': '...', '•': '-', '·': '-', '⁄': '/', '×': 'x',
-  '\t': ' ', '\u00a0': ' ', '\u2002': ' ', '\u2003': ' ', '\u2007': ' ', '\u2009': ' ', '\u202f': ' ',
-  '\u00ad': '', '\u200b': '', '\u2060': '', '\ufeff': '',
-} // prettier-ignore
+  '‘': "'",
+  '’': "'",
+  '‚': "'",
+  '‛': "'",
+  '′': "'",
+  '`': "'",
+  '´': "'",
+  '“': '"',
+  '”': '"',
+  '„': '"',
+  '‟': '"',
+  '″': '"',
+  '«': '"',
+  '»': '"',
+  '‹': "'",
+  '›': "'",
+  '‐': '-',
+  '‑': '-',
+  '‒': '-',
+  '–': '-',
+  '—': '-',
+  '―': '-',
+  '−': '-',
+  '…': '...',
+  '•': '-',
+  '·': '-',
+  '⁄': '/',
+  '×': 'x',
+  '\t': ' ',
+  '\u00a0': ' ',
+  '\u2002': ' ',
+  '\u2003': ' ',
+  '\u2007': ' ',
+  '\u2009': ' ',
+  '\u202f': ' ',
+  '\u00ad': '',
+  '\u200b': '',
+  '\u2060': '',
+  '\ufeff': '',
+}
 
 /** Replaces typographic signs (curly quotes, dashes, ellipsis, odd spaces) by their GSM-7 forms. */
 export function foldTypography(text: string): string {

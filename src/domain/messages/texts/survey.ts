@@ -10,6 +10,8 @@ import { measureSms, outsideGsm7, type Encoding } from './sms.ts'
 export interface SurveySite {
   clinic: string
   clinicPhone: string
+  /** What to dial in an emergency; null: the words that stand for it. */
+  emergency: string | null
   page: string
   /** Approved answers by language; the longest counts. */
   answers: Record<string, string[]>
@@ -52,8 +54,16 @@ function surveyOne(text: Text, language: Language, values: TextValues): SurveyRo
   const counts = readingCounts(rendered.text, language.reading, notOurWords(values))
   const ease = readingEase(counts, language.reading)
   return {
-    language: language.code, kind, channel, part, text: rendered.text, encoding, units,
-    segments: rendered.segments, grade: rendered.grade, ease: ease === null ? null : Math.round(ease * 10) / 10,
+    language: language.code,
+    kind,
+    channel,
+    part,
+    text: rendered.text,
+    encoding,
+    units,
+    segments: rendered.segments,
+    grade: rendered.grade,
+    ease: ease === null ? null : Math.round(ease * 10) / 10,
     // The rest takes long to work out and stays; who has approved it changes.
     get state() {
       return text.approval ? 'approved' : 'draft'
@@ -65,7 +75,7 @@ function surveyOne(text: Text, language: Language, values: TextValues): SurveyRo
       return text.approval?.on ?? null
     },
     overBudget: isSms(part, channel) ? overBudget(rendered.text, language) : null,
-  } // prettier-ignore
+  }
 }
 
 function isSms(part: TextPart, channel: Channel): boolean {
@@ -83,9 +93,16 @@ export function longestValues(language: Language, site: SurveySite): TextValues 
   const [first, second, third] = longestInstants(language)
   const answers = [...(site.answers[language.code] ?? [])].sort((a, b) => measureSms(b).units - measureSms(a).units)
   return {
-    clinic: site.clinic, clinicPhone: site.clinicPhone, page: site.page, zone: ZONE, answer: answers[0] ?? '',
-    visit: first!, mark: second!, choices: [first!, second!, third!],
-  } // prettier-ignore
+    clinic: site.clinic,
+    clinicPhone: site.clinicPhone,
+    emergency: site.emergency,
+    page: site.page,
+    zone: ZONE,
+    answer: answers[0] ?? '',
+    visit: first!,
+    mark: second!,
+    choices: [first!, second!, third!],
+  }
 }
 
 const ZONE = 'America/Halifax'

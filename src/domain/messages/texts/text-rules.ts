@@ -1,47 +1,23 @@
-import type { TextKind } from './kinds.ts'
+import { type Placeholder, PLACEHOLDERS } from './placeholders.ts'
 import type { Language, Text } from './library.ts'
+import { MESSAGE_KINDS } from './message-kinds.ts'
 
-/** Every value a template may ask for. `rules` is none, common or other; `periods` yes or no: both are for `select`. */
-export const PLACEHOLDERS = [
-  'clinic', 'phone', 'visit', 'mark', 'choices', 'count', 'avoid', 'rules', 'periods', 'answer', 'page',
-] as const // prettier-ignore
-export type Placeholder = (typeof PLACEHOLDERS)[number]
-
-// First contact, help and alarm say how to reach the clinic (as reminder rules of several countries ask); the others
-// would be useless without their value.
-const FULL_NEEDS: Partial<Record<TextKind, Placeholder[]>> = {
-  confirmation: ['visit', 'phone'],
-  prep: ['mark', 'avoid'],
-  'late-prep': ['avoid'],
-  'day-before': ['visit'],
-  moved: ['visit'],
-  'move-asked': ['visit'],
-  'no-change': ['visit'],
-  lapse: ['visit'],
-  alarm: ['phone'],
-  help: ['phone'],
-  rejoined: ['phone'],
-  answer: ['answer'],
-}
-const DISCREET_NEEDS: Partial<Record<TextKind, Placeholder[]>> = {
-  confirmation: ['phone'],
-  alarm: ['phone'],
-  help: ['phone'],
-  rejoined: ['phone'],
-}
 /** What would tell a bystander more than that there is a visit. */
-const TELLING_VALUES: Placeholder[] = ['avoid', 'answer', 'periods', 'rules']
-const STOP_SAID_IN: TextKind[] = ['confirmation', 'help', 'rejoined']
+const TELLING_VALUES: readonly Placeholder[] = ['avoid', 'answer', 'periods', 'rules']
 
 /** What is wrong with a text, in sentences for its author; empty when nothing is. */
 export function textFaults(text: Text, language: Language): string[] {
   const asked = text.asks
   return [
-    ...[...asked].filter((name) => !PLACEHOLDERS.includes(name as Placeholder)).map((name) => `There is no value {${name}}.`),
+    ...[...asked]
+      .filter((name) => !PLACEHOLDERS.includes(name as Placeholder))
+      .map((name) => `There is no value {${name}}.`),
     ...needs(text)
       .filter((name) => !asked.has(name))
       .map((name) => `It must say {${name}}.`),
-    ...(/'(?=\{)/.test(text.words) ? ["An apostrophe right before { hides the value. Write ’, or '' for one apostrophe."] : []),
+    ...(/'(?=\{)/.test(text.words)
+      ? ["An apostrophe right before { hides the value. Write ’, or '' for one apostrophe."]
+      : []),
     ...namesStop(text, language),
     ...badWords(text.words, language.never).map((word) => `It speaks of a result or a diagnosis: “${word}”.`),
     ...(heardByAnybody(text) ? tells(text, asked, language) : []),
@@ -50,14 +26,15 @@ export function textFaults(text: Text, language: Language): string[] {
 
 function needs({ kind, channel, part }: Text): Placeholder[] {
   if (part === 'greeting') return ['clinic']
+  const { answers, mustSay } = MESSAGE_KINDS[kind]
   // A recorded call must give a number to call back.
-  if (channel === 'voice') return ['clinic', ...(part === 'full' ? (FULL_NEEDS[kind] ?? []) : []), 'phone']
-  const choices: Placeholder[] = kind === 'offer' || kind === 'which-visit' ? ['choices'] : []
-  return ['clinic', ...choices, ...((part === 'full' ? FULL_NEEDS : DISCREET_NEEDS)[kind] ?? [])]
+  if (channel === 'voice') return ['clinic', ...(part === 'full' ? mustSay.full : []), 'phone']
+  const choices: Placeholder[] = answers === 'numbers' ? ['choices'] : []
+  return ['clinic', ...choices, ...(part === 'full' ? mustSay.full : mustSay.discreet)]
 }
 
 function namesStop({ kind, channel, words }: Text, { keywords }: Language): string[] {
-  if (channel !== 'sms' || !STOP_SAID_IN.includes(kind) || words.includes(keywords.stop)) return []
+  if (channel !== 'sms' || !MESSAGE_KINDS[kind].saysStop || words.includes(keywords.stop)) return []
   return [`It must say how to stop: ${keywords.stop}.`]
 }
 

@@ -1,6 +1,9 @@
 import type { Pressed } from './pressed.ts'
 
-/** What happens when a key is pressed: on to a step (or the same again), or an answer that is told, with thanks in `then`. */
+/**
+ * What happens when a key is pressed: on to a step (or the same again), or an answer that is told, with thanks in
+ * `then`.
+ */
 export type KeyAct = { go: string } | { answer: Pressed; then: string }
 
 /** Something said, and the keys that may be pressed while it is said and for a while after. */

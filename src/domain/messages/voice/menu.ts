@@ -1,4 +1,5 @@
 import type { Detail, TextKind } from '../texts/kinds.ts'
+import { MESSAGE_KINDS } from '../texts/message-kinds.ts'
 import type { Pressed } from './pressed.ts'
 
 /** Each thing a key can be for, by the name of the phrase that says so. */
@@ -30,21 +31,6 @@ export const WHEN_KEYS: readonly Key[] = [
   AGAIN,
 ]
 
-/** Calls about a visit that stands. */
-const ABOUT_A_VISIT: ReadonlySet<TextKind> = new Set([
-  'confirmation',
-  'prep',
-  'late-prep',
-  'day-before',
-  'moved',
-  'no-change',
-  'lapse',
-])
-/** After these there is nothing left to ask for. */
-const FAREWELL: ReadonlySet<TextKind> = new Set(['stopped', 'wrong-person'])
-/** Keys 1 to 3 choose a time; the times themselves say so. */
-export const CHOOSING: ReadonlySet<TextKind> = new Set(['offer', 'which-visit'])
-
 /**
  * The keys after a message of this kind, in the order they are said. 4 (again) and 9 (no more calls) mean the same
  * everywhere. After a discreet message no key speaks of a period.
@@ -52,9 +38,17 @@ export const CHOOSING: ReadonlySet<TextKind> = new Set(['offer', 'which-visit'])
  * @param periods false where cycles play no part.
  */
 export function keysAfter(kind: TextKind, detail: Detail, periods: boolean): Key[] {
-  if (FAREWELL.has(kind)) return [AGAIN]
+  const { afterStop, answers } = MESSAGE_KINDS[kind]
+  // After a farewell there is nothing left to ask for.
+  if (afterStop === 'last') return [AGAIN]
   const asks = periods && detail === 'full'
-  if (kind === 'cycle-check') return [...(asks ? [NOT_YET, STARTED] : []), MOVE, AGAIN, STOP]
-  if (ABOUT_A_VISIT.has(kind)) return [CONFIRM, ...(asks ? [STARTED] : []), MOVE, AGAIN, STOP]
-  return [AGAIN, STOP]
+  switch (answers) {
+    case 'period':
+      return [...(asks ? [NOT_YET, STARTED] : []), MOVE, AGAIN, STOP]
+    case 'visit':
+      return [CONFIRM, ...(asks ? [STARTED] : []), MOVE, AGAIN, STOP]
+    case 'numbers':
+    case 'nothing':
+      return [AGAIN, STOP]
+  }
 }

@@ -1,6 +1,9 @@
 import type { KeyPhrase, PeriodPhrase } from './menu.ts'
 
-/** What a call in one language says around its message: ICU messages over `key` and `clinic`. Approved or not as a whole. */
+/**
+ * What a call in one language says around its message: ICU messages over `key` and `clinic`. Approved or not as a
+ * whole.
+ */
 export interface CallPhrases {
   /** One sentence a key, heard by anybody. */
   keys: Record<KeyPhrase, string>

@@ -10,7 +10,7 @@ export interface Pressed {
 }
 
 /** Everything a key can say, as it stands in addresses and forms, e.g. `period-started.1`. */
-const CODES = new Map<string, Pressed>(
+const CODES: ReadonlyMap<string, Pressed> = new Map<string, Pressed>(
   [
     { meaning: 'confirm' },
     { meaning: 'cannot-come' },

@@ -27,13 +27,15 @@ export function isAboutHer({ channel }: { channel: Channel }, outcome: { kind: s
 }
 
 /**
- * What follows a call that did not reach the patient: another in a different part of the day, as soon as sending hours allow, and
- * two hours later at least; where no other part comes before the message is worthless, later in the same one.
+ * What follows a call that did not reach the patient: another in a different part of the day, as soon as sending hours
+ * allow, and two hours later at least; where no other part comes before the message is worthless, later in the same
+ * one.
  *
  * @param code why the call ended, as an outcome or a receipt has it.
  * @param calls calls made so far, this one included.
  * @param now when the last one ended.
- * @returns when to call again, or `give-up` for the call list; undefined when the code says nothing about the patient (the line
+ * @returns when to call again, or `give-up` for the call list; undefined when the code says nothing about the patient
+ *   (the line
  *   is down, the number does not exist): then the usual table of outcomes decides.
  */
 export function afterCall(

@@ -8,8 +8,8 @@ const MISTAKES = 4
 
 /**
  * A whole call as a VoiceXML 2.1 document (W3C Recommendation of 19 June 2007, on top of VoiceXML 2.0). Each step is a
- * `menu` (2.0 §2.2) for keys only; an answer is submitted (§5.3.8) as `pressed`, and what comes back is the document that
- * goes on.
+ * `menu` (2.0 §2.2) for keys only; an answer is submitted (§5.3.8) as `pressed`, and what comes back is the document
+ * that goes on.
  *
  * @param answerUrl where answers are posted to.
  */
@@ -44,7 +44,9 @@ function document(locale: string, dialogs: string[]): string {
 
 function dialog(name: string, step: Step, notAKey: string, answerUrl: string): string {
   const keys = Object.entries(step.keys)
-  const forms = keys.flatMap(([digit, act]) => ('answer' in act ? [answerForm(formOf(name, digit), act, answerUrl)] : []))
+  const forms = keys.flatMap(([digit, act]) =>
+    'answer' in act ? [answerForm(formOf(name, digit), act, answerUrl)] : [],
+  )
   return [
     `<menu id="${name}">`,
     `<prompt bargein="true">${paragraphs(step.say)}</prompt>`,

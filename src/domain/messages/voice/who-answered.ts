@@ -17,8 +17,8 @@ const QUIET_AFTER_WORDS_MS = 1_500
 const SILENT_MS = 3_000
 
 /**
- * Judges by sound levels alone, so nothing needs to be recorded: a greeting of over 2.5 s without a pause is a machine's;
- * a few words and then quiet, or no word at all, are a person's. Thresholds chosen by trial, no source.
+ * Judges by sound levels alone, so nothing needs to be recorded: a greeting of over 2.5 s without a pause is a
+ * machine's; a few words and then quiet, or no word at all, are a person's. Thresholds chosen by trial, no source.
  *
  * @param heard levels so far, in order, about every half second; none come while the other side sends nothing.
  * @param ms since the call was answered.

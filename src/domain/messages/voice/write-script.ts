@@ -2,11 +2,12 @@ import { badInput } from '../../failure.ts'
 import { readablePhone } from '../../patients/phone.ts'
 import { writeWhen } from '../texts/dates.ts'
 import type { Detail, TextKind, TextValues } from '../texts/kinds.ts'
+import { MESSAGE_KINDS } from '../texts/message-kinds.ts'
 import type { Language, TextLibrary } from '../texts/library.ts'
 import { fill } from '../texts/message.ts'
 import { languageOf, renderText, type RenderedText, type VoicePart } from '../texts/render.ts'
 import type { CallScript, KeyAct, Step } from './call-script.ts'
-import { AGAIN, CHOOSING, keysAfter, STOP, WHEN_KEYS, type Key } from './menu.ts'
+import { AGAIN, keysAfter, STOP, WHEN_KEYS, type Key } from './menu.ts'
 import type { CallPhrases } from './phrases.ts'
 import type { Pressed } from './pressed.ts'
 
@@ -68,7 +69,10 @@ class Pen {
 
   key({ phrase, digit }: Key): string {
     const { keys, period } = this.phrases
-    return this.phrase(phrase in keys ? keys[phrase as keyof typeof keys] : period[phrase as keyof typeof period], digit)
+    return this.phrase(
+      phrase in keys ? keys[phrase as keyof typeof keys] : period[phrase as keyof typeof period],
+      digit,
+    )
   }
 
   answered(answer: Pressed): KeyAct {
@@ -90,7 +94,7 @@ class Pen {
   /** `For Tuesday, March 24, at 10 in the morning, press 1.` */
   choices(): Step {
     const { values, kind } = this.request
-    const times = CHOOSING.has(kind) ? (values.choices ?? []) : []
+    const times = MESSAGE_KINDS[kind].answers === 'numbers' ? (values.choices ?? []) : []
     const said = times.map((at, index) => {
       const when = writeWhen(at, values.zone, this.language, 'voice')
       return fill(this.language.choice.voice, this.language.locale, { number: index + 1, when })
@@ -104,7 +108,8 @@ class Pen {
 function thanksFor({ meaning, daysAgo }: Pressed): keyof CallPhrases['says'] {
   if (meaning === 'stop') return 'stopped'
   if (meaning === 'wrong-person') return 'wrongNumber'
-  const asks = meaning === 'cannot-come' || meaning === 'choice' || (meaning === 'period-started' && daysAgo === undefined)
+  const asks =
+    meaning === 'cannot-come' || meaning === 'choice' || (meaning === 'period-started' && daysAgo === undefined)
   return asks ? 'person' : 'noted'
 }
 
@@ -146,5 +151,8 @@ function writeAnswer(pen: Pen): { step: Step; state: State } {
 }
 
 function joined(...steps: Step[]): Step {
-  return { say: steps.flatMap(({ say }) => say), keys: Object.assign({}, ...steps.map(({ keys }) => keys)) as Step['keys'] }
+  return {
+    say: steps.flatMap(({ say }) => say),
+    keys: Object.assign({}, ...steps.map(({ keys }) => keys)) as Step['keys'],
+  }
 }

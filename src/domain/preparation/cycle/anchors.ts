@@ -3,7 +3,10 @@ import { type BleedSaid, likelihoodOf } from './bleed.ts'
 import type { Evidence } from './evidence.ts'
 import { BLEED, LONGEST_MODELLED_DAYS, TOLD_IS_LATEST } from './published.ts'
 
-/** One way in which the current cycle may have begun. With an exact LMP there is one anchor; "about" or hearsay make several. */
+/**
+ * One way in which the current cycle may have begun. With an exact LMP there is one anchor; "about" or hearsay make
+ * several.
+ */
 export interface Anchor {
   /** Day number of its first day. */
   start: number
@@ -11,18 +14,29 @@ export interface Anchor {
   quietUntil: number
   /** Days the cycle is known to have lasted, capped where the tables end. */
   lasted: number
+  /**
+   * Chance that periods go on as the tables have it; the rest is that none comes for now. 1 until the wait is longer
+   * than any cycle.
+   */
+  goesOn: number
   /** Probability of this anchor times that of the evidence under it. */
   weight: number
 }
 
-/** Beyond this the tables run thin; a longer wait is treated as this long, so the next start stays a constant chance a day. */
+/**
+ * Beyond this the tables run thin: a longer wait is read in them as this long, and the chance of a start falls with the
+ * square of the wait. Who has waited so long has less and less to expect (amenorrhoea); how fast is judgement, no
+ * source.
+ */
 const LONGEST_WAIT_DAYS = LONGEST_MODELLED_DAYS - 20
 
 /** The anchors the evidence leaves open; empty when nothing says where the current cycle began. */
 export function findAnchors(evidence: Evidence): Anchor[] {
   return candidates(evidence).flatMap(({ start, weight }) => {
     const heard = weight * likelihoodOf(bleedSaid(evidence, start))
-    return heard > 0 ? readings(evidence, start).map(({ quietUntil, share }) => anchor(start, quietUntil, heard * share)) : []
+    return heard > 0
+      ? readings(evidence, start).map(({ quietUntil, share }) => anchor(start, quietUntil, heard * share))
+      : []
   })
 }
 
@@ -34,7 +48,10 @@ export function bleedSaid({ endedOn, stillBleedingOn }: Evidence, start: number)
   }
 }
 
-/** Probability of the evidence so far under one anchor: the prior chance of a wait as long as it was, for each kind of cycle. */
+/**
+ * Probability of the evidence so far under one anchor: the prior chance of a wait as long as it was, for each kind of
+ * cycle.
+ */
 export function waitLikelihood({ cells, weights }: Belief, { lasted }: Anchor): number {
   return cells.reduce((sum, cell, i) => sum + weights[i]! * cell.longer[lasted]!, 0)
 }
@@ -55,8 +72,8 @@ function around(
 }
 
 /**
- * Asked "has a new one begun?", the patient answers for certain. An LMP that was merely told is usually but not always the latest:
- * with both readings kept, a long overdue start speaks for the second by itself.
+ * Asked "has a new one begun?", the patient answers for certain. An LMP that was merely told is usually but not always
+ * the latest: with both readings kept, a long overdue start speaks for the second by itself.
  */
 function readings({ quietUntil, toldOn }: Evidence, start: number): { quietUntil: number; share: number }[] {
   const sure = Math.max(start, quietUntil ?? start)
@@ -68,5 +85,7 @@ function readings({ quietUntil, toldOn }: Evidence, start: number): { quietUntil
 }
 
 function anchor(start: number, quietUntil: number, weight: number): Anchor {
-  return { start, quietUntil, lasted: Math.min(quietUntil - start, LONGEST_WAIT_DAYS), weight }
+  const waited = quietUntil - start
+  const lasted = Math.min(waited, LONGEST_WAIT_DAYS)
+  return { start, quietUntil, lasted, goesOn: waited > lasted ? (lasted / waited) ** 2 : 1, weight }
 }

@@ -17,14 +17,20 @@ const LOOK_BACK_DAYS = 60
 const NEGLIGIBLE = 1e-6
 
 /**
- * Every answer that a question on a day may bring: "not yet", or the first day of the latest period. Day numbers throughout.
- * Each is worked out per kind of cycle, so the answer also tells what kind it is.
+ * Every answer that a question on a day may bring: "not yet", or the first day of the latest period. Day numbers
+ * throughout. Each is worked out per kind of cycle, so the answer also tells what kind it is.
  */
-export function possibleAnswers(situation: Situation, asked: number, visit: number, { avoidDays }: Timing): PossibleAnswer[] {
+export function possibleAnswers(
+  situation: Situation,
+  asked: number,
+  visit: number,
+  { avoidDays }: Timing,
+): PossibleAnswer[] {
   if (avoidDays === null) return []
   const { anchors, belief, total } = situation
   const answers = [notYet(situation, asked, visit, avoidDays)]
-  const first = anchors.length > 0 ? Math.min(...anchors.map(({ quietUntil }) => quietUntil)) + 1 : asked - LOOK_BACK_DAYS
+  const first =
+    anchors.length > 0 ? Math.min(...anchors.map(({ quietUntil }) => quietUntil)) + 1 : asked - LOOK_BACK_DAYS
   const even = anchors.length > 0 ? 0 : evenRate(belief)
   for (let start = first; start <= asked; start++) {
     const answer = { probability: 0, badToo: 0 }
@@ -42,9 +48,14 @@ type Days = { first: number; last: number }
 /** "Not yet" does not tell an "about" LMP any better, so it is one answer whatever the anchors. */
 function notYet({ belief, anchors, total }: Situation, asked: number, visit: number, avoid: Days): PossibleAnswer {
   const answer = { probability: 0, badToo: 0 }
-  for (const { quietUntil, lasted, weight } of anchors) {
+  for (const { quietUntil, lasted, goesOn, weight } of anchors) {
     const wait = { start: quietUntil - lasted, lasted: lasted + Math.max(0, asked - quietUntil) }
-    belief.cells.forEach((cell, i) => add(answer, cell, (belief.weights[i]! * weight) / total, wait, visit, avoid))
+    belief.cells.forEach((cell, i) => {
+      const share = (belief.weights[i]! * weight) / total
+      add(answer, cell, share * goesOn, wait, visit, avoid)
+      // Where none comes for now, none spoils the visit either.
+      answer.probability += share * (1 - goesOn) * cell.longer[lasted]!
+    })
   }
   return answer
 }
@@ -70,8 +81,8 @@ function add(
 
 function startRate(cell: Cell, anchors: Anchor[], start: number): number {
   let rate = 0
-  for (const { quietUntil, lasted, weight } of anchors) {
-    if (start > quietUntil) rate += weight * startsAfterWait(cell, start - quietUntil + lasted, lasted)
+  for (const { quietUntil, lasted, goesOn, weight } of anchors) {
+    if (start > quietUntil) rate += weight * goesOn * startsAfterWait(cell, start - quietUntil + lasted, lasted)
   }
   return rate
 }

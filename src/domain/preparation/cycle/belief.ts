@@ -16,8 +16,14 @@ export interface Belief {
   weights: Float64Array
 }
 
-/** Bayes' rule on the grid: the population of the patient's age, times the likelihood of each thing the patient said and of each past cycle. */
-export function believe(history: CycleHistory, { usualDays, lengths }: Pick<Evidence, 'usualDays' | 'lengths'>): Belief {
+/**
+ * Bayes' rule on the grid: the population of the patient's age, times the likelihood of each thing the patient said and
+ * of each past cycle.
+ */
+export function believe(
+  history: CycleHistory,
+  { usualDays, lengths }: Pick<Evidence, 'usualDays' | 'lengths'>,
+): Belief {
   const grid = history.scheduledBleeds ? scheduledGrid(usualDays) : naturalGrid(history.age)
   const weights = grid.weights.slice()
   if (!history.scheduledBleeds) hearStated(weights, usualDays, history.regularity)
@@ -35,7 +41,11 @@ const ofSayingRegularity = remember((stated: 'regular' | 'irregular') =>
   Float64Array.from(naturalGrid().cells, ({ spread }) => saysRegularity(stated, spread)),
 )
 
-function hearStated(weights: Float64Array, usualDays: number | undefined, regularity: CycleHistory['regularity']): void {
+function hearStated(
+  weights: Float64Array,
+  usualDays: number | undefined,
+  regularity: CycleHistory['regularity'],
+): void {
   // Half days are kept apart, finer differences are not: so there are few tables to remember.
   if (usualDays !== undefined) multiply(weights, ofSayingLength(Math.round(usualDays * 2) / 2))
   if (regularity !== undefined) multiply(weights, ofSayingRegularity(regularity))
@@ -48,7 +58,8 @@ function multiply(weights: Float64Array, by: Float64Array): void {
 /** How likely a woman whose cycles are `usual` days long is to say `stated`. */
 function saysLength(stated: number, usual: number): number {
   const error = stated - usual - STATED.bias
-  const careful = STATED.knowsShare * bell(error, STATED.knowsSd) + (1 - STATED.knowsShare) * bell(error, STATED.guessSd)
+  const careful =
+    STATED.knowsShare * bell(error, STATED.knowsSd) + (1 - STATED.knowsShare) * bell(error, STATED.guessSd)
   const says28 = SAYS_28.share * Math.exp(-0.5 * ((usual - 28) / SAYS_28.reachSd) ** 2)
   return (1 - says28) * careful + (Math.round(stated) === 28 ? says28 : 0)
 }

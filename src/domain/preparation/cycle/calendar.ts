@@ -32,8 +32,12 @@ export function drawCalendar(days: readonly DayForecast[], booked?: CalendarDate
 function drawMonth(days: readonly DayForecast[], booked: CalendarDate | undefined): string {
   const first = at(days[0]!.date)
   const cells = [...Array<string>(first.weekday - 1).fill(''), ...days.map((day) => drawDay(day, day.date === booked))]
-  const weeks = Array.from({ length: Math.ceil(cells.length / 7) }, (_, week) => drawRow(cells.slice(week * 7, week * 7 + 7)))
-  return [first.setLocale('en').toFormat('LLLL yyyy'), drawRow(WEEKDAYS.map((name) => `  ${name}`)), ...weeks].join('\n')
+  const weeks = Array.from({ length: Math.ceil(cells.length / 7) }, (_, week) =>
+    drawRow(cells.slice(week * 7, week * 7 + 7)),
+  )
+  return [first.setLocale('en').toFormat('LLLL yyyy'), drawRow(WEEKDAYS.map((name) => `  ${name}`)), ...weeks].join(
+    '\n',
+  )
 }
 
 function drawRow(cells: readonly string[]): string {

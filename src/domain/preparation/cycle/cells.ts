@@ -57,7 +57,10 @@ export class Cell {
     return (this.#mean ??= this.length.reduce((mean, p, days) => mean + p * days, 0))
   }
 
-  /** Probability that some period starts so many days after a known start (a renewal process: spread grows cycle by cycle). */
+  /**
+   * Probability that some period starts so many days after a known start (a renewal process: spread grows cycle by
+   * cycle).
+   */
   get starts(): Float64Array {
     return this.startsTo(HORIZON_DAYS)
   }

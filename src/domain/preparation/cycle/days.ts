@@ -5,7 +5,8 @@ import { remember } from './remember.ts'
 const MS_A_DAY = 86_400_000
 
 /**
- * Days since 1970-01-01 of a calendar date: the whole forecast counts in these, so that no zone or clock change can touch it.
+ * Days since 1970-01-01 of a calendar date: the whole forecast counts in these, so that no zone or clock change can
+ * touch it.
  *
  * @throws bad-input when it is not a real date written `YYYY-MM-DD`.
  */
@@ -13,8 +14,9 @@ export function dayNumber(date: CalendarDate, field = 'date'): number {
   const parts = /^(\d{4})-(\d{2})-(\d{2})$/.exec(date)
   const number = parts ? Date.UTC(Number(parts[1]), Number(parts[2]) - 1, Number(parts[3])) / MS_A_DAY : NaN
   // Date.UTC rolls 30 February over into March, so a date counts only if it reads back as it was written.
-  if (Number.isNaN(number) || calendarDate(number) !== date)
-    badInput(field, 'This is not a date. Write it as year-month-day, e.g. 2026-03-02.')
+  if (parts === null) badInput(field, 'This is not a date. Write it as year-month-day, e.g. 2026-03-02.')
+  if (calendarDate(number) !== date)
+    badInput(field, 'There is no such date. Write it as year-month-day, e.g. 2026-03-02.')
   return number
 }
 

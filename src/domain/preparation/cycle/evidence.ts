@@ -6,6 +6,8 @@ import { BLEED, LONGEST_MODELLED_DAYS, SHORTEST_MODELLED_DAYS } from './publishe
 export interface HistoryFault {
   field: string
   message: string
+  /** It can be used all the same; a person should look into it. */
+  doubt?: true
 }
 
 /** What can be used of a history, as day numbers; contradictions are left out, never averaged away. */
@@ -26,7 +28,10 @@ export interface Evidence {
   lengths: number[]
 }
 
-/** A second start sooner than this is more likely the same period, or bleeding between periods: a person must ask. No source. */
+/**
+ * A second start sooner than this is more likely the same period, or bleeding between periods: a person must ask. No
+ * source.
+ */
 export const SHORTEST_CYCLE_DAYS = 15
 /** "About" wider than this says no more than "unknown". */
 const WIDEST_GIVE_DAYS = 14
@@ -41,7 +46,10 @@ type Dated = Partial<Record<(typeof DATED)[number], number>>
  *
  * @param asOf day number on which it is looked at: anything dated later is a fault
  */
-export function sortEvidence(history: CycleHistory, asOf: number = Infinity): { evidence: Evidence; faults: HistoryFault[] } {
+export function sortEvidence(
+  history: CycleHistory,
+  asOf: number = Infinity,
+): { evidence: Evidence; faults: HistoryFault[] } {
   const faults: HistoryFault[] = []
   const fault = (field: string, message: string): void => void faults.push({ field, message })
   const dated = readDates(history, asOf, fault)
@@ -53,7 +61,10 @@ export function sortEvidence(history: CycleHistory, asOf: number = Infinity): { 
   const lengths = joinLengths(readLengths(history, fault), lengthsBetween(starts, dated.lmp, fault))
   const { startedOn, notStartedBy, ...rest } = dated
   const exact = startedOn !== undefined && startedOn === dated.lmp
-  const told = { ...(notStartedBy !== undefined && { quietUntil: notStartedBy }), ...(usualDays !== undefined && { usualDays }) }
+  const told = {
+    ...(notStartedBy !== undefined && { quietUntil: notStartedBy }),
+    ...(usualDays !== undefined && { usualDays }),
+  }
   return { evidence: { ...rest, ...told, giveDays: exact ? 0 : giveDays, lengths }, faults }
 }
 
@@ -74,12 +85,16 @@ function readDates(history: CycleHistory, asOf: number, fault: Report): Dated {
 function readGive({ lmpGiveDays }: CycleHistory, fault: Report): number {
   if (lmpGiveDays === undefined) return 0
   if (lmpGiveDays >= 0 && lmpGiveDays <= WIDEST_GIVE_DAYS) return Math.round(lmpGiveDays)
-  fault('lmpGiveDays', `Give 0 to ${WIDEST_GIVE_DAYS} days either side; if it is less certain, enter the last period as unknown.`)
+  fault(
+    'lmpGiveDays',
+    `Give 0 to ${WIDEST_GIVE_DAYS} days either side; if it is less certain, enter the last period as unknown.`,
+  )
   return WIDEST_GIVE_DAYS
 }
 
 function readUsual({ usualCycleDays }: CycleHistory, fault: Report): number | undefined {
-  if (usualCycleDays === undefined || (usualCycleDays >= USUAL.shortest && usualCycleDays <= USUAL.longest)) return usualCycleDays
+  if (usualCycleDays === undefined || (usualCycleDays >= USUAL.shortest && usualCycleDays <= USUAL.longest))
+    return usualCycleDays
   fault('usualCycleDays', `Give ${USUAL.shortest} to ${USUAL.longest} days, or leave it out.`)
   return undefined
 }
@@ -99,7 +114,8 @@ function takeStart(dated: Dated, giveDays: number, starts: number[], fault: Repo
   if (misplaced !== undefined || denied) {
     fault(
       'startedOn',
-      misplaced ?? `The patient also said that no period had begun by ${calendarDate(notStartedBy!)}. Ask which is right.`,
+      misplaced ??
+        `The patient also said that no period had begun by ${calendarDate(notStartedBy!)}. Ask which is right.`,
     )
     delete dated.startedOn
     // Of two answers that exclude each other neither is used.
@@ -139,7 +155,10 @@ function dropContradictions(dated: Dated, fault: Report): void {
       drop(field, `This is ${day - lmp} days after the period on file began. Ask whether a new one has begun.`)
   }
   if (dated.endedOn !== undefined && dated.stillBleedingOn !== undefined && dated.endedOn < dated.stillBleedingOn)
-    drop('endedOn', `The patient was still bleeding on ${calendarDate(dated.stillBleedingOn)}. Ask whether it has ended since.`)
+    drop(
+      'endedOn',
+      `The patient was still bleeding on ${calendarDate(dated.stillBleedingOn)}. Ask whether it has ended since.`,
+    )
 }
 
 function readLengths({ pastCycleDays = [] }: CycleHistory, fault: Report): number[] {
@@ -156,7 +175,8 @@ function lengthsBetween(starts: number[], lmp: number | undefined, fault: Report
     fault('pastStarts', 'An earlier period is dated after the last one. Ask which is right.')
   const lengths = all.slice(1).map((day, i) => day - all[i]!)
   const short = lengths.find((days) => days < SHORTEST_CYCLE_DAYS)
-  if (short !== undefined) fault('pastStarts', `Two periods are said to have started ${short} days apart. Ask which is right.`)
+  if (short !== undefined)
+    fault('pastStarts', `Two periods are said to have started ${short} days apart. Ask which is right.`)
   // A longer gap is a hole in the record, not a cycle.
   return lengths.filter((days) => days >= SHORTEST_CYCLE_DAYS && days <= LONGEST_MODELLED_DAYS)
 }

@@ -1,6 +1,6 @@
 /**
- * The limits of FIGO System 1 for frequency, regularity and duration (Munro, Critchley, Fraser 2018, IJGO 143:393). They name
- * what is usual, so that the desk can be told why a forecast is wide; they diagnose nothing.
+ * The limits of FIGO System 1 for frequency, regularity and duration (Munro, Critchley, Fraser 2018, IJGO 143:393).
+ * They name what is usual, so that the desk can be told why a forecast is wide; they diagnose nothing.
  */
 
 /** How often periods come: 24 to 38 days is normal. */
@@ -15,8 +15,8 @@ export function durationOf(bleedDays: number): 'normal' | 'prolonged' {
 }
 
 /**
- * Whether the shortest and longest cycle lie close enough: within 7 days at 26-41, 9 at 18-25 and 42-45 (limits by age: value
- * from memory), 9 when the age is not known.
+ * Whether the shortest and longest cycle lie close enough: within 7 days at 26-41, 9 at 18-25 and 42-45 (limits by age:
+ * value from memory), 9 when the age is not known.
  */
 export function regularityOf(cycleDays: readonly number[], age?: number): 'regular' | 'irregular' {
   if (cycleDays.length < 2) return 'regular'

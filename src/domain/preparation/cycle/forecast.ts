@@ -12,7 +12,8 @@ import type { Timing } from './timing.ts'
 export const FORECAST_CAUTION = 'For timing a specimen only. Never use it to avoid or plan a pregnancy.'
 
 /**
- * The forecast for every date of a range, both ends included. For timing a specimen, never for contraception or conception.
+ * The forecast for every date of a range, both ends included. For timing a specimen, never for contraception or
+ * conception.
  *
  * @param asOf the day on which the forecast is made: anything dated later is left out
  * @throws bad-input for a date that is none
@@ -43,7 +44,9 @@ function forecastDay(starts: Starts | null, day: number, protocol: Timing): DayF
   return { date, ...known, rating: rate(known, protocol) }
 }
 
-/** Days 1-5 are the days on which a period started 0 to 4 days ago, so their probability is the sum over those starts. */
+/**
+ * Days 1-5 are the days on which a period started 0 to 4 days ago, so their probability is the sum over those starts.
+ */
 function avoidOn({ current, other }: Starts, day: number, { avoidDays }: Timing): number {
   if (avoidDays === null) return 0
   let sum = 0

@@ -32,8 +32,8 @@ const naturalWeights = remember((age: number | undefined) =>
   normalise(naturalCells('natural').map((cell) => density(cell, age) * widthAt(cell.location))),
 )
 const scheduledCells = remember((usual: number) => [
-  ...SCHEDULED.shifts.map((shift) =>
-    new Cell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed }),
+  ...SCHEDULED.shifts.map(
+    (shift) => new Cell({ location: usual + shift, spread: SCHEDULED.spread, missed: SCHEDULED.missedBleed }),
   ),
   // Who has stopped may wait for any time; without this kind a long wait would be impossible.
   new Cell({ location: usual, spread: SPREADS.at(-1)!, long: TAIL.largestShare }),
@@ -49,7 +49,10 @@ export function naturalGrid(age?: number): Grid {
 
 /** Women whose contraception brings on a bleed every `usual` days. */
 export function scheduledGrid(usual: number = SCHEDULED.usual): Grid {
-  return { cells: scheduledCells(Math.round(usual)), weights: Float64Array.of(...SCHEDULED.shiftShares, SCHEDULED.stopped) }
+  return {
+    cells: scheduledCells(Math.round(usual)),
+    weights: Float64Array.of(...SCHEDULED.shiftShares, SCHEDULED.stopped),
+  }
 }
 
 /** Scales weights to sum to 1. */

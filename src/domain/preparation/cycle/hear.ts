@@ -1,6 +1,7 @@
 import { dayNumber } from './days.ts'
 import { sortEvidence } from './evidence.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
+import { mayHavePeriod, periodsMayReturn } from './no-cycle.ts'
 
 /** The history with the evidence worked in; with a contradiction it comes back as it was, for a person to ask. */
 export interface UpdatedCycle {
@@ -11,12 +12,14 @@ export interface UpdatedCycle {
 type Reply = 'startedOn' | 'notStartedBy' | 'endedOn' | 'stillBleedingOn'
 
 /**
- * "My period started on D": D becomes the LMP, the old LMP joins the past starts, and what was said of the old cycle goes.
- * Within the days of an "about" LMP it is the same period, now dated exactly.
+ * "My period started on D": D becomes the LMP, the old LMP joins the past starts, and what was said of the old cycle
+ * goes. Within the days of an "about" LMP it is the same period, now dated exactly.
  */
 export function heardStart(history: CycleHistory, startedOn: CalendarDate, asOf: CalendarDate): UpdatedCycle {
-  if (history.status === 'no-periods')
-    return { history, contradiction: 'The record says that the patient has no periods, but the patient reports one.' }
+  if (!mayHavePeriod(history)) {
+    const recorded = history.status === 'pregnant' ? 'is pregnant' : 'has no periods'
+    return { history, contradiction: `The record says that the patient ${recorded}, but the patient reports a period.` }
+  }
   const heard = hear(history, 'startedOn', startedOn, asOf)
   return heard.contradiction === undefined ? { history: asNewCycle(history, startedOn) } : heard
 }
@@ -29,12 +32,20 @@ export function heardNotStarted(history: CycleHistory, by: CalendarDate): Update
 
 /** "The bleeding ended on D", D being its last day. */
 export function heardEnded(history: CycleHistory, endedOn: CalendarDate): UpdatedCycle {
-  return hear(history, 'endedOn', endedOn)
+  return hear(withPeriods(history), 'endedOn', endedOn)
 }
 
 /** "Still bleeding on D." */
 export function heardStillBleeding(history: CycleHistory, on: CalendarDate): UpdatedCycle {
-  return hear(history, 'stillBleedingOn', on)
+  return hear(withPeriods(history), 'stillBleedingOn', on)
+}
+
+/** Whoever bleeds again after breast-feeding has cycles again; on which day they began is not known yet. */
+function withPeriods(history: CycleHistory): CycleHistory {
+  if (!periodsMayReturn(history)) return history
+  const next: CycleHistory = { ...history, status: 'unknown' }
+  delete next.because
+  return next
 }
 
 /** Adds one answer, unless it contradicts what is on file. */
@@ -48,6 +59,7 @@ function hear(history: CycleHistory, reply: Reply, date: CalendarDate, asOf?: Ca
 function asNewCycle(history: CycleHistory, startedOn: CalendarDate): CycleHistory {
   const { lmp: old, lmpGiveDays: give = 0 } = history
   const next: CycleHistory = { ...history, status: 'cycling', lmp: startedOn }
+  delete next.because
   const samePeriod = old !== undefined && Math.abs(dayNumber(startedOn) - dayNumber(old, 'lmp')) <= give
   delete next.lmpGiveDays
   if (samePeriod) return next

@@ -1,12 +1,28 @@
 /** A calendar date without time or zone, `YYYY-MM-DD`. */
 export type CalendarDate = string
 
+/** Why a patient has no periods, where it was said. What each means stands in `no-cycle.ts`. */
+export const NO_PERIODS_BECAUSE = [
+  'after-menopause',
+  'breast-feeding',
+  'hormonal',
+  'uterus-removed',
+  'cervix-removed',
+] as const
+export type NoPeriodsBecause = (typeof NO_PERIODS_BECAUSE)[number]
+
 /**
- * What is known of a patient's cycles. Everything is optional except the status: an unknown LMP is an input, not an error.
+ * What is known of a patient's cycles. Everything is optional except the status: an unknown LMP is an input, not an
+ * error.
  */
 export interface CycleHistory {
-  /** `cycling`: an LMP was given. `unknown`: the patient could not say. `no-periods`: cycle logic is skipped, preparation is kept. */
-  status: 'cycling' | 'unknown' | 'no-periods'
+  /**
+   * `cycling`: an LMP was given. `unknown`: the patient could not say. `no-periods` and `pregnant`: cycle logic is
+   * skipped, preparation is kept. Whoever bleeds on a schedule of hormones is `cycling`, with `scheduledBleeds`.
+   */
+  status: 'cycling' | 'unknown' | 'no-periods' | 'pregnant'
+  /** Why there are no periods, with `no-periods` only. */
+  because?: NoPeriodsBecause
   /** First day of the last menstrual period (cycle day 1). */
   lmp?: CalendarDate
   /** "About": the true first day lies within this many days either side. 0 or missing = exact. */

@@ -1,20 +1,19 @@
 import { DateTime } from 'luxon'
-import { cycleCheckDate } from './cycle-check.ts'
+import { questionFor } from './question.ts'
 import { addDays, calendarDate, dayNumber } from './days.ts'
 import { regularityOf } from './figo.ts'
-import { forecastDays } from './forecast.ts'
 import type { CalendarDate, CycleHistory, DayForecast } from './history.ts'
 import { nextStart } from './next-start.ts'
+import { withoutCycle } from './no-cycle.ts'
 import { likeliestStart } from './path.ts'
 import { RATING_LIMITS } from './rating.ts'
+import { decideMove, type MoveDecision } from './move-rule.ts'
 import { assess } from './situation.ts'
 import type { Timing } from './timing.ts'
 
-export interface VisitJudgement {
-  forecast: DayForecast
-  /** Leave the visit where it is. */
-  keep: boolean
-  /** The forecast cannot tell yet: a question to the patient before the visit would help. */
+/** What was decided about a visit, as the desk is told. */
+export interface VisitJudgement extends Pick<MoveDecision, 'keep' | 'why' | 'worthACall' | 'cost' | 'forecast'> {
+  /** The forecast cannot tell: see `rating.ts`. */
   unsure: boolean
   /** One plain sentence for the desk. */
   reason: string
@@ -24,34 +23,75 @@ export interface VisitJudgement {
 const SAME_PERIOD_DAYS = 12
 
 /**
- * Is this visit well timed? `keep` is true also while it is unsure: a move must be worth its trouble.
+ * A decision with its reason in words.
  *
- * @param asOf today: with it the reason also says when to ask the patient
+ * @param asOf today: with it the reason also says when the patient will be asked
  */
-export function judgeVisit(history: CycleHistory, date: CalendarDate, protocol: Timing, asOf?: CalendarDate): VisitJudgement {
-  const forecast = forecastDays(history, { from: date, to: date }, protocol, asOf)[0]!
-  return {
-    forecast,
-    keep: forecast.rating !== 'avoid',
-    unsure: forecast.rating === 'unsure',
-    reason: explain(history, forecast, protocol, asOf),
+export function judgementOf(
+  { ranked, ...decision }: MoveDecision,
+  history: CycleHistory,
+  protocol: Timing,
+  asOf?: CalendarDate,
+): VisitJudgement {
+  const best = ranked[0]?.avoidProbability
+  const reason = reasonFor({ ...decision, best }, history, protocol, asOf)
+  return { ...decision, unsure: decision.forecast.rating === 'unsure', reason }
+}
+
+/** How good a date is by itself, with no opening to compare it with. */
+export function judgeDate(
+  history: CycleHistory,
+  date: CalendarDate,
+  protocol: Timing,
+  asOf?: CalendarDate,
+): VisitJudgement {
+  const judged = judgementOf(decideMove({ history, booked: date, protocol, asOf }, []), history, protocol, asOf)
+  if (judged.why !== 'nothing-better') return judged
+  const risk = riskOf(judged.forecast, history, protocol, asOf)
+  const reason = judged.unsure
+    ? `Unsure: ${risk}. ${adviceFor(history, date, protocol, asOf)}`
+    : `Not a good time: ${risk}.`
+  return { ...judged, reason }
+}
+
+interface Finding extends Pick<MoveDecision, 'why' | 'forecast'> {
+  /** Chance of a day to avoid on the best opening. */
+  best?: number | undefined
+}
+
+function reasonFor({ why, forecast, best = 0 }: Finding, history: CycleHistory, protocol: Timing, asOf?: CalendarDate) {
+  const risk = () => riskOf(forecast, history, protocol, asOf)
+  switch (why) {
+    case 'any-day':
+      return withoutCycle(history) ?? 'Keep: any day will do for this specimen.'
+    case 'good-time':
+      return `Keep: the visit is on about day ${forecast.cycleDay} of the cycle, ${whereIn(forecast, protocol)}.`
+    case 'nothing-better':
+      return `Keep for now: ${risk()}, but no free opening is better. ${adviceFor(history, forecast.date, protocol, asOf)}`
+    case 'better-free':
+      return `Move: ${risk()}. ${saferIsFree(forecast.avoidProbability, best)}`
   }
 }
 
-function explain(history: CycleHistory, forecast: DayForecast, protocol: Timing, asOf?: CalendarDate): string {
-  const { rating, cycleDay, avoidProbability } = forecast
-  if (protocol.avoidDays === null) return 'Keep: any day will do for this specimen.'
-  if (history.status === 'no-periods') return 'Keep: the patient has no periods, so any day will do; the preparation still matters.'
-  const days = `days ${protocol.avoidDays.first}-${protocol.avoidDays.last}`
-  if (rating === 'best') return `Keep: the visit is on about day ${cycleDay} of the cycle, in the ideal window.`
-  if (rating === 'fine') return `Keep: the visit is on about day ${cycleDay} of the cycle, away from ${days}.`
-  if (rating === 'avoid' && avoidProbability < RATING_LIMITS.avoid)
-    return 'Move: the patient will probably still be bleeding on that day.'
-  const because = becauseOf(history, forecast.date, asOf)
-  if (rating === 'avoid')
-    return `Move: ${because}, so the visit probably falls on ${days} of the cycle (${chanceOf(avoidProbability)}).`
-  const advice = adviceFor(history, forecast.date, protocol, asOf)
-  return `Unsure: ${because}, so the visit may fall on ${days} of the cycle (${chanceOf(avoidProbability)}); ${advice}.`
+function whereIn({ rating }: DayForecast, { avoidDays }: Timing): string {
+  return rating === 'best' ? 'in the ideal window' : `away from days ${avoidDays!.first}-${avoidDays!.last}`
+}
+
+/** What may go wrong on that date, and why. */
+function riskOf(forecast: DayForecast, history: CycleHistory, { avoidDays }: Timing, asOf?: CalendarDate): string {
+  const { avoidProbability, bleedingProbability, date } = forecast
+  if (bleedingProbability >= RATING_LIMITS.bleeding && avoidProbability < RATING_LIMITS.avoid)
+    return 'the patient will probably still be bleeding on that day'
+  const falls = avoidProbability >= RATING_LIMITS.avoid ? 'probably falls' : 'may fall'
+  const days = `days ${avoidDays!.first}-${avoidDays!.last}`
+  return `${becauseOf(history, date, asOf)}, so the visit ${falls} on ${days} of the cycle (${chanceOf(avoidProbability)})`
+}
+
+function saferIsFree(booked: number, best: number): string {
+  const [now, then] = [booked, best].map((chance) => Math.max(1, Math.round(chance * 100)))
+  return now === then
+    ? 'A better time is free.'
+    : `A better time is free: it lowers the chance of a day to avoid from ${now} to ${then} in 100.`
 }
 
 function becauseOf(history: CycleHistory, visit: CalendarDate, asOf?: CalendarDate): string {
@@ -75,9 +115,10 @@ function varying(lengths: number[], age: number | undefined): string {
 }
 
 function adviceFor(history: CycleHistory, visit: CalendarDate, protocol: Timing, asOf?: CalendarDate): string {
-  if (asOf === undefined) return 'ask the patient nearer the time'
-  const ask = cycleCheckDate({ history, visit, asOf, protocol })
-  return ask === null ? 'a date some days away would be safer' : `ask the patient on ${inWords(ask)}`
+  const ask = asOf === undefined ? null : questionFor({ history, visit, asOf, protocol })
+  return ask === null
+    ? 'Ask the patient nearer the time, or agree on another date.'
+    : `Ask the patient on ${inWords(ask.on)}, or agree on another date.`
 }
 
 function inWords(date: CalendarDate): string {

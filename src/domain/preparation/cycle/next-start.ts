@@ -3,7 +3,7 @@ import { firstDayReaching } from './path.ts'
 import { assess } from './situation.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
 
-/** When the next period is expected to begin. */
+/** When the next period is expected to begin, if one comes at all. */
 export interface NextStart {
   /** Even chances before and after. */
   likely: CalendarDate

@@ -32,7 +32,10 @@ export function cycleDayOn({ start, next, usual }: Path, day: number): number {
   return Math.floor(since - Math.floor(since / usual) * usual) + 1
 }
 
-/** First day number by which the chance that the next period has begun reaches `share` (in units of the anchors' weights). */
+/**
+ * First day number by which the chance that the next period has begun reaches `share` (in units of the anchors'
+ * weights).
+ */
 export function firstDayReaching(belief: Belief, anchors: Anchor[], share: number): number {
   const lengthOf = anyLength(belief)
   let sum = 0

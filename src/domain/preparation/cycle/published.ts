@@ -1,7 +1,7 @@
 /**
  * Every number the forecast rests on, with the published figure behind it. None is fitted to a data set of cycles.
- * "Read from" means taken over; "set so that" means chosen to reproduce the figure (tests/preparation/cycle checks that it does);
- * "judgement" means that no published figure was found.
+ * "Read from" means taken over; "set so that" means chosen to reproduce the figure (tests/preparation/cycle checks that
+ * it does); "judgement" means that no published figure was found.
  */
 
 /** Cycles shorter or longer than this are not modelled; Chiazze 1968, JAMA 203:377: 95 % lie in 15-45 days. */
@@ -9,10 +9,10 @@ export const SHORTEST_MODELLED_DAYS = 12
 export const LONGEST_MODELLED_DAYS = 120
 
 /**
- * Usual length by age (years, days): the middle of the ordinary cycles, before the long tail lifts the mean by about half a day.
- * Slope between 25 and 45: -0.15 d a year, between -0.18 (Bull 2019, npj Digit Med 2:83) and -0.12 (Belsey & Pinol 1997,
- * Contraception 55:57: 29.0 d at 20, 26.7 at 40, 29 at 49). Level set so that the mean at 29 is 28.9 (Fehring 2006,
- * JOGNN 35:376). After 45 it is mostly the tail that lengthens.
+ * Usual length by age (years, days): the middle of the ordinary cycles, before the long tail lifts the mean by about
+ * half a day. Slope between 25 and 45: -0.15 d a year, between -0.18 (Bull 2019, npj Digit Med 2:83) and -0.12 (Belsey
+ * & Pinol 1997, Contraception 55:57: 29.0 d at 20, 26.7 at 40, 29 at 49). Level set so that the mean at 29 is 28.9
+ * (Fehring 2006, JOGNN 35:376). After 45 it is mostly the tail that lengthens.
  */
 export const USUAL_LENGTH_BY_AGE: readonly (readonly [number, number])[] = [
   [15, 30.1],
@@ -27,8 +27,8 @@ export const USUAL_LENGTH_BY_AGE: readonly (readonly [number, number])[] = [
 ]
 
 /**
- * How much more a woman's cycles vary than at 35-39, by age. Li 2023, npj Digit Med 6:100: +46 % under 20, +45 % at 45-49,
- * +200 % over 50, lowest at 35-39; between 20 and 35 falling as in Chiazze 1968.
+ * How much more a woman's cycles vary than at 35-39, by age. Li 2023, npj Digit Med 6:100: +46 % under 20, +45 % at
+ * 45-49, +200 % over 50, lowest at 35-39; between 20 and 35 falling as in Chiazze 1968.
  */
 export const VARIATION_BY_AGE: readonly (readonly [number, number])[] = [
   [17, 1.46],
@@ -41,7 +41,9 @@ export const VARIATION_BY_AGE: readonly (readonly [number, number])[] = [
   [52, 3],
 ]
 
-/** Assumed when the age is not known: the mean age in Fehring 2006. The spread of usual lengths grows by that of ages. */
+/**
+ * Assumed when the age is not known: the mean age in Fehring 2006. The spread of usual lengths grows by that of ages.
+ */
 export const AGE_IF_UNKNOWN = 30
 export const EXTRA_SPREAD_IF_AGE_UNKNOWN = 1
 
@@ -58,8 +60,8 @@ export const WOMEN = [
 ] as const
 
 /**
- * The long right tail (Harlow & Zeger 1991, J Clin Epidemiol 44:1015; Guo 2006, Biostatistics 7:100: a normal part and a
- * shifted Weibull). Shape 1, so exponential; the share grows with a woman's variation; set with the figures above.
+ * The long right tail (Harlow & Zeger 1991, J Clin Epidemiol 44:1015; Guo 2006, Biostatistics 7:100: a normal part and
+ * a shifted Weibull). Shape 1, so exponential; the share grows with a woman's variation; set with the figures above.
  */
 export const TAIL = { shareAtTwoDays: 0.015, power: 1.3, largestShare: 0.2, meanDays: 12 } as const
 
@@ -81,15 +83,21 @@ export const STATED = { bias: 0.3, knowsShare: 0.6, knowsSd: 1.2, guessSd: 3.5 }
 export const SAYS_28 = { share: 0.2, reachSd: 3.5 } as const
 
 /**
- * Chance of calling oneself irregular by one's own variation (SD, days). Weller 1998, J Psychosom Obstet Gynaecol 19:111:
- * of those calling themselves regular 82 % were, of those calling themselves irregular 44 % were.
+ * Chance of calling oneself irregular by one's own variation (SD, days). Weller 1998, J Psychosom Obstet Gynaecol
+ * 19:111: of those calling themselves regular 82 % were, of those calling themselves irregular 44 % were.
  */
 export const SAYS_IRREGULAR = { least: 0.18, rise: 0.45, halfwaySd: 4 } as const
 
-/** Length of a bleed: mean 5.2 d, SD 1.0 between patients (Creinin 2004); spread set so that about 3 % exceed 7 d (Wood 1979). */
+/**
+ * Length of a bleed: mean 5.2 d, SD 1.0 between patients (Creinin 2004); spread set so that about 3 % exceed 7 d (Wood
+ * 1979).
+ */
 export const BLEED = { meanDays: 5.1, sdDays: 1.35, longestDays: 12 } as const
 
-/** With scheduled bleeds the calendar decides; spread, share of missed bleeds and of women who have stopped are judgement. */
+/**
+ * With scheduled bleeds the calendar decides; spread, share of missed bleeds and of women who have stopped are
+ * judgement.
+ */
 export const SCHEDULED = {
   usual: 28,
   shifts: [-1, 0, 1],

@@ -3,6 +3,7 @@ import { type Belief, believe } from './belief.ts'
 import { dayNumber } from './days.ts'
 import { type Evidence, sortEvidence } from './evidence.ts'
 import type { CalendarDate, CycleHistory } from './history.ts'
+import { hasCycles } from './no-cycle.ts'
 
 /** All that is believed of one patient: what kind of cycle it may be, and where in the cycle the patient may stand. */
 export interface Situation {
@@ -14,9 +15,9 @@ export interface Situation {
   total: number
 }
 
-/** What a history says, or null when the patient has no periods and cycles play no part. */
+/** What a history says, or null when cycles play no part. */
 export function assess(history: CycleHistory, asOf?: CalendarDate): Situation | null {
-  if (history.status === 'no-periods') return null
+  if (!hasCycles(history)) return null
   const { evidence } = sortEvidence(history, asOf === undefined ? Infinity : dayNumber(asOf, 'asOf'))
   const belief = believe(history, evidence)
   const anchors = findAnchors(evidence)

@@ -42,7 +42,12 @@ function evenly(belief: Belief): Starts {
 }
 
 /** Anchors that say nothing of the wait differ only by where they lie: one table serves them all, moved along. */
-function addAnchors(range: { from: number; to: number }, belief: Belief, anchors: Anchor[], total: number): Float64Array {
+function addAnchors(
+  range: { from: number; to: number },
+  belief: Belief,
+  anchors: Anchor[],
+  total: number,
+): Float64Array {
   const table = new Float64Array(range.to - range.from + 1)
   const free = anchors.filter(({ lasted }) => lasted < SHORTEST_MODELLED_DAYS)
   const waiting = anchors.filter(({ lasted }) => lasted >= SHORTEST_MODELLED_DAYS)
@@ -56,7 +61,7 @@ function addMoved(table: Float64Array, from: number, belief: Belief, anchors: An
   const starts = anchors.map(({ start }) => start)
   const [first, last] = [Math.min(...starts), Math.max(...starts)]
   const shared = new Float64Array(table.length + last - first)
-  addStarts(shared, from - last, belief, { start: 0, quietUntil: 0, lasted: 0, weight: 1 }, 1)
+  addStarts(shared, from - last, belief, { start: 0, quietUntil: 0, lasted: 0, goesOn: 1, weight: 1 }, 1)
   for (const { start, weight } of anchors) {
     for (let i = 0; i < table.length; i++) table[i]! += (weight / total) * shared[i + last - start]!
   }
@@ -66,15 +71,25 @@ function addStarts(table: Float64Array, from: number, { cells, weights }: Belief
   for (let i = 0; i < cells.length; i++) addCell(table, from, cells[i]!, weights[i]! * share, anchor)
 }
 
-/** Adds one kind of cycle's starts: before the current one by the same tables read backwards, after it given the wait so far. */
-function addCell(table: Float64Array, from: number, cell: Cell, weight: number, { start, quietUntil, lasted }: Anchor): void {
+/**
+ * Adds one kind of cycle's starts: before the current one by the same tables read backwards, after it given the wait so
+ * far.
+ */
+function addCell(
+  table: Float64Array,
+  from: number,
+  cell: Cell,
+  weight: number,
+  { start, quietUntil, lasted, goesOn }: Anchor,
+): void {
   const tabledStart = quietUntil - lasted
   const end = from + table.length
   const after = startsAfter(cell, Math.max(start - from, end - 1 - tabledStart))
   const waited = cell.longer[lasted]!
   for (let day = from; day < Math.min(start, end); day++) table[day - from]! += weight * waited * after(start - day)
   const later = lasted < SHORTEST_MODELLED_DAYS ? after : (days: number) => startsAfterWait(cell, days, lasted)
-  for (let day = Math.max(quietUntil + 1, from); day < end; day++) table[day - from]! += weight * later(day - tabledStart)
+  for (let day = Math.max(quietUntil + 1, from); day < end; day++)
+    table[day - from]! += weight * goesOn * later(day - tabledStart)
 }
 
 /** Probability of a start so many days after a known one, for up to `furthest` days. */
@@ -85,7 +100,8 @@ function startsAfter(cell: Cell, furthest: number): (days: number) => number {
 
 /**
  * Probability of having waited `lasted` days without a start and then of one starting `days` after the last: the first
- * of them at any length beyond the wait, or in any later cycle. Exact; summed over whichever side of the wait is shorter.
+ * of them at any length beyond the wait, or in any later cycle. Exact; summed over whichever side of the wait is
+ * shorter.
  */
 export function startsAfterWait(cell: Cell, days: number, lasted: number): number {
   if (lasted < SHORTEST_MODELLED_DAYS) return startsAfter(cell, days)(days)

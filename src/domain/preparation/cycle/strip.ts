@@ -25,12 +25,21 @@ const WEEKS_AFTER = 3
 const THURSDAY = 3
 
 /** Two weeks before the visit's week and three after it, but none that is over, as the forecast sees them on `asOf`. */
-export function weeksStrip(history: CycleHistory, visit: CalendarDate, protocol: Pick<FullProtocol, 'avoidDays' | 'idealDay' | 'idealWindow'>, asOf: CalendarDate): WeeksStrip {
+export function weeksStrip(
+  history: CycleHistory,
+  visit: CalendarDate,
+  protocol: Pick<FullProtocol, 'avoidDays' | 'idealDay' | 'idealWindow'>,
+  asOf: CalendarDate,
+): WeeksStrip {
   const week = mondayOf(visit)
   const earliest = mondayOf(asOf)
-  const from = addDays(week, -7 * WEEKS_BEFORE) < earliest && earliest <= week ? earliest : addDays(week, -7 * WEEKS_BEFORE)
+  const from =
+    addDays(week, -7 * WEEKS_BEFORE) < earliest && earliest <= week ? earliest : addDays(week, -7 * WEEKS_BEFORE)
   const days = forecastDays(history, { from, to: addDays(week, 7 * (WEEKS_AFTER + 1) - 1) }, protocol, asOf)
-  return { weeks: Array.from({ length: days.length / 7 }, (_, index) => days.slice(index * 7, index * 7 + 7)), runs: runsOf(days) }
+  return {
+    weeks: Array.from({ length: days.length / 7 }, (_, index) => days.slice(index * 7, index * 7 + 7)),
+    runs: runsOf(days),
+  }
 }
 
 function mondayOf(date: CalendarDate): CalendarDate {
@@ -43,7 +52,10 @@ function runsOf(days: readonly DayForecast[]): StripRun[] {
     const last = runs.at(-1)
     if (last?.rating === rating) {
       last.to = date
-      last.chance = { least: Math.min(last.chance.least, avoidProbability), most: Math.max(last.chance.most, avoidProbability) }
+      last.chance = {
+        least: Math.min(last.chance.least, avoidProbability),
+        most: Math.max(last.chance.most, avoidProbability),
+      }
     } else runs.push({ from: date, to: date, rating, chance: { least: avoidProbability, most: avoidProbability } })
   }
   return runs

@@ -14,14 +14,18 @@ export interface CycleWindow {
   ideal: CalendarDate
   /** The greatest chance, 0..1, that a date of the window is a day to avoid. */
   avoidProbability: number
-  /** Nobody can tell yet: even the safest date of the cycle's ideal days is not safe. Ask, or look again nearer the time. */
+  /**
+   * Nobody can tell yet: even the safest date of the cycle's ideal days is not safe. Ask, or look again nearer the
+   * time.
+   */
   unsure: boolean
 }
 
 /**
- * The collection windows of this cycle and the next ones, in order: the protocol's ideal days, counted from the likeliest
- * first day of each cycle. As the chance of a day to avoid spreads from cycle to cycle a window honestly narrows to its
- * safe dates, and at last is called unsure. Empty where cycles play no part, or nothing says where the patient is in one.
+ * The collection windows of this cycle and the next ones, in order: the protocol's ideal days, counted from the
+ * likeliest first day of each cycle. As the chance of a day to avoid spreads from cycle to cycle a window honestly
+ * narrows to its safe dates, and at last is called unsure. Empty where cycles play no part, or nothing says where the
+ * patient is in one.
  *
  * @param asOf today
  * @param count how many cycles, this one among them
@@ -41,13 +45,20 @@ export function cycleWindows(history: CycleHistory, protocol: Timing, asOf: Cale
 /** Likeliest first days of the cycle that today lies in, and of those after it. */
 function startsOf({ start, next, usual }: Path, today: number, count: number): number[] {
   const starts = [start]
-  for (let cycle = 0; starts.length < count || starts.at(-1)! <= today; cycle++) starts.push(next + Math.round(cycle * usual))
+  for (let cycle = 0; starts.length < count || starts.at(-1)! <= today; cycle++)
+    starts.push(next + Math.round(cycle * usual))
   const current = starts.findLastIndex((each) => each <= today)
-  for (let cycle = starts.length - 1; starts.length < current + count; cycle++) starts.push(next + Math.round(cycle * usual))
+  for (let cycle = starts.length - 1; starts.length < current + count; cycle++)
+    starts.push(next + Math.round(cycle * usual))
   return starts.slice(Math.max(0, current), Math.max(0, current) + count)
 }
 
-function windowOf(start: number, { idealDay, idealWindow }: Timing, days: readonly DayForecast[], offset: number): CycleWindow {
+function windowOf(
+  start: number,
+  { idealDay, idealWindow }: Timing,
+  days: readonly DayForecast[],
+  offset: number,
+): CycleWindow {
   const within = days.slice(start + idealWindow.first - 1 - offset, start + idealWindow.last - offset)
   const ideal = calendarDate(start + idealDay - 1)
   const safest = within.reduce((best, day) => (day.avoidProbability < best.avoidProbability ? day : best))

@@ -1,1 +1,0 @@
-export { sameSecret } from '../sign-in/same-secret.ts'

@@ -1,0 +1,48 @@
+import type { Deps } from '../../../flows/ports/deps.ts'
+import { type Route, route } from '../route.ts'
+import { languagesOnOffer } from '../../../flows/messages/approved-texts.ts'
+import { clinicSchema } from '../schemas.ts'
+import { REGION } from '../../../flows/messages/stop-sending.ts'
+import { badInput } from '../../../domain/failure.ts'
+import { toE164 } from '../../../domain/patients/phone.ts'
+import { knownZone } from '../../../domain/local-time.ts'
+
+export function clinicRoutes(deps: Deps): Route[] {
+  return [
+    route({
+      method: 'get',
+      path: '/languages',
+      access: { may: 'visits:read', quiet: true },
+      summary: 'Languages that a patient may be booked in: those whose texts the site has approved.',
+      answers: { 200: 'Their codes.' },
+      handle: async () => ({ status: 200, body: { languages: languagesOnOffer(deps.approvedTexts) } }),
+    }),
+    route({
+      method: 'get',
+      path: '/clinics',
+      access: { may: 'clinics:read', quiet: true },
+      summary: 'All clinics with their rules.',
+      answers: { 200: 'The clinics.' },
+      handle: async () => ({ status: 200, body: { clinics: await deps.store.read.clinics.list() } }),
+    }),
+    route({
+      method: 'put',
+      path: '/clinics/{clinic}',
+      access: { may: 'clinics:write' },
+      summary: 'Add a clinic or change its rules.',
+      body: clinicSchema,
+      answers: { 200: 'The clinic.' },
+      handle: async ({ params, body }) => {
+        if (params.clinic === REGION) badInput('id', 'This word stands for all clinics. Choose another id.')
+        const clinic = {
+          id: params.clinic!,
+          ...body,
+          phone: toE164(body.phone, body.country),
+          zone: knownZone(body.zone),
+        }
+        await deps.store.transact((tx) => tx.clinics.put(clinic))
+        return { status: 200, body: { clinic } }
+      },
+    }),
+  ]
+}

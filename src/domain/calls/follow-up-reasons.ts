@@ -1,0 +1,437 @@
+import type { ReasonToCall } from './reason-to-call.ts'
+
+/** Why the desk must do something. A reason is stated here, and nowhere else. */
+export const FOLLOW_UP_REASONS = {
+  alarm: {
+    urgency: 1,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'clinician',
+    many: 'each',
+    title: 'Alarming words',
+    todo: 'Call the patient now. The words may mean that care is needed: let a clinician hear them.',
+    say:
+      'You wrote to us and I am calling at once. How are you now? I will fetch a clinician ' +
+      'to speak with you. If it gets worse, call your local emergency number.',
+  },
+  'wrong-person': {
+    urgency: 1,
+    once: 'number',
+    settledBy: 'person',
+    ask: null,
+    many: 'each',
+    title: 'Wrong person',
+    todo: "This number is not the patient's. Find the right one; nothing more is sent to this " + 'number.',
+    say: null,
+  },
+  died: {
+    urgency: 1,
+    once: 'number',
+    settledBy: 'person',
+    ask: null,
+    many: 'each',
+    title: 'Died',
+    todo:
+      'Somebody wrote that the patient has died. Nothing more is sent. Look into the ' +
+      'record, call with tact, and cancel what is booked.',
+    say: null,
+  },
+  'unexpected-bleeding': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'clinician',
+    many: 'each',
+    title: 'Unexpected bleeding',
+    todo:
+      'What the patient writes of bleeding may be more than a period that began. The visit ' +
+      'stays. Let a clinician call today.',
+    say:
+      'Thank you for telling us about your bleeding. A clinician would like to speak with ' +
+      'you. If it is heavy or you feel unwell, call your local emergency number.',
+  },
+  'bleeding-at-visit': {
+    urgency: 1,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: 'bleeding',
+    many: 'each',
+    title: 'Bleeding at the visit',
+    todo:
+      'The patient bleeds on the day of the visit, or the day before. Call now and ask how heavy it is: light ' +
+      'bleeding is no reason to stay away. A clinician decides; until then the visit stays.',
+    say:
+      'Thank you for telling us. How heavy is the bleeding? If it is light, please come {visit}. If it is heavy, ' +
+      'a clinician will decide with you.',
+  },
+  needs: {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'each',
+    title: 'Needs at the visit',
+    todo: 'The patient asks for something at the visit. Arrange it, and tell whoever collects the specimen.',
+    say: 'Thank you for telling us what you need at your visit {visit}. I am calling to arrange it.',
+  },
+  lapse: {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: null,
+    many: 'each',
+    title: 'Preparation lapse',
+    todo: 'Preparation did not go as asked. Ask a clinician whether to keep the visit, and call the patient.',
+    say:
+      'Thank you for telling us. It happens. Please still plan to come {visit}; I will ask ' +
+      'a clinician and call you if another day is better.',
+  },
+  'no-opening': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'each',
+    title: 'No opening',
+    todo: 'The visit is badly timed and no opening fits. Call the patient and agree on one of the good dates.',
+    say: 'Your visit {visit} may fall during your period. Would one of these days suit you better: {dates}?',
+  },
+  'cannot-come': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'each',
+    title: 'Cannot come',
+    todo: 'The patient cannot come and no opening fits. Call and agree on another time.',
+    say: 'You told us that you cannot come {visit}. Would one of these days suit you: {dates}?',
+  },
+  'unclear-reply': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'words',
+    many: 'each',
+    title: 'Unclear reply',
+    todo: 'Read the reply and call the patient if it needs an answer.',
+    say: 'Thank you for your message. I am calling to make sure that we understood you.',
+  },
+  'unknown-sender': {
+    urgency: 3,
+    once: 'never',
+    settledBy: 'person',
+    ask: null,
+    many: 'each',
+    title: 'Unknown sender',
+    todo: 'A text from a number that belongs to no patient. Read it; correct a number if you know whose it is.',
+    say: null,
+  },
+  contradiction: {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'dates',
+    many: 'each',
+    title: 'Contradicting dates',
+    todo: 'The dates told contradict what was recorded. Ask the patient again for the first day of the last period.',
+    say: 'To time your visit well, may I ask again: on what day did your last period start?',
+  },
+  'not-delivered': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'Not delivered',
+    todo:
+      'A message that matters did not reach the patient: how to prepare, another time, or ' +
+      'what the desk wrote. Call and tell.',
+    say: 'I am calling about your visit {visit}, to tell you how to get ready. Do you have a moment to listen?',
+  },
+  'text-lost': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: null,
+    many: 'each',
+    title: 'Text of the desk not delivered',
+    todo: 'What the desk wrote may not have reached the patient. Look at the conversation, and call.',
+    say: 'We wrote to you, and I am calling because our message may not have reached you.',
+  },
+  'not-told': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'together',
+    title: 'Not told',
+    todo: 'Booked too late to be told in time. Call the patient, or ask about preparation at the visit.',
+    say: 'I am calling about your visit {visit}, to tell you how to get ready as far as there is time.',
+  },
+  'no-consent': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'No consent',
+    todo: 'There is no consent to messages that holds. Tell by telephone how to prepare.',
+    say:
+      'I am calling about your visit {visit}, to tell you how to get ready. May we also ' +
+      'send you messages about it?',
+  },
+  'person-tells': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'A person tells',
+    todo: 'Nothing is sent to this patient. Tell by telephone how to prepare.',
+    say: 'I am calling about your visit {visit}, to tell you how to get ready. Do you have a moment to listen?',
+  },
+  'answer-not-sent': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'person',
+    ask: 'words',
+    many: 'each',
+    title: 'Answer not sent',
+    todo: 'The patient wrote, and a text does not reach the patient. Read the conversation and answer by telephone.',
+    say: 'Thank you for your message. I am calling to answer it.',
+  },
+  'short-notice': {
+    urgency: 3,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'together',
+    title: 'Short notice',
+    todo: 'Booked too late for full preparation, or told only just before it begins. Ask about it at the visit.',
+    say: null,
+  },
+  'ask-lmp': {
+    urgency: 3,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: 'dates',
+    many: 'together',
+    title: 'Last period not known',
+    todo: 'There was no time to ask by message. Ask for the first day of the last period when you speak.',
+    say: 'To see whether your visit {visit} is well timed, may I ask: on what day did your last period start?',
+  },
+  'unanswered-check': {
+    urgency: 3,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: 'dates',
+    many: 'together',
+    title: 'Question not answered',
+    todo:
+      'The patient has not said whether the period has begun, and the visit may fall on days ' +
+      'to avoid. Ask by telephone.',
+    say:
+      'We asked you whether your period has begun, to see if your visit {visit} is well timed. ' +
+      'Has it, and on what day?',
+  },
+  'plan-not-kept': {
+    urgency: 3,
+    once: 'visit',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'Message without a place',
+    todo: 'A message found no place within the daily and weekly limits. Tell the patient by telephone if it matters.',
+    say: 'I am calling about your visit {visit}.',
+  },
+  'badly-timed': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'together',
+    title: 'Badly timed',
+    todo: 'The visit probably falls on days to avoid. Offer the patient a better time.',
+    say: 'Your visit {visit} may fall during your period. Would one of these days suit you better: {dates}?',
+  },
+  'not-to-be-put-off': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: 'dates',
+    many: 'each',
+    title: 'Not to be put off',
+    todo:
+      'The visit may fall on days to avoid, but it is not routine, or it is due: it stays, or is made ' +
+      'earlier, never later. Tell the clinician, who decides on the day.',
+    say:
+      'Your visit {visit} may fall during your period. Please keep it all the same: the clinician will ' +
+      'decide with you on the day.',
+  },
+  'nearest-time': {
+    urgency: 1,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'each',
+    title: 'Needs the nearest time',
+    todo:
+      'The patient cannot come, and the visit is not routine, or it is due. Call now and agree on the ' +
+      'nearest time, whatever the cycle; ask a clinician if none is near.',
+    say: 'You told us that you cannot come {visit}. I am calling to find the nearest time that you can keep.',
+  },
+  'approve-move': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'each',
+    title: 'Move to approve',
+    todo: 'The patient chose another time. Approve or decline the move.',
+    say: null,
+  },
+  'visit-moved': {
+    urgency: 3,
+    once: 'never',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'The patient moved the visit',
+    todo: 'The patient has moved the visit. Enter the new time wherever else you keep it.',
+    say: null,
+  },
+  'offer-lapsed': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'together',
+    title: 'Offer not answered',
+    todo: 'The patient did not answer the offer of better times; they are free again. Call.',
+    say: 'We sent you other times for your visit {visit}. Would one of these days suit you better: {dates}?',
+  },
+  'opted-out': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'Opted out',
+    todo: 'The patient asked for no more messages. Tell by telephone how to prepare.',
+    say: 'You asked for no more messages, so I am calling once, to tell you how to get ready for your visit {visit}.',
+  },
+  'check-opt-out': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: null,
+    many: 'each',
+    title: 'Opt-out to check',
+    todo: 'The text was taken as a wish for no more messages, but may have meant the visit. Call and ask.',
+    say: 'You wrote to us. Did you mean that you want no more messages, or that you cannot come {visit}?',
+  },
+  'prep-question': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'words',
+    many: 'each',
+    title: 'Question about preparation',
+    todo: 'The patient asked about preparation. Answer by telephone.',
+    say: 'Thank you for your question about getting ready. I am calling to answer it.',
+  },
+  clinician: {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'clinician',
+    many: 'each',
+    title: 'For a clinician',
+    todo: 'The patient wrote something that a clinician should hear. The visit stays. Let a clinician call today.',
+    say:
+      'Thank you for your message. A clinician would like to speak with you about your ' +
+      'visit {visit}. Please keep it, and keep taking what is prescribed.',
+  },
+  'ask-whether-to-wait': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'clinician',
+    many: 'each',
+    title: 'Ask whether to wait',
+    todo:
+      'The patient tells of a birth, a loss, a procedure, an infection or an earlier specimen. Ask a clinician ' +
+      'whether to wait; what sources say stands on the page of the visit. Until then the visit stays.',
+    say:
+      'Thank you for telling us. A clinician will say whether your visit {visit} is at the right time. ' +
+      'Please keep it until you hear from us.',
+  },
+  'no-specimen': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'together',
+    title: 'No specimen',
+    todo: 'Nothing was collected, or the patient did not come. Agree on another visit, so that nobody is lost.',
+    say: 'No specimen was taken on the day of your visit. Would one of these days suit you for another: {dates}?',
+  },
+  eligibility: {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'person',
+    ask: 'eligibility',
+    many: 'together',
+    title: 'Whether to collect',
+    todo:
+      'The patient is recorded as pregnant, or as having no cervix. A clinician decides ' +
+      'whether a specimen is wanted, and by which protocol. Until then the visit stays.',
+    say:
+      'I am calling about your visit {visit}. A clinician would like to make sure with you ' +
+      'that it is the right one.',
+  },
+  'move-limit': {
+    urgency: 2,
+    once: 'visit',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'each',
+    title: 'Move limit',
+    todo:
+      'The patient has moved the visit as often, or as far from its first time, as the clinic allows ' +
+      'by text. Call and agree on a time.',
+    say: 'I am calling to find a time for your visit that you can keep. Would one of these days suit you: {dates}?',
+  },
+  'late-period': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'clinician',
+    many: 'each',
+    title: 'Late period',
+    todo: 'The period is later than expected. Ask a clinician to call the patient.',
+    say:
+      'Thank you for telling us about your period. A clinician would like to speak with you ' +
+      'about your visit {visit}.',
+  },
+  'other-language': {
+    urgency: 3,
+    once: 'never',
+    settledBy: 'person',
+    ask: 'language',
+    many: 'each',
+    title: 'Other language',
+    todo: 'The patient wrote in another language than the one recorded. Ask which is preferred.',
+    say: 'In which language shall we write to you?',
+  },
+  'send-unknown': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'Perhaps not reached',
+    todo: 'A message may or may not have reached the patient (the connection broke). Call and make sure.',
+    say: 'I am calling to make sure that our message about your visit {visit} reached you.',
+  },
+} as const satisfies Record<string, ReasonToCall>

@@ -1,0 +1,20 @@
+/**
+ * Every value a template may ask for. `rules` is none, common or other; `periods` yes or no; `emergency` none or the
+ * number: these are for `select`.
+ */
+export const PLACEHOLDERS = [
+  'clinic',
+  'phone',
+  'visit',
+  'mark',
+  'choices',
+  'count',
+  'avoid',
+  'rules',
+  'periods',
+  'answer',
+  'page',
+  'emergency',
+] as const
+
+export type Placeholder = (typeof PLACEHOLDERS)[number]

@@ -1,0 +1,216 @@
+import { daysBetween } from '../preparation/cycle/days.ts'
+import { LATE_AFTER_DAYS } from '../preparation/cycle/check-history.ts'
+import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../preparation/cycle/hear.ts'
+import type { CalendarDate, CycleHistory } from '../preparation/cycle/history.ts'
+import { mayHavePeriod } from '../preparation/cycle/no-cycle.ts'
+import { isMoreThanAPeriod, tellsOfBlood } from './bleeding.ts'
+import { absent, alarm, need, reasonFor } from './decide-for-number.ts'
+import { follow, say, type Effect } from './effects.ts'
+import { isAboutTheNumber, type Meaning, type Reading, type VisitMeaning } from './reading.ts'
+import { byPrecedence } from './told.ts'
+
+/** What is known when one visit is being talked about. */
+export interface Situation {
+  reading: Reading
+  history: CycleHistory
+  /** The day on which it was written, in the patient's zone: what the reply says of "today". */
+  today: CalendarDate
+  /** An offer waits for a number. */
+  offerOpen: boolean
+  /**
+   * Other times were offered, or one was chosen, because the patient cannot come: whatever the dates say, the visit
+   * must move.
+   */
+  mustMove: boolean
+  lapsePolicy: 'offer' | 'desk-decides'
+  /** Topics the protocol has an approved answer for. */
+  topics: readonly string[]
+  /** The visit is routine, and not due yet: a better day is worth waiting for. */
+  mayBePutOff: boolean
+  /** The visit is today or tomorrow. */
+  isNear: boolean
+  /** The patient is recorded as pregnant, or comes because of it. */
+  isPregnant: boolean
+  /** Whether the visit may stay where it is, by this history. */
+  keeps(history: CycleHistory): boolean
+  /** Whether it is then badly timed. */
+  isBadly(history: CycleHistory): boolean
+}
+
+/**
+ * What to do about a reply that concerns one visit. The first `say` or `offer` is the answer; there is only ever one.
+ */
+export function decideForVisit(situation: Situation): Effect[] {
+  const { reading, history, today } = situation
+  const isMore = isMoreThanAPeriod(reading, history, today)
+  if (situation.isPregnant && (isMore || tellsOfBlood(reading))) return [...alarm(), ...need(reading)]
+  if (isMore) return [...forClinician(situation), ...need(reading)]
+  if (bleedsAtTheVisit(situation)) return atTheVisit(situation)
+  const effects = [...(clinical(situation) ?? byMeaning(situation)), ...besides(reading, others(reading))]
+  // "Started this morning, so Friday won't work": whatever the dates say, the visit must move.
+  const wantsMove =
+    reading.also?.includes('cannot-come') && !effects.some((effect) => effect.do === 'offer' || effect.do === 'accept')
+  return wantsMove
+    ? [...effects.filter((effect) => effect.do !== 'say'), { do: 'offer', reason: 'cannot-come' }]
+    : effects
+}
+
+/** Nothing is learned from it and no other time is offered: a clinician hears of it today, and the visit stays. */
+function forClinician({ reading, isNear, mayBePutOff }: Situation): Effect[] {
+  const { meaning, also = [], startedOn } = reading
+  const comes = meaning === 'confirm' || also.includes('confirm')
+  const detail = startedOn === undefined ? {} : { startedOn }
+  return [
+    ...(comes ? [{ do: 'confirm' } as const] : []),
+    ...say(isNear ? 'come-or-call' : 'clinician-calls'),
+    follow('unexpected-bleeding', detail),
+    ...(isNear ? [follow('bleeding-at-visit')] : []),
+    ...(also.includes('cannot-come') ? [absent(mayBePutOff)] : []),
+  ]
+}
+
+/** Bleeding on the day of the visit, or the day before: too late to be answered with other times. */
+function bleedsAtTheVisit({ reading, history, today, isNear, isBadly }: Situation): boolean {
+  if (!isNear) return false
+  if (reading.meaning === 'unclear') return reading.ofBlood === true && reading.clinical === undefined
+  const told: Meaning[] = [reading.meaning, ...(reading.also ?? [])]
+  if (told.includes('still-bleeding')) return true
+  if (!told.includes('period-started')) return false
+  return reading.startedOn === undefined || isBadly(heardStart(history, reading.startedOn, today).history)
+}
+
+/**
+ * Light bleeding is no reason to stay away: the Irish programme ("light spotting is okay"), Health NZ ("as long as the
+ * bleeding is not too heavy"). How heavy it is a person asks, a clinician decides, and no text calls the visit off.
+ */
+function atTheVisit({ reading, history, today, mayBePutOff }: Situation): Effect[] {
+  const { meaning, startedOn, also = [] } = reading
+  const told: Meaning[] = [meaning, ...also]
+  const heard =
+    startedOn !== undefined
+      ? heardStart(history, startedOn, today)
+      : told.includes('still-bleeding') && heardStillBleeding(history, today)
+  const learned: Effect[] = heard && !heard.contradiction ? [{ do: 'learn', history: heard.history }] : []
+  const cannot = told.includes('cannot-come') ? [absent(mayBePutOff)] : []
+  return [...learned, ...say('come-or-call'), follow('bleeding-at-visit'), ...cannot, ...besides(reading, told)]
+}
+
+/** What a clinician is told, where the reply says nothing else. Prescribed medicine goes on, and is no lapse. */
+function clinical({ reading, topics }: Situation): Effect[] | undefined {
+  if (reading.meaning !== 'unclear') return undefined
+  if (reading.clinical === undefined) return reading.needs && say('unclear')
+  const keepTaking = reading.clinical === 'prescribed' && topics.includes(PRESCRIPTION)
+  return [
+    ...(keepTaking ? [{ do: 'say', kind: 'answer', topic: PRESCRIPTION } as const] : say('clinician-calls')),
+    follow(reasonFor(reading)),
+  ]
+}
+
+const PRESCRIPTION = 'prescription'
+
+const others = ({ meaning, also = [] }: Reading) => also.filter((each) => each !== meaning)
+
+/** What further meanings add, without a text of their own: "yes but I used a cream" confirms, and tells of a lapse. */
+function besides(reading: Reading, told: readonly Meaning[]): Effect[] {
+  const { meaning, clinical } = reading
+  const further = [...new Set(told)].sort(byPrecedence)
+  const added = further.flatMap((each) => (isAboutTheNumber(each) ? [] : beside(each)))
+  return [
+    ...added.filter((effect) => effect.do === 'confirm'),
+    ...added.filter((effect) => effect.do !== 'confirm'),
+    ...(clinical !== undefined && meaning !== 'unclear' ? [follow(reasonFor(reading))] : []),
+    ...need(reading),
+  ]
+}
+
+function beside(meaning: VisitMeaning): Effect[] {
+  switch (meaning) {
+    case 'confirm':
+      return [{ do: 'confirm' }]
+    case 'prep-lapse':
+      return [{ do: 'note-lapse' }, follow('lapse')]
+    case 'prep-question':
+      return [follow('prep-question')]
+    // It moves the visit, whatever else follows: see `decideForVisit`.
+    case 'cannot-come':
+    // What only informs, or contradicts what came before it.
+    case 'period-started':
+    case 'not-started':
+    case 'still-bleeding':
+    case 'bleeding-ended':
+    case 'choice':
+    case 'unclear':
+      return []
+  }
+}
+
+function byMeaning(situation: Situation): Effect[] {
+  const { meaning } = situation.reading
+  return isAboutTheNumber(meaning) ? unclear() : byVisit(meaning, situation)
+}
+
+function byVisit(meaning: VisitMeaning, situation: Situation): Effect[] {
+  const { reading, history, today, topics } = situation
+  switch (meaning) {
+    case 'period-started':
+      // "Last week" starts a period, but no forecast: she is asked for the day, and a person sees to it if she does not
+      // say.
+      if (reading.startedOn === undefined) return [...say('lmp-question'), follow('unclear-reply')]
+      return learned(situation, heardStart(history, reading.startedOn, today))
+    case 'not-started':
+      return notStarted(situation)
+    case 'still-bleeding':
+      return learned(situation, heardStillBleeding(history, today))
+    case 'bleeding-ended':
+      return learned(situation, heardEnded(history, reading.endedOn ?? today))
+    case 'confirm':
+      return [{ do: 'confirm' }]
+    case 'cannot-come':
+      return [{ do: 'offer', reason: 'cannot-come' }]
+    case 'choice':
+      return situation.offerOpen && reading.choice ? [{ do: 'accept', choice: reading.choice }] : unclear()
+    case 'prep-question':
+      return reading.topic && topics.includes(reading.topic)
+        ? [{ do: 'say', kind: 'answer', topic: reading.topic }]
+        : [...say('unclear'), follow('prep-question')]
+    case 'prep-lapse':
+      return lapse(situation)
+    case 'unclear':
+      return unclear()
+  }
+}
+
+/** New dates: keep the visit and say so, or offer better times. Dates that contradict the record go to a person. */
+function learned(situation: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
+  const { keeps, mustMove, mayBePutOff, isBadly } = situation
+  if (heard.contradiction) return [...say('unclear'), follow('contradiction', { why: heard.contradiction })]
+  const learn: Effect = { do: 'learn', history: heard.history }
+  if (mustMove) return [learn, { do: 'offer', reason: 'cannot-come' }]
+  if (!keeps(heard.history)) return [learn, { do: 'offer', reason: 'no-opening' }]
+  const stays = !mayBePutOff && isBadly(heard.history) ? [follow('not-to-be-put-off')] : []
+  return [learn, ...say('no-change'), ...stays]
+}
+
+function notStarted(situation: Situation): Effect[] {
+  const { history, today } = situation
+  // "No" to a question that was none for this patient.
+  if (!mayHavePeriod(history)) return unclear()
+  const late = history.lmp !== undefined && daysBetween(history.lmp, today) >= LATE_AFTER_DAYS
+  if (!late) return learned(situation, heardNotStarted(history, today))
+  return [
+    { do: 'learn', history: heardNotStarted(history, today).history },
+    ...say('clinician-calls'),
+    follow('late-period'),
+  ]
+}
+
+function lapse({ lapsePolicy, mayBePutOff }: Situation): Effect[] {
+  const noted: Effect[] = [{ do: 'note-lapse' }, follow('lapse')]
+  return lapsePolicy === 'offer' && mayBePutOff
+    ? [...noted, { do: 'offer', reason: 'no-opening' }]
+    : [...noted, ...say('lapse')]
+}
+
+function unclear(): Effect[] {
+  return [...say('unclear'), follow('unclear-reply')]
+}
