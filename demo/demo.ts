@@ -1,55 +1,77 @@
-import { DateTime } from 'luxon'
-import { createQueue } from '../src/compose.ts'
-import { systemClock } from '../src/adapters/clock/clocks.ts'
-import { requeueAll, sweep } from '../src/flows/messages/sweep.ts'
-import { ZONE } from './scenario.ts'
+import { Command, InvalidArgumentError, Option } from 'commander'
+import { LANGUAGES, STORY_DAYS, morningOf } from './scenario.ts'
+import { Morning } from './morning.ts'
+import { Play } from './play.ts'
 import { Story, type Ending } from './story.ts'
+import { HISTORY_DAYS, Traffic } from './traffic.ts'
 import { Transcript } from './transcript.ts'
-import { STORY_DAYS, createWorld, type World } from './world.ts'
+import { createWorld, type World } from './world.ts'
 
-const headless = process.argv.includes('--headless')
+interface Options {
+  headless?: true
+  port?: number
+  lang: string
+}
+
 const write = (line: string) => process.stdout.write(`${line}\n`)
 
-const start = DateTime.now().setZone(ZONE).minus({ days: STORY_DAYS }).startOf('day').plus({ hours: 8 }).toJSDate()
-const world = await createWorld(start, headless)
-write(
-  headless
-    ? 'Daysix demo: four weeks in the invented Skerry Isles.'
-    : `Daysix demo: the desk is at ${world.running.url}/desk, the simulated phones are at ${world.running.url}/phones`,
-)
+await new Command('demo')
+  .description('Daysix in the invented Skerry Isles: pages to try, and simulated phones. Nobody real is reached.')
+  .option('--headless', 'no pages: four weeks as a transcript; exits 0 only if all of it happened')
+  .option('--port <number>', 'where the pages are, instead of PORT', portOf)
+  .addOption(new Option('--lang <code>', 'what most patients read and write').choices(LANGUAGES).default('en'))
+  .action((options: Options) => (options.headless ? tell(options) : play(options)))
+  .parseAsync()
 
-const names = new Map(world.people.map(({ name, number }) => [number, name]))
-const story = new Story(world, new Transcript(write, (number) => names.get(number) ?? number))
-await story.tell()
-const endings = await story.endings()
-report(endings)
-if (headless) await stop(endings.every(({ happened }) => happened) ? 0 : 1)
-else await liveOn(world)
+function portOf(text: string): number {
+  const port = Number(text)
+  if (/^\d+$/.test(text) && port <= 65_535) return port
+  throw new InvalidArgumentError('Give a number from 0 to 65535; 0 takes a port that is free.')
+}
 
-function report(all: Ending[]): void {
+async function tell({ lang }: Options): Promise<void> {
+  write('Daysix demo: four weeks in the invented Skerry Isles.')
+  const end = morningOf(new Date())
+  const start = end.minus({ days: STORY_DAYS }).startOf('day')
+  // Any free port will do: nobody looks, and several runs may go on at once.
+  const world = await createWorld({ start, language: lang, port: 0 })
+  const story = new Story(world, start, new Transcript(write, world.nameOf))
+  await story.plan()
+  await world.passUntil(end.toJSDate(), () => story.listen())
+  const endings = await story.endings()
+  report(world, endings)
+  await stop(world, endings.every(({ happened }) => happened) ? 0 : 1)
+}
+
+/** The pages come first: what happened before fills in while somebody reads. */
+async function play({ port, lang }: Options): Promise<void> {
+  const morning = morningOf(new Date())
+  const start = morning.minus({ days: HISTORY_DAYS }).startOf('day')
+  const game = new Play(start.toJSDate(), morning.toJSDate())
+  const world = await createWorld({ start, language: lang, play: game, ...(port !== undefined && { port }) })
+  const { url } = world.running
+  write(`Daysix demo: start at ${url}/`)
+  write(`The desk is at ${url}/desk, the simulated phones at ${url}/phones. Stop with Ctrl+C.`)
+  for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => game.end())
+  const story = new Story(world, morning.minus({ days: STORY_DAYS }).startOf('day'), new Transcript(() => {}, String))
+  const traffic = new Traffic(world, morning)
+  const today = new Morning(world, morning)
+  await traffic.plan()
+  await story.plan()
+  today.plan()
+  await game.run(world, async () => {
+    await story.listen()
+    await traffic.listen()
+  })
+  await stop(world, 0)
+}
+
+function report(world: World, all: readonly Ending[]): void {
   write(`\nWhat happened (${world.pocket.ledger().length} messages went out, to nobody real)`)
   for (const { name, happened } of all) write(`  ${happened ? 'yes' : 'NO '}  ${name}`)
 }
 
-/** The story is told; from here on real time and the real queue go on, and a person can play. */
-async function liveOn({ time, composed, config, running }: World): Promise<void> {
-  await time.virtual.moveTo(new Date())
-  await time.handOver(createQueue(config, composed.database, systemClock, composed.log))
-  await requeueAll(composed.deps)
-  const timer = setInterval(() => void sweep(composed.deps).catch(() => {}), 15_000)
-  write(`\nThe story has been told and real time goes on. Write as a patient at ${running.url}/phones`)
-  write(
-    `The desk's pages are at ${running.url}/desk; its API at /api/v1, described at /api/v1/openapi.json. Stop with Ctrl+C.`,
-  )
-  for (const signal of ['SIGINT', 'SIGTERM'] as const) {
-    process.once(signal, () => {
-      clearInterval(timer)
-      void stop(0)
-    })
-  }
-}
-
-async function stop(code: number): Promise<void> {
+async function stop(world: World, code: number): Promise<void> {
   await world.running.stop()
   await world.composed.close()
   process.exitCode = code

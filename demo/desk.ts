@@ -1,3 +1,6 @@
+import type { DateTime } from 'luxon'
+import type { DemoPatient } from './scenario.ts'
+
 /** The front desk, through the same HTTP API that any program would use. */
 export class Desk {
   readonly #base: string
@@ -5,6 +8,17 @@ export class Desk {
 
   constructor(url: string) {
     this.#base = `${url}/api/v1`
+  }
+
+  /** @param lmp the first day of the last period, as the patient tells it */
+  book(person: DemoPatient, visit: DateTime, lmp: DateTime): Promise<BookedAnswer> {
+    return this.post<BookedAnswer>('/bookings', {
+      clinic: person.clinic,
+      visit: visit.toFormat("yyyy-MM-dd'T'HH:mm"),
+      patient: { name: person.name, phone: person.phone, language: person.language },
+      cycle: { lmp: lmp.toISODate(), usualCycleDays: person.usualCycleDays },
+      consent: { recordedBy: 'desk', wording: 'May we text you about this visit?' },
+    })
   }
 
   post<T>(path: string, body: object): Promise<T> {

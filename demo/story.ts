@@ -1,8 +1,11 @@
 import { DateTime } from 'luxon'
-import { Desk, type BookedAnswer } from './desk.ts'
-import { CLINICS, ZONE, type DemoPatient } from './scenario.ts'
+import { Answering, inCharacter, offersTimes } from './answering.ts'
+import type { BookedAnswer } from './desk.ts'
+import { atClock } from './diary.ts'
+import { phrasesIn } from './phrases.ts'
+import { CLINICS, ZONE, workday, type DemoPatient, type StoryPatient } from './scenario.ts'
 import type { Transcript } from './transcript.ts'
-import { STORY_DAYS, type World } from './world.ts'
+import { addOpenings, type World } from './world.ts'
 
 /** What must have happened for the story to count as told. */
 export interface Ending {
@@ -10,7 +13,7 @@ export interface Ending {
   happened: boolean
 }
 
-const OPENING_CLOCKS = ['09:00', '09:20', '09:40', '10:00', '10:20', '13:40', '14:00']
+const OPENINGS_DAYS = 50
 
 /**
  * Tells four weeks of the region: bookings, preparation, a period that comes early, a better time, a STOP, a puzzling
@@ -18,79 +21,61 @@ const OPENING_CLOCKS = ['09:00', '09:20', '09:40', '10:00', '10:20', '13:40', '1
  */
 export class Story {
   readonly #world: World
-  readonly #desk: Desk
+  readonly #firstDay: DateTime
   readonly #transcript: Transcript
-  readonly #heard = new Map<string, number>()
-  readonly #cast: { heroine: DemoPatient; stopper: DemoPatient; puzzler: DemoPatient }
+  readonly #answering: Answering<StoryPatient>
+  readonly #cast: { heroine: StoryPatient; stopper: StoryPatient; puzzler: StoryPatient }
   readonly bookings = new Map<string, BookedAnswer>()
   stoppedAt: Date | null = null
 
-  constructor(world: World, transcript: Transcript) {
+  /** @param firstDay midnight of the story's first day, where the clinics are */
+  constructor(world: World, firstDay: DateTime, transcript: Transcript) {
     this.#world = world
-    this.#desk = new Desk(world.running.url)
+    this.#firstDay = firstDay
     this.#transcript = transcript
+    this.#answering = new Answering(world, world.people, (...heard) => this.#answer(...heard))
     const [heroine, stopper, puzzler] = world.people
     this.#cast = { heroine: heroine!, stopper: stopper!, puzzler: puzzler! }
   }
 
-  async tell(): Promise<void> {
-    await this.#addOpenings()
+  /** Everything that will happen as time passes. */
+  async plan(): Promise<void> {
+    await addOpenings(this.#world, this.#day(1), OPENINGS_DAYS)
+    this.#say('desk', `adds openings at ${CLINICS.map(({ name }) => name).join(', ')}`)
     this.#planDesk()
     this.#planHeroine()
-    const end = this.#day(STORY_DAYS).toJSDate()
-    const followed = [this.#cast.heroine, this.#cast.stopper, this.#cast.puzzler].map(({ number }) => number)
-    await this.#world.passUntil(new Date(Math.min(end.getTime(), Date.now())), async () => {
-      this.#transcript.phones(this.#world.pocket, followed)
-      await this.#listen()
-    })
+  }
+
+  async listen(): Promise<void> {
+    const followed = Object.values(this.#cast).map(({ number }) => number)
+    this.#transcript.phones(this.#world.pocket, followed)
+    await this.#answering.listen()
+  }
+
+  #say(who: string, what: string): void {
+    this.#transcript.say(this.#world.clock.now(), who, what)
   }
 
   #day(count: number, clock = '00:00'): DateTime {
-    const [hour, minute] = clock.split(':').map(Number)
-    return this.#world.firstDay.plus({ days: count }).set({ hour: hour!, minute: minute! })
-  }
-
-  /** The given day, or the next one on which clinics work. */
-  #workday(count: number, clock: string): DateTime {
-    const day = this.#day(count, clock)
-    return day.weekday > 5 ? day.plus({ days: 8 - day.weekday }) : day
-  }
-
-  async #addOpenings(): Promise<void> {
-    const days = Array.from({ length: 50 }, (_, index) => this.#day(index + 1)).filter((day) => day.weekday <= 5)
-    for (const { id } of CLINICS) {
-      const at = days.flatMap((day) => OPENING_CLOCKS.map((clock) => `${day.toISODate()}T${clock}`))
-      await this.#desk.post('/openings', { clinic: id, at })
-    }
-    this.#transcript.say(
-      this.#world.time.clock.now(),
-      'desk',
-      `adds openings at ${CLINICS.map(({ name }) => name).join(', ')}`,
-    )
+    return atClock(this.#firstDay.plus({ days: count }), clock)
   }
 
   /** The ordinary traffic: each patient is booked by the desk on the patient's day, at a time that is still open. */
   #planDesk(): void {
     for (const [index, person] of this.#world.people.entries()) {
       if (person === this.#cast.heroine) continue
-      const at = this.#workday(person.bookedOnDay, `${9 + (index % 8)}:${String((index * 7) % 60).padStart(2, '0')}`)
-      this.#world.time.virtual.at(at.toJSDate(), async () => {
-        await this.#book(person, this.#workday(person.visitOnDay, '11:00').plus({ minutes: 10 * index }))
+      const clock = `${9 + (index % 8)}:${String((index * 7) % 60).padStart(2, '0')}`
+      this.#world.clock.at(workday(this.#day(person.bookedOnDay, clock)).toJSDate(), async () => {
+        await this.#book(person, this.#world.diary.next(person.clinic, this.#day(person.visitOnDay)))
       })
     }
   }
 
-  async #book(person: DemoPatient, visit: DateTime): Promise<BookedAnswer> {
-    const now = DateTime.fromJSDate(this.#world.time.clock.now(), { zone: ZONE })
-    const cycleDays = now.diff(this.#world.firstDay, 'days').days
+  async #book(person: StoryPatient, visit: DateTime): Promise<BookedAnswer> {
+    const now = DateTime.fromJSDate(this.#world.clock.now(), { zone: ZONE })
+    const cycleDays = now.diff(this.#firstDay, 'days').days
     const since = (person.startsOnCycleDay - 1 + Math.floor(cycleDays)) % person.trueCycleDays
-    const booked = await this.#desk.post<BookedAnswer>('/bookings', {
-      clinic: person.clinic,
-      visit: visit.toFormat("yyyy-MM-dd'T'HH:mm"),
-      patient: { name: person.name, phone: person.phone, language: person.language },
-      cycle: { lmp: now.minus({ days: since }).toISODate(), usualCycleDays: person.usualCycleDays },
-      consent: { recordedBy: 'desk', wording: 'May we text you about this visit?' },
-    })
+    const booked = await this.#world.desk.book(person, visit, now.minus({ days: since }))
     this.bookings.set(person.name, booked)
     return booked
   }
@@ -100,23 +85,16 @@ export class Story {
     const { heroine } = this.#cast
     Object.assign(heroine, { usualCycleDays: 28, trueCycleDays: 28, answers: 0 })
     const visit = this.#midweek(this.#day(12, '10:30'))
-    heroine.startsOnCycleDay = 1 + 28 - Math.round(visit.startOf('day').diff(this.#world.firstDay, 'days').days) + 1
-    this.#world.time.virtual.at(this.#workday(0, '09:12').toJSDate(), async () => {
-      const booked = await this.#book(heroine, visit)
-      this.#transcript.say(
-        this.#world.time.clock.now(),
-        'desk',
-        `books ${heroine.name} for ${visit.toFormat('ccc d LLL, HH:mm')}`,
-      )
-      this.#transcript.say(this.#world.time.clock.now(), 'Daysix', `warns the desk. ${booked.timing.reason}`)
-      this.#transcript.say(
-        this.#world.time.clock.now(),
-        'Daysix',
-        `better openings: ${booked.openings.map(({ at }) => this.#short(at)).join('; ')}`,
-      )
-      this.#transcript.say(this.#world.time.clock.now(), 'desk', 'is busy and keeps the time; the call list now has it')
+    heroine.startsOnCycleDay = 1 + 28 - Math.round(visit.startOf('day').diff(this.#firstDay, 'days').days) + 1
+    this.#world.clock.at(workday(this.#day(0, '09:12')).toJSDate(), async () => {
+      const { timing, openings } = await this.#book(heroine, visit)
+      this.#say('desk', `books ${heroine.name} for ${visit.toFormat('ccc d LLL, HH:mm')}`)
+      this.#say('Daysix', `warns the desk. ${timing.reason}`)
+      this.#say('Daysix', `better openings: ${openings.map(({ at }) => this.#short(at)).join('; ')}`)
+      this.#say('desk', 'is busy and keeps the time; the call list now has it')
     })
-    this.#reply(heroine, visit.minus({ days: 2 }).set({ hour: 7, minute: 40 }), 'my period started this morning')
+    const began = atClock(visit.minus({ days: 2 }), '07:40')
+    this.#answering.write(heroine, began, phrasesIn(heroine.language).started)
   }
 
   /** A Tuesday, Wednesday or Thursday, so that the two days before are working days too. */
@@ -130,39 +108,14 @@ export class Story {
     return DateTime.fromISO(at, { zone: ZONE }).toFormat('ccc d LLL, HH:mm')
   }
 
-  #reply(person: DemoPatient, at: DateTime, text: string): void {
-    this.#world.time.virtual.at(at.toJSDate(), async () => {
-      await this.#world.pocket.reply(person.number, text)
-    })
-  }
-
-  /** Patients look at their phones: some answer, each in the patient's way. */
-  async #listen(): Promise<void> {
-    for (const person of this.#world.people) {
-      const texts = this.#world.pocket.phone(person.number).texts
-      const fresh = texts
-        .slice(this.#heard.get(person.number) ?? 0)
-        .filter(({ direction }) => direction === 'to-patient')
-      this.#heard.set(person.number, texts.length)
-      for (const { text } of fresh) this.#answer(person, text, texts.length)
-    }
-  }
-
-  #answer(person: DemoPatient, text: string, count: number): void {
-    const soon = DateTime.fromJSDate(this.#world.time.clock.now(), { zone: ZONE }).plus({ minutes: 20 })
+  #answer(person: StoryPatient, text: string, count: number): string | undefined {
     const { heroine, stopper, puzzler } = this.#cast
-    const offered = /\b1\b[\s\S]*\b2\b/.test(text)
-    if (person === heroine) return offered ? this.#reply(person, soon, '2') : undefined
-    if (person === stopper) {
-      if (count > 1) return
-      this.stoppedAt = soon.toJSDate()
-      return this.#reply(person, soon, 'STOP')
-    }
-    if (person === puzzler)
-      return count > 1 ? undefined : this.#reply(person, soon, 'is it ok if my sister parks behind the bakery')
-    if (person.answers < 0.35) return
-    if (offered) return this.#reply(person, soon, '1')
-    if (person.answers > 0.75 && count === 1) this.#reply(person, soon, 'yes')
+    if (person === heroine) return offersTimes(text) ? '2' : undefined
+    if (person !== stopper && person !== puzzler) return inCharacter(person, text, count)
+    if (count > 1) return undefined
+    if (person === puzzler) return phrasesIn(person.language).puzzle
+    this.stoppedAt = this.#world.clock.now()
+    return 'STOP'
   }
 
   /** Checks against the service's own records and the telephone network's ledger. */
@@ -172,7 +125,7 @@ export class Story {
     const before = this.bookings.get(heroine.name)
     const after =
       before &&
-      (await this.#desk.get<{ booking: { visit: string; preparation: string }; timing: { keep: boolean } }>(
+      (await this.#world.desk.get<{ booking: { visit: string; preparation: string }; timing: { keep: boolean } }>(
         `/bookings/${before.booking.id}`,
       ))
     const followUps = await deps.store.read.followUps.list({ limit: 1000 })

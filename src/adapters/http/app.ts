@@ -35,7 +35,7 @@ export interface AppOptions {
   apiKey: string | undefined
   /** How people and programs sign in; by default the API key, or open to this machine without one. */
   authSettings?: GateSettings
-  /** More pages, e.g. the simulated phones of the demo. */
+  /** More pages, which may take the place of the first one: those of the demo. */
   extra?: express.Router
   /** Says of each store whether it answers. */
   ready: () => Promise<Readiness>
@@ -79,10 +79,10 @@ export function createApp(options: AppOptions): Express {
   app.use(signInPages(gate), accountPages(gate), cautionsPage(authSettings.cover))
   app.use('/v', gate.limits.page, patientRouter(deps, wording))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
-  app.get('/', startPage(deps, extra !== undefined))
+  if (extra) app.use(extra)
+  app.get('/', startPage(deps))
   app.use('/desk', gate.pages, desk(deps, news, wording))
   app.use('/desk', troublePage(log))
-  if (extra) app.use(extra)
   app.use((_request, _response, next) =>
     next(new Failure('not-found', { message: 'There is nothing at this address.' })),
   )

@@ -26,6 +26,10 @@ export function whatToDo(reason: FollowUpReason, patient: Reached | null): strin
   return asReached(FOLLOW_UP_REASONS[reason].todo, patient)
 }
 
+/** With the number that is dialled in an emergency where this clinic is, once it has set one. */
+export const withEmergency = (words: string, emergency: string | null): string =>
+  emergency === null ? words : words.replace('your local emergency number', emergency)
+
 /** Words about a call as they hold for this patient. */
 export const asReached = (words: string, patient: Reached | null): string =>
   patient && !hears(patient) ? inWriting(words) : words

@@ -3,7 +3,7 @@ import type { Booking } from '../../../domain/visits/booking.ts'
 import { CALL_ENDINGS, endingsOf, leadsTo, type LeadsTo } from '../../../domain/calls/call-endings.ts'
 import type { FollowUp } from '../../../domain/calls/follow-up.ts'
 import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up-reasons.ts'
-import { asReached, whatToDo, wordsToSay } from '../../../domain/calls/words-to-say.ts'
+import { asReached, whatToDo, withEmergency, wordsToSay } from '../../../domain/calls/words-to-say.ts'
 import { isOver } from '../../../domain/visits/over.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page-context.ts'
@@ -44,7 +44,7 @@ function reasonPart(sheet: PageContext, call: Call, who: string): Html {
 <h4>${title}${booking && html` <a href="${sheet.at(`visits/${booking.id}`)}">Visit ${dayAndClock(booking.visitAt, booking.zone)}</a>`}</h4>
 <p>${reason === 'approve-move' && !mayMove ? TOO_LATE_TO_MOVE : whatToDo(reason, patient)}</p>
 ${herWords(followUp)}
-${toSay(call)}
+${toSay(sheet, call)}
 ${mayMove ? settleForm(sheet, followUp) : endings(sheet, call)}</section>
 `
 }
@@ -54,13 +54,15 @@ function herWords({ detail }: FollowUp): Html | null {
   return typeof detail.why === 'string' ? html`${words}<p>${detail.why}</p>` : words
 }
 
-function toSay({ followUp, patient, booking, dates }: Call): Html | null {
+function toSay({ clinic }: PageContext, { followUp, patient, booking, dates }: Call): Html | null {
   const visit = booking ? `on ${longDay(booking.visitAt, booking.zone)} at ${clock(booking.visitAt, booking.zone)}` : ''
   const words = wordsToSay(followUp.reason, {
     visit,
     dates: dates.length > 0 ? dates.map(range).join('; ') : 'another day',
   })
-  return words === null ? null : html`<p class="say"><span>To say:</span> ${asReached(words, patient)}</p>`
+  if (words === null) return null
+  const said = withEmergency(asReached(words, patient), clinic.settings.emergency)
+  return html`<p class="say"><span>To say:</span> ${said}</p>`
 }
 
 function range({ from, to }: { from: string; to: string }): string {

@@ -6,14 +6,13 @@ import { send } from './page.ts'
 import { regionBand } from '../messages/sending-page.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 
-/** `/`: where to go from here. @param phones the simulated phones are part of this service */
-export function startPage({ access }: Deps, phones: boolean): RequestHandler {
+/** `/`: where to go from here. */
+export function startPage({ access }: Deps): RequestHandler {
   const body = html`<main id="content" class="choice">
 <h1>Daysix</h1>
 <p>Times and prepares visits for a cervical specimen.</p>
 <ul class="clinics">
 <li><a href="/desk">The front desk</a> <small>bookings, call list, day sheet</small></li>
-${phones && html`<li><a href="/phones">The simulated phones</a> <small>write as a patient; nobody real is reached</small></li>`}
 <li><a href="/api/v1/openapi.json">The API's description</a> <small>for programs</small></li>
 </ul>
 </main>
