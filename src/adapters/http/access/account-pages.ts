@@ -1,5 +1,6 @@
 import express, { Router, type Request } from 'express'
 import * as z from 'zod'
+import encodeQR from 'qr'
 import { Failure, badInput } from '../../../domain/failure.ts'
 import type { Person } from '../../../flows/ports/access.ts'
 import { changePassword, personOf, setTotp } from '../../sign-in/sign-in.ts'
@@ -7,8 +8,8 @@ import { newTotpSecret, totpAddress, totpStepOf } from '../../sign-in/totp.ts'
 import { passwordFits } from '../../sign-in/passwords.ts'
 import type { Gate } from './gate.ts'
 import { onlyOwnForms } from '../own-forms.ts'
-import { html, type Html } from '../pages/html.ts'
-import { accessPage, plainTrouble, sendPage, sendTrouble } from './sign-in-pages.ts'
+import { Html, html } from '../pages/html.ts'
+import { accessPage, plainTrouble, sendPage, sendTrouble } from './access-page.ts'
 
 const text = (most: number) => z.string().max(most).default('')
 const passwordForm = z.object({ old: text(400), password: text(400), again: text(400) })
@@ -78,8 +79,8 @@ export function accountPages({ deps, settings, cookie, limits }: Gate): Router {
 function page(person: Person, secret: string, { done, trouble }: { done?: string; trouble?: string }): Html {
   return accessPage(
     'Your account',
-    html`${done !== undefined && html`<p class="done" role="status">${done}</p>`}
-${trouble !== undefined && html`<p class="trouble" role="alert">${trouble}</p>`}
+    html`${done !== undefined && html`<p class="said" role="status">${done}</p>`}
+${trouble !== undefined && html`<p class="fault" role="alert">${trouble}</p>`}
 <p>${person.name} (${person.login}), ${person.role}</p>
 <p><a href="/desk">To the desk</a></p>
 <form method="post" action="/sign-out"><button>Sign out</button></form>
@@ -96,7 +97,7 @@ function passwordPart(): Html {
   required autocomplete="new-password" minlength="12" maxlength="128">
 <label for="again">The same again</label><input id="again" name="again" type="password" required
   autocomplete="new-password" minlength="12" maxlength="128">
-<button>Change it</button>
+<button class="main">Change it</button>
 </form>`
 }
 
@@ -110,11 +111,21 @@ function codesPart({ totp, login }: Person, secret: string): Html {
   value="yes">${password}<button>Ask for no code any more</button></form>`
   }
   return html`<h2>Codes</h2>
-<p>A code generator on your telephone makes a stolen password worthless. Enter this secret there, then the code it shows.</p>
+<p>A code generator on your telephone makes a stolen password worthless. Let it read this picture, or type the secret
+there; then enter the code that it shows.</p>
+<div class="code-picture">${picture(totpAddress(secret, login))}</div>
 <p><code>${secret}</code></p>
 <p><a href="${totpAddress(secret, login)}">Open in a code generator on this device</a></p>
 <form method="post" action="/account/codes"><input type="hidden" name="secret" value="${secret}">${password}
 <label for="first-code">Code</label><input id="first-code" name="code" required inputmode="numeric"
   autocomplete="one-time-code" maxlength="20">
-<button>Ask for a code from now on</button></form>`
+<button class="main">Ask for a code from now on</button></form>`
+}
+
+/** A QR code (ISO/IEC 18004) of our own drawing: no picture is asked of anybody else. */
+function picture(address: string): Html {
+  const drawn = encodeQR(address, 'svg')
+  return new Html(
+    drawn.slice(drawn.indexOf('<svg')).replace('<svg', '<svg role="img" aria-label="QR code of the secret"'),
+  )
 }

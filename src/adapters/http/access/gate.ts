@@ -3,6 +3,7 @@ import { Failure } from '../../../domain/failure.ts'
 import { createAuditor } from '../../../flows/access/audit.ts'
 import type { AccessDeps } from '../../sign-in/people.ts'
 import { authorise } from './authorise.ts'
+import { carryForms } from './carried-form.ts'
 import { SessionCookie } from './cookies.ts'
 import { identifyActor, type GateSettings } from './identify.ts'
 import type { RuleFor } from './rules.ts'
@@ -36,7 +37,8 @@ export function createGate(deps: AccessDeps, settings: GateSettings, ruleFor: Ru
   const authorize = authorise({ ...deps, record: createAuditor(deps.access), ruleFor })
   const pages = Router()
   pages.use('/assets', (_request, _response, next) => next('router'))
-  pages.use(identifyActor(deps, settings, cookie, 'pages'), limits.work, toSignIn, toOwnClinic)
+  pages.use(identifyActor(deps, settings, cookie, 'pages'), limits.work)
+  pages.use(carryForms(settings.provider !== undefined), toSignIn, toOwnClinic)
   pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: MOST_FIELDS }), authorize)
   const authenticateApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
   return { deps, settings, cookie, limits, authenticateApi, authorize, pages }

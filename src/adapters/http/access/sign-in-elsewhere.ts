@@ -3,7 +3,7 @@ import type { Provider } from '../../sign-in/oidc.ts'
 import { signInAs } from '../../sign-in/sign-in.ts'
 import { readCookie } from './cookies.ts'
 import type { Gate } from './gate.ts'
-import { plainTrouble } from './sign-in-pages.ts'
+import { plainTrouble } from './access-page.ts'
 
 const PENDING = 'daysix-elsewhere'
 const PATH = '/sign-in/elsewhere'

@@ -1,19 +1,25 @@
-import { readFileSync } from 'node:fs'
-import express, { Router, type ErrorRequestHandler, type Request, type Response } from 'express'
+import express, { Router, type Request, type Response } from 'express'
 import * as z from 'zod'
 import { Failure } from '../../../domain/failure.ts'
 import { choosePassword } from '../../sign-in/people.ts'
 import { openSession, signIn, signOut } from '../../sign-in/sign-in.ts'
 import type { Gate } from './gate.ts'
 import { onlyOwnForms } from '../own-forms.ts'
-import { toProblem } from '../problem.ts'
-import { html, type Child, type Html } from '../pages/html.ts'
+import { html, type Html } from '../pages/html.ts'
+import { accessPage, plainTrouble, said, sendPage, sendTrouble, signInPage } from './access-page.ts'
+import { readCarried, sendGoOn } from './carried-form.ts'
 
-const CSS = readFileSync(new URL('sign-in.css', import.meta.url), 'utf8')
-const LARGEST_FORM = '4kb'
+/** With a form that is carried over, as text in one field. */
+const LARGEST_SIGN_IN = '200kb'
 const text = (most: number) => z.string().max(most).default('')
 
-const signInForm = z.object({ login: text(64), password: text(400), code: text(20), to: text(500) })
+const signInForm = z.object({
+  login: text(64),
+  password: text(400),
+  code: text(20),
+  to: text(500),
+  carried: text(150_000),
+})
 const firstForm = z.object({ code: text(64), password: text(400), again: text(400) })
 
 /** `/sign-in`, `/sign-in/first` (one-time code), `/sign-out`. */
@@ -21,23 +27,24 @@ export function signInPages(gate: Gate): Router {
   const router = Router()
   const { deps, cookie, limits } = gate
   const provider = gate.settings.provider !== undefined
-  router.get('/assets/sign-in.css', (_request, response) => void response.type('css').send(CSS))
   router.use(
     ['/sign-in', '/sign-out'],
     onlyOwnForms,
-    express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: 20 }),
+    express.urlencoded({ extended: false, limit: LARGEST_SIGN_IN, parameterLimit: 20 }),
   )
 
   router.get('/sign-in', (request, response) =>
-    sendPage(response, 200, signInPage(localPath(request.query.to), provider)),
+    sendPage(response, 200, signInPage({ to: localPath(request.query.to), provider })),
   )
   router.post('/sign-in', limits.signIn, async (request, response) => {
-    const { to, ...credentials } = signInForm.parse(request.body ?? {})
+    const { to, carried, ...credentials } = signInForm.parse(request.body ?? {})
     try {
       await enter(request, response, await signIn(deps, credentials))
-      response.redirect(303, localPath(to))
+      const form = readCarried(carried)
+      if (form) sendGoOn(response, form)
+      else response.redirect(303, localPath(to))
     } catch (error) {
-      sendTrouble(response, error, (trouble) => signInPage(localPath(to), provider, trouble))
+      sendTrouble(response, error, (trouble) => signInPage({ to: localPath(to), provider, carried, trouble }))
     }
   })
 
@@ -85,70 +92,6 @@ export function localPath(wanted: unknown): string {
     : '/desk'
 }
 
-export function sendPage(response: Response, status: number, page: Html): void {
-  response.status(status).type('html').set('Cache-Control', 'no-store').send(page.text)
-}
-
-/** Shows a form again with what was wrong; anything unforeseen goes on to the problem handler. */
-export function sendTrouble(response: Response, error: unknown, page: (trouble: string) => Html): void {
-  if (!(error instanceof Failure)) throw error
-  sendPage(response, toProblem(error).status, page(error.detail.message))
-}
-
-/** What has no form to be shown in. */
-export const plainTrouble: ErrorRequestHandler = (error, _request, response, next) => {
-  if (response.headersSent || !(error instanceof Failure)) return next(error)
-  const { status, title, detail } = toProblem(error)
-  sendPage(
-    response,
-    status,
-    accessPage(title, html`<p class="trouble" role="alert">${detail}</p><p><a href="/sign-in">Sign in</a></p>`),
-  )
-}
-
-export function accessPage(title: string, body: Child): Html {
-  return html`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="robots" content="noindex">
-<title>${title}, Daysix</title>
-<link rel="icon" href="data:,">
-<link rel="stylesheet" href="/assets/sign-in.css">
-</head>
-<body>
-<main>
-<h1>${title}</h1>
-${body}
-</main>
-<footer><p><a href="/cautions">Cautions</a></p></footer>
-</body>
-</html>
-`
-}
-
-const said = (trouble: string | undefined) =>
-  trouble !== undefined && html`<p class="trouble" role="alert">${trouble}</p>`
-
-function signInPage(to: string, provider: boolean, trouble?: string): Html {
-  return accessPage(
-    'Sign in',
-    html`${said(trouble)}
-<form method="post" action="/sign-in">
-<input type="hidden" name="to" value="${to}">
-<label for="login">Name</label><input id="login" name="login" required autocomplete="username" maxlength="64">
-<label for="password">Password</label><input id="password" name="password" type="password" required
-  autocomplete="current-password" maxlength="400">
-<label for="code">Code from your code generator, if you use one</label><input id="code" name="code" inputmode="numeric"
-  autocomplete="one-time-code" maxlength="20">
-<button>Sign in</button>
-</form>
-${provider && html`<p><a href="/sign-in/elsewhere/start">Sign in with your organisation’s account</a></p>`}
-<p><a href="/sign-in/first">I have a one-time code</a></p>`,
-  )
-}
-
 function firstPage(trouble?: string): Html {
   return accessPage(
     'Choose a password',
@@ -159,7 +102,7 @@ function firstPage(trouble?: string): Html {
   required autocomplete="new-password" minlength="12" maxlength="128">
 <label for="again">The same again</label><input id="again" name="again" type="password" required
   autocomplete="new-password" minlength="12" maxlength="128">
-<button>Choose it</button>
+<button class="main">Choose it</button>
 </form>`,
   )
 }

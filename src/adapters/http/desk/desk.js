@@ -73,6 +73,56 @@
     if (event.target.closest('[data-print]')) window.print()
   })
 
+  // Single keys, where nobody types.
+  const keys = document.getElementById('keys')
+  const inUse = () => localStorage.getItem('daysix-keys') !== 'off'
+  const press = (key) => {
+    if (key === '?') return keys.showModal()
+    const link = document.querySelector(`nav [data-key="${CSS.escape(key)}"]`)
+    const field = key === '/' && document.getElementById('q')
+    if (field) field.focus()
+    else if (link) window.location.assign(key === '/' ? `${link.href}#q` : link.href)
+  }
+  if (keys) {
+    const use = keys.querySelector('[data-use-keys]')
+    use.checked = inUse()
+    use.addEventListener('change', () => localStorage.setItem('daysix-keys', use.checked ? 'on' : 'off'))
+    const opener = document.querySelector('[data-keys]')
+    opener.parentElement.hidden = false
+    opener.addEventListener('click', () => keys.showModal())
+    document.addEventListener('keydown', (event) => {
+      const elsewhere = event.ctrlKey || event.metaKey || event.altKey || event.isComposing || keys.open
+      if (elsewhere || !inUse() || event.target.closest('input, select, textarea')) return
+      if (event.key === '?' || event.key === '/' || event.key === 'b') {
+        event.preventDefault()
+        press(event.key)
+      }
+    })
+  }
+  if (window.location.hash === '#q') document.getElementById('q')?.focus()
+
+  // Where the service does not answer, what was typed stays on the page.
+  const answers = () =>
+    fetch('/health/live', { cache: 'no-store' }).then(
+      ({ ok }) => ok,
+      () => false,
+    )
+  const asking = new WeakSet()
+  const alive = new WeakSet()
+  document.addEventListener('submit', async (event) => {
+    const form = event.target
+    if (form.method !== 'post' || event.defaultPrevented || alive.delete(form)) return
+    event.preventDefault()
+    if (asking.has(form)) return
+    asking.add(form)
+    const ready = await answers()
+    asking.delete(form)
+    document.getElementById('away').hidden = ready
+    if (!ready) return
+    alive.add(form)
+    form.requestSubmit(event.submitter)
+  })
+
   // A page that the browser kept, and shows again on the way back, may hold what was typed of somebody else.
   window.addEventListener('pageshow', (event) => event.persisted && window.location.reload())
 

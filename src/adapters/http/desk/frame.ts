@@ -12,10 +12,10 @@ import { clockLine } from './when.ts'
 const RULES_CAUTION =
   "The clinic's own protocol, licensed practice and the laboratory's directory prevail over the preparation rules shown here."
 
-/** Each shown to those who may open it. */
-const PAGES: [path: string, name: string, may: Permission][] = [
-  ['bookings', 'Bookings', 'visits:read'],
-  ['book', 'Book a visit', 'visits:write'],
+/** Each shown to those who may open it. Those in use all day have a key. */
+const PAGES: [path: string, name: string, may: Permission, key?: string][] = [
+  ['bookings', 'Bookings', 'visits:read', '/'],
+  ['book', 'Book a visit', 'visits:write', 'b'],
   ['calls', 'Call list', 'calls:read'],
   ['replies', 'Replies', 'calls:read'],
   ['openings', 'Openings', 'visits:read'],
@@ -36,13 +36,24 @@ ${silentBand(sheet)}<p id="said" role="status" class="said">${sheet.said}</p>
 <p id="fresh" role="status" class="fresh"></p>
 <p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button"
   data-refresh>Show it</button></p>
+<p id="away" role="alert" class="changed away" hidden>The service does not answer. Nothing was sent, and what you typed
+is still here. Try again in a moment.</p>
 <h1>${title}</h1>
 ${body}
 </main>
-<footer><p>${CAUTION}</p>${rules && html`<p>${RULES_CAUTION}</p>`}</footer>`,
+<footer><p>${CAUTION}</p>${rules && html`<p>${RULES_CAUTION}</p>`}<p class="keys" hidden><button type="button"
+  data-keys>Keys</button></p></footer>
+${KEYS}`,
     sheet.may('calls:read') ? sheet.at('watch') : undefined,
   )
 }
+
+/** What single keys do; whoever speaks to the machine can turn them off (WCAG 2.2, 2.1.4). */
+const KEYS = html`<dialog id="keys" aria-labelledby="keys-h"><h2 id="keys-h">Keys</h2>
+<dl><div><dt><kbd>/</kbd></dt><dd>Find a patient</dd></div><div><dt><kbd>b</kbd></dt><dd>Book a visit</dd></div><div><dt><kbd>?</kbd></dt><dd>This list</dd></div></dl>
+<p>They count where you are not typing.</p>
+<label class="plain"><input type="checkbox" data-use-keys> Use these keys in this browser</label>
+<form method="dialog"><button class="main">Close</button></form></dialog>`
 
 /** Until the site has approved a language, whoever books must know that nobody is told anything. */
 function silentBand({ deps, may, at }: PageContext): Html | null {
@@ -67,8 +78,8 @@ ${
 }
 <nav aria-label="Desk"><ul>
 ${PAGES.filter(([, , permission]) => may(permission)).map(
-  ([path, name]) => html`<li><a
-  href="${at(path)}"${path === here && html` aria-current="page"`}>${name}${
+  ([path, name, , key]) => html`<li><a
+  href="${at(path)}"${key && html` data-key="${key}"`}${path === here && html` aria-current="page"`}>${name}${
     path === 'calls' && callCount(sheet)
   }</a></li>\n`,
 )}</ul></nav>

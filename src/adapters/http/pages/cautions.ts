@@ -1,6 +1,6 @@
 import { Router } from 'express'
 import { html } from './html.ts'
-import { accessPage, sendPage } from '../access/sign-in-pages.ts'
+import { accessPage, sendPage } from '../access/access-page.ts'
 
 /** What only a clinician decides; README.md says the same. */
 const NOT_DECIDED = [
