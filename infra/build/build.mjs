@@ -1,12 +1,22 @@
 // What `npm ci` ends with: compiles the sources, and makes the database that an embedded one starts from.
 import { existsSync } from 'node:fs'
-import { readdir, rm } from 'node:fs/promises'
+import { readdir, rm, symlink } from 'node:fs/promises'
 import { basename } from 'node:path'
-import { BUILD } from '../../src/cli/build-folder.mjs'
+import { BUILD, ROOT } from '../../src/cli/build-folder.mjs'
 import { compilerIsThere } from '../../src/cli/compiled.mjs'
 
 /** Left behind by what was cut short, or by other versions. */
 const LEFT_OVER = /^aside-\d+$|^compiled\.json\.|^database-/
+
+/**
+ * `npx daysix` looks here first. Without it npm installs this folder once more into a cache of its own, which two
+ * commands that start at once may leave broken.
+ */
+async function link() {
+  await symlink('../../src/cli/daysix.mjs', `${ROOT}node_modules/.bin/daysix`).catch(({ code }) => {
+    if (code !== 'EEXIST' && code !== 'ENOENT') process.stderr.write(`npx daysix was not made ready: ${code}\n`)
+  })
+}
 
 async function make() {
   const { compile } = await import('./compile.mjs')
@@ -18,6 +28,7 @@ async function make() {
   }
 }
 
+await link()
 if (compilerIsThere()) await make()
 // No fault of the install: a container compiles in another stage. Whoever starts Daysix without it is told.
 else if (!existsSync(BUILD))
