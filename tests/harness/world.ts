@@ -32,6 +32,7 @@ export const CLINIC: Clinic = {
     moveLimit: USUAL_MOVE_LIMIT,
     minors: null,
     askAgainMonths: USUAL_ASK_AGAIN_MONTHS,
+    clock: '24',
     secondOnPaper: false,
     visitMinutes: null,
     holdHours: 24,

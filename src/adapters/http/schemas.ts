@@ -6,7 +6,7 @@ import { PURPOSE_NAMES } from '../../domain/visits/purpose.ts'
 import { USUAL_MOVE_LIMIT } from '../../domain/visits/move-limit.ts'
 import { checkHours } from '../../domain/preparation/sending-hours.ts'
 import { LONGEST_ASK_AGAIN_MONTHS, USUAL_ASK_AGAIN_MONTHS } from '../../domain/patients/changed-hands.ts'
-import { EMERGENCY_NUMBER } from '../../domain/region/clinic.ts'
+import { CLOCK_HOURS, EMERGENCY_NUMBER } from '../../domain/region/clinic.ts'
 import { by, consentSchema, date, patientAmendmentSchema, patientSchema } from './patients/patient-schemas.ts'
 
 /** Request bodies and queries of the API. The OpenAPI document is generated from these. */
@@ -209,6 +209,7 @@ export const clinicSchema = z.strictObject({
         .nullable()
         .default(null)
         .describe('What patients of this clinic dial in an emergency; null: texts say “your local emergency number”.'),
+      clock: z.enum(CLOCK_HOURS).default('24').describe('How the pages of the desk write times.'),
       address: z.string().trim().min(1).max(200).nullable().default(null).describe('On the private page.'),
       directions: z
         .string()

@@ -17,6 +17,10 @@ export interface Clinic {
 /** An emergency number is short: two to six digits, such as 112 (value from memory). */
 export const EMERGENCY_NUMBER = /^\d{2,6}$/
 
+/** How the desk's pages write times. */
+export const CLOCK_HOURS = ['24', '12'] as const
+export type ClockHours = (typeof CLOCK_HOURS)[number]
+
 export interface ClinicSettings {
   hours: SendingHours
   /** `at-once`: the patient's choice moves the visit. `desk-approves`: it waits for a person. */
@@ -44,6 +48,8 @@ export interface ClinicSettings {
    * emergency number", which somebody who has just arrived may not know.
    */
   emergency: string | null
+  /** Whether the desk reads 13:40 or 1:40 PM. Texts keep to the custom of their language. */
+  clock: ClockHours
   /** Where patients come to, and how they find it, in the words of the clinic; shown on the private page. */
   address: string | null
   directions: string | null

@@ -18,6 +18,7 @@ export const USUAL_SETTINGS: ClinicSettings = {
   minConfidence: 0.65,
   gateway: 'pocket',
   emergency: null,
+  clock: '24',
   address: null,
   directions: null,
 }

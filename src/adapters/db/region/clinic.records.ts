@@ -17,6 +17,7 @@ const SINCE = {
   emergency: null,
   address: null,
   directions: null,
+  clock: '24' as const,
   secondOnPaper: false,
   visitMinutes: null,
   minors: null,

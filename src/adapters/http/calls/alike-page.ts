@@ -11,7 +11,6 @@ import { html, type Html } from '../pages/html.ts'
 import { MOST_ROWS } from '../desk/form-limits.ts'
 import { field } from '../desk/page.ts'
 import type { Answer, Download, PageContext } from '../desk/page-context.ts'
-import { dayAndClock } from '../desk/when.ts'
 import { secondWords } from '../desk/words.ts'
 import { telephone } from '../patients/line-note.ts'
 import { allRows, chosenRows, rowsOf } from './alike-rows.ts'
@@ -88,7 +87,7 @@ function entry(sheet: PageContext, { followUp, patient, booking }: CallSubject):
   return html`<tr><td><input type="checkbox" name="chosen" value="${followUp.id}" aria-label="Choose ${name}"></td>
 <td class="who"><b>${name}</b>${patient && secondWords(patient) && html`<small>${secondWords(patient)}</small>`}${besides(followUp, patient).map((words) => html`<small>${words}</small>`)}</td>
 <td>${followUp.phone && telephone(followUp.phone, patient)}</td>
-<td>${booking && html`<a href="${sheet.at(`visits/${booking.id}`)}">${dayAndClock(booking.visitAt, booking.zone)}</a>`}</td>
+<td>${booking && html`<a href="${sheet.at(`visits/${booking.id}`)}">${sheet.dayAndClock(booking.visitAt, booking.zone)}</a>`}</td>
 <td class="tick"><span class="box" aria-hidden="true"></span></td></tr>
 `
 }

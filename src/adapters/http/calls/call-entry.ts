@@ -7,7 +7,7 @@ import { asReached, whatToDo, withEmergency, wordsToSay } from '../../../domain/
 import { isOver } from '../../../domain/visits/over.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page-context.ts'
-import { age, clock, dateWords, dayAndClock, longDay } from '../desk/when.ts'
+import { age, dateWords, longDay } from '../desk/when.ts'
 import { lineNote, telephone } from '../patients/line-note.ts'
 import { phoneWords, secondWords } from '../desk/words.ts'
 import type { Call, Card } from './call-data.ts'
@@ -22,14 +22,14 @@ export function cardEntry(sheet: PageContext, card: Card): Html {
   const { id, reason, phone } = followUp
   const who = patient ? patient.name : `not one of our patients${phone === null ? '' : `, ${phoneWords(phone)}`}`
   return html`<article class="call u${FOLLOW_UP_REASONS[reason].urgency}" aria-labelledby="${id}-h">
-<div class="margin"><b>${age(oldest, sheet.now)}</b><small>since ${clock(oldest, sheet.clinic.zone)}</small></div>
+<div class="margin"><b>${age(oldest, sheet.now)}</b><small>since ${sheet.clock(oldest, sheet.clinic.zone)}</small></div>
 <div class="what"><h3 id="${id}-h">${who}${patient && secondWords(patient) && html` <small>${secondWords(patient)}</small>`}</h3>
 ${patient && lineNote(patient)}
 ${card.map((call) => reasonPart(sheet, call, who))}</div>
 <div class="reach">${phone && telephone(phone, patient)}${patient && html`<a href="${sheet.at(`replies/${patient.id}`)}">Conversation</a>`}
 <form method="post" action="${sheet.at(`calls/${id}/close`)}"><button name="outcome" value="no-answer"
   aria-label="No answer: keep ${who} on the list">No answer: keep</button></form>
-${tries(card, sheet.clinic.zone)}</div>
+${tries(sheet, card)}</div>
 </article>
 `
 }
@@ -41,7 +41,7 @@ function reasonPart(sheet: PageContext, call: Call, who: string): Html {
   const { title } = FOLLOW_UP_REASONS[reason]
   const mayMove = reason === 'approve-move' && !(booking && isOver(booking, sheet.now))
   return html`<section class="reason" id="${id}" aria-label="${title}: ${who}">
-<h4>${title}${booking && html` <a href="${sheet.at(`visits/${booking.id}`)}">Visit ${dayAndClock(booking.visitAt, booking.zone)}</a>`}</h4>
+<h4>${title}${booking && html` <a href="${sheet.at(`visits/${booking.id}`)}">Visit ${sheet.dayAndClock(booking.visitAt, booking.zone)}</a>`}</h4>
 <p>${reason === 'approve-move' && !mayMove ? TOO_LATE_TO_MOVE : whatToDo(reason, patient)}</p>
 ${herWords(followUp)}
 ${toSay(sheet, call)}
@@ -54,14 +54,16 @@ function herWords({ detail }: FollowUp): Html | null {
   return typeof detail.why === 'string' ? html`${words}<p>${detail.why}</p>` : words
 }
 
-function toSay({ clinic }: PageContext, { followUp, patient, booking, dates }: Call): Html | null {
-  const visit = booking ? `on ${longDay(booking.visitAt, booking.zone)} at ${clock(booking.visitAt, booking.zone)}` : ''
+function toSay(sheet: PageContext, { followUp, patient, booking, dates }: Call): Html | null {
+  const visit = booking
+    ? `on ${longDay(booking.visitAt, booking.zone)} at ${sheet.clock(booking.visitAt, booking.zone)}`
+    : ''
   const words = wordsToSay(followUp.reason, {
     visit,
     dates: dates.length > 0 ? dates.map(range).join('; ') : 'another day',
   })
   if (words === null) return null
-  const said = withEmergency(asReached(words, patient), clinic.settings.emergency)
+  const said = withEmergency(asReached(words, patient), sheet.clinic.settings.emergency)
   return html`<p class="say"><span>To say:</span> ${said}</p>`
 }
 
@@ -70,13 +72,13 @@ function range({ from, to }: { from: string; to: string }): string {
 }
 
 /** How often somebody tried to reach the patient: one try counts for each call of the card, so the longest has all. */
-function tries(card: Card, zone: string): Html | null {
+function tries(sheet: PageContext, card: Card): Html | null {
   const each = card.map(({ followUp: { detail } }) => (Array.isArray(detail.tries) ? (detail.tries as string[]) : []))
   const all = each.reduce((a, b) => (a.length >= b.length ? a : b))
   const last = all.at(-1)
   if (last === undefined) return null
   const times = all.length === 1 ? 'once' : `${all.length} times`
-  return html`<p>Called ${times} without an answer, last ${dayAndClock(DateTime.fromISO(last, { zone: 'utc' }).toJSDate(), zone)}.</p>`
+  return html`<p>Called ${times} without an answer, last ${sheet.dayAndClock(DateTime.fromISO(last, { zone: 'utc' }).toJSDate(), sheet.clinic.zone)}.</p>`
 }
 
 /** The first field of each form on the visit's page: a browser opens what is folded around it. */
@@ -102,7 +104,7 @@ const formOf = (sheet: PageContext, { id }: Booking, form: LeadsTo) => `${sheet.
 
 function settleForm(sheet: PageContext, { id, detail }: FollowUp): Html {
   const to = typeof detail.to === 'string' ? DateTime.fromISO(detail.to, { zone: 'utc' }).toJSDate() : null
-  return html`<p>${to && `The patient chose ${dayAndClock(to, sheet.clinic.zone)}. `}Either way the patient is told by text.</p>
+  return html`<p>${to && `The patient chose ${sheet.dayAndClock(to, sheet.clinic.zone)}. `}Either way the patient is told by text.</p>
 <form class="ends" method="post" action="${sheet.at(`calls/${id}/settle`)}"><button class="main" name="approve"
   value="yes">Move the visit</button> <button name="approve" value="no">Decline</button></form>`
 }
@@ -115,7 +117,7 @@ export function knownEntry(sheet: PageContext, { followUp, patient, booking }: C
   return html`<li id="${id}"><span><b>${title}: ${name}</b>${
     booking &&
     html`, <a
-  href="${sheet.at(`visits/${booking.id}`)}">visit ${dayAndClock(booking.visitAt, booking.zone)}</a>`
+  href="${sheet.at(`visits/${booking.id}`)}">visit ${sheet.dayAndClock(booking.visitAt, booking.zone)}</a>`
   }. ${whatToDo(reason, patient)}</span>
 <form method="post" action="${sheet.at(`calls/${id}/close`)}"><button name="outcome" value="seen"
   aria-label="Seen: ${title}, ${name}">Seen</button></form></li>
@@ -125,6 +127,6 @@ export function knownEntry(sheet: PageContext, { followUp, patient, booking }: C
 export function closedEntry(sheet: PageContext, { followUp, patient }: Call): Html {
   const { id, reason, closedAt, closedBy, outcome } = followUp
   const { title } = FOLLOW_UP_REASONS[reason]
-  return html`<li><span>${clock(closedAt!, sheet.clinic.zone)} ${title}${patient && `: ${patient.name}`}. ${outcome}, by ${closedBy}.</span> <form method="post" action="${sheet.at(`calls/${id}/reopen`)}"><button aria-label="Undo: ${title}${patient && `, ${patient.name}`}">Undo</button></form></li>
+  return html`<li><span>${sheet.clock(closedAt!, sheet.clinic.zone)} ${title}${patient && `: ${patient.name}`}. ${outcome}, by ${closedBy}.</span> <form method="post" action="${sheet.at(`calls/${id}/reopen`)}"><button aria-label="Undo: ${title}${patient && `, ${patient.name}`}">Undo</button></form></li>
 `
 }

@@ -70,7 +70,7 @@ function top(sheet: PageContext, here: string): Html {
   return html`<a class="skip" href="#content">Skip to the content</a>
 <header>
 <p class="place"><b>${clinic.name}</b>${among && html` <a href="/desk">Other clinics</a>`}</p>
-<p class="clock">${clockLine(now, clinic.zone)}</p>
+<p class="clock">${clockLine(now, clinic.zone, sheet)}</p>
 ${
   who.kind === 'person' &&
   html`<form class="who-am-i" method="post" action="/sign-out"><a

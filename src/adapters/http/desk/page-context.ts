@@ -4,10 +4,11 @@ import type { Clinic } from '../../../domain/region/clinic.ts'
 import type { SendingStop } from '../../../flows/ports/access.ts'
 import type { Actor, Permission } from '../../../domain/access/roles.ts'
 import type { OpenCalls } from '../calls/open-calls.ts'
+import type { ClinicClock } from './when.ts'
 import type { Child } from '../pages/html.ts'
 
 /** What every page of a clinic's desk starts from. */
-export interface PageContext {
+export interface PageContext extends ClinicClock {
   deps: Deps
   library: TextLibrary
   clinic: Clinic

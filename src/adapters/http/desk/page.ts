@@ -8,7 +8,7 @@ import type { Html } from '../pages/html.ts'
 import { NO_CALLS, openCalls } from '../calls/open-calls.ts'
 import { frame } from './frame.ts'
 import { flashWords } from './flash.ts'
-import { clock } from './when.ts'
+import { clinicClock } from './when.ts'
 
 /** Puts pages on the router, each with its clinic already looked up. */
 export class Desk {
@@ -43,7 +43,7 @@ export class Desk {
     if ('to' in answer) return response.redirect(303, answer.to)
     if ('file' in answer) return sendFile(response, answer)
     const [status, page] = 'status' in answer ? [answer.status, answer.page] : [200, answer]
-    response.set('X-Clinic-Time', clock(sheet.now, sheet.clinic.zone))
+    response.set('X-Clinic-Time', sheet.clock(sheet.now, sheet.clinic.zone))
     send(response, status, frame({ ...page, sheet }))
   }
 
@@ -70,6 +70,7 @@ export class Desk {
       among: clinics.length > 1 && request.actor!.clinicId === null,
       who: request.actor!,
       may: (permission) => request.actor!.may.includes(permission),
+      ...clinicClock(clinic.settings.clock),
       params,
       query,
       form: (request.body ?? {}) as Record<string, string | string[]>,

@@ -4,7 +4,7 @@ import { html, type Html } from '../pages/html.ts'
 import type { Desk } from './page.ts'
 import type { Answer } from './page-context.ts'
 import type { PageContext } from './page-context.ts'
-import { age, dayAndClock } from './when.ts'
+import { age } from './when.ts'
 
 const DAY_MS = 86_400_000
 
@@ -27,7 +27,7 @@ async function service(sheet: PageContext): Promise<Answer> {
 <h2>Gateways</h2>${gateways([...deps.gateways.values()], sheet)}
 <h2>Did not arrive, last 24 hours</h2>${troubles(figures, sheet)}
 <p><a href="${sheet.at('sending')}">Stop all sending, or let it go on</a></p>
-<p>Figures of all clinics together, as of ${dayAndClock(now, sheet.clinic.zone)}.</p></section>`,
+<p>Figures of all clinics together, as of ${sheet.dayAndClock(now, sheet.clinic.zone)}.</p></section>`,
   }
 }
 
@@ -39,26 +39,26 @@ function queue({ waiting, oldestDue }: MessageFigures, { now }: PageContext): Ht
   return html`<div><dt>Planned, not yet in the queue</dt><dd>${count('planned')}</dd></div><div><dt>In the queue</dt><dd>${count('queued')}</dd></div><div><dt>Being sent</dt><dd>${count('sending')}</dd></div><div><dt>Oldest that should have gone</dt><dd>${oldestDue ? html`<b class="act">${age(oldestDue, now)} late</b>` : 'None is late'}</dd></div>`
 }
 
-function gateways(all: readonly Gateway[], { clinic }: PageContext): Html {
+function gateways(all: readonly Gateway[], sheet: PageContext): Html {
   if (all.length === 0) return html`<p class="empty">No gateway is set up: nothing can be sent.</p>`
   return html`<table class="ledger plain-table"><caption class="unseen">Gateways</caption><thead><tr><th
     scope="col">Name</th><th scope="col">Carries</th><th scope="col">Receipts</th><th
       scope="col">State</th></tr></thead>
-<tbody>${all.map((gateway) => html`<tr><td>${gateway.name}</td><td>${gateway.channels.join(', ')}</td><td>${gateway.receipts === false ? 'Gives none' : 'Yes'}</td><td>${health(gateway, clinic.zone)}</td></tr>`)}</tbody></table>`
+<tbody>${all.map((gateway) => html`<tr><td>${gateway.name}</td><td>${gateway.channels.join(', ')}</td><td>${gateway.receipts === false ? 'Gives none' : 'Yes'}</td><td>${health(gateway, sheet)}</td></tr>`)}</tbody></table>`
 }
 
-function health(gateway: Gateway, zone: string): Html | string {
+function health(gateway: Gateway, sheet: PageContext): Html | string {
   const state = gateway.health?.()
   if (!state) return 'Does not say'
   return state.ok
     ? 'Messages go through'
-    : html`<b class="act">Nothing goes through since ${dayAndClock(state.since, zone)}: ${state.code}</b>`
+    : html`<b class="act">Nothing goes through since ${sheet.dayAndClock(state.since, sheet.clinic.zone)}: ${state.code}</b>`
 }
 
-function troubles({ troubles: all }: MessageFigures, { clinic }: PageContext): Html {
+function troubles({ troubles: all }: MessageFigures, sheet: PageContext): Html {
   if (all.length === 0) return html`<p class="empty">Everything that was sent arrived, or is on its way.</p>`
   return html`<table class="ledger plain-table"><caption
     class="unseen">Messages that did not arrive</caption><thead><tr><th scope="col">Gateway</th><th
       scope="col">Reason</th><th scope="col">Messages</th><th scope="col">Last</th></tr></thead>
-<tbody>${all.map(({ gateway, code, count, last }) => html`<tr><td>${gateway}</td><td>${code}</td><td>${count}</td><td>${dayAndClock(last, clinic.zone)}</td></tr>`)}</tbody></table>`
+<tbody>${all.map(({ gateway, code, count, last }) => html`<tr><td>${gateway}</td><td>${code}</td><td>${count}</td><td>${sheet.dayAndClock(last, sheet.clinic.zone)}</td></tr>`)}</tbody></table>`
 }

@@ -1,21 +1,36 @@
 import { DateTime } from 'luxon'
 import type { CalendarDate } from '../../../domain/preparation/cycle/history.ts'
+import type { ClockHours } from '../../../domain/region/clinic.ts'
 import { inZone } from '../../../domain/local-time.ts'
 
-/** Times as the desk reads them: day before month in words, 24-hour clock, in the clinic's or the visit's zone. */
+/** Times as the desk reads them: day before month in words, in the clinic's or the visit's zone. */
 const format = (at: Date, zone: string, pattern: string) => inZone(at, zone).setLocale('en').toFormat(pattern)
 
-export const clock = (at: Date, zone: string) => format(at, zone, 'HH:mm')
+/** For addresses and fields: they take 24 hours at every clinic. */
+export const typedClock = (at: Date, zone: string) => format(at, zone, 'HH:mm')
 export const shortDay = (at: Date, zone: string) => format(at, zone, 'ccc d LLL')
 export const longDay = (at: Date, zone: string) => format(at, zone, 'cccc d LLLL yyyy')
-export const dayAndClock = (at: Date, zone: string) => format(at, zone, 'ccc d LLL, HH:mm')
 /** For `datetime` attributes. */
 export const machine = (at: Date, zone: string) => inZone(at, zone).toISO({ suppressMilliseconds: true })!
 
+/** A time of day, alone and after its day, by the clock that a clinic reads. */
+export interface ClinicClock {
+  clock(at: Date, zone: string): string
+  dayAndClock(at: Date, zone: string): string
+}
+
+export function clinicClock(hours: ClockHours): ClinicClock {
+  const pattern = hours === '12' ? 'h:mm a' : 'HH:mm'
+  return {
+    clock: (at, zone) => format(at, zone, pattern),
+    dayAndClock: (at, zone) => format(at, zone, `ccc d LLL, ${pattern}`),
+  }
+}
+
 /** The clock on the wall, with the zone that every time on the page is in. */
-export function clockLine(now: Date, zone: string): string {
+export function clockLine(now: Date, zone: string, { clock }: ClinicClock): string {
   const local = inZone(now, zone).setLocale('en')
-  return `${local.toFormat('cccc d LLLL yyyy, HH:mm')} · all times ${zone.replaceAll('_', ' ')} (UTC${local.toFormat('Z')})`
+  return `${local.toFormat('cccc d LLLL yyyy')}, ${clock(now, zone)} · all times ${zone.replaceAll('_', ' ')} (UTC${local.toFormat('Z')})`
 }
 
 export function dateWords(date: CalendarDate, pattern = 'ccc d LLL'): string {

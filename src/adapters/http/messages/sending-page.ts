@@ -4,7 +4,6 @@ import { html, type Html } from '../pages/html.ts'
 import { field, type Desk } from '../desk/page.ts'
 import type { Answer } from '../desk/page-context.ts'
 import type { PageContext } from '../desk/page-context.ts'
-import { dayAndClock } from '../desk/when.ts'
 
 export function mountSending(desk: Desk): void {
   desk.get('sending', sending)
@@ -37,7 +36,7 @@ function stopForm(sheet: PageContext, scope: string, label: string): Html {
 }
 
 function resumeForm(sheet: PageContext, { scope, at, by, why }: SendingStop): Html {
-  const since = html`<p><b class="act">Stopped since ${dayAndClock(at, sheet.clinic.zone)}</b> by ${by}: ${why}</p>`
+  const since = html`<p><b class="act">Stopped since ${sheet.dayAndClock(at, sheet.clinic.zone)}</b> by ${by}: ${why}</p>`
   if (!sheet.may('sending:stop')) return since
   return html`${since}<form method="post" action="${sheet.at('sending')}"><input type="hidden" name="scope"
     value="${scope}">

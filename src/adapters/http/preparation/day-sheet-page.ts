@@ -14,7 +14,7 @@ import { field, type Desk } from '../desk/page.ts'
 import type { Answer } from '../desk/page-context.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import { visitsOf, type Visit } from '../visits/visits-shown.ts'
-import { dateOr, dateWords, dayAndClock } from '../desk/when.ts'
+import { dateOr, dateWords } from '../desk/when.ts'
 import { startOfDay } from '../../../domain/local-time.ts'
 
 /** More visits than this are no one's day. */
@@ -52,7 +52,7 @@ async function daySheet(sheet: PageContext): Promise<Answer> {
 <section id="sheet" class="sheet${sizeOf(visits)}" data-live
   hx-get="${sheet.at(`day-sheet?date=${date}&clinician=${encodeURIComponent(chosen)}`)}" hx-trigger="news"
     hx-select="#sheet" hx-swap="outerHTML" aria-label="Visits of the day">
-<p class="headline"><b>${dateWords(date, 'cccc d LLLL yyyy')}</b> ${clinic.name}${chosen && `, ${chosen}`}. ${visits.length === 1 ? '1 visit' : `${visits.length} visits`}. <small>As of ${dayAndClock(sheet.now, clinic.zone)}, times ${clinic.zone}</small></p>
+<p class="headline"><b>${dateWords(date, 'cccc d LLLL yyyy')}</b> ${clinic.name}${chosen && `, ${chosen}`}. ${visits.length === 1 ? '1 visit' : `${visits.length} visits`}. <small>As of ${sheet.dayAndClock(sheet.now, clinic.zone)}, times ${clinic.zone}</small></p>
 ${
   visits.length === 0
     ? html`<p class="empty">No visits on this day.${

@@ -20,7 +20,7 @@ import { telephone } from '../patients/line-note.ts'
 import { mark } from '../desk/marks.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import type { Visit } from '../visits/visits-shown.ts'
-import { clock, dateWords, machine } from '../desk/when.ts'
+import { dateWords, machine } from '../desk/when.ts'
 import { cycleDayWords, lmpWords, NEEDS_A_CALL, PREPARATION, spoken, TIMING, secondWords } from '../desk/words.ts'
 
 /** The visits of a day, with room to tick and write. */
@@ -36,7 +36,7 @@ function row(sheet: PageContext, visit: Visit, crowded: boolean): Html {
   const { booking } = visit
   const asks = thingsToAsk({ ...visit, open: visit.open.map(({ reason }) => reason) })
   return html`<tr><td class="time"><time
-    datetime="${machine(booking.visitAt, booking.zone)}">${clock(booking.visitAt, booking.zone)}</time><small>${booking.minutes} min</small>${crowded && html`<small class="act">Overlaps another visit</small>`}</td>
+    datetime="${machine(booking.visitAt, booking.zone)}">${sheet.clock(booking.visitAt, booking.zone)}</time><small>${booking.minutes} min</small>${crowded && html`<small class="act">Overlaps another visit</small>`}</td>
 <td class="who">${who(sheet, visit)}</td>
 <td>${cycleDay(visit)}${betterWindow(sheet, visit)}</td>
 <td>${told(visit)}</td>

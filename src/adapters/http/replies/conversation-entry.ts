@@ -6,11 +6,11 @@ import { REPLY_MEANINGS } from '../../../domain/replies/reply-meanings.ts'
 import type { ReplyRecord } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page-context.ts'
-import { dateWords, dayAndClock } from '../desk/when.ts'
+import { dateWords } from '../desk/when.ts'
 import { doneWords, MESSAGE_STATE } from '../desk/words.ts'
 
 export function ourEntry(
-  { clinic }: PageContext,
+  { clinic, dayAndClock }: PageContext,
   { id, kind, sentAt, sendAt, state, text, answer, channel }: Message,
 ): Html {
   const at = sentAt ?? sendAt
@@ -24,7 +24,7 @@ export function ourEntry(
 export function herEntry(sheet: PageContext, reply: ReplyRecord, visits: readonly Booking[]): Html {
   const { id, receivedAt, text, reading, done, corrected } = reply
   return html`<li class="hers" id="${id}"><div class="margin"><b>Patient</b><time
-    datetime="${receivedAt.toISOString()}">${dayAndClock(receivedAt, sheet.clinic.zone)}</time></div>
+    datetime="${receivedAt.toISOString()}">${sheet.dayAndClock(receivedAt, sheet.clinic.zone)}</time></div>
 <div><p>${text}</p>
 <small>${corrected ? html`${understood(reading)} (corrected by ${corrected.by}; Daysix read: ${REPLY_MEANINGS[corrected.from].label.toLowerCase()})` : html`Understood: ${understood(reading)}`}. ${doneWords(done)}.</small>
 ${correctForm(sheet, reply, visits)}</div></li>
@@ -46,7 +46,11 @@ function understood(reading: Reading | null): string {
   return `${REPLY_MEANINGS[meaning].label.toLowerCase()}${facts && ` ${facts}`}${why}${sure}`
 }
 
-function correctForm({ at, params }: PageContext, { id, reading }: ReplyRecord, visits: readonly Booking[]): Html {
+function correctForm(
+  { at, params, dayAndClock }: PageContext,
+  { id, reading }: ReplyRecord,
+  visits: readonly Booking[],
+): Html {
   return html`<details><summary id="${id}-c">Correct the meaning</summary><form method="post"
     action="${at(`replies/${params.id}/correct`)}">
 <input type="hidden" name="reply" value="${id}">

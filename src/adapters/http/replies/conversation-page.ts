@@ -16,7 +16,6 @@ import { field, type Desk } from '../desk/page.ts'
 import type { Answer, PageContent } from '../desk/page-context.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import { measured, writeForm } from '../messages/write-form.ts'
-import { dayAndClock } from '../desk/when.ts'
 import { lineNote, telephone } from '../patients/line-note.ts'
 
 const HALF_A_YEAR_MS = 183 * 86_400_000
@@ -78,7 +77,7 @@ ${
   visits.length > 0 &&
   html`<p>Visits: ${visits.map(
     (booking) => html`<a
-  href="${sheet.at(`visits/${booking.id}`)}">${dayAndClock(booking.visitAt, booking.zone)}${booking.state === 'cancelled' && ' (cancelled)'}</a> `,
+  href="${sheet.at(`visits/${booking.id}`)}">${sheet.dayAndClock(booking.visitAt, booking.zone)}${booking.state === 'cancelled' && ' (cancelled)'}</a> `,
   )}</p>`
 }
 <section id="talk" data-live hx-get="${sheet.at(`replies/${sheet.params.id}`)}" hx-trigger="news" hx-select="#talk"

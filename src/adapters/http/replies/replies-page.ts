@@ -6,7 +6,6 @@ import { html, type Html } from '../pages/html.ts'
 import type { Desk } from '../desk/page.ts'
 import type { Answer } from '../desk/page-context.ts'
 import type { PageContext } from '../desk/page-context.ts'
-import { dayAndClock } from '../desk/when.ts'
 import { doneWords, phoneWords } from '../desk/words.ts'
 
 const ON_A_PAGE = 25
@@ -52,7 +51,7 @@ function row(sheet: PageContext, reply: ReplyRecord, patient: Patient | undefine
   const { id, receivedAt, phone, text, reading, corrected, done } = reply
   const meaning = reading?.meaning ?? 'unclear'
   return html`<tr><td class="time"><time
-    datetime="${receivedAt.toISOString()}">${dayAndClock(receivedAt, sheet.clinic.zone)}</time></td>
+    datetime="${receivedAt.toISOString()}">${sheet.dayAndClock(receivedAt, sheet.clinic.zone)}</time></td>
 <td class="who"><a id="r-${id}"
   href="${sheet.at(`replies/${patient?.id ?? id}#${id}`)}">${patient?.name ?? 'Not one of our patients'}</a><small>${phoneWords(phone)}</small></td>
 <td><q>${text}</q></td>

@@ -8,7 +8,6 @@ import { asks } from '../../../flows/visits/tell-timing.ts'
 import { html, type Html } from '../pages/html.ts'
 import { field } from '../desk/page.ts'
 import type { PageContext } from '../desk/page-context.ts'
-import { dayAndClock } from '../desk/when.ts'
 import { secondWords } from '../desk/words.ts'
 import { isDate, timingFacts, type BookFields, type Faults } from './book-fields.ts'
 import { phoneOf } from './understood.ts'
@@ -113,7 +112,7 @@ export function knownPart(sheet: PageContext, fields: BookFields, asked: Asked):
 }
 
 function knownEntry(sheet: PageContext, { patient, visits }: KnownPatient, isChosen: boolean): Html {
-  const times = visits.map(({ visitAt, zone }) => dayAndClock(visitAt, zone))
+  const times = visits.map(({ visitAt, zone }) => sheet.dayAndClock(visitAt, zone))
   return html`<li>Known here: <b>${patient.name}</b>${secondWords(patient) && `, ${secondWords(patient)}`}. ${
     times.length === 0 ? 'No visit to come.' : `Visit ${times.join('; ')}.`
   } ${

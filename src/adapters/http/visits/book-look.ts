@@ -18,7 +18,7 @@ import { deferralList } from '../preparation/deferral-list.ts'
 import { doubtList } from '../preparation/doubt-list.ts'
 import { windowList } from '../preparation/window-list.ts'
 import { stripFigure } from '../preparation/cycle-strip.ts'
-import { dateWords, dayAndClock } from '../desk/when.ts'
+import { dateWords, typedClock } from '../desk/when.ts'
 
 /**
  * What asks for the panel anew when a field changes. It stands outside what its answer replaces: a change that waits
@@ -88,12 +88,12 @@ ${
 }
 
 function picks(sheet: PageContext, openings: Look['openings'], zone: string, first: boolean): Html {
-  const local = (at: Date) => `${dateIn(at, zone)}T${dayAndClock(at, zone).slice(-5)}`
+  const local = (at: Date) => `${dateIn(at, zone)}T${typedClock(at, zone)}`
   return html`<p class="picks"><span>${first ? 'Openings at a good time' : 'Better openings'}:</span> ${openings.map(
     ({ opening: { startsAt, clinician }, ...worth }) =>
       html`<button name="pick" value="${local(startsAt)}|${clinician}" formaction="${sheet.at('book/look')}"
         hx-post="${sheet.at('book/look')}" hx-include="#booking" hx-target="#booking" hx-select="#booking"
-          hx-swap="outerHTML">${dayAndClock(startsAt, zone)}${clinician && `, ${clinician}`}${worthMark(worth)}</button> `,
+          hx-swap="outerHTML">${sheet.dayAndClock(startsAt, zone)}${clinician && `, ${clinician}`}${worthMark(worth)}</button> `,
   )}</p>`
 }
 
@@ -125,7 +125,7 @@ ${
   html`<ol class="texts">${texts.map(
     ({ kind, channel, sendAt, text, measure }) =>
       html`<li><b>${MESSAGE_KINDS[kind].label}</b> <time
-        datetime="${sendAt.toISOString()}">${dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? `${measure.segments} ${measure.segments === 1 ? 'segment' : 'segments'}, ${measure.encoding}` : `By ${channel === 'voice' ? 'a call' : channel}`}</small></li>\n`,
+        datetime="${sendAt.toISOString()}">${sheet.dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? `${measure.segments} ${measure.segments === 1 ? 'segment' : 'segments'}, ${measure.encoding}` : `By ${channel === 'voice' ? 'a call' : channel}`}</small></li>\n`,
   )}</ol><p>Together ${segments} ${segments === 1 ? 'segment' : 'segments'}.</p>`
 }`
 }

@@ -16,7 +16,6 @@ import { PURPOSE_CHOICES } from './book-form.ts'
 import { chosenHistory, CYCLE_CHOICES } from './cycle-choices.ts'
 import { field, type Desk } from '../desk/page.ts'
 import type { Answer, PageContent, PageContext } from '../desk/page-context.ts'
-import { dayAndClock } from '../desk/when.ts'
 
 /** What the desk does with a visit. */
 export function mountDeeds(desk: Desk, page: VisitPage): void {
@@ -61,7 +60,7 @@ export function moveForm(sheet: PageContext, { id, zone, minutes }: Booking, ope
   const times = openings.map(
     ({ opening: { startsAt, clinician }, ...worth }) =>
       html`<label class="plain"><input type="radio" name="to"
-        value="${startsAt.toISOString()}|${clinician}"${worth.rank === 1 && html` checked`}>${dayAndClock(startsAt, zone)}${clinician && `, ${clinician}`}${worthMark(worth)}</label>`,
+        value="${startsAt.toISOString()}|${clinician}"${worth.rank === 1 && html` checked`}>${sheet.dayAndClock(startsAt, zone)}${clinician && `, ${clinician}`}${worthMark(worth)}</label>`,
   )
   const typed = sheet.form.other === undefined ? '' : field(sheet, 'other')
   return html`<details${typed !== '' && html` open`}><summary>Move the visit</summary>

@@ -6,7 +6,7 @@ import { grouped } from '../desk/grouped.ts'
 import { timing } from '../desk/marks.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import type { Visit } from './visits-shown.ts'
-import { clock, dateWords, machine } from '../desk/when.ts'
+import { dateWords, machine } from '../desk/when.ts'
 import { NEEDS_A_CALL, phoneWords, PREPARATION, secondWords } from '../desk/words.ts'
 
 /** Visits by day, as a ledger: time in the margin, then who, when in the cycle, how prepared, and what is open. */
@@ -30,7 +30,7 @@ function row(sheet: PageContext, visit: Visit, cancelledToo: boolean): Html {
   const cancelled = booking.state === 'cancelled'
   const otherZone = booking.zone !== sheet.clinic.zone && html` <small>${booking.zone}</small>`
   return html`<tr><td class="time"><time
-    datetime="${machine(booking.visitAt, booking.zone)}">${clock(booking.visitAt, booking.zone)}</time>${otherZone}</td>
+    datetime="${machine(booking.visitAt, booking.zone)}">${sheet.clock(booking.visitAt, booking.zone)}</time>${otherZone}</td>
 <td class="who"><a id="v-${booking.id}"
   href="${sheet.at(`visits/${booking.id}`)}">${patient.name}</a><small>${secondWords(patient) && `${secondWords(patient)}; `}${phoneWords(patient.phone)}${booking.clinician && `, ${booking.clinician}`}</small>${onTheLine(patient) && html`<small>${onTheLine(patient)}</small>`}</td>
 <td>${cancelled && cancelledToo ? 'Cancelled' : timing(visit.forecast)}</td>

@@ -30,7 +30,7 @@ import { mountPageButton, pagePart } from './page-button.ts'
 import { mountReach, reachForm } from './reach-form.ts'
 import { visitsOf, type Visit } from './visits-shown.ts'
 import { preparation } from './visit-list.ts'
-import { dateWords, dayAndClock, longDay, clock } from '../desk/when.ts'
+import { dateWords, longDay } from '../desk/when.ts'
 import { lmpWords, spoken, secondWords } from '../desk/words.ts'
 
 export function mountVisit(desk: Desk): void {
@@ -66,7 +66,7 @@ ${trouble && troubleNote(sheet, booking, trouble, changedSince(events, seenOf(sh
 ${facts(sheet, visit!)}
 ${isBooked && isKnown && timingOf(sheet, booking, patient, judgeAmong(deps, about, among).judgement)}
 ${isBooked && deferralList(visit!.protocol, booking)}
-${offer && offerNote(offer, booking.zone)}
+${offer && offerNote(sheet, offer, booking.zone)}
 ${isBooked && !mayChange && pastNote(sheet, booking)}
 ${
   mayChange &&
@@ -75,12 +75,12 @@ ${
 }
 ${isBooked ? pagePart(sheet, about) : html`<p><a href="${sheet.at('book')}">Book another visit</a></p>`}
 <h2>Messages</h2>
-${messageList(await read.messages.ofBooking(booking.id), booking.zone)}
+${messageList(sheet, await read.messages.ofBooking(booking.id), booking.zone)}
 <p><a href="${sheet.at(`replies/${patient.id}`)}">The whole conversation, and writing to the patient</a></p>
 <h2>What happened</h2>
 <ol class="trail">${events.map(
       ({ at, what, by }) => html`<li><time
-  datetime="${at.toISOString()}">${dayAndClock(at, booking.zone)}</time> ${spoken(what)}, by ${by}</li>\n`,
+  datetime="${at.toISOString()}">${sheet.dayAndClock(at, booking.zone)}</time> ${spoken(what)}, by ${by}</li>\n`,
     )}</ol>
 </section>`,
   }
@@ -97,8 +97,8 @@ function troubleNote(
   return html`<div class="faults" role="alert"><b>${FAILURES[code].title}. Nothing of yours was done.</b><p>${detail.message}</p>
 ${
   code === 'changed' &&
-  html`<ul>${since.map(({ at, what, by }) => html`<li>${spoken(what)}, by ${by}, at ${dayAndClock(at, zone)}</li>`)}
-<li>The visit is on ${dayAndClock(visitAt, zone)} now.${wanted !== '' && ` You had asked for ${wanted.replace('T', ' ')}.`}</li></ul>`
+  html`<ul>${since.map(({ at, what, by }) => html`<li>${spoken(what)}, by ${by}, at ${sheet.dayAndClock(at, zone)}</li>`)}
+<li>The visit is on ${sheet.dayAndClock(visitAt, zone)} now.${wanted !== '' && ` You had asked for ${wanted.replace('T', ' ')}.`}</li></ul>`
 }</div>`
 }
 
@@ -112,7 +112,7 @@ function pastNote(sheet: PageContext, { visitAt, zone, clinician }: Booking): Ht
 function facts(sheet: PageContext, visit: Visit): Html {
   const { booking, patient, protocol, open } = visit
   const cancelled = booking.state === 'cancelled'
-  return html`<p class="headline"><b>${patient.name}</b>${secondWords(patient) && `, ${secondWords(patient)},`} ${longDay(booking.visitAt, booking.zone)}, <b>${clock(booking.visitAt, booking.zone)}</b>, ${booking.minutes} minutes${booking.clinician && `, ${booking.clinician}`}${cancelled && html` <span class="act">cancelled</span>`}</p>
+  return html`<p class="headline"><b>${patient.name}</b>${secondWords(patient) && `, ${secondWords(patient)},`} ${longDay(booking.visitAt, booking.zone)}, <b>${sheet.clock(booking.visitAt, booking.zone)}</b>, ${booking.minutes} minutes${booking.clinician && `, ${booking.clinician}`}${cancelled && html` <span class="act">cancelled</span>`}</p>
 ${
   patient.reportedDead &&
   html`<p
@@ -128,7 +128,7 @@ ${
   booking.outcome &&
   html`<div><dt>Ended</dt><dd>${outcomeWords(booking.outcome)}, by ${booking.outcome.by}</dd></div>
 `
-}<div><dt>Confirmed</dt><dd>${booking.confirmedAt ? dayAndClock(booking.confirmedAt, booking.zone) : 'Not yet'}</dd></div>
+}<div><dt>Confirmed</dt><dd>${booking.confirmedAt ? sheet.dayAndClock(booking.confirmedAt, booking.zone) : 'Not yet'}</dd></div>
 ${booking.needs.length > 0 && html`<div><dt>Needs, in the patient's words</dt><dd>${booking.needs.map((words) => html`<q>${words}</q> `)}</dd></div>`}
 ${booking.lapses.length > 0 && html`<div><dt>Lapses, in the patient's words</dt><dd>${booking.lapses.map((words) => html`<q>${words}</q> `)}</dd></div>`}
 ${
@@ -158,7 +158,7 @@ ${windowList(sheet, booking.protocol, booking.zone, cycle)}
 ${plays && stripFigure({ strip: weeksStrip(cycle, visit, protocol, today), visit, today })}`
 }
 
-function offerNote({ choices, until, state }: Offer, zone: string): Html {
-  const times = choices.map(({ at }) => dayAndClock(at, zone)).join('; ')
-  return html`<p class="note">${state === 'open' ? 'On offer to the patient' : 'Chosen, waiting for approval'}: ${times}. Held until ${dayAndClock(until, zone)}.</p>`
+function offerNote(sheet: PageContext, { choices, until, state }: Offer, zone: string): Html {
+  const times = choices.map(({ at }) => sheet.dayAndClock(at, zone)).join('; ')
+  return html`<p class="note">${state === 'open' ? 'On offer to the patient' : 'Chosen, waiting for approval'}: ${times}. Held until ${sheet.dayAndClock(until, zone)}.</p>`
 }

@@ -4,7 +4,7 @@ import { dateIn } from '../../../domain/local-time.ts'
 import { html, type Html } from '../pages/html.ts'
 import { grouped } from '../desk/grouped.ts'
 import type { PageContext } from '../desk/page-context.ts'
-import { clock, dateWords, dayAndClock } from '../desk/when.ts'
+import { dateWords, typedClock } from '../desk/when.ts'
 
 /** A week, a column a day: each time with its state in words and shape. */
 export function weekGrid(sheet: PageContext, monday: string, slots: readonly Slot[]): Html {
@@ -27,14 +27,14 @@ ${free > 0 && closeForm(sheet, date, free)}</section>
 function time(sheet: PageContext, date: string, slot: Slot, ofDay: readonly Slot[]): Html {
   const { startsAt, endsAt, clinician, bookingId, heldUntil, overbooked } = slot
   const { zone } = sheet.clinic
-  const at = html`${clock(startsAt, zone)}${clinician && html` <small>${clinician}</small>`}`
+  const at = html`${sheet.clock(startsAt, zone)}${clinician && html` <small>${clinician}</small>`}`
   if (isFree(slot, sheet.now)) return free(sheet, date, slot, at, isCovered(slot, ofDay, sheet.now))
-  const until = html`<small>until ${clock(endsAt!, zone)}</small>`
+  const until = html`<small>until ${sheet.clock(endsAt!, zone)}</small>`
   if (slot.state === 'taken')
     return html`<li><span class="t taken" aria-hidden="true">●</span> <a
       href="${sheet.at(`visits/${bookingId}`)}">${at}</a> <small>${overbooked ? 'overbooked' : 'booked'}</small> ${until}</li>`
   return html`<li><span class="t held" aria-hidden="true">◐</span> <a
-      href="${sheet.at(`visits/${bookingId}`)}">${at}</a> <small>held until ${dayAndClock(heldUntil!, zone)}</small></li>`
+      href="${sheet.at(`visits/${bookingId}`)}">${at}</a> <small>held until ${sheet.dayAndClock(heldUntil!, zone)}</small></li>`
 }
 
 /** A free time, to be booked or taken away. One during which somebody is still there is shown, and cannot be booked. */
@@ -46,13 +46,13 @@ function free(sheet: PageContext, date: string, slot: Slot, at: Html, covered: b
     past || covered
       ? at
       : html`<a
-    href="${sheet.at(`book?date=${date}&time=${clock(startsAt, zone)}&clinician=${encodeURIComponent(clinician)}`)}"
-      aria-label="Book ${dateWords(date)} ${clock(startsAt, zone)}">${at}</a>`
+    href="${sheet.at(`book?date=${date}&time=${typedClock(startsAt, zone)}&clinician=${encodeURIComponent(clinician)}`)}"
+      aria-label="Book ${dateWords(date)} ${sheet.clock(startsAt, zone)}">${at}</a>`
   }${covered && html` <small>no room</small>`}${minutes !== null && html` <small>${minutes} min</small>`}${
     !past &&
     html` <form method="post"
         action="${sheet.at(`openings/${id}/remove`)}"><input type="hidden" name="date" value="${date}"><button
-          aria-label="Remove ${dateWords(date)} ${clock(startsAt, zone)}">×</button></form>`
+          aria-label="Remove ${dateWords(date)} ${sheet.clock(startsAt, zone)}">×</button></form>`
   }</li>`
 }
 
