@@ -148,8 +148,8 @@ describe('booking a visit', () => {
       .replaceAll(/\s+/g, ' ')
     expect(words).toMatch(/Move: the next period is expected/)
     expect(words).toMatch(/Better openings: \w{3} \d+ \w{3}, \d\d:\d\d/)
-    expect(words).toMatch(/Preparation \w{3} 28 Mar, 18:00 Harbour Clinic: .* 1 segment, GSM-7/)
-    expect(words).toMatch(/Together 4 segments/)
+    expect(words).toMatch(/Preparation \w{3} 28 Mar, 18:00 Harbour Clinic: .* 1 text/)
+    expect(words).toMatch(/Together 4 texts/)
     expect((await desk.world.deps.store.read.bookings.list({ limit: 200 })).length).toBe(before)
   })
 

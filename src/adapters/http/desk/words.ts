@@ -9,6 +9,9 @@ import { noCycleWords } from '../visits/cycle-choices.ts'
 
 /** Words of the screens for what the domain names. */
 
+/** How many texts the network counts a message as: its segments, in a word that a clerk uses. */
+export const countedTexts = (segments: number) => (segments === 1 ? '1 text' : `${segments} texts`)
+
 export const TIMING: Record<Rating, string> = {
   best: 'Well timed',
   fine: 'Fine',

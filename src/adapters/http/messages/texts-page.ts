@@ -10,6 +10,7 @@ import { Html, html } from '../pages/html.ts'
 import { field, type Desk } from '../desk/page.ts'
 import type { Answer, PageContent } from '../desk/page-context.ts'
 import type { PageContext } from '../desk/page-context.ts'
+import { countedTexts } from '../desk/words.ts'
 
 const approval = z.object({
   language: z.string().min(2).max(10),
@@ -97,7 +98,7 @@ function measured(rows: readonly SurveyRow[]): Html {
   const over = rows.filter(({ overBudget }) => overBudget !== null).length
   const longest = Math.max(...rows.map(({ segments }) => segments))
   const grades = rows.flatMap(({ grade, channel }) => (grade === null || channel !== 'sms' ? [] : grade))
-  return html`<td>${longest} ${longest === 1 ? 'segment' : 'segments'}</td>
+  return html`<td>${countedTexts(longest)}</td>
 <td>${grades.length > 0 ? `Grade ${Math.max(...grades).toFixed(1)}` : 'No formula'}</td>
 <td>${over === 0 ? 'None' : html`<b class="act">${over}</b>`}</td>`
 }

@@ -5,6 +5,7 @@ import { languageOf } from '../../../domain/messages/texts/render.ts'
 import { measureSms } from '../../../domain/messages/texts/sms.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page-context.ts'
+import { countedTexts } from '../desk/words.ts'
 
 export interface WriteForm {
   patient: Patient
@@ -41,7 +42,7 @@ function insteadOf(patient: Patient): Html {
 
 /** Length and cost as it would be sent, and what may not be texted. */
 export function measured({ clinic, library }: PageContext, { detail, language }: Patient, words: string): Html {
-  const { encoding, segments } = measureSms(`${clinic.name}: ${words}`)
+  const { segments } = measureSms(`${clinic.name}: ${words}`)
   const faults = words === '' ? [] : byHandFaults(words, languageOf(library, language), detail)
-  return html`<p id="measure" role="status">${words.length} of ${LONGEST_BY_HAND} characters, ${segments} ${segments === 1 ? 'segment' : 'segments'} (${encoding}). ${faults.map((fault) => html`<b class="act">${fault} </b>`)}</p>`
+  return html`<p id="measure" role="status">${words.length} of ${LONGEST_BY_HAND} characters, ${countedTexts(segments)}. ${faults.map((fault) => html`<b class="act">${fault} </b>`)}</p>`
 }

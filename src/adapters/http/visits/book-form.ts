@@ -66,7 +66,7 @@ ${input(form, 'due', DATE, 'If known')}
 ${messagesPart(form)}
 ${secondPart(form)}
 <p class="f-book"><button class="main">Book the visit</button> <button class="look"
-  formaction="${sheet.at('book/look')}">Look again</button></p>
+  formaction="${sheet.at('book/look')}">Check the time</button></p>
 ${textsPanel(sheet, look?.preview ?? null)}
 </form>`
 }
@@ -83,8 +83,8 @@ function messagesPart(form: BookForm): Html {
   return html`<fieldset class="f-messages"><legend>Messages</legend>
 ${consentPart(form)}
 ${select(form, 'language', languages(sheet), 'Language')}
-${select(form, 'channel', CHANNEL_CHOICES, 'By')}
-${select(form, 'detail', DETAIL_CHOICES, 'How open')}
+${select(form, 'channel', CHANNEL_CHOICES, 'Reached by')}
+${select(form, 'detail', DETAIL_CHOICES, 'Texts may')}
 ${select(form, 'reach', REACH_CHOICES, 'The number takes')}
 ${input(form, 'until', DATE, 'If the consent has an end', 'Agreed until')}
 ${receiverPart(form)}

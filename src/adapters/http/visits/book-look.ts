@@ -19,6 +19,7 @@ import { doubtList } from '../preparation/doubt-list.ts'
 import { windowList } from '../preparation/window-list.ts'
 import { stripFigure } from '../preparation/cycle-strip.ts'
 import { dateWords, typedClock } from '../desk/when.ts'
+import { countedTexts } from '../desk/words.ts'
 
 /**
  * What asks for the panel anew when a field changes. It stands outside what its answer replaces: a change that waits
@@ -30,7 +31,7 @@ export function looker({ sheet }: BookForm): Html {
       hx-swap="outerHTML" hx-sync="this:replace"></span>`
 }
 
-/** The weeks around the visit and better openings. Replaced while the clerk types; also reached by “Look again”. */
+/** The weeks around the visit and better openings. Replaced while the clerk types; also reached by “Check the time”. */
 export function lookPanel({ sheet, fields, look, asked, focus }: BookForm): Html {
   return html`<section id="look" class="f-look" aria-label="Timing" aria-live="polite">
 ${readBack(sheet, fields)}${asksPart(sheet, asked, focus === 'despite')}
@@ -125,7 +126,7 @@ ${
   html`<ol class="texts">${texts.map(
     ({ kind, channel, sendAt, text, measure }) =>
       html`<li><b>${MESSAGE_KINDS[kind].label}</b> <time
-        datetime="${sendAt.toISOString()}">${sheet.dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? `${measure.segments} ${measure.segments === 1 ? 'segment' : 'segments'}, ${measure.encoding}` : `By ${channel === 'voice' ? 'a call' : channel}`}</small></li>\n`,
-  )}</ol><p>Together ${segments} ${segments === 1 ? 'segment' : 'segments'}.</p>`
+        datetime="${sendAt.toISOString()}">${sheet.dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? countedTexts(measure.segments) : `By ${channel === 'voice' ? 'a call' : channel}`}</small></li>\n`,
+  )}</ol><p>Together ${countedTexts(segments)}.</p>`
 }`
 }

@@ -4,10 +4,10 @@ import { sendPage } from '../../../flows/messages/send-page.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { Desk } from '../desk/page.ts'
 import type { Answer, PageContext } from '../desk/page-context.ts'
-import { visitHere } from './visit-deeds.ts'
+import { orShownAgain, visitHere, type VisitPage } from './visit-deeds.ts'
 
-export function mountPageButton(desk: Desk): void {
-  desk.post('visits/:id/page', send)
+export function mountPageButton(desk: Desk, page: VisitPage): void {
+  desk.post('visits/:id/page', orShownAgain(send, page))
 }
 
 /** The patient's private page: its address, and a text with it. Everybody can have it, whatever their texts say. */

@@ -37,7 +37,7 @@ export function mountVisit(desk: Desk): void {
   desk.get('visits/:id', (sheet) => visitPage(sheet))
   mountDeeds(desk, visitPage)
   mountReach(desk, visitPage)
-  mountPageButton(desk)
+  mountPageButton(desk, visitPage)
 }
 
 async function visitPage(sheet: PageContext, trouble?: Failure): Promise<PageContent> {
