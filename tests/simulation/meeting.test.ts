@@ -1,7 +1,8 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { freshDatabase, serverAddress } from '../harness/servers.ts'
-import { broken, carryOut, deeds, setUp } from './meeting.ts'
+import { broken } from './meeting-promises.ts'
+import { carryOut, deeds, setUp } from './meeting.ts'
 
 /** For a longer run: MEETINGS=500 MEETING_SEED=7 */
 const RUNS = Number(process.env.MEETINGS ?? 6)
