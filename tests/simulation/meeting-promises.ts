@@ -56,6 +56,8 @@ async function brokenOf(world: TestWorld, booking: Booking): Promise<string[]> {
 /** What was sent since went to the number that the patient has, and to none that wants nothing. */
 async function strayed(model: Model, { world, judged }: Real, visits: readonly Booking[]): Promise<string[]> {
   const found: string[] = []
+  // Of a worker that died, only the network knows when a message went.
+  const went = new Map(world.pocket.ledger().map(({ messageId, acceptedAt }) => [messageId, acceptedAt]))
   for (const { id, person } of model.visits) {
     if (!visits.some((visit) => visit.id === id)) continue
     for (const message of await world.deps.store.read.messages.ofBooking(id)) {
@@ -64,7 +66,8 @@ async function strayed(model: Model, { world, judged }: Real, visits: readonly B
       if (message.prompted) continue
       if (message.phone !== model.numbers[person]) found.push(`${message.kind} went to an old number`)
       const since = model.refused.get(message.phone)
-      if (since && message.sentAt > since) found.push(`${message.kind} went to a number that wants none`)
+      if (since && (went.get(message.id) ?? message.sentAt) > since)
+        found.push(`${message.kind} went to a number that wants none`)
     }
   }
   return found
