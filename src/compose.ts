@@ -74,6 +74,8 @@ export interface Composed {
   close(): Promise<void>
 }
 
+const KEPT_OVERBOOKED = 'visits overlap at one clinician and are kept as overbooked: see daysix migrate --check'
+
 /** Puts the service together. The only place that constructs adapters. */
 export async function compose(config: Config, overrides: Overrides = {}): Promise<Composed> {
   const log = overrides.log ?? createLog(config.logLevel)
@@ -90,7 +92,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     ))
   const store = await orClosed(
     database,
-    patiently(() => openStore(database, vault)),
+    patiently(() => openStore(database, vault, (overlaps) => log.warn({ overlaps }, KEPT_OVERBOOKED))),
   )
   await orClosed(database, checkLookUpKey(database, vault))
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)

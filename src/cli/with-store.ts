@@ -14,7 +14,11 @@ import { NOTHING_APPROVED, type Approvals } from '../domain/messages/texts/appro
 import { ApprovalBook } from '../flows/messages/approved-texts.ts'
 import type { Store } from '../flows/ports/deps.ts'
 
-async function withDatabase<T>({ databaseUrl, dataDir }: Config, work: (database: Database) => Promise<T>): Promise<T> {
+/** Opens the database as it is, for one piece of work. */
+export async function withDatabase<T>(
+  { databaseUrl, dataDir }: Config,
+  work: (database: Database) => Promise<T>,
+): Promise<T> {
   const database = await (databaseUrl ? openServer(databaseUrl) : openEmbedded(dataDir))
   try {
     return await work(database)

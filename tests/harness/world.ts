@@ -3,6 +3,7 @@ import { VirtualClock } from '../../src/adapters/clock/clocks.ts'
 import { createPocketGateway, type PocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig, type Config } from '../../src/config.ts'
+import type { Channel } from '../../src/domain/messages/texts/kinds.ts'
 import type { Clinic } from '../../src/domain/region/clinic.ts'
 import { USUAL_ASK_AGAIN_MONTHS } from '../../src/domain/patients/changed-hands.ts'
 import { USUAL_MOVE_LIMIT } from '../../src/domain/visits/move-limit.ts'
@@ -106,13 +107,18 @@ export class TestWorld {
   }
 
   book(
-    changes: Omit<Partial<BookingRequest>, 'patient'> & { visit: string; name?: string; phone?: string },
+    changes: Omit<Partial<BookingRequest>, 'patient'> & {
+      visit: string
+      name?: string
+      phone?: string
+      channel?: Channel
+    },
   ): Promise<Booked> {
-    const { name = 'Ada Fenwick', phone = '782 555 0101', ...rest } = changes
+    const { name = 'Ada Fenwick', phone = '782 555 0101', channel = 'sms', ...rest } = changes
     return bookAndRing(this.deps, {
       clinic: CLINIC.id,
       protocol: 'liquid-based-cytology',
-      patient: { name, phone, language: 'en', channel: 'sms', detail: 'full' },
+      patient: { name, phone, language: 'en', channel, detail: 'full' },
       cycle: { status: 'cycling', lmp: '2026-03-02', usualCycleDays: 28 },
       consent: { recordedBy: 'desk' },
       by: 'desk',

@@ -1,4 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { BECAUSE } from '../../src/domain/visits/outcome.ts'
+import { closeFollowUp } from '../../src/flows/calls/close-follow-up.ts'
+import { recordOutcome } from '../../src/flows/visits/record-outcome.ts'
 import { retain, retainDaily } from '../../src/flows/patients/retention.ts'
 import { STORES, type OpenedWorld } from '../store/stores.ts'
 import type { TestWorld } from '../harness/world.ts'
@@ -72,6 +75,61 @@ describe.each(STORES)('retention whose settings change, on $name', ({ open }) =>
     await on('2026-07-12')
     expect((await retain(world.deps, SHORT)).cycles).toBe(1)
     expect((await patient()).cycle).toEqual({ status: 'unknown' })
+  })
+})
+
+describe.each(STORES)('what is told after the last visit was cleared, on $name', ({ open }) => {
+  let opened: OpenedWorld
+  let world: TestWorld
+  let bookingId: string
+  let patientId: string
+  const read = () => world.deps.store.read
+  const everything = async () => {
+    const [patient, booking, replies, calls] = await Promise.all([
+      read().patients.get(patientId),
+      read().bookings.get(bookingId),
+      read().replies.fromPhone(PHONE, new Date(0)),
+      read().followUps.list({ bookingId, limit: 20 }),
+    ])
+    const others = await read().followUps.list({ clinicId: 'harbour', limit: 20 })
+    return { cycle: patient!.cycle, because: booking!.outcome?.because, replies, calls: [...calls, ...others] }
+  }
+
+  beforeAll(async () => {
+    opened = await open('2026-03-09T13:00:00Z')
+    world = opened.world
+    ;({ id: bookingId, patientId } = (await world.book({ visit: '2026-03-25T09:00', phone: PHONE })).booking)
+    await world.clock.moveTo(new Date('2026-06-01T13:00:00Z'))
+    await retain(world.deps, SHORT)
+  })
+  afterAll(() => opened.close())
+
+  it('by text is no date on record, and what was read in it and asked because of it does not stay', async () => {
+    await world.reply(PHONE, 'my period started today')
+    const told = await everything()
+    expect(told.cycle).toEqual({ status: 'unknown' })
+    expect(told.replies).toHaveLength(1)
+    for (const { id, closedAt } of told.calls) if (!closedAt) await closeFollowUp(world.deps, id, 'desk', 'called')
+    await world.clock.moveTo(new Date('2026-06-23T13:00:00Z'))
+    await retain(world.deps, SHORT)
+    const kept = await everything()
+    expect(kept.replies.map(({ reading }) => reading)).toEqual([null])
+    expect(kept.calls.map(({ detail, phone }) => [detail, phone])).toEqual(kept.calls.map(() => [{}, null]))
+    await world.clock.moveTo(new Date('2026-07-03T13:00:00Z'))
+    await retain(world.deps, SHORT)
+    expect((await everything()).replies).toEqual([])
+  })
+
+  it('of how the visit ended does not stay for ever either', async () => {
+    const said = { kind: 'not-collected', because: BECAUSE[0], by: 'clinician' } as const
+    await recordOutcome(world.deps, bookingId, said)
+    expect((await everything()).because).toBe(BECAUSE[0])
+    await world.clock.moveTo(new Date('2026-07-24T13:00:00Z'))
+    expect(await retain(world.deps, SHORT)).toMatchObject({ cycles: 1 })
+    const { outcome } = (await read().bookings.get(bookingId))!
+    expect(outcome).toMatchObject({ kind: 'not-collected', because: null })
+    await world.clock.moveTo(new Date('2026-07-26T13:00:00Z'))
+    expect(await retain(world.deps, SHORT)).toMatchObject({ cycles: 0 })
   })
 })
 

@@ -1,11 +1,13 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { freshDatabase, serverAddress } from '../harness/servers.ts'
-import { broken, carryOut, deeds, setUp } from './meeting.ts'
+import { broken } from './meeting-promises.ts'
+import { carryOut, deeds, setUp } from './meeting.ts'
 
 /** For a longer run: MEETINGS=500 MEETING_SEED=7 */
 const RUNS = Number(process.env.MEETINGS ?? 6)
 const SEED = Number(process.env.MEETING_SEED ?? 20260309)
+const TIMEOUT_MS = Math.max(300_000, RUNS * 10_000)
 const SERVER = serverAddress('TEST_DATABASE_URL')
 
 const holdsOn = (open: () => Promise<{ url?: string; drop(): Promise<void> }>) =>
@@ -29,9 +31,11 @@ const holdsOn = (open: () => Promise<{ url?: string; drop(): Promise<void> }>) =
   )
 
 describe('patients, visits, numbers and clinics that meet', () => {
-  it('keep every promise on the embedded database', () => holdsOn(async () => ({ drop: async () => {} })))
+  it('keep every promise on the embedded database', () => holdsOn(async () => ({ drop: async () => {} })), TIMEOUT_MS)
 
-  it.skipIf(!SERVER)('and on PostgreSQL, also when two do something at once', () =>
-    holdsOn(() => freshDatabase(SERVER!)),
+  it.skipIf(!SERVER)(
+    'and on PostgreSQL, also when two do something at once',
+    () => holdsOn(() => freshDatabase(SERVER!)),
+    TIMEOUT_MS,
   )
 })

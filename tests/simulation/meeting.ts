@@ -1,8 +1,4 @@
 import fc from 'fast-check'
-import { Interval } from 'luxon'
-import type { FollowUpReason } from '../../src/domain/calls/follow-up.ts'
-import type { Booking } from '../../src/domain/visits/booking.ts'
-import { MESSAGE_KINDS } from '../../src/domain/messages/texts/message-kinds.ts'
 import { Failure } from '../../src/domain/failure.ts'
 import type { CycleHistory } from '../../src/domain/preparation/cycle/history.ts'
 import { PURPOSE_NAMES } from '../../src/domain/visits/purpose.ts'
@@ -15,6 +11,8 @@ import { hearOnPage, type PageAnswer } from '../../src/flows/replies/hear-on-pag
 import { closeDay } from '../../src/flows/visits/close-day.ts'
 import { withdrawConsent } from '../../src/flows/patients/withdraw-consent.ts'
 import { TestWorld } from '../harness/world.ts'
+import { Called, KEYS, type Key } from './meeting-calls.ts'
+import { MortalWorker, type Death } from './meeting-worker.ts'
 
 /**
  * Few people, many meetings: four patients at three numbers and two clinics, where two share a number and one number is
@@ -62,18 +60,22 @@ export interface Model {
   /** By booking, in the order in which they were made. */
   visits: { id: string; person: number }[]
   numbers: string[]
-  refused: Set<string>
+  /** Since when. */
+  refused: Map<string, Date>
   /** Bookings that somebody overbooked on purpose. */
   overbooked: Set<string>
   /** Who asked for discreet texts: nobody takes that back. */
   discreet: Set<number>
-  clock: number
+  /** What was said by key and not looked at yet. */
+  pressed: Key[]
 }
 
 export interface Real {
   world: TestWorld
   /** Messages looked at so far, by id: each is judged once, when it has been sent. */
   judged: Set<string>
+  worker: MortalWorker
+  called: Called
 }
 
 export async function setUp(databaseUrl?: string): Promise<{ model: Model; real: Real }> {
@@ -81,18 +83,21 @@ export async function setUp(databaseUrl?: string): Promise<{ model: Model; real:
   await world.putClinic({}, 'ridge')
   await world.openings(...[9, 10, 11, 12].map((day) => `2026-03-${day + 9}T09:00`))
   const numbers = PEOPLE.map(({ number }) => NUMBERS[number])
-  return {
-    model: {
-      ...{ visits: [], numbers, refused: new Set(), clock: new Date(START).getTime() },
-      ...{ overbooked: new Set(), discreet: new Set() },
-    },
-    real: { world, judged: new Set() },
+  const model: Model = {
+    ...{ visits: [], numbers, refused: new Map(), pressed: [] },
+    ...{ overbooked: new Set(), discreet: new Set() },
   }
+  const called = new Called(world, (key) => said(model, world, key))
+  const worker = await MortalWorker.start(world, called)
+  return { model, real: { world, judged: new Set(), worker, called } }
 }
 
 /** One thing that somebody does. `expect` what the model remembers of it. */
 type Deed =
-  | { do: 'book'; person: number; day: number; cycle: number; purpose: number; consent: boolean; overbook: boolean }
+  | ({ do: 'book'; person: number; day: number; cycle: number; purpose: number } & Record<
+      'consent' | 'overbook' | 'voice',
+      boolean
+    >)
   | { do: 'amend'; visit: number; what: number; day: number }
   | { do: 'text'; number: number; text: number }
   | { do: 'correct'; number: number; meaning: number }
@@ -100,6 +105,8 @@ type Deed =
   | { do: 'withdraw'; visit: number }
   | { do: 'end'; visit: number; because: number }
   | { do: 'page'; visit: number; answer: number }
+  | { do: 'press'; visit: number; key: number; times: number }
+  | ({ do: 'die' } & Death)
   | { do: 'open'; day: number }
   | { do: 'close'; day: number }
   | { do: 'retain' }
@@ -118,6 +125,7 @@ const single = fc.oneof(
       purpose: upTo(9),
       consent: fc.boolean(),
       overbook: fc.boolean(),
+      voice: fc.boolean(),
     }),
   },
   {
@@ -133,6 +141,22 @@ const single = fc.oneof(
   { weight: 1, arbitrary: fc.record({ do: fc.constant('withdraw' as const), visit: upTo(5) }) },
   { weight: 1, arbitrary: fc.record({ do: fc.constant('end' as const), visit: upTo(5), because: upTo(6) }) },
   { weight: 3, arbitrary: fc.record({ do: fc.constant('page' as const), visit: upTo(5), answer: upTo(7) }) },
+  {
+    weight: 6,
+    arbitrary: fc.record({
+      ...{ do: fc.constant('press' as const), visit: upTo(5), key: upTo(KEYS.length - 1) },
+      times: fc.constantFrom(1, 2),
+    }),
+  },
+  {
+    weight: 3,
+    arbitrary: fc.record({
+      do: fc.constant('die' as const),
+      handedOver: fc.boolean(),
+      canLookUp: fc.boolean(),
+      hours: fc.constantFrom(0, 0, 1, 12),
+    }),
+  },
   { weight: 1, arbitrary: fc.record({ do: fc.constant('open' as const), day: upTo(20) }) },
   { weight: 1, arbitrary: fc.record({ do: fc.constant('close' as const), day: upTo(20) }) },
   { weight: 1, arbitrary: fc.record({ do: fc.constant('retain' as const) }) },
@@ -156,7 +180,8 @@ export async function carryOut(model: Model, real: Real, deed: Deed): Promise<vo
   }
 }
 
-async function deedOf(model: Model, { world }: Real, deed: Deed): Promise<void> {
+async function deedOf(model: Model, real: Real, deed: Deed): Promise<void> {
+  const { world, worker, called } = real
   const { deps } = world
   const visitAt = 'visit' in deed ? model.visits[deed.visit % Math.max(1, model.visits.length)] : undefined
   switch (deed.do) {
@@ -167,7 +192,7 @@ async function deedOf(model: Model, { world }: Real, deed: Deed): Promise<void> 
     case 'text': {
       const [number, text] = [NUMBERS[deed.number]!, TEXTS[deed.text]!]
       await world.pocket.reply(number, text)
-      if (text === 'STOP') model.refused.add(number)
+      if (text === 'STOP') refuse(model, number, world.clock.now())
       if (text === 'START') model.refused.delete(number)
       return
     }
@@ -190,6 +215,10 @@ async function deedOf(model: Model, { world }: Real, deed: Deed): Promise<void> 
     }
     case 'page':
       return visitAt && answerOnPage(world, visitAt.id, deed.answer)
+    case 'press':
+      return visitAt && called.press(visitAt.id, KEYS[deed.key]!, deed.times)
+    case 'die':
+      return worker.dieAtNext(deed)
     case 'open':
       return void (await world.openings(dayAt(world, deed.day, 9), dayAt(world, deed.day, 16)))
     case 'close': {
@@ -199,13 +228,19 @@ async function deedOf(model: Model, { world }: Real, deed: Deed): Promise<void> 
     case 'retain':
       return void (await retain(deps, KEPT))
     case 'pass':
-      return world.passUntil(new Date(world.clock.now().getTime() + deed.hours * 3_600_000).toISOString(), 60)
+      return worker.pass(deed.hours)
     case 'both':
-      await Promise.all([
-        carryOut(model, { world, judged: new Set() }, deed.one),
-        carryOut(model, { world, judged: new Set() }, deed.other),
-      ])
+      await Promise.all([carryOut(model, real, deed.one), carryOut(model, real, deed.other)])
   }
+}
+
+/** From the first word on. */
+const refuse = ({ refused }: Model, number: string, at: Date) => refused.set(number, refused.get(number) ?? at)
+
+function said(model: Model, world: TestWorld, key: Key): void {
+  model.pressed.push(key)
+  const { meaning } = key.pressed
+  if (meaning === 'stop' || meaning === 'wrong-person') refuse(model, key.phone, world.clock.now())
 }
 
 /** As short as a site may set it. */
@@ -235,6 +270,7 @@ async function book(model: Model, world: TestWorld, deed: Extract<Deed, { do: 'b
   const { name, clinic } = PEOPLE[deed.person]!
   const { booking } = await world.book({
     ...{ name, clinic, phone: model.numbers[deed.person]!, visit: dayAt(world, deed.day, 10 + deed.person) },
+    channel: deed.voice ? 'voice' : 'sms',
     // Two clinicians for four people: some meet.
     clinician: `list ${deed.person % 2}`,
     minutes: 30 + 60 * (deed.day % 3),
@@ -272,90 +308,4 @@ async function amend(
   if (change.patient?.phone) model.numbers[person] = change.patient.phone
   if (change.patient?.detail) model.discreet.add(person)
   if (change.overbook) model.overbooked.add(id)
-}
-
-/** What must hold when nobody is doing anything; one sentence for each promise that is broken. */
-export async function broken(model: Model, real: Real): Promise<string[]> {
-  const { world } = real
-  const { read } = world.deps.store
-  const visits = await read.bookings.many(model.visits.map(({ id }) => id))
-  const each = await Promise.all(visits.map((booking) => brokenOf(world, booking)))
-  return [
-    ...each.flat(),
-    ...(await strayed(model, real, visits)),
-    ...twiceTaken(model, visits),
-    ...(await lost(model, world, visits)),
-  ]
-}
-
-/** The calls by which a person tells. */
-const TELLS: ReadonlySet<FollowUpReason> = new Set<FollowUpReason>([
-  ...(['opted-out', 'no-consent', 'wrong-person', 'died'] as const),
-  ...(['not-told', 'not-delivered', 'send-unknown', 'plan-not-kept'] as const),
-])
-
-/** Whoever is to prepare is told, will be told, or stands on the call list. */
-async function brokenOf(world: TestWorld, booking: Booking): Promise<string[]> {
-  const { read } = world.deps.store
-  const messages = await read.messages.ofBooking(booking.id)
-  const waiting = messages.filter(({ state }) => state === 'planned' || state === 'queued')
-  const isOver = booking.state === 'cancelled' || booking.outcome !== null
-  if (isOver) {
-    const plan = waiting.filter(({ revision }) => revision !== null)
-    return plan.map(({ kind }) => `${kind} waits for a visit that is ${booking.outcome ? 'ended' : booking.state}`)
-  }
-  if (booking.visitAt <= world.clock.now()) return []
-  const patient = (await read.patients.get(booking.patientId))!
-  const prepares = messages.filter(
-    ({ kind, visitAt, phone }) =>
-      MESSAGE_KINDS[kind].prepares !== null &&
-      visitAt?.getTime() === booking.visitAt.getTime() &&
-      phone === patient.phone,
-  )
-  const isHandled = prepares.some(({ state }) => ['planned', 'queued', 'sending', 'sent', 'delivered'].includes(state))
-  const calls = await read.followUps.list({ bookingId: booking.id, open: true, limit: 50 })
-  return isHandled || calls.some(({ reason }) => TELLS.has(reason))
-    ? []
-    : [`nobody tells ${patient.name} how to prepare for ${booking.visitAt.toISOString()}`]
-}
-
-/** What was sent since went to the number that the patient has, and to none that wants nothing. */
-async function strayed(model: Model, { world, judged }: Real, visits: readonly Booking[]): Promise<string[]> {
-  const found: string[] = []
-  for (const { id, person } of model.visits) {
-    if (!visits.some((visit) => visit.id === id)) continue
-    for (const message of await world.deps.store.read.messages.ofBooking(id)) {
-      if (message.sentAt === null || judged.has(message.id)) continue
-      judged.add(message.id)
-      if (message.prompted) continue
-      if (message.phone !== model.numbers[person]) found.push(`${message.kind} went to an old number`)
-      if (model.refused.has(message.phone)) found.push(`${message.kind} went to a number that wants none`)
-    }
-  }
-  return found
-}
-
-/** Referee: luxon's intervals, half-open as visits are. */
-function twiceTaken({ overbooked }: Model, visits: readonly Booking[]): string[] {
-  const booked = visits.filter(({ state, id }) => state === 'booked' && !overbooked.has(id))
-  const interval = ({ visitAt, minutes }: Booking) => Interval.after(visitAt, { minutes })
-  return booked.flatMap((a, index) =>
-    booked
-      .slice(index + 1)
-      .filter((b) => a.clinicId === b.clinicId && a.clinician === b.clinician && interval(a).overlaps(interval(b)))
-      .map((b) => `${a.id} and ${b.id} overlap at one clinician`),
-  )
-}
-
-/** What was told of a patient stays told, whatever else is told at the same moment. */
-async function lost(model: Model, { deps }: TestWorld, visits: readonly Booking[]): Promise<string[]> {
-  const of = (person: number) => visits.find(({ id }) => model.visits.some((v) => v.id === id && v.person === person))
-  const asked = await Promise.all(
-    [...model.discreet].map(async (person) => {
-      const visit = of(person)
-      const patient = visit && (await deps.store.read.patients.get(visit.patientId))
-      return patient && patient.detail !== 'discreet' ? [`${patient.name} is written to openly again`] : []
-    }),
-  )
-  return asked.flat()
 }

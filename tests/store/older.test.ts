@@ -3,6 +3,8 @@ import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import { migrate } from '../../src/adapters/db/migrate.ts'
 import type { Database } from '../../src/adapters/db/pool.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
+import { checkMigration } from '../../src/adapters/db/visits/overlaps.ts'
+import { linesOf } from '../../src/cli/migrate.ts'
 import { findableBy } from '../../src/domain/patients/search-words.ts'
 import type { Store } from '../../src/flows/ports/deps.ts'
 import { testVault } from '../harness/servers.ts'
@@ -332,6 +334,8 @@ describe('what was asked and offered before it was kept why', () => {
 describe('visits kept before they had a length', () => {
   let database: Database
   let store: Store
+  let before: string[]
+  let told: number[]
   const visit = (id: string, clinician: string, at: string) => ({
     ...{ id, patient_id: 'p_1', clinic_id: 'harbour', clinician, protocol: 'liquid-based-cytology', visit_at: at },
     ...{ zone: 'America/Toronto', state: 'booked', plan_revision: 1, short_notice: false, created_at: at },
@@ -356,9 +360,34 @@ describe('visits kept before they had a length', () => {
       await insert(database, 'slot', time(`o_${n}`, `b_${n}`, clinician, at))
     }
     await insert(database, 'slot', time('o_9', null, '', '2026-03-20T15:00:00Z'))
-    store = await openStore(database, vault)
+    before = linesOf(await checkMigration(database, new Date('2026-03-25T00:00:00Z')))
+    told = []
+    store = await openStore(database, vault, (overlaps) => told.push(overlaps))
   })
   afterAll(() => database.close())
+
+  it('are listed beforehand, two by two, where they overlap, without a name, and counted when they are kept', () => {
+    expect(before[0]).toMatch(/^Pending: 0017-duration, 0018-/)
+    expect(before.slice(1)).toEqual([
+      '2 pairs of visits that the migration will keep as overbooked:',
+      'harbour: 2026-03-20T10:00:00-04:00 (b_1) and 2026-03-20T10:05:00-04:00 (b_2)',
+      'harbour: 2026-03-20T10:05:00-04:00 (b_2) and 2026-03-20T10:10:00-04:00 (b_3)',
+    ])
+    expect(told).toEqual([2])
+  })
+
+  it('are listed afterwards as long as they are to come', async () => {
+    const lines = async (now: string) => linesOf(await checkMigration(database, new Date(now)))
+    expect(await lines('2026-03-20T14:16:00Z')).toEqual([
+      'The tables are up to date.',
+      '1 pair of visits to come that are overbooked:',
+      before.at(-1),
+    ])
+    expect(await lines('2026-03-20T14:30:00Z')).toEqual([
+      'The tables are up to date.',
+      '0 pairs of visits to come that are overbooked.',
+    ])
+  })
 
   it('have the usual one', async () => {
     expect((await store.read.bookings.get('b_1'))!.minutes).toBe(10)
@@ -401,5 +430,16 @@ describe('consent of before it could end, or be given by another', () => {
     expect(await store.read.patients.consents('p_1')).toMatchObject([{ givenBy: 'patient', until: null }])
     const clinic = (await store.read.clinics.get('harbour'))!
     expect(clinic.settings).toMatchObject({ minors: null, askAgainMonths: 12 })
+  })
+})
+
+describe('a database without any tables', () => {
+  it('has everything pending, and no tables after it was looked at', async () => {
+    const database = await openEmbedded(undefined, null)
+    const { pending, overlaps } = await checkMigration(database, new Date(0))
+    expect([pending[0], overlaps]).toEqual(['0001-first', []])
+    const { rows } = await database.records.query("select 1 from pg_tables where schemaname = 'daysix'")
+    expect(rows).toEqual([])
+    await database.close()
   })
 })

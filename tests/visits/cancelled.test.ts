@@ -72,4 +72,16 @@ describe('a visit that the desk cancelled', () => {
     const calls = await world.deps.store.read.followUps.list({ bookingId: id, open: true, limit: 5 })
     expect(calls.map(({ reason, detail }) => [reason, detail.kind])).toEqual([['text-lost', 'cancelled']])
   })
+
+  it('is left to a person where nobody knows whether the notice was sent', async () => {
+    await world.passUntil('2026-03-12T14:00:00Z', 240)
+    const { id, phone } = await book()
+    await later()
+    world.pocket.behave(phone, { answer: 'unknown', takes: false })
+    await cancelBooking(world.deps, id, 'desk')
+    await later()
+    expect((await cancelled(id)).map(({ state }) => state)).toEqual(['undelivered'])
+    const calls = await world.deps.store.read.followUps.list({ bookingId: id, open: true, limit: 5 })
+    expect(calls.map(({ reason, detail }) => [reason, detail.kind])).toEqual([['text-lost', 'cancelled']])
+  })
 })

@@ -49,19 +49,28 @@ const MIGRATIONS = {
 /**
  * Brings our schema and the queue's up to date. Safe to call from several processes at once.
  * @param to the last migration to make; all of them without it
+ * @returns the migrations that were made
  */
-export async function migrate(database: Database, to?: keyof typeof MIGRATIONS): Promise<void> {
-  if (database.migrated) return
+export async function migrate(database: Database, to?: keyof typeof MIGRATIONS): Promise<string[]> {
+  if (database.migrated) return []
   await database.records.query(`create schema if not exists ${SCHEMA}`)
-  const db = new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) })
-  const migrator = new Migrator({
-    db,
-    provider: { getMigrations: async () => MIGRATIONS },
-    migrationTableSchema: SCHEMA,
-  })
-  const { error } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()
+  const migrator = migratorOf(database)
+  const { error, results = [] } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()
   if (error) throw error
   await migrateQueue(database)
+  return results.map(({ migrationName }) => migrationName)
+}
+
+/** The migrations that this database has not had, in order. Changes nothing. */
+export async function pendingMigrations(database: Database): Promise<string[]> {
+  if (database.migrated) return []
+  const known = await migratorOf(database).getMigrations()
+  return known.filter(({ executedAt }) => executedAt === undefined).map(({ name }) => name)
+}
+
+function migratorOf(database: Database): Migrator {
+  const db = new Kysely({ dialect: new PostgresDialect({ pool: database.records as never }) })
+  return new Migrator({ db, provider: { getMigrations: async () => MIGRATIONS }, migrationTableSchema: SCHEMA })
 }
 
 async function migrateQueue(database: Database): Promise<void> {

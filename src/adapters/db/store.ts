@@ -1,6 +1,7 @@
 import type { Records, Store, Tx } from '../../flows/ports/deps.ts'
 import type { Vault } from '../vault/vault.ts'
 import { migrate } from './migrate.ts'
+import { MADE_VISITS_LAST } from './migrations/0017-duration.ts'
 import type { Database } from './pool.ts'
 import { approvalRecords } from './messages/approval.records.ts'
 import { bookingRecords } from './visits/booking.records.ts'
@@ -14,6 +15,7 @@ import { messageRecords } from './messages/message.records.ts'
 import { indexOlderPatients, optOutRecords, patientRecords } from './patients/patient.records.ts'
 import { replyRecords } from './replies/reply.records.ts'
 import { offerRecords } from './visits/offer.records.ts'
+import { overlapsIn } from './visits/overlaps.ts'
 import { slotRecords } from './visits/slot.records.ts'
 import { workerRecords } from './messages/worker.records.ts'
 import type { Db } from './connections.ts'
@@ -68,10 +70,19 @@ function records(db: Db, vault: Vault): Records {
   }
 }
 
-/** The store over an opened database, with its tables brought up to date first. */
-export async function openStore(database: Database, vault: Vault): Promise<Store> {
+/**
+ * The store over an opened database, with its tables brought up to date first.
+ * @param kept told where that kept visits which overlap at one clinician, as overbooked: how many pairs
+ */
+export async function openStore(
+  database: Database,
+  vault: Vault,
+  kept: (overlaps: number) => void = () => {},
+): Promise<Store> {
   const db: Db = connectionTo(database.records)
-  await migrate(database)
+  const made = await migrate(database)
+  const overlaps = made.includes(MADE_VISITS_LAST) ? (await overlapsIn(database)).length : 0
+  if (overlaps > 0) kept(overlaps)
   await indexOlderPatients(db, vault)
   return {
     read: records(db, vault),

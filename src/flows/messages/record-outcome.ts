@@ -112,7 +112,7 @@ async function tellDesk(
   message: Message,
   reason: 'send-unknown' | NonNullable<Extract<NextStep, { tell?: unknown }>['tell']>,
 ): Promise<void> {
-  // A text of the desk is not settled by what becomes of the visit.
-  const why = message.byHand ? lossOf(message) : reason
+  // A text of the desk, or word that a visit is cancelled, is not settled by what becomes of the visit.
+  const why = lossOf(message) === 'text-lost' ? 'text-lost' : reason
   await openFollowUp(tx, deps, await subjectOf(tx, message), why, { kind: message.kind })
 }

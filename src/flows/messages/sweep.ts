@@ -1,4 +1,5 @@
 import type { Message } from '../../domain/messages/message.ts'
+import { isOver } from '../../domain/visits/over.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { loadVisit, silentGateways, subjectOf } from '../lookups.ts'
@@ -189,7 +190,8 @@ async function lapseOffers(deps: Deps): Promise<void> {
         if (!(await tx.offers.move(offer.id, ['open', 'waiting'], 'lapsed'))) return
         await tx.slots.release(offer.bookingId)
         await closeApproval(tx, deps, offer, 'the offer has lapsed')
-        await openFollowUp(tx, deps, about, 'offer-lapsed')
+        // Of a visit whose day has passed there is nothing to ask any more: how it ended says what comes next.
+        if (!isOver(about.booking, now)) await openFollowUp(tx, deps, about, 'offer-lapsed')
         deps.notice('offer-lapsed', { booking: offer.bookingId })
       }),
   )

@@ -26,7 +26,7 @@ import type { VisitContext } from '../visit-context.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { noteEvent } from './note-event.ts'
 import { refuseChanged } from './refuse-changed.ts'
-import { tellCancelled } from './tell-cancelled.ts'
+import { tellCancelled, withdrawCancelled } from './tell-cancelled.ts'
 import { tellMoved } from './tell-moved.ts'
 import { settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
@@ -196,6 +196,7 @@ async function leaveOldTime(tx: Tx, deps: Deps, booking: Booking): Promise<void>
   await supersedeOffer(tx, deps, booking.id)
   Object.assign(booking, { confirmedAt: null, shortNotice: false, lapses: [], outcome: null })
   await settleFollowUps(tx, deps, booking.id, 'new-time', 'visit moved by the desk')
+  await withdrawCancelled(tx, deps, booking.patientId, booking.visitAt)
 }
 
 /**

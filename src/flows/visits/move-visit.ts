@@ -14,6 +14,7 @@ import { noteEvent } from './note-event.ts'
 import { closeApproval, openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 import { leaveMoveToDesk } from './offer-openings.ts'
+import { withdrawCancelled } from './tell-cancelled.ts'
 import { tellDecided } from './tell-moved.ts'
 
 /** Its times may be another patient's by now, though nobody has said so yet. */
@@ -92,6 +93,7 @@ async function moveVisit(
   await tx.slots.release(booking.id)
   // First: the plan for the new time may open calls of its own.
   await settleFollowUps(tx, deps, booking.id, 'new-time', 'visit moved')
+  await withdrawCancelled(tx, deps, patient.id, moved.visitAt)
   const planned = await makePlan(tx, deps, { booking: moved, patient, clinic, confirm: false })
   const told = { booking: planned.booking, patient, clinic }
   if (by === 'patient') await tx.messages.insert([newAnswer(deps, told, 'moved')])

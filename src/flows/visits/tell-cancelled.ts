@@ -19,7 +19,7 @@ export async function tellCancelled(tx: Tx, deps: Deps, about: VisitContext): Pr
   await tx.messages.insert([newMessage(deps, about, { kind: 'cancelled', ...when, unsolicited: false })])
 }
 
-/** Booked again for the same time: the patient is not told that it is cancelled. */
+/** The patient has a visit at that very time again: nobody says that it is cancelled. */
 export async function withdrawCancelled(tx: Tx, deps: Deps, patientId: string, visitAt: Date): Promise<void> {
   const waiting = await tx.messages.unplanned(patientId)
   const isAbout = waiting.filter((each) => each.kind === 'cancelled' && each.visitAt?.getTime() === visitAt.getTime())

@@ -10,7 +10,10 @@ export async function up(db: Kysely<unknown>): Promise<void> {
   for (const statement of STATEMENTS) await sql.raw(statement).execute(db)
 }
 
-const USUAL_MINUTES = 10
+/** How this migration is called. */
+export const MADE_VISITS_LAST = '0017-duration'
+/** How long visits of before are taken to last. */
+export const USUAL_MINUTES = 10
 const LONGEST_MINUTES = 240
 
 const OVERLAPPING = `select from slot other where other.clinic_id = slot.clinic_id and other.clinician = slot.clinician

@@ -113,15 +113,22 @@ async function removeReplies(db: AccessDb, before: Date): Promise<number> {
   return rows[0]!.count
 }
 
-/** Patients whose last visit lies in the interval, a batch of them. */
+/**
+ * Patients whose last visit lies in the interval, a batch of them; or before it, where something was said of a visit
+ * after it had been cleared.
+ */
 async function lockPatients(db: AccessDb, from: Date, to: Date, afterId: string): Promise<SealedRow[]> {
   const { rows } = await sql<SealedRow>`
-    select p.id, p.sealed from patient p where p.id > ${afterId} and ${lastVisit} > ${from} and ${lastVisit} <= ${to}
+    select p.id, p.sealed from patient p where p.id > ${afterId} and ${lastVisit} <= ${to}
+      and (${lastVisit} > ${from} or exists (select from booking where patient_id = p.id and ${isSaid}))
     order by p.id limit ${BATCH} for update`.execute(db)
   return rows
 }
 
 const lastVisit = sql`(select max(visit_at) from booking where patient_id = p.id)`
+
+/** Something is known of how it was prepared for or ended. */
+const isSaid = sql`(sealed_lapses is not null or sealed_needs is not null or outcome_because is not null)`
 
 /**
  * A visit may have been booked while these patients were waited for. Whoever books locks the patient first, so that
@@ -139,7 +146,7 @@ async function clearSaid(db: AccessDb, patientIds: string[], to: Date): Promise<
   const { rows } = await sql<{ patient_id: string }>`update booking
     set sealed_lapses = null, sealed_needs = null, outcome_because = null
     where patient_id = any(${patientIds}::text[]) and visit_at <= ${to}
-      and (sealed_lapses is not null or sealed_needs is not null or outcome_because is not null)
+      and ${isSaid}
     returning patient_id`.execute(db)
   return rows.map((row) => row.patient_id)
 }
