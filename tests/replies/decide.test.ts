@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { decideForNumber } from '../../src/domain/replies/decide-for-number.ts'
-import { decideForVisit, type Situation } from '../../src/domain/replies/decide-for-visit.ts'
+import { decideForVisit } from '../../src/domain/replies/decide-for-visit.ts'
+import type { Situation } from '../../src/domain/replies/situation.ts'
 import type { Reading } from '../../src/domain/replies/reading.ts'
 
 // Rules of the product's own design; no outside table exists for them. Carrier words: CTIA and 47 CFR 64.1200(a)(10).
@@ -24,6 +25,7 @@ function situation(read: Reading, more: Partial<Situation> = {}): Situation {
     keeps: () => true,
     isNear: false,
     isPregnant: false,
+    hasPlace: false,
     isBadly: () => false,
     ...more,
   }

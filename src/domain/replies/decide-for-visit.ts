@@ -1,41 +1,20 @@
 import { daysBetween } from '../preparation/cycle/days.ts'
 import { LATE_AFTER_DAYS } from '../preparation/cycle/check-history.ts'
-import { heardEnded, heardNotStarted, heardStart, heardStillBleeding } from '../preparation/cycle/hear.ts'
-import type { CalendarDate, CycleHistory } from '../preparation/cycle/history.ts'
+import {
+  heardEnded,
+  heardNoPeriods,
+  heardNotStarted,
+  heardStart,
+  heardStillBleeding,
+} from '../preparation/cycle/hear.ts'
+import type { CycleHistory } from '../preparation/cycle/history.ts'
 import { mayHavePeriod } from '../preparation/cycle/no-cycle.ts'
 import { isMoreThanAPeriod, tellsOfBlood } from './bleeding.ts'
 import { absent, alarm, need, reasonFor } from './decide-for-number.ts'
 import { follow, say, type Effect } from './effects.ts'
+import type { Situation } from './situation.ts'
 import { isAboutTheNumber, type Meaning, type Reading, type VisitMeaning } from './reading.ts'
 import { byPrecedence } from './told.ts'
-
-/** What is known when one visit is being talked about. */
-export interface Situation {
-  reading: Reading
-  history: CycleHistory
-  /** The day on which it was written, in the patient's zone: what the reply says of "today". */
-  today: CalendarDate
-  /** An offer waits for a number. */
-  offerOpen: boolean
-  /**
-   * Other times were offered, or one was chosen, because the patient cannot come: whatever the dates say, the visit
-   * must move.
-   */
-  mustMove: boolean
-  lapsePolicy: 'offer' | 'desk-decides'
-  /** Topics the protocol has an approved answer for. */
-  topics: readonly string[]
-  /** The visit is routine, and not due yet: a better day is worth waiting for. */
-  mayBePutOff: boolean
-  /** The visit is today or tomorrow. */
-  isNear: boolean
-  /** The patient is recorded as pregnant, or comes because of it. */
-  isPregnant: boolean
-  /** Whether the visit may stay where it is, by this history. */
-  keeps(history: CycleHistory): boolean
-  /** Whether it is then badly timed. */
-  isBadly(history: CycleHistory): boolean
-}
 
 /**
  * What to do about a reply that concerns one visit. The first `say` or `offer` is the answer; there is only ever one.
@@ -47,6 +26,7 @@ export function decideForVisit(situation: Situation): Effect[] {
   if (isMore) return [...forClinician(situation), ...need(reading)]
   if (bleedsAtTheVisit(situation)) return atTheVisit(situation)
   const effects = [...(clinical(situation) ?? byMeaning(situation)), ...besides(reading, others(reading))]
+  if (reading.also?.includes('where') && !effects.some(isAnswer)) effects.push(...where(situation))
   // "Started this morning, so Friday won't work": whatever the dates say, the visit must move.
   const wantsMove =
     reading.also?.includes('cannot-come') && !effects.some((effect) => effect.do === 'offer' || effect.do === 'accept')
@@ -54,6 +34,8 @@ export function decideForVisit(situation: Situation): Effect[] {
     ? [...effects.filter((effect) => effect.do !== 'say'), { do: 'offer', reason: 'cannot-come' }]
     : effects
 }
+
+const isAnswer = (effect: Effect) => effect.do === 'say' || effect.do === 'offer' || effect.do === 'accept'
 
 /** Nothing is learned from it and no other time is offered: a clinician hears of it today, and the visit stays. */
 function forClinician({ reading, isNear, mayBePutOff }: Situation): Effect[] {
@@ -140,7 +122,11 @@ function beside(meaning: VisitMeaning): Effect[] {
     case 'bleeding-ended':
     case 'choice':
     case 'unclear':
+    // Answered beside what has no answer of its own: see `decideForVisit`.
+    case 'where':
       return []
+    case 'no-cycle':
+      return [follow('clinician')]
   }
 }
 
@@ -173,6 +159,10 @@ function byVisit(meaning: VisitMeaning, situation: Situation): Effect[] {
       return reading.topic && topics.includes(reading.topic)
         ? [{ do: 'say', kind: 'answer', topic: reading.topic }]
         : [...say('unclear'), follow('prep-question')]
+    case 'no-cycle':
+      return noCycle(situation)
+    case 'where':
+      return where(situation)
     case 'prep-lapse':
       return lapse(situation)
     case 'unclear':
@@ -202,6 +192,24 @@ function notStarted(situation: Situation): Effect[] {
     ...say('clinician-calls'),
     follow('late-period'),
   ]
+}
+
+/** Days play no part from now on. Whether the visit is needed, and by which protocol, a clinician decides. */
+function noCycle({ history }: Situation): Effect[] {
+  const after = heardNoPeriods(history)
+  return [
+    ...(after === history ? [] : [{ do: 'learn', history: after } as const]),
+    ...say('clinician-calls'),
+    follow('clinician'),
+  ]
+}
+
+/** The topic of an answer that the clinic gives of itself. */
+export const PLACE = 'place'
+
+/** In the clinic's own words; where it has set none, a person answers. */
+function where({ hasPlace }: Situation): Effect[] {
+  return hasPlace ? [{ do: 'say', kind: 'answer', topic: PLACE }] : unclear()
 }
 
 function lapse({ lapsePolicy, mayBePutOff }: Situation): Effect[] {

@@ -22,6 +22,7 @@ const SURE: Partial<Record<Sense, number>> = {
   'cancel-word': 0.8,
   'started-short': 0.82,
   'kin-died': 0.8,
+  'past-cycles': 0.85,
   'ended-short': 0.8,
   'late-some-days': 0.8,
   confirm: 0.93,
@@ -37,6 +38,7 @@ const SAME_MEANING: Partial<Record<Sense, Meaning>> = {
   'not-until': 'period-started',
   'stop-it': 'stop',
   'kin-died': 'died',
+  'past-cycles': 'no-cycle',
   'today-bleeding': 'urgent',
   'today-pregnancy': 'urgent',
   'today-late': 'urgent',
@@ -90,6 +92,7 @@ function tell(match: Found, senses: Found[], scene: Scene): Told[] {
   const meaning = SAME_MEANING[match.sense] ?? match.sense
   const confidence = SURE[match.sense] ?? USUAL
   if (meaning === 'period-started') return tellStart(match, senses, scene, confidence)
+  if (meaning === 'no-cycle') return tellNoCycle(match, scene, confidence)
   if (meaning === 'died') return tellDeath(match, senses, scene, confidence)
   // Said to explain a need at the visit, it is no alarm; one of a day that is named is.
   if (match.sense === 'assault' && senses.some(isNeed) && scene.days.length === 0) return []
@@ -122,6 +125,17 @@ function tellDeath(match: Found, senses: Found[], scene: Scene, confidence: numb
   const isMourned = senses.some((other) => other.sense === 'mourner')
   if (isMourned || scene.tokens[match.from]!.asks) return []
   return [{ meaning: 'died', run: match, confidence, isDoubtful: match.sense === 'kin-died' }]
+}
+
+const BLED: ReadonlySet<Sense> = new Set<Sense>(['period-started', 'started-short', 'still-bleeding'])
+
+/**
+ * No periods, said and not asked. Where blood is told of as well it is not that simple: a person reads it, and a
+ * clinician hears of it.
+ */
+function tellNoCycle(match: Found, { matches, tokens }: Scene, confidence: number): Told[] {
+  const bleeds = matches.some(({ sense, whole }) => BLED.has(sense) && !whole)
+  return bleeds || tokens[match.from]!.asks ? [] : [{ meaning: 'no-cycle', run: match, confidence }]
 }
 
 const BODY = ['bleeds', 'flow', 'period', 'pain']

@@ -3,7 +3,7 @@ import type { FollowUpReason } from '../calls/follow-up.ts'
 /**
  * A remark that takes a meaning away: "if", "should have", "my daughter"; or that there are no periods, or no longer.
  */
-export type Remark = 'unreal' | 'what-if' | 'someone-else' | 'no-cycle' | 'past-cycles'
+export type Remark = 'unreal' | 'what-if' | 'someone-else' | 'no-cycle' | 'may-have-none' | 'past-cycles'
 
 /** What is stated of every meaning. A meaning that leaves anything out does not compile. */
 export interface ReplyMeaning {

@@ -32,7 +32,7 @@ const REMARKS: ReadonlySet<Sense> = new Set<Sense>([
   'mask',
   'advert',
   'past-cycles',
-  'no-cycle',
+  'may-have-none',
   'what-if',
   'unreal',
   'unsure',
@@ -59,7 +59,7 @@ const WITH_DAY: ReadonlySet<Sense> = new Set<Sense>([
 // Carrier words that say something else inside a longer text.
 const ALONE: ReadonlySet<Sense> = new Set<Sense>(['stop-alone', 'cancel-word'])
 /** Remarks that count wherever they stand, not in the same clause alone: where there are no periods, none begins. */
-const ANYWHERE: ReadonlySet<Sense> = new Set<Remark>(['no-cycle', 'past-cycles'])
+const ANYWHERE: ReadonlySet<Sense> = new Set<Remark>(['no-cycle', 'may-have-none', 'past-cycles'])
 /** The remarks that take each away. */
 const YIELDS: ReadonlyMap<Sense, readonly Sense[]> = new Map<Sense, readonly Sense[]>([
   ...sensesWith(() => true).map((sense) => [sense, REPLY_MEANINGS[sense].yieldsTo] as const),
@@ -67,6 +67,7 @@ const YIELDS: ReadonlyMap<Sense, readonly Sense[]> = new Map<Sense, readonly Sen
   ['ended-short', REPLY_MEANINGS['bleeding-ended'].yieldsTo],
   ['kin-died', REPLY_MEANINGS.died.yieldsTo],
   ['not-until', ['someone-else']],
+  ['past-cycles', REPLY_MEANINGS['no-cycle'].yieldsTo],
 ])
 
 /** The patterns that hold, once masked, hidden, incomplete and unreal ones are taken away. */

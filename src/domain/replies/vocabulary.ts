@@ -29,9 +29,8 @@ export const CLINICAL_SENSES = [
  * - `cancel-word`: a carrier word that may also mean the appointment ("cancel").
  * - `mask`: words that look like something else ("trial period"); hides what it overlaps.
  * - `advert`: quotes a carrier word ("txt STOP to"); beside a link or a long number nothing in the text is a stop.
- * - `past-cycles`: she has no periods any more; bleeding is then no start. `no-cycle`: she has none for now; then none
- * is
- *   awaited.
+ * - `past-cycles`: words of the menopause or of an operation: bleeding is then no start. `may-have-none`: words of what
+ *   may keep periods away; none is then awaited.
  * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think").
  * `someone-else`:
  *   not hers.
@@ -58,7 +57,7 @@ export const HELPER_SENSES = [
   'mask',
   'advert',
   'past-cycles',
-  'no-cycle',
+  'may-have-none',
   'what-if',
   'unreal',
   'unsure',

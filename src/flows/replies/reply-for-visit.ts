@@ -1,10 +1,10 @@
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Slot } from '../../domain/visits/slot.ts'
 import type { FollowUp } from '../../domain/calls/follow-up.ts'
-import { dateIn } from '../../domain/local-time.ts'
+import { dateIn, inZone } from '../../domain/local-time.ts'
 import type { CycleHistory } from '../../domain/preparation/cycle/history.ts'
 import type { Answer } from '../../domain/preparation/protocol.ts'
-import { decideForVisit } from '../../domain/replies/decide-for-visit.ts'
+import { decideForVisit, PLACE } from '../../domain/replies/decide-for-visit.ts'
 import type { Effect } from '../../domain/replies/effects.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
@@ -48,6 +48,7 @@ export async function decideReply(
     mustMove: offer?.reason === 'cannot-come',
     lapsePolicy: clinic.settings.lapsePolicy,
     topics: Object.keys(answers).filter((topic) => maySay(deps, answers[topic]?.[patient.language])),
+    hasPlace: clinic.settings.address !== null,
     mayBePutOff: whyKept(booking) === null,
     isNear: isNear(booking, hearing.reply.receivedAt),
     isPregnant: isPregnant(visit),
@@ -175,10 +176,16 @@ function leaveToDesk(
 async function say(tx: Tx, deps: Deps, turn: Turn, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
   const { visit } = turn
   const { answers } = protocolOf(deps, visit.booking.protocol)
-  const sentence = topic && answers[topic]?.[visit.patient.language]?.sentence
+  const sentence = topic === PLACE ? placeOf(visit) : topic && answers[topic]?.[visit.patient.language]?.sentence
   const answered = await answer(tx, deps, turn.hearing, visit, kind, sentence ? { answer: sentence } : {})
   if (!answered && MESSAGE_KINDS[kind].unanswered === 'call') turn.unanswered = true
   return kind
+}
+
+/** When and where, in figures and the clinic's own words: they are the same in every language. */
+function placeOf({ booking, clinic: { settings } }: VisitContext): string {
+  const when = inZone(booking.visitAt, booking.zone).toFormat('yyyy-MM-dd HH:mm')
+  return [when, settings.address, settings.directions].filter(Boolean).join('. ')
 }
 
 /** Nothing else tells the desk of this reply, and nobody has answered it. */

@@ -40,6 +40,18 @@ export function heardStillBleeding(history: CycleHistory, on: CalendarDate): Upd
   return hear(withPeriods(history), 'stillBleedingOn', on)
 }
 
+/** "I have no periods": none is awaited from now on. What else is known stays. */
+export function heardNoPeriods(history: CycleHistory): CycleHistory {
+  if (history.status === 'no-periods' || history.status === 'pregnant') return history
+  const { pastStarts, pastCycleDays, age } = history
+  return {
+    status: 'no-periods',
+    ...(pastStarts && { pastStarts }),
+    ...(pastCycleDays && { pastCycleDays }),
+    ...(age !== undefined && { age }),
+  }
+}
+
 /** Whoever bleeds again after breast-feeding has cycles again; on which day they began is not known yet. */
 function withPeriods(history: CycleHistory): CycleHistory {
   if (!periodsMayReturn(history)) return history
