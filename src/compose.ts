@@ -124,6 +124,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     calls: callWriter(library, phrases),
     policy: {
       allowDrafts: config.allowDrafts,
+      production: config.production,
       horizonHours: config.horizonHours,
       answersADay: config.answersADay,
       retention: config.retention,

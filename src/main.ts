@@ -7,6 +7,7 @@ import { resealAll } from './adapters/db/reseal.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
 import { retainDaily } from './flows/patients/retention.ts'
+import { sendsToNobody } from './flows/region/in-earnest.ts'
 import { ensureFirstClinic } from './flows/region/first-clinic.ts'
 
 /** Runs the service until it is told to stop. The only place that ends the process. */
@@ -34,7 +35,7 @@ async function run(role: Role): Promise<void> {
   const composed = await compose(config)
   if (!config.production && (await ensureFirstClinic(composed.deps))) {
     composed.log.warn(
-      'made a clinic called "main" with a fictional telephone number: PUT /api/v1/clinics/main to make it yours',
+      'made a clinic called "main" with a fictional telephone number: make it yours on the page /settings/clinics/main',
     )
   }
   const running = await startService(config, composed, role).catch(async (error: unknown) => {
@@ -47,6 +48,7 @@ async function run(role: Role): Promise<void> {
       : `Daysix is sending${running.healthUrl && `; its health is at ${running.healthUrl}`}\n`,
   )
   if (!anythingGoesOut(composed.deps.approvedTexts)) process.stdout.write(`${NOTHING_APPROVED}\n`)
+  await warnOfFiction(composed)
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
   if (running.url) await welcome(composed, running.url)
@@ -73,6 +75,12 @@ function endOnSignal(stop: () => Promise<void>): void {
     )
   }
   for (const signal of ['SIGINT', 'SIGTERM'] as const) process.on(signal, once)
+}
+
+/** Patients would be told to call a number at which nobody can ever answer. */
+async function warnOfFiction({ deps, log }: Composed): Promise<void> {
+  for (const { id } of (await deps.store.read.clinics.list()).filter((clinic) => sendsToNobody(deps, clinic)))
+    log.warn({ clinic: id }, 'its number is set apart for fiction: write the right one on the page /settings/clinics')
 }
 
 /** Until there is an administrator, every start says how to become it. The code works once, for a day. */

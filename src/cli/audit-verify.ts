@@ -13,7 +13,10 @@ export function command(): Command {
 async function check(access: Parameters<typeof verifyAudit>[0], noted: string | undefined): Promise<void> {
   const [, seq, hash] =
     noted === undefined ? [] : (/^(\d+):([\w-]+)$/.exec(noted) ?? badInput('noted', 'Give it as NUMBER:HASH.'))
-  const { entries, head, findings } = await verifyAudit(access, seq && hash ? { seq: Number(seq), hash } : undefined)
+  const { entries, head, findings } = await verifyAudit(
+    access,
+    seq && hash ? { noted: { seq: Number(seq), hash } } : {},
+  )
   for (const { seq: at, fault } of findings) process.stdout.write(`entry ${at}: ${fault}\n`)
   process.stdout.write(
     `${findings.length === 0 ? 'whole' : 'NOT whole'}: ${entries} entries, head ${head.seq}:${head.hash}\n`,

@@ -9,6 +9,7 @@ import { createGateway, nameOf } from '../adapters/gateways/create-gateway.ts'
 import { webhooks } from '../adapters/http/messages/webhooks.ts'
 import { loadConfig } from '../config.ts'
 import { badInput, Failure } from '../domain/failure.ts'
+import { TEST_TEXT, testNumber } from '../flows/messages/test-message.ts'
 import type { Gateway } from '../flows/ports/gateway.ts'
 import type { Deps } from '../flows/ports/deps.ts'
 
@@ -20,14 +21,12 @@ interface Options {
   listen?: string
 }
 
-const USUAL_TEXT = 'Test of the message gateway. There is nothing to do.'
-
 export function command(): Command {
   return new Command('gateway-check')
     .description('Send one test message through a gateway, telling each step.')
     .argument('<name>', 'the gateway, as named in its description')
     .requiredOption('--to <number>', 'a phone of yours, in international form: +16135550142')
-    .option('--text <text>', 'what is sent', USUAL_TEXT)
+    .option('--text <text>', 'what is sent', TEST_TEXT)
     .option('--wait <seconds>', 'how long a receipt is waited for', '60')
     .option('--gateways <folder>', 'folder of descriptions; otherwise GATEWAYS_DIR')
     .option('--listen <port>', 'take callbacks here, at /gateways/NAME/…, when the service is not running')
@@ -39,7 +38,7 @@ export function command(): Command {
 /** 0: all is well. 1: the message did not get through. 2: the question cannot be used. */
 async function run(name: string, options: Options): Promise<number> {
   try {
-    const to = numberOf(options.to)
+    const to = testNumber(options.to)
     const gateway = await find(name, options.gateways)
     const server = options.listen === undefined ? undefined : await listen(gateway, Number(options.listen))
     const well = await checkGateway(gateway, {
@@ -57,13 +56,6 @@ async function run(name: string, options: Options): Promise<number> {
     tell('refused', error.detail.message)
     return 2
   }
-}
-
-function numberOf(to: string): string {
-  const bare = to.replace(/[\s().-]/g, '')
-  return /^\+[1-9]\d{6,14}$/.test(bare)
-    ? bare
-    : badInput('to', 'Write the number in international form, as +16135550142.')
 }
 
 /** Makes the gateway of this name. The others of the folder are not touched, so that their faults do not hide it. */

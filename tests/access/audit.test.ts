@@ -135,7 +135,7 @@ describe('the record of who saw and changed what', () => {
       await asOwner(`delete from daysix.audit where seq = ${noted.seq}`)
       expect(await verdict()).toEqual([{ seq: noted.seq, fault: 'cut-off' }])
       await sql(`update daysix.audit_head set seq = ${noted.seq - 1}, hash = '${before}'`)
-      expect((await verifyAudit(world.deps.access, noted)).findings).toEqual([{ seq: noted.seq, fault: 'cut-off' }])
+      expect((await verifyAudit(world.deps.access, { noted })).findings).toEqual([{ seq: noted.seq, fault: 'cut-off' }])
     })
   })
 

@@ -4,6 +4,7 @@ import { makeApiKey } from '../../src/adapters/sign-in/api-keys.ts'
 import { api, apiRoutes, apiRules } from '../../src/adapters/http/api/api.ts'
 import { createGate } from '../../src/adapters/http/access/gate.ts'
 import { desk } from '../../src/adapters/http/desk/desk.ts'
+import { settings } from '../../src/adapters/http/settings/settings.ts'
 import type { Route } from '../../src/adapters/http/route.ts'
 import type { Deps } from '../../src/flows/ports/deps.ts'
 import { problemHandler } from '../../src/adapters/http/problem.ts'
@@ -68,6 +69,20 @@ GET    /desk/{clinic}/figures*                   e a
 GET    /desk/{clinic}                            d a
 GET    /desk/{clinic}/*                          d a
 POST   /desk/{clinic}/*                          d a
+GET    /settings                                 a
+GET    /settings/clinics*                        a
+POST   /settings/clinics                         a
+POST   /settings/clinics/{clinic}                a
+GET    /settings/people                          a
+POST   /settings/people*                         a
+GET    /settings/keys                            a
+POST   /settings/keys*                           a
+GET    /settings/gateways                        a
+POST   /settings/gateways                        a
+GET    /settings/protocols                       a
+GET    /settings/retention                       a
+GET    /settings/audit                           a
+POST   /settings/audit                           a
 `
 
 const TABLE = EXPECTED.trim()
@@ -130,7 +145,7 @@ describe('who may do what', () => {
       gate.authorize,
       (_request, response) => void response.status(204).end(),
     )
-    app.use('/desk', gate.pages, (_request, response) => void response.status(204).end())
+    app.use(['/desk', '/settings'], gate.pages, (_request, response) => void response.status(204).end())
     app.use(problemHandler(world.composed.log))
     return app
   }
@@ -272,10 +287,14 @@ describe('who may do what', () => {
 })
 
 describe('the rules', () => {
-  it('know every route of the API and every page of the desk', async () => {
+  it('know every route of the API, every page of the desk and of the settings', async () => {
     const world = await TestWorld.create('2026-03-09T13:00:00Z')
     const { deps, news, wording } = world.composed
-    const routes = [...routesOf(api(apiRoutes(deps)), '/api/v1'), ...routesOf(desk(deps, news, wording), '/desk')]
+    const routes = [
+      ...routesOf(api(apiRoutes(deps)), '/api/v1'),
+      ...routesOf(desk(deps, news, wording), '/desk'),
+      ...routesOf(settings(deps, wording), '/settings'),
+    ]
     await world.close()
     expect(routes.length).toBeGreaterThan(20)
     expect(routes.filter(({ method, path }) => ruleFor(method, path) === null)).toEqual([])

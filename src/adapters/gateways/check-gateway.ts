@@ -1,6 +1,6 @@
-import { measureSms } from '../../domain/messages/texts/sms.ts'
 import { testCall } from '../../domain/messages/voice/test-call.ts'
-import type { InboundHandlers, Gateway, Outgoing, Receipt, SendOutcome } from '../../flows/ports/gateway.ts'
+import { lengthWords, outcomeWords, testMessage } from '../../flows/messages/test-message.ts'
+import type { InboundHandlers, Gateway, Receipt, SendOutcome } from '../../flows/ports/gateway.ts'
 
 export interface CheckOptions {
   /** E.164 number that gets the test message. */
@@ -14,18 +14,6 @@ export interface CheckOptions {
   tell: (step: string, says: string) => void
 }
 
-/** What an operator should make of each outcome. */
-const MEANINGS: Record<SendOutcome['kind'], string> = {
-  accepted: 'the peer has taken the message',
-  rejected: 'the peer refuses this message for good. Check the number, the sender and the text',
-  later: 'the peer cannot be reached, or takes nothing now. Check host, port and firewall',
-  throttled: 'the peer finds us too fast. Lower ratePerSecond or window',
-  misconfigured: 'the peer refuses who we are. Check user, password or token, or the certificate',
-  unknown: 'no answer came after the message had gone out. It may arrive all the same',
-}
-
-const VALID_MS = 3_600_000
-
 /**
  * Sends one message through a gateway and tells each step, so that an operator sees where it stops.
  *
@@ -38,11 +26,11 @@ export async function checkGateway(gateway: Gateway, options: CheckOptions): Pro
   const began = performance.now()
   await gateway.start(earsOf(desk, options))
   tell('start', `started in ${seconds(began)}`)
-  const message = messageOf(gateway, options)
-  tell('message', message.voice ? 'a call that asks for key 1' : describe(text))
+  const message = testMessage(gateway, { ...options, now: new Date() })
+  tell('message', message.voice ? 'a call that asks for key 1' : lengthWords(text))
   const before = performance.now()
   const outcome = await gateway.send(message)
-  tell('send', `${outcome.kind} in ${seconds(before)}: ${MEANINGS[outcome.kind]}${detailOf(outcome)}`)
+  tell('send', `${outcome.kind} in ${seconds(before)}: ${outcomeWords(outcome)}`)
   const delivered = outcome.kind === 'accepted' && (await awaitReceipt(gateway, outcome, desk, options))
   await gateway.stop()
   tell('stop', 'the connection is closed')
@@ -58,20 +46,6 @@ function earsOf(desk: ReceiptDesk, { tell, text }: CheckOptions): InboundHandler
       tell('key', 'the key was heard')
       return null
     },
-  }
-}
-
-function messageOf({ channels }: Gateway, { id, to, text }: CheckOptions): Outgoing {
-  const [channel] = channels
-  const notAfter = new Date(Date.now() + VALID_MS)
-  return {
-    id,
-    channel: channel!,
-    to,
-    text,
-    language: 'en',
-    notAfter,
-    ...(channel === 'voice' && { voice: testCall(text) }),
   }
 }
 
@@ -134,16 +108,6 @@ function tellReceipt({ state, code }: Receipt, before: number, tell: CheckOption
 
 function policy({ onUnknown }: Gateway): string {
   return onUnknown === 'resend' ? 'sent again, so that it may arrive twice' : 'left to a person'
-}
-
-function describe(text: string): string {
-  const { encoding, segments } = measureSms(text)
-  return `${text.length} characters, ${encoding}, ${segments} segment${segments === 1 ? '' : 's'}`
-}
-
-function detailOf(outcome: SendOutcome): string {
-  if (outcome.kind === 'accepted') return outcome.ref === undefined ? '' : `; its id is ${outcome.ref}`
-  return ` (${outcome.code})`
 }
 
 function seconds(since: number): string {

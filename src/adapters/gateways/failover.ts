@@ -32,6 +32,7 @@ export class Failover implements CallbackGateway {
   readonly channels: Gateway['channels']
   readonly onUnknown: Gateway['onUnknown']
   readonly receipts: boolean
+  readonly simulated: boolean
   readonly #members: readonly Gateway[]
 
   /** @param members in the order in which they are tried; each is told apart by its name. */
@@ -41,6 +42,7 @@ export class Failover implements CallbackGateway {
     this.channels = [...new Set(members.flatMap((member) => member.channels))]
     this.onUnknown = members.every((member) => member.onUnknown === 'resend') ? 'resend' : 'ask-desk'
     this.receipts = members.every((member) => member.receipts !== false)
+    this.simulated = members.every((member) => member.simulated === true)
   }
 
   async start(ears: InboundHandlers): Promise<void> {

@@ -8,11 +8,13 @@ import { forRequest } from '../log/log.ts'
 import { requestLog } from '../log/request-log.ts'
 import type { Wording } from '../templates/load-wording.ts'
 import type { Metrics } from '../metrics/metrics.ts'
-import { DESK_RULES, createRules } from './access/rules.ts'
+import { PAGE_RULES, createRules } from './access/rules.ts'
 import { createGate, usualSettings } from './access/gate.ts'
 import type { GateSettings } from './access/identify.ts'
 import { API_BASE, api, apiRoutes, apiRules } from './api/api.ts'
 import { desk } from './desk/desk.ts'
+import { firstPlace } from './settings/set-up-page.ts'
+import { settings } from './settings/settings.ts'
 import { troublePage } from './desk/trouble-page.ts'
 import { startPage } from './desk/start-page.ts'
 import type { ChangeFeed } from './change-feed.ts'
@@ -59,7 +61,7 @@ export function createApp(options: AppOptions): Express {
   } = options
   const app = express()
   const routes = apiRoutes(deps)
-  const gate = createGate(deps, authSettings, createRules([...apiRules(routes), ...DESK_RULES]))
+  const gate = createGate(deps, authSettings, createRules([...apiRules(routes), ...PAGE_RULES]))
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
   app.set('trust proxy', authSettings.proxies)
@@ -76,13 +78,18 @@ export function createApp(options: AppOptions): Express {
     api(routes),
   )
   if (authSettings.provider) app.use(elsewherePages(gate, authSettings.provider))
-  app.use(signInPages(gate), accountPages(gate), cautionsPage(authSettings.cover))
+  app.use(
+    signInPages(gate, (person) => firstPlace(deps, person)),
+    accountPages(gate),
+    cautionsPage(authSettings.cover),
+  )
   app.use('/v', gate.limits.page, patientRouter(deps, wording))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   if (extra) app.use(extra)
-  app.get('/', startPage(deps))
+  app.get('/', gate.known, startPage(deps))
   app.use('/desk', gate.pages, desk(deps, news, wording))
-  app.use('/desk', troublePage(log))
+  app.use('/settings', gate.pages, settings(deps, wording))
+  app.use(['/desk', '/settings'], troublePage(log))
   app.use((_request, _response, next) =>
     next(new Failure('not-found', { message: 'There is nothing at this address.' })),
   )

@@ -175,7 +175,9 @@ export const clinicSchema = z.strictObject({
       hours: z
         .strictObject({ weekdays: hours, weekend: hours })
         .superRefine((value, context) =>
-          checkHours(value).forEach((message) => context.addIssue({ code: 'custom', message })),
+          checkHours(value).forEach((message) =>
+            context.addIssue({ code: 'custom', path: [message.split(':', 1)[0]!], message }),
+          ),
         )
         .default({ weekdays: { from: '09:00', to: '20:00' }, weekend: { from: '09:00', to: '20:00' } }),
       movePolicy: z.enum(['at-once', 'desk-approves']).default('at-once'),

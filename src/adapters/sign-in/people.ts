@@ -74,14 +74,17 @@ export async function reinvite(deps: AccessDeps, login: string): Promise<string>
   return code
 }
 
-/** Nobody signs in under this name any more. Ends all sessions. */
-export async function disable(deps: AccessDeps, login: string): Promise<void> {
-  await change(deps, login, 'person-disabled', (person) => ({
-    ...person,
-    disabledAt: deps.clock.now(),
-    codeHash: null,
-    codeUntil: null,
-  }))
+/**
+ * Nobody signs in under this name any more. Ends all sessions.
+ * @param by id of the person who does it, if it is one
+ * @throws not-found, too-late for oneself
+ */
+export async function disable(deps: AccessDeps, login: string, by?: string): Promise<void> {
+  await change(deps, login, 'person-disabled', (person) => {
+    if (person.id === by)
+      throw new Failure('too-late', { message: 'Nobody can shut themselves out. Ask another administrator.' })
+    return { ...person, disabledAt: deps.clock.now(), codeHash: null, codeUntil: null }
+  })
 }
 
 async function change(

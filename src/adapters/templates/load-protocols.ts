@@ -24,7 +24,8 @@ export function loadProtocols(
   const protocols = new Map<string, FullProtocol>()
   for (const { file, checked } of readProtocols([folder, ...(siteFolder ? [siteFolder] : [])], faults)) {
     nameless(checked, languages).forEach((message) => faults.add(file, 'avoid', message))
-    protocols.set(checked.id, protocolOf(checked, languages, approvals))
+    const ofSite = siteFolder !== undefined && file.startsWith(join(siteFolder, 'protocols'))
+    protocols.set(checked.id, { ...protocolOf(checked, languages, approvals), ofSite })
   }
   faults.throwIfAny()
   return protocols
@@ -76,7 +77,11 @@ function protocolFiles(root: string): string[] {
     .map((name) => join(folder, name))
 }
 
-function protocolOf(file: ProtocolFile, languages: LanguageAnswers[], approvals: Approvals): FullProtocol {
+function protocolOf(
+  file: ProtocolFile,
+  languages: LanguageAnswers[],
+  approvals: Approvals,
+): Omit<FullProtocol, 'ofSite'> {
   // How long a visit lasts changes nothing of what is planned for it.
   const { visit, ...planned } = file
   const { avoidDays, ideal, vial } = planned

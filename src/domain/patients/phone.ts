@@ -19,3 +19,9 @@ export function toE164(written: string, country: string, field = 'phone'): strin
 export function readablePhone(e164: string): string {
   return parsePhoneNumberFromString(e164)?.formatInternational() ?? e164
 }
+
+/**
+ * Whether an E.164 number is set apart for fiction in North America, 555-0100 to 555-0199 of any area (North American
+ * Numbering Plan; value from memory): nobody ever answers there.
+ */
+export const isFictional = (e164: string): boolean => /^\+1\d{3}55501\d{2}$/.test(e164)

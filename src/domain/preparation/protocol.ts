@@ -62,6 +62,8 @@ export interface FullProtocol extends Protocol {
   version: number
   /** Changes with any change of content: what is planned but not yet sent by another digest is planned anew. */
   digest: string
+  /** A file of the site adds it, or changes what comes with Daysix. */
+  ofSite: boolean
   /** Date on which the protocol must be looked at again. */
   reviewBy: string
   /** How long such a visit lasts where neither it nor the clinic says otherwise. */

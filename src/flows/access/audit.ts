@@ -45,6 +45,8 @@ export interface AuditFinding {
 
 export interface AuditVerdict {
   entries: number
+  /** The number of the first entry that was checked; null = all were. */
+  from: number | null
   head: { seq: number; hash: string }
   findings: AuditFinding[]
 }
@@ -54,18 +56,19 @@ const PAGE = 1_000
 /**
  * Follows the chain from its oldest entry to its head.
  * @param noted a head that was noted elsewhere earlier: entries cut off since then, or rewritten by somebody who has
- *   the
- * key, are found by it.
+ *   the key, are found by it.
+ * @param newest only so many entries, without what lies before them: for a page, which may not take for ever
  */
 export async function verifyAudit(
   { read: { audit } }: AccessStore,
-  noted?: { seq: number; hash: string },
+  { noted, newest = Infinity }: { noted?: { seq: number; hash: string }; newest?: number } = {},
 ): Promise<AuditVerdict> {
   const head = await audit.head()
+  const from = Math.max(0, head.seq - newest + 1)
   const findings: AuditFinding[] = []
   let last: { seq: number; hash: string } | null = null
   let entries = 0
-  for (let page = await audit.page(0, PAGE); page.length > 0; page = await audit.page(last!.seq + 1, PAGE)) {
+  for (let page = await audit.page(from, PAGE); page.length > 0; page = await audit.page(last!.seq + 1, PAGE)) {
     for (const entry of page) {
       findings.push(
         ...faultsOf(entry, last ?? { seq: entry.seq - 1, hash: entry.previous }, audit.hashOf(entry), noted),
@@ -77,7 +80,8 @@ export async function verifyAudit(
   if ((last?.seq ?? 0) !== head.seq || (last?.hash ?? '') !== head.hash)
     findings.push({ seq: head.seq, fault: 'cut-off' })
   if (noted && noted.seq > head.seq) findings.push({ seq: noted.seq, fault: 'cut-off' })
-  return { entries, head, findings: [...findings, ...(await beginningFaults(audit))] }
+  const beginning = from > 1 ? [] : await beginningFaults(audit)
+  return { entries, from: from > 1 ? from : null, head, findings: [...findings, ...beginning] }
 }
 
 function faultsOf(

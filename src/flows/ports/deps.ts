@@ -85,6 +85,8 @@ export interface Deps {
   policy: {
     /** Draft texts may go out (demo), or not (production). */
     allowDrafts: boolean
+    /** Real patients: what would harm them is refused, where a trial is only warned. */
+    production: boolean
     /** Messages due within this many hours are put in the queue. */
     horizonHours: number
     /** Automatic answers to one number in 24 hours; beyond that only a person answers. */

@@ -97,6 +97,8 @@ export interface Gateway {
   readonly onUnknown: 'resend' | 'ask-desk'
   /** False where the peer never says what was delivered; then accepted is all that can be known. */
   readonly receipts?: boolean
+  /** True where it reaches simulated phones only: nobody is told anything. */
+  readonly simulated?: boolean
   start(ears: InboundHandlers): Promise<void>
   /**
    * Waits until another message of this channel may go. It is asked for before a message is claimed, so that nothing

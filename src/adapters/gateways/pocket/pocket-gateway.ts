@@ -61,6 +61,7 @@ export class PocketGateway implements Gateway {
   readonly name: string
   readonly channels: readonly Channel[]
   readonly onUnknown: Gateway['onUnknown']
+  readonly simulated = true
   lookUp?: (messageId: string) => Promise<SendOutcome | 'never-seen'>
 
   readonly #options: PocketOptions

@@ -1,6 +1,5 @@
 import * as z from 'zod'
 import { ALL_PERMISSIONS, ROLES } from '../../../domain/access/roles.ts'
-import { Failure } from '../../../domain/failure.ts'
 import type { ApiKey, Person } from '../../../flows/ports/access.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
@@ -69,10 +68,7 @@ function peopleRoutes(deps: Deps): Route[] {
       summary: 'Let somebody sign in no more.',
       answers: { 204: 'Done; all sessions have ended.' },
       handle: async ({ params, request }) => {
-        const person = await deps.access.read.persons.byLogin(params.login!.toLowerCase())
-        if (person && person.id === request.person?.id)
-          throw new Failure('too-late', { message: 'Nobody can shut themselves out. Ask another administrator.' })
-        await disable(deps, params.login!)
+        await disable(deps, params.login!, request.person?.id)
         return { status: 204 }
       },
     }),

@@ -22,6 +22,8 @@ export interface Gate {
   authorize: RequestHandler
   /** Both, for pages: reads forms, sends whoever is not signed in to the sign-in page. */
   pages: RequestHandler
+  /** Only who it is, where they are signed in: for what everybody may see. */
+  known: RequestHandler
 }
 
 /** Where nothing is said otherwise: open to this machine by its local names, as long as no key is set. */
@@ -35,13 +37,14 @@ export function createGate(deps: AccessDeps, settings: GateSettings, ruleFor: Ru
   const cookie = new SessionCookie(settings.secure)
   const limits = createLimits()
   const authorize = authorise({ ...deps, record: createAuditor(deps.access), ruleFor })
+  const known = identifyActor(deps, settings, cookie, 'pages')
   const pages = Router()
   pages.use('/assets', (_request, _response, next) => next('router'))
-  pages.use(identifyActor(deps, settings, cookie, 'pages'), limits.work)
+  pages.use(known, limits.work)
   pages.use(carryForms(settings.provider !== undefined), toSignIn, toOwnClinic)
   pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: MOST_FIELDS }), authorize)
   const authenticateApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
-  return { deps, settings, cookie, limits, authenticateApi, authorize, pages }
+  return { deps, settings, cookie, limits, authenticateApi, authorize, pages, known }
 }
 
 /** Nobody's bodies are not even read. */

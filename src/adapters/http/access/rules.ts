@@ -49,6 +49,28 @@ export const DESK_RULES: readonly Rule[] = [
   { methods: ADD, path: '/desk/{clinic}/*', may: 'visits:write' },
 ]
 
+/** The settings' pages are about all clinics: for nobody who is tied to one. */
+const SETTINGS: readonly Rule[] = [
+  { methods: READ, path: '/settings', may: 'clinics:write', quiet: true },
+  { methods: READ, path: '/settings/clinics*', may: 'clinics:write', quiet: true },
+  { methods: ADD, path: '/settings/clinics', may: 'clinics:write' },
+  { methods: ADD, path: '/settings/clinics/{clinic}', may: 'clinics:write' },
+  { methods: READ, path: '/settings/people', may: 'people:manage' },
+  { methods: ADD, path: '/settings/people*', may: 'people:manage' },
+  { methods: READ, path: '/settings/keys', may: 'people:manage' },
+  { methods: ADD, path: '/settings/keys*', may: 'people:manage' },
+  { methods: READ, path: '/settings/gateways', may: 'service:read', quiet: true },
+  { methods: ADD, path: '/settings/gateways', may: 'clinics:write' },
+  { methods: READ, path: '/settings/protocols', may: 'texts:read', quiet: true },
+  { methods: READ, path: '/settings/retention', may: 'service:read', quiet: true },
+  { methods: READ, path: '/settings/audit', may: 'audit:read' },
+  { methods: ADD, path: '/settings/audit', may: 'audit:read' },
+]
+export const SETTINGS_RULES: readonly Rule[] = SETTINGS.map((rule) => ({ ...rule, everywhere: true }))
+
+/** Pages of all kinds. */
+export const PAGE_RULES: readonly Rule[] = [...DESK_RULES, ...SETTINGS_RULES]
+
 /** Finds the rule for a request, with what stands for its `{names}`. */
 export type RuleFor = (method: string, path: string) => { rule: Rule; params: Record<string, string> } | null
 

@@ -1,6 +1,7 @@
 import express, { Router, type Request, type Response } from 'express'
 import * as z from 'zod'
 import { Failure } from '../../../domain/failure.ts'
+import type { Person } from '../../../flows/ports/access.ts'
 import { choosePassword } from '../../sign-in/people.ts'
 import { openSession, signIn, signOut } from '../../sign-in/sign-in.ts'
 import type { Gate } from './gate.ts'
@@ -22,8 +23,11 @@ const signInForm = z.object({
 })
 const firstForm = z.object({ code: text(64), password: text(400), again: text(400) })
 
-/** `/sign-in`, `/sign-in/first` (one-time code), `/sign-out`. */
-export function signInPages(gate: Gate): Router {
+/**
+ * `/sign-in`, `/sign-in/first` (one-time code), `/sign-out`.
+ * @param firstPlace where somebody is led who has just chosen a password
+ */
+export function signInPages(gate: Gate, firstPlace: (person: Person) => Promise<string>): Router {
   const router = Router()
   const { deps, cookie, limits } = gate
   const provider = gate.settings.provider !== undefined
@@ -59,7 +63,7 @@ export function signInPages(gate: Gate): Router {
         })
       const person = await choosePassword(deps, code, password)
       await enter(request, response, await openSession(deps, person.id))
-      response.redirect(303, '/desk')
+      response.redirect(303, await firstPlace(person))
     } catch (error) {
       sendTrouble(response, error, firstPage)
     }
@@ -86,7 +90,7 @@ export function signInPages(gate: Gate): Router {
 /** Only addresses of our own pages: anything else leads to the desk. */
 export function localPath(wanted: unknown): string {
   return typeof wanted === 'string' &&
-    /^\/(desk|account)(?:[/?][\w/?&=.%,:@+-]*)?$/.test(wanted) &&
+    /^\/(desk|account|settings)(?:[/?][\w/?&=.%,:@+-]*)?$/.test(wanted) &&
     !wanted.includes('//')
     ? wanted
     : '/desk'

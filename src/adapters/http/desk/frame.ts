@@ -4,6 +4,7 @@ import { anythingGoesOut } from '../../../flows/messages/approved-texts.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import type { PageContext } from './page-context.ts'
+import { maySettings, trialBand } from '../settings/trial-band.ts'
 import { stoppedBand } from '../messages/stopped-band.ts'
 import { alarmBand, callCount } from './watch.ts'
 import { clockLine } from './when.ts'
@@ -32,7 +33,7 @@ export function frame({ sheet, title, here, body, rules = false }: Frame): Html 
     html`${top(sheet, here)}
 ${stoppedBand(sheet)}
 <main id="content" tabindex="-1">
-${silentBand(sheet)}<p id="said" role="status" class="said">${sheet.said}</p>
+${trialBand(sheet.deps, sheet.who)}${silentBand(sheet)}<p id="said" role="status" class="said">${sheet.said}</p>
 <p id="fresh" role="status" class="fresh"></p>
 <p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button"
   data-refresh>Show it</button></p>
@@ -82,7 +83,7 @@ ${PAGES.filter(([, , permission]) => may(permission)).map(
   href="${at(path)}"${key && html` data-key="${key}"`}${path === here && html` aria-current="page"`}>${name}${
     path === 'calls' && callCount(sheet)
   }</a></li>\n`,
-)}</ul></nav>
+)}${maySettings(who) && html`<li><a href="/settings">Settings</a></li>`}</ul></nav>
 ${may('calls:read') && alarmBand(sheet)}
 </header>`
 }

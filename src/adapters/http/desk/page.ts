@@ -1,4 +1,4 @@
-import type { Answer, Download, PageContext } from './page-context.ts'
+import type { Answer, Download, PageContent, PageContext } from './page-context.ts'
 import type { Request, Response, Router } from 'express'
 import type { TextLibrary } from '../../../domain/messages/texts/library.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
@@ -40,11 +40,8 @@ export class Desk {
   async #answer(request: Request, response: Response, handle: (sheet: PageContext) => Promise<Answer>): Promise<void> {
     const sheet = await this.#sheet(request)
     const answer = await handle(sheet)
-    if ('to' in answer) return response.redirect(303, answer.to)
-    if ('file' in answer) return sendFile(response, answer)
-    const [status, page] = 'status' in answer ? [answer.status, answer.page] : [200, answer]
     response.set('X-Clinic-Time', sheet.clock(sheet.now, sheet.clinic.zone))
-    send(response, status, frame({ ...page, sheet }))
+    give(response, answer, (page) => frame({ ...page, sheet }))
   }
 
   async #sheet(request: Request): Promise<PageContext> {
@@ -76,6 +73,14 @@ export class Desk {
       form: (request.body ?? {}) as Record<string, string | string[]>,
     }
   }
+}
+
+/** Answers with what a handler made: a page in its frame, another address, or a file. */
+export function give(response: Response, answer: Answer, framed: (page: PageContent) => Html): void {
+  if ('to' in answer) return response.redirect(303, answer.to)
+  if ('file' in answer) return sendFile(response, answer)
+  const [status, page] = 'status' in answer ? [answer.status, answer.page] : [200, answer]
+  send(response, status, framed(page))
 }
 
 /** Pages are for one pair of eyes and for now: nothing may keep them. */

@@ -5,6 +5,7 @@ import { languageOf } from '../../../domain/messages/texts/render.ts'
 import { surveyTexts, type SurveyRow, type SurveySite } from '../../../domain/messages/texts/survey.ts'
 import { approveTexts } from '../../../flows/messages/approved-texts.ts'
 import type { Wording } from '../../templates/load-wording.ts'
+import { maySettings } from '../settings/trial-band.ts'
 import { renderContactSheet } from './contact-sheet.ts'
 import { Html, html } from '../pages/html.ts'
 import { field, type Desk } from '../desk/page.ts'
@@ -68,14 +69,14 @@ ${sheet.may('texts:write') && approveForm(sheet, fault)}`,
   }
 }
 
-function emergencies({ clinic }: PageContext): string {
+function emergencies({ clinic, who, may }: PageContext): Html | string {
   const { emergency } = clinic.settings
-  return emergency === null
-    ? 'In an emergency the texts speak of “your local emergency number”, since this clinic has set none: ' +
-        'PUT /api/v1/clinics/' +
-        clinic.id +
-        ' with settings.emergency, e.g. "911".'
-    : `In an emergency the texts say to call ${emergency}.`
+  if (emergency !== null) return `In an emergency the texts say to call ${emergency}.`
+  const isTheirs = maySettings(who) && may('clinics:write')
+  const link = html`<a href="/settings/clinics/${encodeURIComponent(clinic.id)}">Set it</a>`
+  return html`In an emergency the texts speak of “your local emergency number”, since this clinic has set none. ${
+    isTheirs ? link : 'An administrator can set it'
+  }.`
 }
 
 function languageRow(

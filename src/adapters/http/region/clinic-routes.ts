@@ -2,10 +2,7 @@ import type { Deps } from '../../../flows/ports/deps.ts'
 import { type Route, route } from '../route.ts'
 import { languagesOnOffer } from '../../../flows/messages/approved-texts.ts'
 import { clinicSchema } from '../schemas.ts'
-import { REGION } from '../../../flows/messages/stop-sending.ts'
-import { badInput } from '../../../domain/failure.ts'
-import { toE164 } from '../../../domain/patients/phone.ts'
-import { knownZone } from '../../../domain/local-time.ts'
+import { putClinic } from '../../../flows/region/put-clinic.ts'
 
 export function clinicRoutes(deps: Deps): Route[] {
   return [
@@ -32,17 +29,10 @@ export function clinicRoutes(deps: Deps): Route[] {
       summary: 'Add a clinic or change its rules.',
       body: clinicSchema,
       answers: { 200: 'The clinic.' },
-      handle: async ({ params, body }) => {
-        if (params.clinic === REGION) badInput('id', 'This word stands for all clinics. Choose another id.')
-        const clinic = {
-          id: params.clinic!,
-          ...body,
-          phone: toE164(body.phone, body.country),
-          zone: knownZone(body.zone),
-        }
-        await deps.store.transact((tx) => tx.clinics.put(clinic))
-        return { status: 200, body: { clinic } }
-      },
+      handle: async ({ params, body }) => ({
+        status: 200,
+        body: { clinic: await putClinic(deps, { id: params.clinic!, ...body }) },
+      }),
     }),
   ]
 }

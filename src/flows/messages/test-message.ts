@@ -1,0 +1,124 @@
+import { badInput, Failure } from '../../domain/failure.ts'
+import { measureSms } from '../../domain/messages/texts/sms.ts'
+import { testCall } from '../../domain/messages/voice/test-call.ts'
+import type { Deps } from '../ports/deps.ts'
+import type { Gateway, Outgoing, SendOutcome } from '../ports/gateway.ts'
+import { REGION, type Hand } from './stop-sending.ts'
+
+/** What a test says: it names no clinic and asks for nothing. */
+export const TEST_TEXT = 'Test of the message gateway. There is nothing to do.'
+
+const VALID_MS = 3_600_000
+
+/** What an operator should make of each outcome. */
+const MEANINGS: Record<SendOutcome['kind'], string> = {
+  accepted: 'the provider has taken the message',
+  rejected: 'the provider refuses this message for good. Check the number, the sender and the text',
+  later: 'the provider cannot be reached, or takes nothing now. Check host, port and firewall',
+  throttled: 'the provider finds us too fast. Lower ratePerSecond or window',
+  misconfigured: 'the provider refuses who we are. Check user, password or token, or the certificate',
+  unknown: 'no answer came after the message had gone out. It may arrive all the same',
+}
+
+/** One message of a test, by the first channel of the gateway. @param id unique */
+export function testMessage(
+  { channels }: Pick<Gateway, 'channels'>,
+  { id, to, text, now }: Pick<Outgoing, 'id' | 'to' | 'text'> & { now: Date },
+): Outgoing {
+  const [channel] = channels
+  const notAfter = new Date(now.getTime() + VALID_MS)
+  const voice = channel === 'voice' && { voice: testCall(text) }
+  return { id, channel: channel!, to, text, language: 'en', notAfter, ...voice }
+}
+
+/** "52 characters, GSM-7, 1 segment" */
+export function lengthWords(text: string): string {
+  const { encoding, segments } = measureSms(text)
+  return `${text.length} characters, ${encoding}, ${segments} segment${segments === 1 ? '' : 's'}`
+}
+
+/** What an outcome means, with the provider's own id or code. */
+export function outcomeWords(outcome: SendOutcome): string {
+  const meaning = MEANINGS[outcome.kind]
+  if (outcome.kind !== 'accepted') return `${meaning} (${outcome.code})`
+  return outcome.ref === undefined ? meaning : `${meaning}; its id is ${outcome.ref}`
+}
+
+/** A number in international form, without the signs that people write between its digits. @throws bad-input */
+export function testNumber(to: string): string {
+  const bare = to.replace(/[\s().-]/g, '')
+  return /^\+[1-9]\d{6,14}$/.test(bare)
+    ? bare
+    : badInput('to', 'Write the number in international form, as +16135550142.')
+}
+
+/** One step of a test, and what came of it in a sentence. */
+export interface TestStep {
+  step: string
+  says: string
+}
+
+/**
+ * Sends the test sentence through a gateway that is in use, and writes down that it did. Receipts go the usual way, so
+ * they are not waited for: whoever holds the telephone sees it arrive.
+ * @param to as it was typed
+ * @returns each step in words
+ * @throws bad-input for a number that is none or wants no messages, a gateway that reaches nobody or carries no texts;
+ *   too-late while all sending is stopped
+ */
+export async function tryGateway(deps: Deps, name: string, to: string, hand: Hand): Promise<TestStep[]> {
+  const gateway = gatewayToTry(deps, name)
+  const number = testNumber(to)
+  await refuseUnwanted(deps, number)
+  const message = testMessage(
+    { channels: ['sms'] },
+    { id: deps.newId('t'), to: number, text: TEST_TEXT, now: deps.clock.now() },
+  )
+  const outcome = await gateway.send(message)
+  const facts = { gateway: name, outcome: outcome.kind, ...('code' in outcome && { code: outcome.code }) }
+  await deps.access.transact((tx) =>
+    tx.audit.append([
+      {
+        at: deps.clock.now(),
+        actorKind: hand.kind,
+        actorId: hand.id,
+        what: 'gateway-tested',
+        subjects: [],
+        clinicId: null,
+        facts,
+      },
+    ]),
+  )
+  return [
+    { step: 'Text', says: lengthWords(TEST_TEXT) },
+    { step: 'Handed over', says: notHere(outcome) ?? outcomeWords(outcome) },
+    { step: 'Arrival', says: arrival(outcome) },
+  ]
+}
+
+function gatewayToTry({ gateways }: Deps, name: string): Gateway {
+  const gateway = gateways.get(name) ?? badInput('gateway', 'There is no gateway of this name.')
+  if (gateway.simulated === true)
+    badInput('gateway', 'This one leads to simulated phones: no real telephone can be reached through it.')
+  if (!gateway.channels.includes('sms'))
+    badInput('gateway', `This one carries calls. Test it by the command: npx daysix gateway-check ${name} --to NUMBER`)
+  return gateway
+}
+
+async function refuseUnwanted({ store, access }: Deps, number: string): Promise<void> {
+  if ((await access.read.sendingStops.list()).some(({ scope }) => scope === REGION))
+    throw new Failure('too-late', { field: 'gateway', message: 'All sending is stopped. Let it go on first.' })
+  if (await store.read.optOuts.has(number))
+    badInput('to', 'Whoever has this number wants no messages. Use a telephone of yours.')
+}
+
+/** Where the parts of the service are apart, not every part holds every connection. */
+function notHere(outcome: SendOutcome): string | null {
+  if (outcome.kind !== 'later' || outcome.code !== 'not-started') return null
+  return 'this part of the service does not hold the connection. Test it by the command: npx daysix gateway-check'
+}
+
+function arrival({ kind }: SendOutcome): string {
+  if (kind === 'accepted') return 'look at that telephone: it should be there within a minute'
+  return kind === 'unknown' ? 'look at that telephone: it may have arrived' : 'nothing arrives'
+}
