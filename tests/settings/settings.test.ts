@@ -181,7 +181,7 @@ describe('a clinic', () => {
       'settings.minors.below': '12',
     })
     expect(answer.status).toBe(422)
-    expect(words(answer)).toContain('4 things to mend. Nothing is kept yet.')
+    expect(words(answer)).toContain('4 things to mend. Nothing is saved yet.')
     expect(answer.text).toMatch(/id="name-fault">At most 24 characters/)
     expect(answer.text).toMatch(/id="settings.hours.weekend.from-fault">Hours must lie within 08:00 and 21:00/)
     expect(answer.text).toMatch(/id="settings.moveLimit.weeks-fault">[^<]*a whole number from 0 to 26/)

@@ -23,7 +23,7 @@ const FLASH: Record<string, string> = {
   waiting: 'The message will go when sending hours begin.',
   'sending-stopped': 'All sending is stopped.',
   'sending-resumed': 'Sending goes on.',
-  'clinic-kept': 'The clinic is kept. What is sent from now on goes by these rules.',
+  'clinic-kept': 'The clinic is saved. What is sent from now on goes by these settings.',
   'person-out': 'Nobody signs in under that name any more, and all its sessions have ended.',
   'key-revoked': 'The key is revoked: it opens nothing any more.',
   'texts-approved': 'The approval is recorded. It takes effect when the service is started again.',

@@ -37,8 +37,7 @@ ${trialBand(sheet.deps, sheet.who)}${silentBand(sheet)}<p id="said" role="status
 <p id="fresh" role="status" class="fresh"></p>
 <p id="changed" class="changed" hidden>Something changed since this page was shown. <button type="button"
   data-refresh>Show it</button></p>
-<p id="away" role="alert" class="changed away" hidden>The service does not answer. Nothing was sent, and what you typed
-is still here. Try again in a moment.</p>
+${AWAY}
 <h1>${title}</h1>
 ${body}
 </main>
@@ -48,6 +47,10 @@ ${KEYS}`,
     sheet.may('calls:read') ? sheet.at('watch') : undefined,
   )
 }
+
+/** What the script shows where a form could not be sent: every page with forms has it. */
+export const AWAY = html`<p id="away" role="alert" class="changed away" hidden>The service does not answer. Nothing was
+sent, and what you typed is still here. Try again in a moment.</p>`
 
 /** What single keys do; whoever speaks to the machine can turn them off (WCAG 2.2, 2.1.4). */
 const KEYS = html`<dialog id="keys" aria-labelledby="keys-h"><h2 id="keys-h">Keys</h2>

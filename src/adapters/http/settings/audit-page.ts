@@ -70,9 +70,13 @@ async function actorsOf({ deps }: SettingsContext): Promise<Choices> {
 function searchForm(sheet: SettingsContext, actors: Choices): Html {
   const value = (name: string) => asked(sheet, name)
   const date = (name: string) => ({ value: dateOr(value(name), ''), attributes: { type: 'date' } })
+  const subject = {
+    ...{ name: 'subject', label: 'About (id of a patient, visit, person …)', value: value('subject') },
+    attributes: { maxlength: '64', size: '22' },
+  }
   return html`<form class="chooser" method="get" action="/settings/audit" role="search">
 ${selectField({}, { name: 'actor', label: 'Who', value: value('actor') }, [['', 'Everybody'], ...actors])}
-${inputField({}, { name: 'subject', label: 'About (id of a patient, visit, person …)', value: value('subject'), attributes: { maxlength: '64', size: '22' } })}
+${inputField({}, subject)}
 ${inputField({}, { name: 'from', label: 'From', ...date('from') })}
 ${inputField({}, { name: 'to', label: 'Until, inclusive', ...date('to') })}
 <button class="main">Search</button></form>`

@@ -81,7 +81,7 @@ export const CLINIC_GROUPS: readonly ClinicGroup[] = [
   },
   {
     title: 'When messages go out',
-    says: 'Within 08:00 and 21:00. What falls due outside waits; an answer to what a patient just wrote goes at once.',
+    says: 'Within 08:00 and 21:00. What falls due outside waits, but how to prepare goes before; an answer goes at once.',
     fields: [
       hours('weekdays.from', 'Monday to Friday from'),
       hours('weekdays.to', 'Monday to Friday until'),

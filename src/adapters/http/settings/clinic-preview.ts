@@ -33,7 +33,7 @@ function hoursWords({ now }: SettingsContext, { zone, settings: { hours } }: Cli
   return (
     `Messages go out Monday to Friday ${weekdays.from} to ${weekdays.to}, Saturday and Sunday ${weekend.from} to ` +
     `${weekend.to}, by the clock in ${zone.replaceAll('_', ' ')}. A text due on a Monday at 02:00 goes at ` +
-    `${goes('02:00')}; one due at 23:00 goes the next day at ${goes('23:00')}.`
+    `${goes('02:00')}; one due at 23:00 goes the next day at ${goes('23:00')}. How to prepare never goes late: it goes before instead.`
   )
 }
 

@@ -100,14 +100,19 @@ function formPage(
     title: clinic === null ? 'Add a clinic' : clinic.name,
     here: 'clinics',
     body: html`<form class="clinic-form" method="post" action="${action}" autocomplete="off" novalidate>
-<button class="unseen" tabindex="-1" aria-hidden="true" name="do" value="keep">Keep</button>
-${faultSummary(faults, 'Nothing is kept yet.')}
-${clinic !== null && sendsToNobody(sheet.deps, clinic) && html`<p class="note">Patients are told to call ${phoneWords(clinic.phone)}, where nobody answers: the number is set apart for fiction.</p>`}
+<button class="unseen" tabindex="-1" aria-hidden="true" name="do" value="keep">Save</button>
+${faultSummary(faults, 'Nothing is saved yet.')}
+${clinic !== null && sendsToNobody(sheet.deps, clinic) && fictionNote(clinic)}
 ${CLINIC_GROUPS.map((group) => groupPart(sheet, group, typed, faults))}
-<p class="keep"><button class="main" name="do" value="keep">Keep</button> <button name="do"
+<p class="keep"><button class="main" name="do" value="keep">Save</button> <button name="do"
   value="look">Look first</button></p>
 </form>${preview}`,
   }
+}
+
+function fictionNote({ phone }: Clinic): Html {
+  return html`<p class="note">Patients are told to call ${phoneWords(phone)}, where nobody answers: the number is set apart
+for fiction.</p>`
 }
 
 function groupPart(sheet: SettingsContext, { title, says, fields }: ClinicGroup, typed: Typed, faults: Faults): Html {

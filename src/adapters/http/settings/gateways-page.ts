@@ -68,11 +68,14 @@ function health(gateway: Gateway, zone: string): Html | string {
 
 function testForm(sheet: SettingsContext, all: readonly Gateway[], faults: Faults): Html {
   const choices = all.map((gateway) => [gateway.name, gatewayWords(gateway)] as const)
+  const attributes = { type: 'tel', size: '20' }
+  const hint = 'With + and the country code.'
+  const to = { name: 'to', label: 'To a telephone of yours', hint, value: field(sheet, 'to'), attributes }
   return html`<section aria-labelledby="test-h"><h2 id="test-h">Send a test</h2>
 <p>Sends this one text to a telephone of yours: “${TEST_TEXT}” It is recorded that it was sent, and by whom.</p>
 <form class="settings-form" method="post" action="/settings/gateways" novalidate>
 ${selectField(faults, { name: 'gateway', label: 'Through', value: field(sheet, 'gateway') }, choices)}
-${inputField(faults, { name: 'to', label: 'To a telephone of yours', hint: 'With + and the country code.', value: field(sheet, 'to'), attributes: { type: 'tel', size: '20' } })}
+${inputField(faults, to)}
 <button class="main">Send the test</button></form></section>`
 }
 

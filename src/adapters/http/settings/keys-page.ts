@@ -68,11 +68,13 @@ function makeForm(sheet: SettingsContext, faults: Faults): Html {
     ([name, words]) => html`<label class="plain"><input type="checkbox" name="may"
   value="${name}"${chosen.includes(name) && html` checked`}>${words}</label>\n`,
   )
+  const shown = (name: string, label: string) => ({ name, label, value: field(sheet, name) })
+  const hint = 'Without one it does not end.'
   return html`<section aria-labelledby="make-h"><h2 id="make-h">Make a key</h2>
 <form class="settings-form" method="post" action="/settings/keys" novalidate>
-${inputField(faults, { name: 'name', label: 'For which program', value: field(sheet, 'name'), attributes: { maxlength: '120' } })}
-${selectField(faults, { name: 'clinic', label: 'Clinic', value: field(sheet, 'clinic') }, clinics)}
-${inputField(faults, { name: 'ends', label: 'Last day', hint: 'Without one it does not end.', value: field(sheet, 'ends'), attributes: { type: 'date' } })}
+${inputField(faults, { ...shown('name', 'For which program'), attributes: { maxlength: '120' } })}
+${selectField(faults, shown('clinic', 'Clinic'), clinics)}
+${inputField(faults, { ...shown('ends', 'Last day'), hint, attributes: { type: 'date' } })}
 <fieldset id="may" class="wide"><legend>It may</legend>${faultBeside(faults, 'may')}<div class="boxes">${boxes}</div></fieldset>
 <button class="main">Make the key, and show it once</button></form></section>`
 }

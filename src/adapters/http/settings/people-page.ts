@@ -6,7 +6,7 @@ import type { Answer, PageContent } from '../desk/page-context.ts'
 import { field } from '../desk/page.ts'
 import { dayAndClock } from '../desk/when.ts'
 import { html, type Html } from '../pages/html.ts'
-import { faultSummary, inputField, selectField, type Faults } from './form-fields.ts'
+import { faultSummary, inputField, selectField, type Choices, type Faults } from './form-fields.ts'
 import type { SettingsContext } from './settings-context.ts'
 import type { SettingsPages } from './settings-pages.ts'
 
@@ -46,7 +46,7 @@ function personRow(sheet: SettingsContext, person: Person): Html {
   return html`<tr><td><b>${name}</b> <small>${login}</small></td><td>${ROLE_WORDS[role]}</td>
 <td>${clinic ?? 'All'}${clinician !== null && html` <small>list of ${clinician}</small>`}</td>
 <td>${stateOf(person, sheet)}</td>
-<td>${isOneself && html`You. <a href="/account">Your account</a>`}${!isOneself && disabledAt === null && personForms(person)}</td></tr>
+<td>${isOneself ? html`You. <a href="/account">Your account</a>` : disabledAt === null && personForms(person)}</td></tr>
 `
 }
 
@@ -72,19 +72,25 @@ function stateOf(
 }
 
 function addForm(sheet: SettingsContext, faults: Faults): Html {
-  const value = (name: string) => field(sheet, name)
-  const clinics = [['', 'All clinics'], ...sheet.clinics.map(({ id, name }) => [id, name])] as [string, string][]
+  const shown = (name: string, label: string, hint?: string) => ({
+    ...{ name, label, value: field(sheet, name) },
+    ...(hint !== undefined && { hint }),
+  })
+  const input = (name: string, label: string, hint: string, maxlength: string) =>
+    inputField(faults, { ...shown(name, label, hint), attributes: { maxlength } })
+  const clinics: Choices = [['', 'All clinics'], ...sheet.clinics.map(({ id, name }) => [id, name] as const)]
+  const list = 'As it is called in the openings; without it, every list of the clinic.'
   return html`<section aria-labelledby="add-h"><h2 id="add-h">Add somebody</h2>
 <form class="settings-form" method="post" action="/settings/people" novalidate>
-${inputField(faults, { name: 'name', label: 'Name', hint: 'As colleagues read it.', value: value('name'), attributes: { maxlength: '120' } })}
-${inputField(faults, { name: 'login', label: 'Signs in as', hint: 'Letters, digits, dots and dashes.', value: value('login'), attributes: { maxlength: '64' } })}
+${input('name', 'Name', 'As colleagues read it.', '120')}
+${input('login', 'Signs in as', 'Letters, digits, dots and dashes.', '64')}
 ${selectField(
   faults,
-  { name: 'role', label: 'May', value: value('role') || 'desk' },
+  { ...shown('role', 'May'), value: field(sheet, 'role') || 'desk' },
   ROLES.map((role) => [role, ROLE_WORDS[role]]),
 )}
-${selectField(faults, { name: 'clinic', label: 'Clinic', hint: 'The desk and clinicians work at one.', value: value('clinic') }, clinics)}
-${inputField(faults, { name: 'clinician', label: 'A clinician’s own list', hint: 'As it is called in the openings; without it, every list of the clinic.', value: value('clinician'), attributes: { maxlength: '80' } })}
+${selectField(faults, shown('clinic', 'Clinic', 'The desk and clinicians work at one.'), clinics)}
+${input('clinician', 'A clinician’s own list', list, '80')}
 <button class="main">Add, and show the one-time code</button></form></section>`
 }
 

@@ -33,12 +33,13 @@ function protocolPart({ library, now }: SettingsContext, protocol: FullProtocol,
   const { id, names, ofSite, avoid, fine, reviewBy, visitMinutes } = protocol
   const rules = library.languages.get('en')!.rules
   const words = (what: string) => rules[what]?.long ?? spoken(what).toLowerCase()
+  const review = dateWords(reviewBy, 'd LLLL yyyy')
   const isOld = reviewBy < now.toISOString().slice(0, 10)
   return html`<section class="protocol" aria-labelledby="p-${id}"><h2 id="p-${id}">${names.en}</h2>
 <dl class="facts"><div><dt>From</dt><dd>${ofSite ? 'Your own file' : 'Comes with Daysix'}</dd></div>
 <div><dt>Visits to come</dt><dd>${visits.toLocaleString('en')}</dd></div>
 <div><dt>A visit lasts</dt><dd>${visitMinutes} min, unless the clinic says otherwise</dd></div>
-<div><dt>To be looked at again by</dt><dd>${isOld ? html`<b class="act">${dateWords(reviewBy, 'd LLLL yyyy')}</b>` : dateWords(reviewBy, 'd LLLL yyyy')}</dd></div></dl>
+<div><dt>To be looked at again by</dt><dd>${isOld ? html`<b class="act">${review}</b>` : review}</dd></div></dl>
 <dl class="plainly"><div><dt>Before the visit</dt><dd>${
     avoid.length === 0
       ? 'No preparation.'
@@ -54,7 +55,8 @@ function timingWords({ avoidDays, idealDay, idealWindow }: FullProtocol): string
   if (avoidDays === null) return 'Any day will do.'
   const { first, last, strength } = avoidDays
   const soft = strength === 'soft' ? ' where there is a choice' : ''
-  return `Not on days ${first} to ${last}${soft}; best about day ${idealDay}, well timed from day ${idealWindow.first} to ${idealWindow.last}.`
+  const { first: from, last: to } = idealWindow
+  return `Not on days ${first} to ${last}${soft}; best about day ${idealDay}, well timed from day ${from} to ${to}.`
 }
 
 /** As `domain/preparation/plan.ts` and `deadline.ts` have it. */
@@ -62,7 +64,8 @@ function messageWords({ prepHours, avoidDays }: FullProtocol): string {
   const prep =
     prepHours === 0
       ? ''
-      : ` How to prepare, 4 hours before these ${prepHours} hours begin, or at 18:00 the evening before where that falls outside sending hours.`
+      : ` How to prepare, 4 hours before these ${prepHours} hours begin, or at 18:00 the evening before where that ` +
+        'falls outside sending hours.'
   const cycle = avoidDays === null ? '' : ' A question about the last period, where it is needed to time the visit.'
   return `A confirmation at once.${cycle}${prep} A reminder at 17:00 the day before.`
 }

@@ -1,6 +1,6 @@
 import type { Permission } from '../../../domain/access/roles.ts'
 import type { PageContent } from '../desk/page-context.ts'
-import { document } from '../desk/frame.ts'
+import { AWAY, document } from '../desk/frame.ts'
 import { clockLine } from '../desk/when.ts'
 import { regionBand } from '../messages/sending-page.ts'
 import { html, type Html } from '../pages/html.ts'
@@ -28,6 +28,7 @@ export function settingsFrame(sheet: SettingsContext, { title, here, body }: Pag
 ${regionBand(sheet.stops)}
 <main id="content" tabindex="-1" class="settings">
 ${trialBand(sheet.deps, sheet.who)}<p id="said" role="status" class="said">${sheet.said}</p>
+${AWAY}
 <h1>${title}</h1>
 ${body}
 </main>
