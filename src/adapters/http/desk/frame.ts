@@ -49,8 +49,8 @@ ${KEYS}`,
 }
 
 /** What the script shows where a form could not be sent: every page with forms has it. */
-export const AWAY = html`<p id="away" role="alert" class="changed away" hidden>The service does not answer. Nothing was
-sent, and what you typed is still here. Try again in a moment.</p>`
+export const AWAY = html`<p id="away" role="alert" class="changed away" hidden>The service does not answer.
+Nothing was sent, and what you typed is still here. Try again in a moment.</p>`
 
 /** What single keys do; whoever speaks to the machine can turn them off (WCAG 2.2, 2.1.4). */
 const KEYS = html`<dialog id="keys" aria-labelledby="keys-h"><h2 id="keys-h">Keys</h2>
