@@ -94,6 +94,15 @@ export const CLINIC_GROUPS: readonly ClinicGroup[] = [
     title: 'Visits and moves',
     fields: [
       {
+        path: 'settings.clock',
+        label: 'The desk reads times as',
+        kind: 'choice',
+        choices: [
+          ['24', '13:40'],
+          ['12', '1:40 PM'],
+        ],
+      },
+      {
         path: 'settings.visitMinutes',
         label: 'A visit lasts, minutes',
         means: 'Without it, as long as its protocol says.',

@@ -3,7 +3,7 @@ import type { TextKind } from '../../../domain/messages/texts/kinds.ts'
 import { atClock, nextAllowed } from '../../../domain/preparation/sending-hours.ts'
 import { inZone, otherDay } from '../../../domain/local-time.ts'
 import type { Clinic } from '../../../domain/region/clinic.ts'
-import { clock } from '../desk/when.ts'
+import { typedClock } from '../desk/when.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { SettingsContext } from './settings-context.ts'
 
@@ -29,7 +29,7 @@ export function clinicPreview(sheet: SettingsContext, clinic: Clinic): Html {
 function hoursWords({ now }: SettingsContext, { zone, settings: { hours } }: Clinic): string {
   const { weekdays, weekend } = hours
   const monday = otherDay(inZone(now, zone), 8 - inZone(now, zone).weekday)
-  const goes = (at: string) => clock(nextAllowed(atClock(monday, at).toJSDate(), zone, hours), zone)
+  const goes = (at: string) => typedClock(nextAllowed(atClock(monday, at).toJSDate(), zone, hours), zone)
   return (
     `Messages go out Monday to Friday ${weekdays.from} to ${weekdays.to}, Saturday and Sunday ${weekend.from} to ` +
     `${weekend.to}, by the clock in ${zone.replaceAll('_', ' ')}. A text due on a Monday at 02:00 goes at ` +

@@ -3,7 +3,6 @@ import { Failure } from '../../../domain/failure.ts'
 import { TEST_TEXT, tryGateway, type TestStep } from '../../../flows/messages/test-message.ts'
 import type { Answer, PageContent } from '../desk/page-context.ts'
 import { field } from '../desk/page.ts'
-import { dayAndClock } from '../desk/when.ts'
 import { html, type Html } from '../pages/html.ts'
 import { faultSummary, inputField, selectField, type Faults } from './form-fields.ts'
 import type { SettingsContext } from './settings-context.ts'
@@ -44,13 +43,13 @@ start on.</p>`,
   return Object.keys(faults).length > 0 ? { status: 422, page } : page
 }
 
-function gatewayRow({ clinics, zone }: SettingsContext, gateway: Gateway): Html {
-  const users = clinics.filter(({ settings }) => settings.gateway === gateway.name)
+function gatewayRow(sheet: SettingsContext, gateway: Gateway): Html {
+  const users = sheet.clinics.filter(({ settings }) => settings.gateway === gateway.name)
   return html`<tr><td><b>${gatewayWords(gateway)}</b></td>
 <td>${gateway.channels.map((channel) => CHANNELS[channel]).join(' and ')}</td>
 <td>${gateway.simulated === true ? html`<b class="act">Nobody</b>` : 'People'}</td>
 <td>${users.length === 0 ? 'No clinic' : users.map(({ name }) => name).join(', ')}</td>
-<td>${gateway.receipts === false ? 'No' : 'Yes'}</td><td>${health(gateway, zone)}</td></tr>
+<td>${gateway.receipts === false ? 'No' : 'Yes'}</td><td>${health(gateway, sheet)}</td></tr>
 `
 }
 
@@ -59,7 +58,7 @@ export function gatewayWords({ name, simulated }: Pick<Gateway, 'name' | 'simula
   return simulated === true ? `Simulated phones (trial)${name === 'pocket' ? '' : `, ${name}`}` : name
 }
 
-function health(gateway: Gateway, zone: string): Html | string {
+function health(gateway: Gateway, { zone, dayAndClock }: SettingsContext): Html | string {
   const state = gateway.health?.()
   if (!state) return 'Does not say'
   if (state.ok) return 'Messages go through'

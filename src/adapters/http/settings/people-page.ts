@@ -4,7 +4,6 @@ import type { Person } from '../../../flows/ports/access.ts'
 import { disable, invite, reinvite } from '../../sign-in/people.ts'
 import type { Answer, PageContent } from '../desk/page-context.ts'
 import { field } from '../desk/page.ts'
-import { dayAndClock } from '../desk/when.ts'
 import { html, type Html } from '../pages/html.ts'
 import { faultSummary, inputField, selectField, type Choices, type Faults } from './form-fields.ts'
 import type { SettingsContext } from './settings-context.ts'
@@ -63,7 +62,7 @@ function stateOf(
   { disabledAt, lockedUntil, passwordHash, subject, codeUntil }: Person,
   sheet: SettingsContext,
 ): string {
-  const { now, zone } = sheet
+  const { now, zone, dayAndClock } = sheet
   if (disabledAt) return `Shut out since ${dayAndClock(disabledAt, zone)}`
   if (lockedUntil && lockedUntil > now) return `Locked until ${dayAndClock(lockedUntil, zone)}, after wrong passwords`
   if (passwordHash !== null || subject !== null) return 'May sign in'

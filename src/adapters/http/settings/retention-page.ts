@@ -1,5 +1,5 @@
 import type { PageContent } from '../desk/page-context.ts'
-import { dayAndClock, longDay } from '../desk/when.ts'
+import { longDay } from '../desk/when.ts'
 import { spoken } from '../desk/words.ts'
 import { html } from '../pages/html.ts'
 import type { SettingsContext } from './settings-context.ts'
@@ -83,7 +83,7 @@ brought back.</p>
 ${
   last === undefined
     ? html`<p class="empty">Nothing has been cleared yet.</p>`
-    : html`<p>${dayAndClock(last.at, sheet.zone)}.</p><dl class="facts">${Object.entries(last.counts).map(
+    : html`<p>${sheet.dayAndClock(last.at, sheet.zone)}.</p><dl class="facts">${Object.entries(last.counts).map(
         ([kind, count]) =>
           html`<div><dt>${COUNTED[kind] ?? spoken(kind)}</dt><dd>${count.toLocaleString('en')}</dd></div>`,
       )}</dl>`

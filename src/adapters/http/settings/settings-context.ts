@@ -2,15 +2,16 @@ import type { Actor, Permission } from '../../../domain/access/roles.ts'
 import type { TextLibrary } from '../../../domain/messages/texts/library.ts'
 import type { Clinic } from '../../../domain/region/clinic.ts'
 import type { SendingStop } from '../../../flows/ports/access.ts'
+import type { ClinicClock } from '../desk/when.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 
 /** What every page of the settings starts from: as at the desk, but of no clinic. */
-export interface SettingsContext {
+export interface SettingsContext extends ClinicClock {
   deps: Deps
   library: TextLibrary
   clinics: readonly Clinic[]
   now: Date
-  /** In which times are shown: the clinics' own, where they share one. */
+  /** In which times are shown, and by which clock: the clinics' own, where they share it. */
   zone: string
   said: string | null
   stops: readonly SendingStop[]

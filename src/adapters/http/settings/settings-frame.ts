@@ -36,11 +36,12 @@ ${body}
   )
 }
 
-function top({ now, zone, who, may }: SettingsContext, here: string): Html {
+function top(sheet: SettingsContext, here: string): Html {
+  const { now, zone, who, may } = sheet
   return html`<a class="skip" href="#content">Skip to the content</a>
 <header>
 <p class="place"><b>Settings</b> <a href="/desk">To the desk</a></p>
-<p class="clock">${clockLine(now, zone)}</p>
+<p class="clock">${clockLine(now, zone, sheet)}</p>
 ${
   who.kind === 'person' &&
   html`<form class="who-am-i" method="post" action="/sign-out"><a

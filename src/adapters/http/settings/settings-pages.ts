@@ -4,6 +4,7 @@ import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Answer } from '../desk/page-context.ts'
 import { give } from '../desk/page.ts'
 import { flashWords } from '../desk/flash.ts'
+import { clinicClock } from '../desk/when.ts'
 import type { SettingsContext } from './settings-context.ts'
 import { settingsFrame } from './settings-frame.ts'
 
@@ -40,6 +41,7 @@ export class SettingsPages {
     const { deps, library } = this
     const clinics = await deps.store.read.clinics.list()
     const zones = new Set(clinics.map(({ zone }) => zone))
+    const clocks = new Set(clinics.map(({ settings }) => settings.clock))
     const query = request.query as Record<string, string>
     return {
       deps,
@@ -47,6 +49,7 @@ export class SettingsPages {
       clinics,
       now: deps.clock.now(),
       zone: zones.size === 1 ? clinics[0]!.zone : 'UTC',
+      ...clinicClock(clocks.size === 1 ? clinics[0]!.settings.clock : '24'),
       said: flashWords(query.said),
       stops: await deps.access.read.sendingStops.list(),
       who: request.actor!,
