@@ -51,6 +51,7 @@ describe.skipIf(noChromium)('somebody who types at the desk', () => {
     expect(await page.isVisible('#keys')).toBe(true)
     expect(await violationsIn(page)).toEqual([])
     await page.keyboard.press('Escape')
+    await page.waitForSelector('#keys', { state: 'hidden' })
     await page.keyboard.press('b')
     await page.waitForURL('**/book')
     expect(complaints).toEqual([])

@@ -1,6 +1,7 @@
 import { clausesAround, contains, isFilled, overlaps } from './clauses.ts'
 import type { Match, Run } from './matching.ts'
 import type { Scene } from './scene.ts'
+import { isIntended } from './scope.ts'
 import { meaningsWith } from './reading.ts'
 import type { Remark, ReplyMeaning } from './reply-meaning.ts'
 import { REPLY_MEANINGS } from './reply-meanings.ts'
@@ -37,6 +38,7 @@ const REMARKS: ReadonlySet<Sense> = new Set<Sense>([
   'unreal',
   'unsure',
   'someone-else',
+  'companion',
   'clock',
   'ask',
   'aside',
@@ -81,7 +83,7 @@ export function holdingSenses(scene: Scene): Found[] {
   const hiding = seen.filter((match) => !match.whole && !APART.has(match.sense))
   const unhidden = seen.filter((match) => APART.has(match.sense) || !hiding.some((other) => hides(other, match, scene)))
   const complete = unhidden.filter((match) => !match.whole || isComplete(match, unhidden, scene))
-  return complete.filter((match) => isHersAndReal(match, complete, scene))
+  return complete.filter((match) => isHersAndReal(match, complete, scene) && isIntended(match, complete, scene))
 }
 
 /** An advertisement: it tells how to end its texts, and has a link or a number to call. */

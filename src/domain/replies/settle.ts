@@ -42,8 +42,17 @@ function withChoice(told: Told[], senses: Match<Sense>[], scene: Scene): Told[] 
   return [...others, { meaning: 'choice', run: choice, confidence: 0.96, choice: choice.choice }]
 }
 
+/** "No and yes", to a text that asked two things: nobody knows which is which. */
+function saysBoth({ classes }: Scene): boolean {
+  return ['yes', 'no'].every((name) => classes.some((found) => found.has(name)))
+}
+
 /** A yes that answers another question than whether the patient will come. */
 function isOtherYes(scene: Scene): boolean {
   const { asked } = scene.context
-  return asked === 'started' || asked === 'day' || (asked === 'either' && bareAnswer(scene) !== undefined)
+  return (
+    asked === 'started' ||
+    asked === 'day' ||
+    (asked === 'either' && (bareAnswer(scene) !== undefined || saysBoth(scene)))
+  )
 }

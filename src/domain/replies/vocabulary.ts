@@ -33,7 +33,7 @@ export const CLINICAL_SENSES = [
  *   may keep periods away; none is then awaited.
  * - `what-if`: only supposed ("if"). `unreal`: not so, or not yet ("should"). `unsure`: perhaps ("I think").
  * `someone-else`:
- *   not hers.
+ *   not hers. `companion`: of hers, and has no periods; what such a person cannot do is not hers either.
  * - `ask`: opens a question. `aside`: understood, but of no weight ("what should I do"). `clock`: a time of day beside
  * a day.
  * - `late-some-days`: her period is late by days.
@@ -62,6 +62,7 @@ export const HELPER_SENSES = [
   'unreal',
   'unsure',
   'someone-else',
+  'companion',
   'ask',
   'aside',
   'late-some-days',
