@@ -69,6 +69,7 @@ const YIELDS: ReadonlyMap<Sense, readonly Sense[]> = new Map<Sense, readonly Sen
   ['ended-short', REPLY_MEANINGS['bleeding-ended'].yieldsTo],
   ['kin-died', REPLY_MEANINGS.died.yieldsTo],
   ['not-until', ['someone-else']],
+  ['late-some-days', ['what-if', 'someone-else']],
   ['past-cycles', REPLY_MEANINGS['no-cycle'].yieldsTo],
 ])
 
