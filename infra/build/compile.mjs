@@ -10,8 +10,11 @@ const PROGRAMS = { daysix: 'src/cli/daysix.ts', demo: 'demo/demo.ts', 'make-imag
 const SOURCES = ['src', 'demo', 'infra/build']
 const FOLDER_NAME = /^[0-9a-f]{16}$/
 
-/** Stay packages: they load files of their own that lie beside them, or are not there at all. */
-const EXTERNAL = ['@electric-sql/pglite', '@node-rs/argon2', 'pg-native', '@valkey/*']
+/**
+ * Stay packages: they load files of their own that lie beside them, or are not there at all; or the compiler takes them
+ * for what they are not, as it does the estimator of passwords.
+ */
+const EXTERNAL = ['@electric-sql/pglite', '@node-rs/argon2', '@zxcvbn-ts/*', 'pg-native', '@valkey/*']
 
 /** Packages that were written for `require` still ask for it. */
 const REQUIRE = `import { createRequire as createRequireOfDaysix } from 'node:module'

@@ -7,7 +7,7 @@ import { badInput } from '../domain/failure.ts'
 import { knownZone, toInstant } from '../domain/local-time.ts'
 import { EMERGENCY_NUMBER } from '../domain/region/clinic.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
-import { TEXT_KINDS, type TextValues } from '../domain/messages/texts/kinds.ts'
+import { HEARD, TEXT_KINDS, type TextValues } from '../domain/messages/texts/kinds.ts'
 import type { TextLibrary } from '../domain/messages/texts/library.ts'
 import { languageOf, renderText } from '../domain/messages/texts/render.ts'
 import { EXAMPLE_SITE } from './example-site.ts'
@@ -26,6 +26,7 @@ const line = z.object({
   protocol: z.string().default('liquid-based-cytology'),
   topic: z.string().optional(),
   answer: z.string().optional(),
+  noted: z.strictObject({ heard: z.enum(HEARD), on: z.iso.date(), stays: z.boolean().default(true) }).optional(),
   clinic: z.string().min(1).default(EXAMPLE_SITE.clinic),
   clinicPhone: z.string().min(1).default(EXAMPLE_SITE.clinicPhone),
   emergency: z.string().regex(EMERGENCY_NUMBER, 'Two to six digits.').nullable().default(EXAMPLE_SITE.emergency),
@@ -40,7 +41,7 @@ const HELP = `
   out {"id":"a","text":"…","encoding":"GSM-7","segments":1,"grade":5.1}
 
 Also understood: voicePart (greeting, full, voicemail), choices (one to three times), protocol, topic or answer (kind
-answer), clinic, clinicPhone, emergency (the number to dial, digits only), page, periods (false: cycles play no part), fold
+answer), noted (kind no-change: heard and on, a date), clinic, clinicPhone, emergency (the number to dial, digits only), page, periods (false: cycles play no part), fold
 (typographic signs to GSM-7). What is not given is filled with an invented clinic without a number for emergencies; without choices, three times a week after the visit stand in.`
 
 /** `daysix text`: JSON lines in, the exact words out. */
@@ -91,6 +92,7 @@ function valuesOf(input: Line, protocol: FullProtocol, answer: string | undefine
     ...(visit && { visit, mark: new Date(visit.getTime() - protocol.prepHours * 3_600_000) }),
     ...(choices && { choices }),
     ...(answer && { answer }),
+    ...(input.noted && { noted: input.noted }),
   }
 }
 

@@ -23,12 +23,12 @@ describe('README.md', () => {
   let folder: string
   let service: ChildProcess
   let base: string
+  let said = ''
 
   beforeAll(async () => {
     folder = mkdtempSync(join(tmpdir(), 'daysix-readme-'))
     const env = { PATH: process.env.PATH, PORT: '0', DATA_DIR: folder, LOG_LEVEL: 'info' }
     service = spawn('npx', ['daysix', 'serve'], { cwd: ROOT, env, detached: true })
-    let said = ''
     for (const stream of [service.stdout!, service.stderr!])
       stream.on('data', (chunk: Buffer) => (said += String(chunk)))
     await vi.waitFor(() => expect(said).toMatch(/http:\/\/127\.0\.0\.1:\d+/), 60_000)
@@ -54,6 +54,20 @@ describe('README.md', () => {
     const request = commands.find((command) => command.startsWith('curl '))!
     const answer = execFileSync('bash', ['-c', request.replace('curl ', 'curl -sS ').replace('localhost:8460', base)])
     expect(JSON.parse(answer.toString())).toMatchObject({ booking: { state: 'booked' }, timing: {}, plan: {} })
+  })
+
+  it('lets the administrator choose a first password by the code that it prints', async () => {
+    await vi.waitFor(() => expect(said).toMatch(/one-time code/), 30_000)
+    const code = /one-time code (\S+)/.exec(said)![1]!
+    const password = 'wet otters climb stairs'
+    const chosen = await fetch(`http://${base}/sign-in/first`, {
+      method: 'POST',
+      redirect: 'manual',
+      headers: { Origin: `http://${base}` },
+      body: new URLSearchParams({ code, password, again: password }),
+    })
+    expect(chosen.status).toBe(303)
+    expect(chosen.headers.get('location')).toBe('/settings')
   })
 
   it('names commands that exist', () => {

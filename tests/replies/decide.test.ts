@@ -26,6 +26,7 @@ function situation(read: Reading, more: Partial<Situation> = {}): Situation {
     isNear: false,
     isPregnant: false,
     hasPlace: false,
+    mayUndo: false,
     isBadly: () => false,
     ...more,
   }
@@ -33,11 +34,13 @@ function situation(read: Reading, more: Partial<Situation> = {}): Situation {
 
 const done = (given: Situation) =>
   decideForVisit(given).map((effect) =>
-    'kind' in effect
-      ? `say ${effect.kind}`
-      : 'reason' in effect && effect.do === 'follow-up'
-        ? `follow-up ${effect.reason}`
-        : effect.do,
+    'noted' in effect && effect.noted
+      ? `noted ${effect.noted.heard}`
+      : 'kind' in effect
+        ? `say ${effect.kind}`
+        : 'reason' in effect && effect.do === 'follow-up'
+          ? `follow-up ${effect.reason}`
+          : effect.do,
   )
 
 describe('what follows from a reply about the number', () => {
@@ -76,7 +79,7 @@ describe('what follows from a reply about the number', () => {
 
 describe('what follows from a reply about a visit', () => {
   it('a start that leaves the visit good is learned and reassured', () => {
-    expect(done(situation(reading('period-started', { startedOn: '2026-03-09' })))).toEqual(['learn', 'say no-change'])
+    expect(done(situation(reading('period-started', { startedOn: '2026-03-09' })))).toEqual(['learn', 'noted started'])
   })
 
   it.each([
@@ -102,13 +105,14 @@ describe('what follows from a reply about a visit', () => {
   it('bleeding on the eighth day is a period', () => {
     expect(done(situation(reading('still-bleeding'), { history: { status: 'cycling', lmp: '2026-03-02' } }))).toEqual([
       'learn',
-      'say no-change',
+      'noted bleeding',
     ])
   })
 
-  it('a start that spoils the visit leads to an offer, and no second text', () => {
+  it('a start that spoils the visit leads to an offer, and no second text but what was noted', () => {
     expect(done(situation(reading('period-started', { startedOn: '2026-03-09' }), { keeps: () => false }))).toEqual([
       'learn',
+      'noted started',
       'offer',
     ])
   })
@@ -135,6 +139,7 @@ describe('what follows from a reply about a visit', () => {
   it('"started, so Friday won’t work" learns and offers, even where the dates alone would keep the visit', () => {
     expect(done(situation(reading('period-started', { startedOn: '2026-03-09', also: ['cannot-come'] })))).toEqual([
       'learn',
+      'noted started',
       'offer',
     ])
   })
@@ -169,7 +174,7 @@ describe('what follows from a reply about a visit', () => {
     ])
   })
 
-  it('never says two things at once, whatever the patient wrote', () => {
+  it('never says two things at once, besides what was noted, whatever the patient wrote', () => {
     const meanings: Reading['meaning'][] = [
       'period-started',
       'not-started',

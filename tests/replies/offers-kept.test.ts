@@ -41,7 +41,8 @@ describe('an offer to somebody who cannot come', () => {
     const after = await at.offer(visit)
     expect(after).toMatchObject({ state: 'open', reason: 'cannot-come' })
     expect(after!.id).not.toBe(before)
-    expect(await at.kinds(visit, 'delivered')).not.toContain('no-change')
+    const texts = (await at.deps.store.read.messages.ofBooking(visit.id)).map(({ text }) => text ?? '')
+    expect(texts.filter((text) => text.includes('Your visit stays on'))).toEqual([])
   })
 
   it('is made anew when somebody was quicker', async () => {

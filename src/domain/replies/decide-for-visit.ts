@@ -6,8 +6,9 @@ import {
   heardNotStarted,
   heardStart,
   heardStillBleeding,
+  type UpdatedCycle,
 } from '../preparation/cycle/hear.ts'
-import type { CycleHistory } from '../preparation/cycle/history.ts'
+import type { Noted } from '../messages/texts/kinds.ts'
 import { mayHavePeriod } from '../preparation/cycle/no-cycle.ts'
 import { isMoreThanAPeriod, tellsOfBlood } from './bleeding.ts'
 import { absent, alarm, need, reasonFor } from './decide-for-number.ts'
@@ -31,7 +32,10 @@ export function decideForVisit(situation: Situation): Effect[] {
   const wantsMove =
     reading.also?.includes('cannot-come') && !effects.some((effect) => effect.do === 'offer' || effect.do === 'accept')
   return wantsMove
-    ? [...effects.filter((effect) => effect.do !== 'say'), { do: 'offer', reason: 'cannot-come' }]
+    ? [
+        ...effects.filter((effect) => effect.do !== 'say' || effect.noted !== undefined),
+        { do: 'offer', reason: 'cannot-come' },
+      ]
     : effects
 }
 
@@ -124,6 +128,8 @@ function beside(meaning: VisitMeaning): Effect[] {
     case 'unclear':
     // Answered beside what has no answer of its own: see `decideForVisit`.
     case 'where':
+    // It takes back what stood before it, and is written by itself.
+    case 'undo':
       return []
     case 'no-cycle':
       return [follow('clinician')]
@@ -142,13 +148,19 @@ function byVisit(meaning: VisitMeaning, situation: Situation): Effect[] {
       // "Last week" starts a period, but no forecast: she is asked for the day, and a person sees to it if she does not
       // say.
       if (reading.startedOn === undefined) return [...say('lmp-question'), follow('unclear-reply')]
-      return learned(situation, heardStart(history, reading.startedOn, today))
+      return learned(situation, heardStart(history, reading.startedOn, today), {
+        heard: 'started',
+        on: reading.startedOn,
+      })
     case 'not-started':
       return notStarted(situation)
     case 'still-bleeding':
-      return learned(situation, heardStillBleeding(history, today))
+      return learned(situation, heardStillBleeding(history, today), { heard: 'bleeding', on: today })
     case 'bleeding-ended':
-      return learned(situation, heardEnded(history, reading.endedOn ?? today))
+      return learned(situation, heardEnded(history, reading.endedOn ?? today), {
+        heard: 'ended',
+        on: reading.endedOn ?? today,
+      })
     case 'confirm':
       return [{ do: 'confirm' }]
     case 'cannot-come':
@@ -159,6 +171,8 @@ function byVisit(meaning: VisitMeaning, situation: Situation): Effect[] {
       return reading.topic && topics.includes(reading.topic)
         ? [{ do: 'say', kind: 'answer', topic: reading.topic }]
         : [...say('unclear'), follow('prep-question')]
+    case 'undo':
+      return situation.mayUndo ? [{ do: 'undo' }] : unclear()
     case 'no-cycle':
       return noCycle(situation)
     case 'where':
@@ -170,15 +184,19 @@ function byVisit(meaning: VisitMeaning, situation: Situation): Effect[] {
   }
 }
 
-/** New dates: keep the visit and say so, or offer better times. Dates that contradict the record go to a person. */
-function learned(situation: Situation, heard: { history: CycleHistory; contradiction?: string }): Effect[] {
+/** New dates: say what was noted, and keep the visit or offer better times. Dates that contradict the record go to a person. */
+function learned(situation: Situation, heard: UpdatedCycle, news: Omit<Noted, 'stays'>): Effect[] {
   const { keeps, mustMove, mayBePutOff, isBadly } = situation
   if (heard.contradiction) return [...say('unclear'), follow('contradiction', { why: heard.contradiction })]
-  const learn: Effect = { do: 'learn', history: heard.history }
-  if (mustMove) return [learn, { do: 'offer', reason: 'cannot-come' }]
-  if (!keeps(heard.history)) return [learn, { do: 'offer', reason: 'no-opening' }]
+  const learn = (noted: Noted): Effect[] => [
+    { do: 'learn', history: heard.history },
+    { do: 'say', kind: 'no-change', noted },
+  ]
+  const learnOnly = learn({ ...news, stays: false })
+  if (mustMove) return [...learnOnly, { do: 'offer', reason: 'cannot-come' }]
+  if (!keeps(heard.history)) return [...learnOnly, { do: 'offer', reason: 'no-opening' }]
   const stays = !mayBePutOff && isBadly(heard.history) ? [follow('not-to-be-put-off')] : []
-  return [learn, ...say('no-change'), ...stays]
+  return [...learn({ ...news, stays: true }), ...stays]
 }
 
 function notStarted(situation: Situation): Effect[] {
@@ -186,7 +204,7 @@ function notStarted(situation: Situation): Effect[] {
   // "No" to a question that was none for this patient.
   if (!mayHavePeriod(history)) return unclear()
   const late = history.lmp !== undefined && daysBetween(history.lmp, today) >= LATE_AFTER_DAYS
-  if (!late) return learned(situation, heardNotStarted(history, today))
+  if (!late) return learned(situation, heardNotStarted(history, today), { heard: 'not-started', on: today })
   return [
     { do: 'learn', history: heardNotStarted(history, today).history },
     ...say('clinician-calls'),

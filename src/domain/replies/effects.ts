@@ -1,5 +1,5 @@
 import type { FollowUpReason } from '../calls/follow-up.ts'
-import type { TextKind } from '../messages/texts/kinds.ts'
+import type { Noted, TextKind } from '../messages/texts/kinds.ts'
 import type { CycleHistory } from '../preparation/cycle/history.ts'
 import type { OfferReason } from '../visits/offer.ts'
 
@@ -8,7 +8,9 @@ export type Effect =
   | { do: 'opt-out'; reason: 'stop' | 'wrong-person' }
   | { do: 'report-death' }
   | { do: 'opt-in' }
-  | { do: 'say'; kind: TextKind; topic?: string }
+  | { do: 'say'; kind: TextKind; topic?: string; noted?: Noted }
+  /** Takes back what the last reply told of a period. */
+  | { do: 'undo' }
   | { do: 'follow-up'; reason: FollowUpReason; detail?: Record<string, unknown> }
   | { do: 'learn'; history: CycleHistory }
   | { do: 'confirm' }

@@ -17,6 +17,8 @@ export interface Situation {
   lapsePolicy: 'offer' | 'desk-decides'
   /** Topics the protocol has an approved answer for. */
   topics: readonly string[]
+  /** The patient's last news of a period stands as it was noted, and nothing newer rests on it. */
+  mayUndo: boolean
   /** The clinic has said where it is. */
   hasPlace: boolean
   /** The visit is routine, and not due yet: a better day is worth waiting for. */

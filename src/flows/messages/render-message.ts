@@ -4,7 +4,7 @@ import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import { mayHavePeriod } from '../../domain/preparation/cycle/no-cycle.ts'
 import { prepDeadline } from '../../domain/preparation/deadline.ts'
-import type { TextValues } from '../../domain/messages/texts/kinds.ts'
+import type { Noted, TextValues } from '../../domain/messages/texts/kinds.ts'
 import type { CallScript, Step } from '../../domain/messages/voice/call-script.ts'
 import { protocolOf } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
@@ -46,9 +46,17 @@ export function renderCall(
   return calls?.answer({ kind, language, detail, values: valuesOf(deps, message, around) }) ?? null
 }
 
+/** As it is kept until it is written: `started 2026-03-17 stays`. */
+export const keptNoted = ({ heard, on, stays }: Noted): string => `${heard} ${on} ${stays ? 'stays' : 'moves'}`
+
+function readNoted(kept: string): Noted {
+  const [heard, on, visit] = kept.split(' ') as [Noted['heard'], string, string]
+  return { heard, on, stays: visit === 'stays' }
+}
+
 function valuesOf(
   deps: Pick<Deps, 'protocols' | 'pageOf'>,
-  { phone, visitAt, choices, answer }: Worded,
+  { kind, phone, visitAt, choices, answer }: Worded,
   { booking, patient, clinic, zone }: RenderContext,
 ): TextValues {
   const protocol = booking && protocolOf(deps, booking.protocol)
@@ -63,7 +71,7 @@ function valuesOf(
     ...(protocol && { avoid: protocol.avoid.map(({ what }) => what) }),
     ...(protocol && { periods: (!patient || mayHavePeriod(patient.cycle)) && protocol.avoidDays !== null }),
     ...(choices.length > 0 && { choices }),
-    ...(answer !== null && { answer }),
+    ...(answer !== null && (kind === 'no-change' ? { noted: readNoted(answer) } : { answer })),
     ...(booking && { page: deps.pageOf(booking.id, phone) }),
   }
 }

@@ -118,18 +118,23 @@ async function answersTo(tx: Tx, { phone, clinicId }: Message): Promise<string[]
   return all.filter(({ prompted, state }) => prompted && UNSENT.includes(state)).map(({ id }) => id)
 }
 
-/** Says the answers that were just made; those count as delivered, unless they are worth having in writing too. */
+/**
+ * Says the answer that was just made; it counts as delivered, unless it is worth having in writing too. What was noted
+ * before it is not said as well.
+ */
 async function sayInCall(tx: Tx, deps: Deps, made: readonly string[], gateway: string): Promise<Step | null> {
   const said: Step[] = []
-  for (const id of made) {
-    const answer = (await tx.messages.get(id))!
+  const answers = await Promise.all(made.map(async (id) => (await tx.messages.get(id))!))
+  const noted = answers.length > 1 ? answers.filter(({ kind }) => kind === 'no-change') : []
+  for (const { id } of noted) await tx.messages.move(id, UNSENT, 'withdrawn', { code: 'in-call' })
+  for (const answer of answers.filter((each) => !noted.includes(each))) {
     const spoken = await speak(tx, deps, answer)
     if (!spoken) continue
     said.push(spoken)
     if (MESSAGE_KINDS[answer.kind].inWriting && (await mayText(tx, deps, answer))) continue
     const now = deps.clock.now()
     const facts = { gateway, text: spoken.say[0]!, sentAt: now, endedAt: now, code: 'in-call' } as const
-    await tx.messages.move(id, UNSENT, 'delivered', facts)
+    await tx.messages.move(answer.id, UNSENT, 'delivered', facts)
   }
   return said[0] ?? null
 }

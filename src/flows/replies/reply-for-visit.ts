@@ -8,7 +8,8 @@ import { decideForVisit, PLACE } from '../../domain/replies/decide-for-visit.ts'
 import type { Effect } from '../../domain/replies/effects.ts'
 import type { Reading } from '../../domain/replies/reading.ts'
 import { closeFollowUps, openFollowUp } from '../calls/follow-ups.ts'
-import { protocolOf } from '../lookups.ts'
+import { loadVisit, protocolOf } from '../lookups.ts'
+import { keptNoted } from '../messages/render-message.ts'
 import { makePlan, type Planned } from '../preparation/make-plan.ts'
 import type { Deps, Records, ReplyEffects, Tx } from '../ports/deps.ts'
 import { isPregnant, type VisitContext } from '../visit-context.ts'
@@ -22,6 +23,8 @@ import { offerOpenings, supersedeOffer } from '../visits/offer-openings.ts'
 import { noteEvent } from '../visits/note-event.ts'
 import { answer, becauseOf, endedOffers, noteWords, type Conversation, type Done } from './conversation.ts'
 import { leaveQuestion } from './pending-question.ts'
+import { lastNews } from './last-news.ts'
+import { takeBack } from './take-back.ts'
 import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
 import { whyKept } from '../../domain/visits/move-limit.ts'
 import { REPLY_MEANINGS } from '../../domain/replies/reply-meanings.ts'
@@ -49,6 +52,7 @@ export async function decideReply(
     lapsePolicy: clinic.settings.lapsePolicy,
     topics: Object.keys(answers).filter((topic) => maySay(deps, answers[topic]?.[patient.language])),
     hasPlace: clinic.settings.address !== null,
+    mayUndo: reading.meaning === 'undo' && (await lastNews(records, hearing, visit)) !== null,
     mayBePutOff: whyKept(booking) === null,
     isNear: isNear(booking, hearing.reply.receivedAt),
     isPregnant: isPregnant(visit),
@@ -113,6 +117,8 @@ async function carryOutEffect(tx: Tx, deps: Deps, turn: Turn, effect: Effect): P
       return say(tx, deps, turn, effect)
     case 'follow-up':
       return void (await openFollowUp(tx, deps, turn.visit, effect.reason, { ...because, meaning, ...effect.detail }))
+    case 'undo':
+      return undo(tx, deps, turn)
     case 'confirm':
       return confirm(tx, deps, turn)
     case 'note-lapse':
@@ -173,11 +179,17 @@ function leaveToDesk(
   return tellTiming(tx, deps, about, { plan, before, because: becauseOf(hearing.reply) })
 }
 
-async function say(tx: Tx, deps: Deps, turn: Turn, { kind, topic }: Extract<Effect, { do: 'say' }>): Promise<string> {
+async function say(
+  tx: Tx,
+  deps: Deps,
+  turn: Turn,
+  { kind, topic, noted }: Extract<Effect, { do: 'say' }>,
+): Promise<string> {
   const { visit } = turn
   const { answers } = protocolOf(deps, visit.booking.protocol)
   const sentence = topic === PLACE ? placeOf(visit) : topic && answers[topic]?.[visit.patient.language]?.sentence
-  const answered = await answer(tx, deps, turn.hearing, visit, kind, sentence ? { answer: sentence } : {})
+  const words = noted ? keptNoted(noted) : sentence
+  const answered = await answer(tx, deps, turn.hearing, visit, kind, words ? { answer: words } : {})
   if (!answered && MESSAGE_KINDS[kind].unanswered === 'call') turn.unanswered = true
   return kind
 }
@@ -192,6 +204,16 @@ function placeOf({ booking, clinic: { settings } }: VisitContext): string {
 async function leaveAnswerToDesk(tx: Tx, deps: Deps, { hearing, visit, reading }: Turn): Promise<void> {
   const reason = REPLY_MEANINGS[reading.meaning].unanswered
   await openFollowUp(tx, deps, visit, reason, becauseOf(hearing.reply))
+}
+
+/** The visit is read again: its plan has been made anew. */
+async function undo(tx: Tx, deps: Deps, turn: Turn): Promise<string> {
+  const { hearing, visit } = turn
+  const news = await lastNews(tx, hearing, visit)
+  if (news) await takeBack(tx, deps, hearing, news, 'patient')
+  turn.visit = await loadVisit(tx, await tx.bookings.get(visit.booking.id))
+  const on = dateIn(deps.clock.now(), visit.booking.zone)
+  return say(tx, deps, turn, { do: 'say', kind: 'no-change', noted: { heard: 'undone', on, stays: true } })
 }
 
 async function confirm(tx: Tx, deps: Deps, turn: Turn): Promise<string> {

@@ -5,7 +5,14 @@ import { readReply } from '../../../src/domain/replies/read-reply.ts'
 import { QUESTIONS, type ReplyContext } from '../../../src/domain/replies/reading.ts'
 
 const vocabulary = loadVocabulary()
-const MEANT = { stop: 'stop', start: 'rejoin', help: 'help', started: 'period-started', notYet: 'not-started' } as const
+const MEANT = {
+  stop: 'stop',
+  start: 'rejoin',
+  help: 'help',
+  started: 'period-started',
+  notYet: 'not-started',
+  undo: 'undo',
+} as const
 // Where replies in the language are not read at all, a person reads every answer.
 const read = [...loadTexts().languages.values()].filter(({ code }) => vocabulary.languages.has(code))
 const asked = read.flatMap(({ code, keywords }) =>

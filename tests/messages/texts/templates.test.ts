@@ -33,11 +33,7 @@ function faults(load: () => unknown): string[] {
 describe('a fault in the templates stops the start, with all faults in one list', () => {
   test('a missing kind, a value that does not exist, a hidden value and a broken bracket', () => {
     edit('fr/sms.yaml', 'wrong-person:', 'wrong-persons:')
-    edit(
-      'en/sms.yaml',
-      'Thank you for telling us. Your visit stays on {visit}.',
-      "Thank you. It stays on '{visit}', {name}.",
-    )
+    edit('en/sms.yaml', 'other {\n    Your visit stays on {visit}.}}', "other { It stays on '{visit}', {name}.}}")
     edit('es/sms.yaml', 'Vea la respuesta en {page}', 'Vea la respuesta en {page')
     const found = faults(() => loadTexts(folder))
     expect(found).toEqual(
@@ -66,7 +62,7 @@ describe('a fault in the templates stops the start, with all faults in one list'
   })
 
   test('a text that speaks of a result, and one that tells what to avoid to whoever picks up the phone', () => {
-    edit('en/sms.yaml', 'Thank you for telling us. Your visit', 'Your results are negative. Your visit')
+    edit('en/sms.yaml', '{Thank you for telling us.}', '{Your results are negative.}')
     edit('uk/voice.yaml', 'У нас для Вас повідомлення.', 'Уникайте {avoid}.')
     const found = faults(() => loadTexts(folder))
     expect(found).toContain('en/sms.yaml › no-change.full: It speaks of a result or a diagnosis: “results”.')

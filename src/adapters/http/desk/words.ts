@@ -60,7 +60,7 @@ const DONE: Record<Exclude<TextKind, PlannedKind>, string> & Record<string, stri
   moved: 'The visit was moved',
   waiting: 'The choice waits for approval',
   confirm: 'Noted',
-  'no-change': 'Was told that the visit stays',
+  'no-change': 'Was told what was noted, and that the visit stays',
   'cannot-offer': 'Was told that the clinic calls',
   unclear: 'Was told that a person reads it',
   'unclear-reply': 'On the call list',

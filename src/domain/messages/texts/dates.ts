@@ -1,5 +1,6 @@
 import { DateTime } from 'luxon'
 import { badInput } from '../../failure.ts'
+import type { CalendarDate } from '../../preparation/cycle/history.ts'
 import type { Channel } from './kinds.ts'
 import type { Language } from './library.ts'
 import { fill } from './message.ts'
@@ -24,6 +25,18 @@ export function writeWhen(instant: Date, zone: string, language: Language, chann
     minute: local.toFormat('mm'),
     period: period?.[length] ?? '',
     named: namedHour(local),
+  })
+}
+
+/** A calendar date as the patient reads or hears it, e.g. `Wed Sep 23`. */
+export function writeDay(date: CalendarDate, language: Language, channel: Channel): string {
+  const local = DateTime.fromISO(date, { zone: 'utc' })
+  const length = channel === 'sms' ? 'short' : 'long'
+  const { weekdays, months } = language.dates
+  return fill(language.dates.day, language.locale, {
+    weekday: weekdays[length][local.weekday - 1]!,
+    month: months[length][local.month - 1]!,
+    day: local.day,
   })
 }
 

@@ -1,3 +1,4 @@
+import type { CalendarDate } from '../../preparation/cycle/history.ts'
 import { MESSAGE_KINDS } from './message-kinds.ts'
 
 export type TextKind = keyof typeof MESSAGE_KINDS
@@ -16,6 +17,15 @@ export type Channel = 'sms' | 'voice'
 export type Detail = 'full' | 'discreet'
 
 /** What a text may speak of. Instants are absolute; `zone` says in which clock the patient reads them. */
+/** What was understood of a reply; `undone`: that it was taken back. */
+export const HEARD = ['started', 'ended', 'bleeding', 'not-started', 'undone'] as const
+export interface Noted {
+  heard: (typeof HEARD)[number]
+  on: CalendarDate
+  /** False: other times are offered with the next text. */
+  stays: boolean
+}
+
 export interface TextValues {
   clinic: string
   clinicPhone: string
@@ -33,6 +43,8 @@ export interface TextValues {
   choices?: Date[]
   /** The approved sentence that answers a preparation question (kind `answer`). */
   answer?: string
+  /** What was noted of a period by a reply, and of which day (kind `no-change`). */
+  noted?: Noted
   /** Address of the patient's private page. */
   page?: string
   /** Ids of the protocol's rules to name (kinds `prep` and `late-prep`), e.g. `sex`; missing = `COMMON_RULES`. */

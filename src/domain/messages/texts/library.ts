@@ -39,6 +39,8 @@ export interface DateWords {
    */
   sms: string
   voice: string
+  /** A day without its time, over the same weekday, month and day. */
+  day: string
 }
 
 export const READING_FORMULAS = ['flesch-kincaid', 'fernandez-huerta', 'kandel-moles', 'none'] as const
@@ -63,7 +65,7 @@ export interface Language {
   /** One opening in a list of choices, by channel: ICU over `number` and `when`. */
   choice: Record<Channel, string>
   /** Words patients are asked to reply with. */
-  keywords: { stop: string; start: string; help: string; started: string; notYet: string }
+  keywords: { stop: string; start: string; help: string; started: string; notYet: string; undo: string }
   /** Beginnings of words that tell what the visit is for: never in a discreet text. */
   telling: string[]
   /** Beginnings of words no text may use, because they speak of results or diagnoses. */

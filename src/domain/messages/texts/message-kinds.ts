@@ -202,7 +202,7 @@ export const MESSAGE_KINDS = {
     saysStop: false,
   },
   'no-change': {
-    label: 'No change',
+    label: 'What was noted',
     about: 'visit',
     asks: null,
     answers: 'visit',

@@ -1,6 +1,6 @@
 /**
  * Every value a template may ask for. `rules` is none, common or other; `periods` yes or no; `emergency` none or the
- * number: these are for `select`.
+ * number; `heard` told (nothing in particular), started, ended, bleeding, not-started or undone; `stays` yes or no: these are for `select`.
  */
 export const PLACEHOLDERS = [
   'clinic',
@@ -13,6 +13,9 @@ export const PLACEHOLDERS = [
   'rules',
   'periods',
   'answer',
+  'heard',
+  'day',
+  'stays',
   'page',
   'emergency',
 ] as const

@@ -1,5 +1,5 @@
 import { badInput } from '../../failure.ts'
-import { writeWhen } from './dates.ts'
+import { writeDay, writeWhen } from './dates.ts'
 import { readingCounts, readingGrade } from './grade.ts'
 import { COMMON_RULES, type Channel, type Detail, type TextKind, type TextValues } from './kinds.ts'
 import { textKey, type Language, type Text, type TextLibrary, type TextPart } from './library.ts'
@@ -114,6 +114,9 @@ function wordsOf(
     rules: avoid.length === 0 ? 'none' : isCommon(avoid) ? 'common' : 'other',
     periods: values.periods === false ? 'no' : 'yes',
     answer: values.answer,
+    heard: values.noted?.heard ?? 'told',
+    day: values.noted ? writeDay(values.noted.on, language, channel) : '',
+    stays: values.noted?.stays === false ? 'no' : 'yes',
     page: values.page,
     emergency: emergencyWord(values.emergency, channel),
   }

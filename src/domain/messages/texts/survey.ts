@@ -99,6 +99,7 @@ export function longestValues(language: Language, site: SurveySite): TextValues 
     page: site.page,
     zone: ZONE,
     answer: answers[0] ?? '',
+    noted: { heard: 'not-started', on: DateTime.fromJSDate(first!, { zone: ZONE }).toISODate()!, stays: true },
     visit: first!,
     mark: second!,
     choices: [first!, second!, third!],
