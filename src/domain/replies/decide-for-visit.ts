@@ -184,7 +184,10 @@ function byVisit(meaning: VisitMeaning, situation: Situation): Effect[] {
   }
 }
 
-/** New dates: say what was noted, and keep the visit or offer better times. Dates that contradict the record go to a person. */
+/**
+ * New dates: say what was noted, and keep the visit or offer better times. Dates that contradict the record go to a
+ * person.
+ */
 function learned(situation: Situation, heard: UpdatedCycle, news: Omit<Noted, 'stays'>): Effect[] {
   const { keeps, mustMove, mayBePutOff, isBadly } = situation
   if (heard.contradiction) return [...say('unclear'), follow('contradiction', { why: heard.contradiction })]

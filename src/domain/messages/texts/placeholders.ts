@@ -1,6 +1,7 @@
 /**
  * Every value a template may ask for. `rules` is none, common or other; `periods` yes or no; `emergency` none or the
- * number; `heard` told (nothing in particular), started, ended, bleeding, not-started or undone; `stays` yes or no: these are for `select`.
+ * number; `heard` told (nothing in particular), started, ended, bleeding, not-started or undone; `stays` yes or no: these
+ * are for `select`.
  */
 export const PLACEHOLDERS = [
   'clinic',
