@@ -81,6 +81,7 @@ GET    /settings/gateways                        a
 POST   /settings/gateways                        a
 GET    /settings/protocols                       a
 GET    /settings/retention                       a
+GET    /settings/replies*                        a
 GET    /settings/audit                           a
 POST   /settings/audit                           a
 `

@@ -122,7 +122,7 @@ describe('acting on a reply fails', () => {
     ).resolves.toMatch(/^t_/)
     expect(await callsAbout(booking.id)).toContainEqual({
       reason: 'unclear-reply',
-      words: '(on the private page) cannot-come',
+      words: '(on the private page) The patient cannot come',
     })
   })
 })

@@ -14,6 +14,7 @@ const PAGES = [
   '/keys',
   '/protocols',
   '/retention',
+  '/replies',
   '/audit',
 ]
 

@@ -56,6 +56,8 @@ export interface ReplyRecords {
   /** Heard before this, and never acted on. */
   unacted(before: Date, limit: number): Promise<ReplyRecord[]>
   fromPhone(phone: string, since: Date): Promise<ReplyRecord[]>
+  /** All there are, in order of their ids, after one. */
+  page(afterId: string, limit: number): Promise<ReplyRecord[]>
   countFrom(phone: string, since: Date): Promise<number>
   /** Newest first: those about visits at a clinic, and those about no visit. Keyset page before a reply. */
   recent(query: { clinicId: string; before?: { receivedAt: Date; id: string }; limit: number }): Promise<ReplyRecord[]>

@@ -5,6 +5,7 @@ import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
 import { leaveQuestion } from './pending-question.ts'
 import { replyForVisit } from './reply-for-visit.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
+import { REPLY_MEANINGS } from '../../domain/replies/reply-meanings.ts'
 import { takeReply, type WayIn } from './take-reply.ts'
 import { renderMessage } from '../messages/render-message.ts'
 
@@ -100,7 +101,7 @@ async function meant(tx: Tx, { bookingId }: ReplyRecord, { reading, slotId }: Pa
 
 /** What was pressed, for the conversation as the desk reads it. */
 function wordsForRecord({ meaning, startedOn }: Reading): string {
-  return [`(on the private page) ${meaning}`, startedOn].filter((part) => part !== undefined).join(' ')
+  return [`(on the private page) ${REPLY_MEANINGS[meaning].label}`, startedOn].filter((part) => part !== undefined).join(' ')
 }
 
 /** Answers just made are shown at once and count as delivered: they are being looked at. */

@@ -89,6 +89,10 @@ export function replyRecords(db: Db, vault: Vault): ReplyRecords {
         .execute()
       return rows.map((row) => toReply(row, vault))
     },
+    page: async (afterId, limit) => {
+      const rows = await all().where('id', '>', afterId).orderBy('id').limit(limit).execute()
+      return rows.map((row) => toReply(row, vault))
+    },
     countFrom: async (phone, since) => {
       const [row] = await db.rows(COUNT_FROM, [vault.fingerprint(phone), since])
       return row!.count

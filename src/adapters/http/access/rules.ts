@@ -63,6 +63,7 @@ const SETTINGS: readonly Rule[] = [
   { methods: ADD, path: '/settings/gateways', may: 'clinics:write' },
   { methods: READ, path: '/settings/protocols', may: 'texts:read', quiet: true },
   { methods: READ, path: '/settings/retention', may: 'service:read', quiet: true },
+  { methods: READ, path: '/settings/replies*', may: 'audit:read' },
   { methods: READ, path: '/settings/audit', may: 'audit:read' },
   { methods: ADD, path: '/settings/audit', may: 'audit:read' },
 ]

@@ -76,12 +76,15 @@
   // Single keys, where nobody types.
   const keys = document.getElementById('keys')
   const inUse = () => localStorage.getItem('daysix-keys') !== 'off'
+  // Whoever is in the middle of a form does not lose it by a key.
+  let typed = false
+  document.addEventListener('input', ({ target }) => (typed ||= target.form?.method === 'post'))
   const press = (key) => {
     if (key === '?') return keys.showModal()
     const link = document.querySelector(`nav [data-key="${CSS.escape(key)}"]`)
     const field = key === '/' && document.getElementById('q')
     if (field) field.focus()
-    else if (link) window.location.assign(key === '/' ? `${link.href}#q` : link.href)
+    else if (link && !typed) window.location.assign(key === '/' ? `${link.href}#q` : link.href)
   }
   if (keys) {
     const use = keys.querySelector('[data-use-keys]')

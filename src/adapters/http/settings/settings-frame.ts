@@ -17,6 +17,7 @@ export const PAGES: readonly { path: string; name: string; may: Permission; says
   { path: 'keys', name: 'Keys for programs', may: 'people:manage', says: 'how other programs get in' },
   { path: 'protocols', name: 'Protocols', may: 'texts:read', says: 'how each specimen is prepared for and timed' },
   { path: 'retention', name: 'What is kept', may: 'service:read', says: 'for how long, and what was cleared' },
+  { path: 'replies', name: 'Replies', may: 'audit:read', says: 'what people read otherwise than Daysix' },
   { path: 'audit', name: 'Record', may: 'audit:read', says: 'who saw and changed what' },
 ]
 

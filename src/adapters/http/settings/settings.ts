@@ -10,6 +10,7 @@ import { mountGateways } from './gateways-page.ts'
 import { mountKeys } from './keys-page.ts'
 import { mountPeople } from './people-page.ts'
 import { mountProtocols } from './protocols-page.ts'
+import { mountReplies } from './replies-page.ts'
 import { mountRetention } from './retention-page.ts'
 import { mountSetUp } from './set-up-page.ts'
 import { SettingsPages } from './settings-pages.ts'
@@ -22,6 +23,7 @@ const MOUNTS = [
   mountKeys,
   mountProtocols,
   mountRetention,
+  mountReplies,
   mountAudit,
 ]
 
