@@ -101,7 +101,8 @@ async function meant(tx: Tx, { bookingId }: ReplyRecord, { reading, slotId }: Pa
 
 /** What was pressed, for the conversation as the desk reads it. */
 function wordsForRecord({ meaning, startedOn }: Reading): string {
-  return [`(on the private page) ${REPLY_MEANINGS[meaning].label}`, startedOn].filter((part) => part !== undefined).join(' ')
+  const words = `(on the private page) ${REPLY_MEANINGS[meaning].label}`
+  return startedOn === undefined ? words : `${words} ${startedOn}`
 }
 
 /** Answers just made are shown at once and count as delivered: they are being looked at. */

@@ -7,7 +7,8 @@ import type { Deps, Records, Tx } from '../ports/deps.ts'
 import type { VisitContext } from '../visit-context.ts'
 import { answer, answeredEnough, becauseOf, sayToNumber, type Conversation, type Done } from './conversation.ts'
 import { ASKED_WHICH, leaveQuestion, numberedVisits } from './pending-question.ts'
-import { decideReply, replyForVisit } from './reply-for-visit.ts'
+import { decideReply } from './decide-reply.ts'
+import { replyForVisit } from './reply-for-visit.ts'
 
 /** Which visit a reply is about; undefined where it may be one of several: it is never guessed. */
 export async function whichVisit(

@@ -1,7 +1,7 @@
 /**
- * Every value a template may ask for. `rules` is none, common or other; `periods` yes or no; `emergency` none or the
- * number; `heard` told (nothing in particular), started, ended, bleeding, not-started or undone; `stays` yes or no: these
- * are for `select`.
+ * Every value a template may ask for. For `select`: `rules` (none, common or other), `periods` and `stays` (yes or no),
+ * `emergency` (none or the number), `heard` (told, which is nothing in particular, or what was understood: see
+ * `HEARD`).
  */
 export const PLACEHOLDERS = [
   'clinic',
