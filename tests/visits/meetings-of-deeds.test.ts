@@ -149,7 +149,7 @@ it('a clerk whose page was opened before the patient moved the visit is told so,
   const moved = (await world.deps.store.read.bookings.get(id))!
   expect(moved.moves).toBe(1)
   for (const form of forms) {
-    const answer = await postForm(base, form, { other: '2026-03-24T11:00', minutes: '10' })
+    const answer = await postForm(base, form, { other: '2026-03-24T11:00', despite: '2026-03-24T11:00', minutes: '10' })
     expect(answer.status).toBe(409)
     expect(await answer.text()).toMatch(/Somebody else has changed it meanwhile\. Nothing of yours was done\./)
   }

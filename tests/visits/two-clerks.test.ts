@@ -17,9 +17,17 @@ describe('two clerks who have the same visit open', () => {
 
   it('are told of each other: the second changes nothing, sees both times and keeps what was typed', async () => {
     const seen = await html()
-    const first = await postForm(desk.base, formOf(seen, 'move'), { other: '2026-03-24T11:00', minutes: '10' })
+    const first = await postForm(desk.base, formOf(seen, 'move'), {
+      other: '2026-03-24T11:00',
+      despite: '2026-03-24T11:00',
+      minutes: '10',
+    })
     expect(first.status).toBe(303)
-    const second = await postForm(desk.base, formOf(seen, 'move'), { other: '2026-03-25T12:30', minutes: '10' })
+    const second = await postForm(desk.base, formOf(seen, 'move'), {
+      other: '2026-03-25T12:30',
+      despite: '2026-03-25T12:30',
+      minutes: '10',
+    })
     expect(second.status).toBe(409)
     const page = await second.text()
     expect(page).toMatch(/Somebody else has changed it meanwhile\. Nothing of yours was done\./)
@@ -28,7 +36,10 @@ describe('two clerks who have the same visit open', () => {
     expect(page).toContain('value="2026-03-25T12:30"')
     expect(await timeOf()).toBe('2026-03-24T14:00:00.000Z')
     // Having seen it, the second clerk may go on.
-    expect((await postForm(desk.base, formOf(page, 'move'), { other: '2026-03-25T12:30' })).status).toBe(303)
+    expect(
+      (await postForm(desk.base, formOf(page, 'move'), { other: '2026-03-25T12:30', despite: '2026-03-25T12:30' }))
+        .status,
+    ).toBe(303)
     expect(await timeOf()).toBe('2026-03-25T15:30:00.000Z')
   })
 

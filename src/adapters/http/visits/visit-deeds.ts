@@ -4,9 +4,11 @@ import type { Patient } from '../../../domain/patients/patient.ts'
 import type { Clinic } from '../../../domain/region/clinic.ts'
 import type { CycleHistory } from '../../../domain/preparation/cycle/history.ts'
 import { FAILURES, Failure, badInput } from '../../../domain/failure.ts'
-import { dateIn } from '../../../domain/local-time.ts'
+import { dateIn, toInstant } from '../../../domain/local-time.ts'
 import { amendBooking, cancelBooking } from '../../../flows/visits/amend-booking.ts'
 import type { JudgedVisit } from '../../../flows/visits/judge-booking.ts'
+import { judgeTiming } from '../../../flows/visits/tell-timing.ts'
+import type { VisitContext } from '../../../flows/visit-context.ts'
 import { orNotFound, loadVisit } from '../../../flows/lookups.ts'
 import { html, type Html } from '../pages/html.ts'
 import { worthMark } from '../desk/marks.ts'
@@ -70,6 +72,10 @@ ${times.length > 0 ? html`<fieldset><legend>Openings at a good time</legend>${ti
   type="datetime-local" value="${typed}"><small>${zone}</small></div>
 <div class="field"><label for="lasting">Minutes</label><input id="lasting" name="minutes" type="number"
   min="${SHORTEST_MINUTES}" max="${LONGEST_MINUTES}" value="${minutes}"></div>
+${
+  typed !== '' &&
+  html`<label class="plain"><input type="checkbox" name="despite" value="${typed}">Move it to that time all the same</label>`
+}
 <label class="plain"><input type="checkbox" name="overbook" value="yes">Overbook, where the clinician is busy
   with another patient then</label>
 <p>The patient is told the new time, and how to prepare for it.</p><button
@@ -114,12 +120,31 @@ export function cancelForm(sheet: PageContext, { id }: Booking): Html {
 <form method="post" action="${sheet.at(`visits/${id}/cancel`)}"><p>Its time becomes free. The patient is told, if the patient agreed to messages.</p><button>Cancel the visit</button></form></details>`
 }
 
+/** A time of the desk's own is judged as a booking is: once it has been said, the desk decides. @throws bad-input */
+function refuseBadTime(
+  { deps, now }: PageContext,
+  { booking, patient }: Pick<VisitContext, 'booking' | 'patient'>,
+  typed: string,
+): void {
+  const visitAt = toInstant(typed, booking.zone, 'other')
+  // What is over, or would be, is refused for that.
+  if (booking.state !== 'booked' || booking.visitAt <= now || visitAt <= now) return
+  const { worthACall, forecast } = judgeTiming(deps, { booking: { ...booking, visitAt }, patient })
+  if (!worthACall) return
+  const chances = Math.round(100 * forecast.avoidProbability)
+  badInput(
+    'other',
+    `That time is badly timed: ${chances} in 100 for a day to avoid. Choose another, or move it all the same.`,
+  )
+}
+
 async function move(sheet: PageContext): Promise<Answer> {
-  const { booking } = await visitHere(sheet)
+  const { booking, patient } = await visitHere(sheet)
   const other = field(sheet, 'other')
   const [instant = '', clinician = ''] = field(sheet, 'to').split('|')
   if (other === '' && !z.iso.datetime().safeParse(instant).success) badInput('to', 'Choose an opening, or give a time.')
   const time = other === '' ? { visit: instant, clinician } : { visit: other }
+  if (other !== '' && field(sheet, 'despite') !== other) refuseBadTime(sheet, { booking, patient }, other)
   await amendBooking(sheet.deps, booking.id, {
     ...time,
     minutes: lasting(sheet),
