@@ -163,7 +163,7 @@ export const cancelSchema = z.strictObject({ by: by.default('desk') })
 const clock = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, 'Write the time as HH:MM.')
 const hours = z.strictObject({ from: clock, to: clock })
 
-const EMERGENCY_FAULT = 'Write two to six digits, e.g. 911; nothing where there is no such number.'
+const EMERGENCY_FAULT = 'Write two to six digits, e.g. "911"; null, on a form an empty field, where there is none.'
 
 export const clinicSchema = z.strictObject({
   name: z.string().trim().min(1).max(24, 'At most 24 characters, so that every text fits one message.'),

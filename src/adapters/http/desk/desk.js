@@ -78,7 +78,10 @@
   const inUse = () => localStorage.getItem('daysix-keys') !== 'off'
   // Whoever is in the middle of a form does not lose it by a key.
   let typed = false
-  document.addEventListener('input', ({ target }) => (typed ||= target.form?.method === 'post'))
+  document.addEventListener(
+    'input',
+    ({ target }) => (typed ||= target.form?.matches('[method=post]:not([role=search])') === true),
+  )
   const press = (key) => {
     if (key === '?') return keys.showModal()
     const link = document.querySelector(`nav [data-key="${CSS.escape(key)}"]`)
