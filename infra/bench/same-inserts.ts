@@ -82,6 +82,9 @@ export async function bareBooking(pool: Pool, { written, own }: Inserts) {
   return listen(app, '127.0.0.1', 0)
 }
 
+/** As long as the visits that are booked: no two of them may overlap. */
+const VISIT_MS = 10 * 60_000
+
 function rowsFor(
   table: string,
   parts: readonly string[],
@@ -91,6 +94,9 @@ function rowsFor(
 ): string {
   const rows = parts.map((part) => fresh.get(part) ?? part).join('')
   if (table === 'slot')
-    return rows.replace(/"starts_at":"[^"]*"/, `"starts_at":"${visit}"`).replace('"clinician":""', '"clinician":"bare"')
+    return rows
+      .replace(/"starts_at":"[^"]*"/, `"starts_at":"${visit}"`)
+      .replace(/"ends_at":"[^"]*"/, `"ends_at":"${new Date(Date.parse(visit) + VISIT_MS).toISOString()}"`)
+      .replace('"clinician":""', '"clinician":"bare"')
   return table === 'audit' ? rows.replace(/"seq":\d+/, `"seq":${1_000_000_000 + n}`) : rows
 }
