@@ -1,10 +1,11 @@
-import express, { Router, type Response } from 'express'
+import express, { Router } from 'express'
 import { DateTime } from 'luxon'
 import type { VirtualClock } from '../src/adapters/clock/clocks.ts'
 import type { PocketGateway } from '../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { document } from '../src/adapters/http/desk/frame.ts'
 import { onlyOwnForms } from '../src/adapters/http/own-forms.ts'
 import { html, type Html } from '../src/adapters/http/pages/html.ts'
+import { sendPage } from '../src/adapters/http/pages/send-page.ts'
 import { phonePages } from '../src/adapters/http/phones/phones.ts'
 import { CAUTION } from '../src/adapters/http/views.ts'
 import type { Records } from '../src/flows/ports/deps.ts'
@@ -27,7 +28,7 @@ export function demoPages({ play, pocket, clock, known, played, read }: DemoPage
   const router = Router()
   const people = [...known.values()]
   const [alarmed, offered] = [CAST.alarmed, CAST.offered].map((part) => people.filter(isNeighbour)[part]!)
-  router.get('/', (_request, response) => send(response, startHere(play, clock.now(), alarmed!, offered!)))
+  router.get('/', (_request, response) => sendPage(response, 200, startHere(play, clock.now(), alarmed!, offered!)))
   router.post(
     '/demo/time',
     onlyOwnForms,
@@ -66,10 +67,6 @@ async function nextVisits({ bookings, patients }: Records, now: Date): Promise<M
     if (number && !next.has(number)) next.set(number, visitAt)
   }
   return next
-}
-
-function send(response: Response, page: Html): void {
-  response.type('html').set('Cache-Control', 'no-store').send(page.text)
 }
 
 function startHere(play: Play, now: Date, alarmed: DemoPatient, offered: DemoPatient): Html {

@@ -13,8 +13,6 @@ import type { Play } from './play.ts'
 import { CLINICS, ZONE, chance, neighbours, storyPatients, type DemoPatient, type StoryPatient } from './scenario.ts'
 import { demoPages } from './start-here.ts'
 
-export { STORY_DAYS } from './scenario.ts'
-
 /**
  * The service, composed as in production but for time, which is virtual, and the telephone network, which is simulated.
  */

@@ -1,11 +1,8 @@
 import type { ErrorRequestHandler, Response } from 'express'
 import { Failure } from '../../../domain/failure.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
+import { sendPage } from '../pages/send-page.ts'
 import { toProblem } from '../problem.ts'
-
-export function sendPage(response: Response, status: number, page: Html): void {
-  response.status(status).type('html').set('Cache-Control', 'no-store').send(page.text)
-}
 
 /** Shows a form again with what was wrong; anything unforeseen goes on to the problem handler. */
 export function sendTrouble(response: Response, error: unknown, page: (trouble: string) => Html): void {
@@ -17,11 +14,7 @@ export function sendTrouble(response: Response, error: unknown, page: (trouble: 
 export const plainTrouble: ErrorRequestHandler = (error, _request, response, next) => {
   if (response.headersSent || !(error instanceof Failure)) return next(error)
   const { status, title, detail } = toProblem(error)
-  sendPage(
-    response,
-    status,
-    accessPage(title, html`<p class="trouble" role="alert">${detail}</p><p><a href="/sign-in">Sign in</a></p>`),
-  )
+  sendPage(response, status, accessPage(title, html`${said(detail)}<p><a href="/sign-in">Sign in</a></p>`))
 }
 
 export function accessPage(title: string, body: Child): Html {

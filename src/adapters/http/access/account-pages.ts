@@ -9,7 +9,8 @@ import { passwordFits } from '../../sign-in/passwords.ts'
 import type { Gate } from './gate.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { Html, html } from '../pages/html.ts'
-import { accessPage, plainTrouble, sendPage, sendTrouble } from './access-page.ts'
+import { sendPage } from '../pages/send-page.ts'
+import { accessPage, plainTrouble, said, sendTrouble } from './access-page.ts'
 
 const text = (most: number) => z.string().max(most).default('')
 const passwordForm = z.object({ old: text(400), password: text(400), again: text(400) })
@@ -80,7 +81,7 @@ function page(person: Person, secret: string, { done, trouble }: { done?: string
   return accessPage(
     'Your account',
     html`${done !== undefined && html`<p class="said" role="status">${done}</p>`}
-${trouble !== undefined && html`<p class="fault" role="alert">${trouble}</p>`}
+${said(trouble)}
 <p>${person.name} (${person.login}), ${person.role}</p>
 <p><a href="/desk">To the desk</a></p>
 <form method="post" action="/sign-out"><button>Sign out</button></form>

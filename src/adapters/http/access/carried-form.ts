@@ -3,7 +3,8 @@ import * as z from 'zod'
 import { LARGEST_FORM, MOST_FIELDS } from '../desk/form-limits.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { html, type Html } from '../pages/html.ts'
-import { accessPage, sendPage, signInPage } from './access-page.ts'
+import { sendPage } from '../pages/send-page.ts'
+import { accessPage, signInPage } from './access-page.ts'
 
 /** A form of ours that somebody sent when the session had ended: where it goes, and what was typed. */
 const carriedSchema = z.strictObject({

@@ -7,7 +7,8 @@ import { openSession, signIn, signOut } from '../../sign-in/sign-in.ts'
 import type { Gate } from './gate.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { html, type Html } from '../pages/html.ts'
-import { accessPage, plainTrouble, said, sendPage, sendTrouble, signInPage } from './access-page.ts'
+import { sendPage } from '../pages/send-page.ts'
+import { accessPage, plainTrouble, said, sendTrouble, signInPage } from './access-page.ts'
 import { readCarried, sendGoOn } from './carried-form.ts'
 
 /** With a form that is carried over, as text in one field. */

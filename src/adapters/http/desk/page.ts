@@ -6,6 +6,7 @@ import type { Deps } from '../../../flows/ports/deps.ts'
 import { REGION } from '../../../flows/messages/stop-sending.ts'
 import type { Html } from '../pages/html.ts'
 import { NO_CALLS, openCalls } from '../calls/open-calls.ts'
+import { sendPage } from '../pages/send-page.ts'
 import { frame } from './frame.ts'
 import { flashWords } from './flash.ts'
 import { clinicClock } from './when.ts'
@@ -33,7 +34,7 @@ export class Desk {
   /** A whole document of its own, outside the desk's frame. */
   raw(path: string, handle: (sheet: PageContext) => Promise<Html>): void {
     this.#router.get(`/:clinic/${path}`, async (request, response) =>
-      send(response, 200, await handle(await this.#sheet(request))),
+      sendPage(response, 200, await handle(await this.#sheet(request))),
     )
   }
 
@@ -80,12 +81,7 @@ export function give(response: Response, answer: Answer, framed: (page: PageCont
   if ('to' in answer) return response.redirect(303, answer.to)
   if ('file' in answer) return sendFile(response, answer)
   const [status, page] = 'status' in answer ? [answer.status, answer.page] : [200, answer]
-  send(response, status, framed(page))
-}
-
-/** Pages are for one pair of eyes and for now: nothing may keep them. */
-export function send(response: Response, status: number, page: Html): void {
-  response.status(status).type('html').set('Cache-Control', 'no-store').send(page.text)
+  sendPage(response, status, framed(page))
 }
 
 function sendFile(response: Response, { file, type, content }: Download): void {

@@ -4,7 +4,7 @@ import { maySettings, trialBand } from '../settings/trial-band.ts'
 import { html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import { document } from './frame.ts'
-import { send } from './page.ts'
+import { sendPage } from '../pages/send-page.ts'
 import { regionBand } from '../messages/sending-page.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 
@@ -22,6 +22,6 @@ ${maySettings(actor) && html`<li><a href="/settings">Settings</a> <small>set up 
 <footer><p>${CAUTION}</p></footer>`
   return async ({ actor }, response) => {
     const stops = regionBand(await deps.access.read.sendingStops.list())
-    send(response, 200, document('Daysix', html`${stops}${body(actor)}`))
+    sendPage(response, 200, document('Daysix', html`${stops}${body(actor)}`))
   }
 }

@@ -3,7 +3,7 @@ import type { Logger } from 'pino'
 import { html } from '../pages/html.ts'
 import { describe, toProblem } from '../problem.ts'
 import { document } from './frame.ts'
-import { send } from './page.ts'
+import { sendPage } from '../pages/send-page.ts'
 
 /** Answers errors of the desk's pages as a page: what is wrong, how to mend it, and the way back. */
 export function troublePage(log: Logger): ErrorRequestHandler {
@@ -18,6 +18,6 @@ export function troublePage(log: Logger): ErrorRequestHandler {
 <p>Request ${request.id}</p>
 <p><a href="/desk">Back to the desk</a></p>
 </main>`
-    send(response, status, document(title, body))
+    sendPage(response, status, document(title, body))
   }
 }

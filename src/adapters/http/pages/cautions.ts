@@ -1,6 +1,7 @@
 import { Router } from 'express'
 import { html } from './html.ts'
-import { accessPage, sendPage } from '../access/access-page.ts'
+import { accessPage } from '../access/access-page.ts'
+import { sendPage } from './send-page.ts'
 
 /** What only a clinician decides; README.md says the same. */
 const NOT_DECIDED = [

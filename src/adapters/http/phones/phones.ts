@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs'
-import express, { Router, type Response } from 'express'
+import express, { Router } from 'express'
 import * as z from 'zod'
 import { DateTime } from 'luxon'
 import { Failure } from '../../../domain/failure.ts'
@@ -7,6 +7,7 @@ import type { Clock } from '../../../flows/ports/deps.ts'
 import type { PhoneText, PocketGateway } from '../../gateways/pocket/pocket-gateway.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { html, type Html } from '../pages/html.ts'
+import { sendPage } from '../pages/send-page.ts'
 
 const CSS = readFileSync(new URL('phones.css', import.meta.url), 'utf8')
 const MOST_SHOWN = 60
@@ -29,9 +30,9 @@ export function phonePages(options: PhonesOptions): Router {
   const { pocket } = options
   const router = Router()
   router.get('/assets/phones.css', (_request, response) => void response.type('css').send(CSS))
-  router.get('/phones', async (_request, response) => send(response, await layout(options, null)))
+  router.get('/phones', async (_request, response) => sendPage(response, 200, await layout(options, null)))
   router.get('/phones/:number', async (request, response) =>
-    send(response, await layout(options, known(pocket, String(request.params.number)))),
+    sendPage(response, 200, await layout(options, known(pocket, String(request.params.number)))),
   )
   router.post(
     '/phones/:number',
@@ -55,10 +56,6 @@ function known(pocket: PocketGateway, number: string): string {
   throw new Failure('not-found', { message: 'No simulated phone has this number.' })
 }
 
-function send(response: Response, page: Html): void {
-  response.type('html').set('Cache-Control', 'no-store').send(page.text)
-}
-
 const MOMENT = 'ccc d LLL, HH:mm'
 
 async function layout(options: PhonesOptions, number: string | null): Promise<Html> {
@@ -79,10 +76,10 @@ async function layout(options: PhonesOptions, number: string | null): Promise<Ht
 <header>
 <h1>Simulated phones</h1>
 <p>Nobody is reached from here. Choose a phone and write as the patient would: from then on the patient answers no more by
-herself. It is <b id="now" ${live(number, '#now')}>${now}</b>. <a href="/">Start here</a></p>
+herself. It is <b id="now">${now}</b>. <a href="/">Start here</a></p>
 </header>
 <main>
-<nav aria-label="Phones" id="phones" ${live(number, '#phones')}>${await list(options, number)}</nav>
+<nav aria-label="Phones" id="phones" ${live(number)}>${await list(options, number)}</nav>
 <section aria-label="Texts">${number === null ? html`<p>No phone chosen.</p>` : conversation(texts, zone, number)}</section>
 </main>
 <footer>Daysix times and prepares specimens. Not medical advice, not contraception; local codes and licensed practice prevail.</footer>
@@ -90,10 +87,11 @@ herself. It is <b id="now" ${live(number, '#now')}>${now}</b>. <a href="/">Start
 </html>`
 }
 
-/** A part of the page that asks for itself anew. Whoever writes is not disturbed: the form is outside. */
-function live(number: string | null, part: string): Html {
+/** Asks for the page anew, once for all its parts that change. Whoever writes is not disturbed: the form is none. */
+function live(number: string | null): Html {
   const here = number === null ? '/phones' : `/phones/${number}`
-  return html`hx-get="${here}" hx-trigger="every 3s" hx-select="${part}" hx-swap="outerHTML"`
+  return html`hx-get="${here}" hx-trigger="every 3s" hx-select="#phones" hx-swap="outerHTML"
+  hx-select-oob="#now,#log"`
 }
 
 /** Phones by clinic, the latest text first. */
@@ -121,7 +119,7 @@ function last(texts: readonly PhoneText[]): number {
 
 function conversation(texts: readonly PhoneText[], zone: string, number: string): Html {
   const shown = texts.slice(-MOST_SHOWN)
-  return html`<ol class="log" id="log" ${live(number, '#log')}>${shown.map((each) => entry(each, zone))}</ol>
+  return html`<ol class="log" id="log">${shown.map((each) => entry(each, zone))}</ol>
 <form method="post" action="/phones/${number}">
 <label><span>Write as the patient</span><input name="text" required maxlength="2000" autocomplete="off"
   autofocus></label>

@@ -3,7 +3,7 @@ import type { Actor } from '../../../domain/access/roles.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
 import { document } from '../desk/frame.ts'
-import { send } from '../desk/page.ts'
+import { sendPage } from '../pages/send-page.ts'
 import { maySettings, trialBand } from '../settings/trial-band.ts'
 import { regionBand } from '../messages/sending-page.ts'
 
@@ -28,7 +28,7 @@ ${
   class="clinics">${list}</ul>`
 }
 ${maySettings(actor) && html`<p><a href="/settings">Settings</a></p>`}</main>`
-    send(response, 200, document('Clinics', body))
+    sendPage(response, 200, document('Clinics', body))
   }
 }
 
