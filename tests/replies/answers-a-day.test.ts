@@ -34,3 +34,16 @@ describe('more questions on one day than Daysix answers by itself', () => {
     expect(await at.kinds(visit, 'delivered')).toContain('answer')
   })
 })
+
+describe('a patient who does not know the day', () => {
+  it('is asked for it once; then a person sees to it', async () => {
+    const visit = await at.book(`${at.day(10)}T10:00`)
+    await at.write('my period started last week')
+    await at.write("I don't remember")
+    await at.write('no idea')
+    await at.pass(1)
+    const asked = (await at.kinds(visit, 'delivered')).filter((kind) => kind === 'lmp-question')
+    expect(asked).toEqual(['lmp-question'])
+    expect((await at.words()).map(([reason]) => reason)).toContain('unclear-reply')
+  })
+})

@@ -4,13 +4,14 @@ import { readBatch, scoreOf } from './blind-texts.ts'
 /**
  * Texts written and labelled by somebody who had not seen the vocabulary, a third of them meant to be hard; invented, no
  * published source. Each batch was scored once before anything was learned from it: see `src/domain/replies/README.md`.
- * From then on it is known, and must not be read worse than it is. The last two have taught nothing yet.
+ * From then on it is known, and must not be read worse than it is.
  */
 const BATCHES = [
-  { batch: 1, accepted: 0.92, wrong: 8 },
-  { batch: 2, accepted: 0.87, wrong: 12 },
-  { batch: 3, accepted: 0.64, wrong: 25 },
-  { batch: 4, accepted: 0.55, wrong: 25 },
+  { batch: 1, accepted: 0.93, wrong: 7 },
+  { batch: 2, accepted: 0.9, wrong: 8 },
+  { batch: 3, accepted: 0.9, wrong: 4 },
+  { batch: 4, accepted: 0.88, wrong: 4 },
+  { batch: 5, accepted: 0.89, wrong: 5 },
 ]
 
 describe('a batch of blind texts', () => {

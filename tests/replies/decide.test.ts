@@ -26,6 +26,7 @@ function situation(read: Reading, more: Partial<Situation> = {}): Situation {
     isNear: false,
     isPregnant: false,
     hasPlace: false,
+    askedForDay: false,
     mayUndo: false,
     isBadly: () => false,
     ...more,

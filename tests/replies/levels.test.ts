@@ -123,7 +123,15 @@ function reaches(level: string, language: string, text: string): boolean {
     : decideForVisit({
         ...{ reading, history: { status: 'cycling', lmp: '2026-02-20' }, today: '2026-03-18' },
         ...{ offerOpen: false, mustMove: false, lapsePolicy: 'desk-decides', topics: [], mayBePutOff: true },
-        ...{ isNear, isPregnant: false, hasPlace: false, mayUndo: false, keeps: () => !isNear, isBadly: () => isNear },
+        ...{
+          isNear,
+          isPregnant: false,
+          hasPlace: false,
+          askedForDay: false,
+          mayUndo: false,
+          keeps: () => !isNear,
+          isBadly: () => isNear,
+        },
       })
   const said = effects.flatMap((effect) => (effect.do === 'say' ? effect.kind : []))
   const calls = effects.flatMap((effect) => (effect.do === 'follow-up' ? effect.reason : []))

@@ -20,8 +20,3 @@ export function bareAnswer({ tokens, classes, isPart }: Scene): 'yes' | 'no' | u
   if (found.has('yes') || (found.has('nod') && found.size === 1)) return found.has('no') ? undefined : 'yes'
   return found.has('no') ? 'no' : undefined
 }
-
-/** A word of refusal stands in it. */
-export function holdsRefusal({ classes }: Scene): boolean {
-  return classes.some((found) => found.has('no'))
-}

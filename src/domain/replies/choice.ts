@@ -1,12 +1,15 @@
 import { DateTime } from 'luxon'
 import { bareAnswer } from './answers.ts'
-import { overlaps } from './clauses.ts'
+import { lastOpening, openingsIn, romanAt } from './choice-words.ts'
+import { clausesAround, isFilled, overlaps } from './clauses.ts'
 import type { DayRun } from './dates.ts'
 import { valueOf } from './numbers.ts'
 import { dayNumber } from './receipt.ts'
 import type { Scene } from './scene.ts'
 import type { Match, Run } from './matching.ts'
+import { REPLY_MEANINGS } from './reply-meanings.ts'
 import { isUnderstood } from './senses.ts'
+import type { Told } from './told.ts'
 import type { Sense } from './vocabulary.ts'
 
 /** A choice among the openings on offer. `undefined` when none or more than one is named. */
@@ -16,21 +19,37 @@ export interface Choice extends Run {
 
 /**
  * Reads "2", "2nd one", "the Tuesday one", "the 10:30" while an offer is open. A clause must hold nothing but the
- * choice and words of choosing: "2 days ago" is none. A word of refusal, or a day on which the opening is not,
- * takes it back: a visit moved against the patient's will is worse than a question. `told`: days of something
- * else, such as a start.
+ * choice and words of choosing: "2 days ago" is none. A word of refusal, another number, or a day on which the opening
+ * is not, takes it back: a visit moved against the patient's will is worse than a question. `told`: what else is said,
+ * such as a start or that there is none yet, whose words and day are not the choice's.
  */
-export function findChoice(scene: Scene, senses: Match<Sense>[], told: DayRun[]): Choice | undefined {
-  if (scene.isPart || scene.classes.some((found) => found.has('refused'))) return undefined
+export function findChoice(scene: Scene, senses: Match<Sense>[], told: readonly Told[]): Choice | undefined {
+  if (scene.isPart) return undefined
+  const days = told.flatMap(({ day }) => day ?? [])
+  const choice = lastOpening(scene, (run) => readClause(run, scene)?.choice) ?? onlyChoice(scene, senses, told)
+  return choice && !namesAnotherDay(choice, scene, days) ? choice : undefined
+}
+
+function onlyChoice(scene: Scene, senses: Match<Sense>[], told: readonly Told[]): Choice | undefined {
+  const news = told
+    .filter(({ meaning }) => REPLY_MEANINGS[meaning].bleeding !== null)
+    .map(({ run }) => clausesAround(run, scene.clauses))
+  const isElsewhere = (run: Run) => !news.some((clause) => overlaps(clause, run))
+  if (scene.classes.some((found, at) => found.has('refused') && isElsewhere({ from: at, to: at + 1 }))) return undefined
   const choice = namedChoice(scene, senses) ?? takenChoice(scene, senses, told)
-  return choice && !namesAnotherDay(choice, scene, told) ? choice : undefined
+  if (!choice) return undefined
+  return openingsIn(scene).every((other) => other.choice === choice.choice || !isElsewhere(other)) ? choice : undefined
 }
 
 /** A plain yes to the only opening, with neither a day nor a question beside it. */
-function takenChoice(scene: Scene, senses: Match<Sense>[], told: DayRun[]): Choice | undefined {
-  if (scene.context.choices !== 1 || scene.days.some((day) => isForVisit(day, told))) return undefined
+function takenChoice(scene: Scene, senses: Match<Sense>[], told: readonly Told[]): Choice | undefined {
+  const days = told.flatMap(({ day }) => day ?? [])
+  if (scene.context.choices !== 1 || scene.days.some((day) => isForVisit(day, days))) return undefined
   if (scene.tokens.some(({ asks }) => asks)) return undefined
-  if (bareAnswer(scene) === 'yes') return { from: 0, to: scene.tokens.length, choice: 1 }
+  const all = { from: 0, to: scene.tokens.length }
+  const isPleased = scene.classes.some((found) => found.has('pleased'))
+  if (isPleased && isFilled(all, [], scene.classes, ['pleased'])) return { ...all, choice: 1 }
+  if (bareAnswer(scene) === 'yes') return { ...all, choice: 1 }
   const taken = senses.find(({ sense }) => sense === 'takes')
   return taken && { from: taken.from, to: taken.to, choice: 1 }
 }
@@ -91,7 +110,7 @@ function readClause(clause: Run, scene: Scene): Choice | undefined {
     : undefined
 }
 
-const CHOOSING = ['choosing', 'filler', 'joint']
+const CHOOSING = ['choosing', 'filler', 'joint', 'of-offer']
 
 function readAt(at: number, scene: Scene): Choice | undefined {
   const classes = scene.classes[at]!
@@ -99,6 +118,8 @@ function readAt(at: number, scene: Scene): Choice | undefined {
   const here = (choice: number | undefined, to = at + 1) =>
     choice === undefined ? undefined : { choice, from: at, to }
   if (classes.has('last')) return here(scene.context.choices)
+  if (classes.has('middle')) return here(scene.context.choices === 3 ? 2 : 0, classes.get('middle')![0])
+  if (romanAt(at, scene)) return here(romanAt(at, scene))
   const day = scene.days.find((run) => run.from === at && (run.kind === 'weekday' || run.date !== undefined))
   if (day)
     return here(

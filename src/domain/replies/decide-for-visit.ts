@@ -145,9 +145,9 @@ function byVisit(meaning: VisitMeaning, situation: Situation): Effect[] {
   const { reading, history, today, topics } = situation
   switch (meaning) {
     case 'period-started':
-      // "Last week" starts a period, but no forecast: she is asked for the day, and a person sees to it if she does not
-      // say.
-      if (reading.startedOn === undefined) return [...say('lmp-question'), follow('unclear-reply')]
+      // "Last week" starts a period, but no forecast: the patient is asked for the day, once, and a person sees to it.
+      if (reading.startedOn === undefined)
+        return situation.askedForDay ? unclear() : [...say('lmp-question'), follow('unclear-reply')]
       return learned(situation, heardStart(history, reading.startedOn, today), {
         heard: 'started',
         on: reading.startedOn,

@@ -8,7 +8,9 @@ import type { Scene } from './scene.ts'
 import { holdingSenses } from './senses.ts'
 import { settle } from './settle.ts'
 import { dayOf } from './start-day.ts'
-import { tellAnswer, tellStart } from './tell-start.ts'
+import { tellAnswer } from './tell-answer.ts'
+import { tellStart } from './tell-start.ts'
+import { tellVisit } from './tell-visit.ts'
 import type { Told } from './told.ts'
 import type { Sense } from './vocabulary.ts'
 
@@ -52,8 +54,12 @@ const FOR_TODAY: ReadonlySet<Sense> = new Set<Sense>(['today-bleeding', 'today-p
 /** What the text means in this language, most important first. */
 export function readScene(scene: Scene): Reading {
   const senses = holdingSenses(scene)
-  const said = [...senses.flatMap((match) => tell(match, senses, scene)), ...tellQuestions(senses, scene)]
-  const told = settle(said.some(isMoreThanYes) ? said : [...said, ...tellAnswer(scene)], senses, scene)
+  const said = [
+    ...senses.flatMap((match) => tell(match, senses, scene)),
+    ...tellQuestions(senses, scene),
+    ...tellVisit(senses, scene),
+  ]
+  const told = settle(said.some(isMoreThanYes) ? said : [...said, ...tellAnswer(scene, senses)], senses, scene)
   const first = told[0]
   const start = told.find((each) => each.meaning === 'period-started')
   const meanings = [...new Set(told.map((each) => each.meaning))]
@@ -100,7 +106,11 @@ function tell(match: Found, senses: Found[], scene: Scene): Told[] {
   // Used as prescribed: no lapse.
   if (meaning === 'prep-lapse' && senses.some((other) => other.sense === 'prescribed' && overlaps(other, match)))
     return []
+  if (isOfBlood(match, scene)) return []
   if (meaning === 'bleeding-ended') return [{ meaning, run: match, confidence, day: dayOf(match, scene) }]
+  // "Yes, cancel it": whoever says yes to us speaks of the visit.
+  if (match.sense === 'cancel-word' && scene.classes.some((found) => found.has('yes')))
+    return [{ meaning: 'cannot-come', run: match, confidence: 0.85 }]
   if (match.sense === 'cancel-word')
     return [
       { meaning: 'stop', run: match, confidence },
@@ -136,6 +146,23 @@ const BLED: ReadonlySet<Sense> = new Set<Sense>(['period-started', 'started-shor
 function tellNoCycle(match: Found, { matches, tokens }: Scene, confidence: number): Told[] {
   const bleeds = matches.some(({ sense, whole }) => BLED.has(sense) && !whole)
   return bleeds || tokens[match.from]!.asks ? [] : [{ meaning: 'no-cycle', run: match, confidence }]
+}
+
+const ENDING: ReadonlySet<Sense> = new Set<Sense>(['stop', 'stop-it', 'bleeding-ended', 'ended-short'])
+
+/** "How do I stop the bleeding": no wish about texts, and no end of anything. */
+function isOfBlood(match: Found, { classes, clauses }: Scene): boolean {
+  if (!ENDING.has(match.sense)) return false
+  const to = Math.min(match.to + 3, clauses.runs[clauses.of[match.to - 1]!]!.to)
+  const after = classes.slice(match.from, to)
+  if (after.some((found) => found.has('texts'))) return false
+  const isAsked = classes[match.from]!.has('how') || classes[match.from - 1]?.has('how') === true
+  const isBlood = after.some((found) => found.has('flow') || found.has('bleeds'))
+  return (
+    isBlood &&
+    (isAsked ||
+      classes.slice(clauses.runs[clauses.of[match.from]!]!.from, match.from).some((found) => found.has('how')))
+  )
 }
 
 const BODY = ['bleeds', 'flow', 'period', 'pain']

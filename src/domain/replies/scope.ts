@@ -31,12 +31,16 @@ function isDenied({ from, to }: Run, { classes, clauses }: Scene): boolean {
 }
 
 /** An "if" in the clause, or in the one that follows without a stop: "do I cancel if I bleed". */
-function isConditional(match: Found, matches: readonly Found[], { clauses, tokens }: Scene): boolean {
+function isConditional(match: Found, matches: readonly Found[], { classes, clauses, tokens }: Scene): boolean {
   const last = clauses.of[match.to - 1]!
   const next = clauses.runs[last + 1]
   const to = next && tokens[next.from]!.before === 0 ? next.to : clauses.runs[last]!.to
   const around = { from: clauses.runs[clauses.of[match.from]!]!.from, to }
-  return matches.some((other) => other.sense === 'what-if' && overlaps(other, around))
+  if (matches.some((other) => other.sense === 'what-if' && overlaps(other, around))) return true
+  // "A woman or I won't come", "not sure I'd be allowed".
+  const clause = clauses.of[match.from]!
+  const from = clauses.runs[match.sense === 'cannot-come' ? Math.max(0, clause - 1) : clause]!.from
+  return classes.some((found, at) => at >= from && at <= match.from && found.has('on-condition'))
 }
 
 /** Somebody else is named before it in the clause, and not the patient after that. */

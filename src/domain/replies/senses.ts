@@ -119,6 +119,7 @@ function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
       ? ['filler', 'joint', 'dating']
       : ['filler', 'joint']
   if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, fillers)
+  if (match.sense === 'started-short' && isDatedAnswer(match, clause, scene)) return true
   if (!isFilled(clause, runs, scene.classes, fillers)) return false
   if (
     match.sense === 'started-short' &&
@@ -129,6 +130,29 @@ function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
   if ((match.sense === 'stop' || match.sense === 'stop-it') && isPlainStop(match, clause, scene)) return true
   return scene.clauses.runs.every((run) => overlaps(run, clause) || isUnderstood(run, matches, scene))
 }
+
+/**
+ * "It arrived whilst I was at bingo last night": where it was asked, unknown words may stand behind it and its day, but
+ * none before it and none of anything else that may begin.
+ */
+function isDatedAnswer(match: Found, clause: Run, scene: Scene): boolean {
+  const { classes, tokens, context, days } = scene
+  if ((context.asked !== 'started' && context.asked !== 'day') || tokens.length > LONGEST_ANSWER) return false
+  const [day, other] = days
+  if (!day || other || day.tense !== 'past' || !overlaps(day, clause)) return false
+  if (
+    tokens.some(({ asks }) => asks) ||
+    classes.some((found, at) => !overlaps({ from: at, to: at + 1 }, day) && ELSE.some((name) => found.has(name)))
+  )
+    return false
+  const isNext = day.from >= match.to && isFilled({ from: match.to, to: day.from }, [], classes, ['filler', 'dating'])
+  const isIt = classes[match.from]!.has('it') && day.from >= match.to
+  return (isNext || isIt) && isFilled({ from: clause.from, to: match.to }, [match], classes, ['filler', 'joint', 'yes'])
+}
+
+/** What may begin as well, is denied, or is somebody's own doing. */
+const ELSE = ['other-start', 'not', 'no', 'beside-day', 'awaited', 'clean']
+const LONGEST_ANSWER = 18
 
 /** Days and times that may stand beside the pattern: any beside an event, only coming ones beside a yes. */
 function besides(match: Found, matches: Found[], scene: Scene): Run[] {

@@ -7,6 +7,8 @@ export interface Situation {
   history: CycleHistory
   /** The day on which it was written, in the patient's zone: what the reply says of "today". */
   today: CalendarDate
+  /** The day was what was asked for last. */
+  askedForDay: boolean
   /** An offer waits for a number. */
   offerOpen: boolean
   /**

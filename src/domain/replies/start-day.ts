@@ -1,6 +1,7 @@
 import { clausesAround, isFilled, overlaps, type Clauses } from './clauses.ts'
 import type { Run } from './matching.ts'
 import type { Scene } from './scene.ts'
+import { isRefused } from './tell-visit.ts'
 import { openDay, type DayRun } from './dates.ts'
 
 /**
@@ -11,7 +12,11 @@ export function dayOf(match: Run, scene: Scene): DayRun | undefined {
   const clause = clausesAround(match, scene.clauses)
   const own = scene.days.filter((day) => overlaps(day, clause) && !isOfVisit(day, match, scene))
   const apart = scene.days.filter(
-    (day) => day.tense !== 'ahead' && !overlaps(day, clause) && standsAlone(day, scene.clauses, scene),
+    (day) =>
+      day.tense !== 'ahead' &&
+      !overlaps(day, clause) &&
+      !isRefused(day, scene) &&
+      standsAlone(day, scene.clauses, scene),
   )
   const day =
     nearest(
@@ -63,9 +68,13 @@ function nearest(days: DayRun[], match: Run): DayRun | undefined {
  * the event's words is the event's.
  */
 function isOfVisit(day: DayRun, match: Run, scene: Scene): boolean {
-  if (overlaps(day, match) || day.from === match.to) return false
+  return !overlaps(day, match) && day.from !== match.to && isDayOfVisit(day, scene, match)
+}
+
+/** Words of the visit stand right before the day, or after it. Those of `event` are none of the visit. */
+export function isDayOfVisit(day: DayRun, scene: Scene, event?: Run): boolean {
   for (let at = Math.max(0, day.from - 3); at < day.from; at++) {
-    if (!overlaps(match, { from: at, to: at + 1 }) && scene.classes[at]!.has('visiting')) return true
+    if (!(event && overlaps(event, { from: at, to: at + 1 })) && scene.classes[at]!.has('visiting')) return true
   }
   return scene.classes[day.to]?.has('visited') ?? false
 }

@@ -1,4 +1,3 @@
-import { bareAnswer, holdsRefusal } from './answers.ts'
 import { clausesAround, isFilled, overlaps } from './clauses.ts'
 import type { DayRun } from './dates.ts'
 import type { Match } from './matching.ts'
@@ -70,26 +69,4 @@ function isOther(at: number, match: Found, scene: Scene): boolean {
     other.from >= clausesAround(match, scene.clauses).to &&
     !isFilled(other, scene.days, scene.classes, ['filler', 'dating', 'joint', 'time', 'n', 'nth', 'month', 'weekday'])
   )
-}
-
-/** An answer that is one only because of what was asked: a day, a bare yes or a bare no. */
-export function tellAnswer(scene: Scene): Told[] {
-  const { asked } = scene.context
-  if (asked !== 'started' && asked !== 'day') return []
-  const answer = asked === 'started' ? bareAnswer(scene) : undefined
-  if (!answer) return tellDayAsked(scene)
-  const run = { from: 0, to: scene.tokens.length }
-  // A yes says that it began, not when: that is asked next.
-  return [{ meaning: answer === 'yes' ? 'period-started' : 'not-started', run, confidence: 0.9 }]
-}
-
-/** A day and nothing but courtesies ("Yes, Monday", "around the 15th I think"). "No, Monday" is none. */
-function tellDayAsked(scene: Scene): Told[] {
-  const [day, other] = scene.days
-  if (!day || other || day.tense === 'ahead' || scene.isPart || holdsRefusal(scene)) return []
-  const text = { from: 0, to: scene.tokens.length }
-  const isAlone = isFilled(text, scene.days, scene.classes, ['filler', 'dating', 'joint'])
-  return isAlone
-    ? [{ meaning: 'period-started', run: day, day, confidence: day.day === undefined ? 0.65 : 0.93 * day.certainty }]
-    : []
 }

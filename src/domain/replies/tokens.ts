@@ -65,6 +65,8 @@ const ENTITIES: Record<string, string> = {
 const ENTITY = /&(?:lt|gt|amp|quot|apos|#39);/g
 // ¹ ² ³ are bytes of old alphabets, not numbers: they would pass for a choice. Gurmukhi digits are numbers.
 const LOST_DIGIT = /[\u00b9\u00b2\u00b3]/g
+/** A number as an emoji: "3️⃣". */
+const KEYCAP = /([0-9])\ufe0f?\u20e3/g
 const GURMUKHI_DIGIT = /[\u0a66-\u0a6f]/g
 
 /**
@@ -80,7 +82,7 @@ export function cleanText(text: string): string {
 
 function unified(text: string): string {
   const digits = text.replace(LOST_DIGIT, ' ').replace(GURMUKHI_DIGIT, (digit) => String(digit.charCodeAt(0) - 0x0a66))
-  return digits.normalize('NFKC').replace(INVISIBLE, '').normalize('NFC')
+  return digits.replace(KEYCAP, '$1 ').normalize('NFKC').replace(INVISIBLE, '').normalize('NFC')
 }
 
 /**

@@ -36,6 +36,7 @@ export async function decideReply(
     reading,
     history: patient.cycle,
     today: dateIn(hearing.reply.receivedAt, booking.zone),
+    askedForDay: hearing.lastAsked === 'day',
     offerOpen: offer?.state === 'open',
     mustMove: offer?.reason === 'cannot-come',
     lapsePolicy: clinic.settings.lapsePolicy,
