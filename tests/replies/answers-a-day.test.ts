@@ -37,7 +37,7 @@ describe('more questions on one day than Daysix answers by itself', () => {
 
 describe('a patient who does not know the day', () => {
   it('is asked for it once; then a person sees to it', async () => {
-    const visit = await at.book(`${at.day(10)}T10:00`)
+    const visit = await at.book(`${at.day(10)}T10:00`, { cycle: at.cycling(35) })
     await at.write('my period started last week')
     await at.write("I don't remember")
     await at.write('no idea')

@@ -16,7 +16,8 @@ const BESIDE = ['filler', 'dating', 'joint']
 /**
  * The day that a start is told on, where a start or its day was asked for: the only one named, unless something else in
  * the text claims it. Asked for the day, the patient has said that it began, so unknown words may stand around it;
- * asked whether it began, only a yes or a sentence of its own makes a day the answer. A day without number: it is not known.
+ * asked whether it began, only a yes or a sentence of its own makes a day the answer. A day without number: it is not
+ * known.
  */
 export function answeredDay(scene: Scene, senses: readonly Found[]): DayRun | undefined {
   if (scene.isPart || scene.tokens.length > LONGEST_ANSWER || scene.days.length === 0) return undefined
