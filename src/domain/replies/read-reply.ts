@@ -1,5 +1,6 @@
 import { tellsOfBlood } from './bleeding.ts'
 import { readScene } from './meanings.ts'
+import { otherLanguageOf } from './other-language.ts'
 import { cutQuotes, withoutSaid } from './own-words.ts'
 import { CLINICAL, type Reading, type ReplyContext } from './reading.ts'
 import { receiptOf, type Receipt } from './receipt.ts'
@@ -25,8 +26,13 @@ export function readReply(text: string, context: ReplyContext, vocabulary: Vocab
   const tokens = ownTokens(tokenise(own), context)
   if (tokens.length === 0) return reaction === 'approved' ? APPROVED : NOTHING
   const reading = readTokens(tokens, context, vocabulary)
-  return !REPLY_MEANINGS[reading.meaning].neverHidden && isJunk(text) ? NOTHING : reading
+  if (!REPLY_MEANINGS[reading.meaning].neverHidden && isJunk(text)) return NOTHING
+  const other = reading.meaning === 'unclear' ? otherLanguageOf(own.slice(0, LANGUAGE_SIGNS)) : undefined
+  return other === undefined ? reading : { ...reading, language: other }
 }
+
+/** By the beginning of a text its language can be told. */
+const LANGUAGE_SIGNS = 400
 
 /** A reply to an offer of no more words than this may repeat one of its lines: "2: Thu Mar 26 9:30am". */
 const LINE_OF_OFFER = 8

@@ -90,6 +90,6 @@ export interface Reading {
   needs?: true
   /** With `prep-question`: the protocol's topic, e.g. `bath`. */
   topic?: string
-  /** The language it was written in, where that could be told and differs from the stored one. */
+  /** What it was written in, where that could be told and is not the stored one; also `und-Arab`: other-language.ts. */
   language?: string
 }

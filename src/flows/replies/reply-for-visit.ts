@@ -21,6 +21,7 @@ import { leaveQuestion } from './pending-question.ts'
 import { lastNews } from './last-news.ts'
 import { takeBack } from './take-back.ts'
 import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
+import { languageWords } from '../../domain/replies/other-language.ts'
 import { REPLY_MEANINGS } from '../../domain/replies/reply-meanings.ts'
 
 /** One reply while it is acted on: what an effect changes is seen by the next. */
@@ -46,12 +47,14 @@ export async function replyForVisit(
   let done: string = reading.meaning
   for (const effect of effects) done = (await carryOutEffect(tx, deps, turn, effect)) ?? done
   if (turn.unanswered && !effects.some((effect) => effect.do === 'follow-up')) await leaveAnswerToDesk(tx, deps, turn)
-  if (reading.language) await openFollowUp(tx, deps, turn.visit, 'other-language', { language: reading.language })
+  if (reading.language) await openFollowUp(tx, deps, turn.visit, 'other-language', inLanguage(reading.language))
   const did = { ...turn.did, ...(await offersOf(tx, deps, turn, done)) }
   const { id: bookingId } = visit.booking
   await noteEvent(tx, deps, bookingId, 'reply', 'patient', { reply: hearing.reply.id, meaning: reading.meaning, done })
   return { bookingId, done, did }
 }
+
+const inLanguage = (language: string) => ({ language, why: `Written in ${languageWords(language)}.` })
 
 /** Does one effect. @returns a word for what was done, where it says more than the meaning. */
 async function carryOutEffect(tx: Tx, deps: Deps, turn: Turn, effect: Effect): Promise<string | undefined> {
