@@ -112,7 +112,7 @@ describe('what is held on a patient', () => {
       headers: { ...bearer(API_KEY), 'Idempotency-Key': 'fay-once-only' },
     })
     const { id } = JSON.parse(text).booking.patient as { id: string }
-    const kept = () => world.deps.store.read.idempotency.get('fay-once-only')
+    const kept = () => world.deps.store.read.idempotency.get('key environment fay-once-only')
     expect(await kept()).toBeDefined()
     await erasePatient(world.deps, id, 'u_test')
     expect(await kept()).toBeUndefined()
