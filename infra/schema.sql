@@ -59,6 +59,7 @@ table booking
   outcome_at timestamp with time zone
   outcome_by text
   minutes integer not null default 10
+  sealed_outcome text
   CHECK ((state = ANY (ARRAY['booked'::text, 'cancelled'::text])))
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   FOREIGN KEY (patient_id) REFERENCES patient(id)
@@ -75,12 +76,13 @@ table consent
   id bigint not null generated as identity
   patient_id text not null
   channel text not null
-  recorded_by text not null
+  recorded_by text
   recorded_at timestamp with time zone not null
-  wording text not null
+  wording text
   withdrawn_at timestamp with time zone
   until text
   given_by text not null default 'patient'::text
+  sealed text
   CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
   CHECK ((given_by = ANY (ARRAY['patient'::text, 'receiver'::text])))
   FOREIGN KEY (patient_id) REFERENCES patient(id)
@@ -114,6 +116,7 @@ table follow_up
   outcome text
   reply_id text
   phone_print text
+  sealed_end text
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   FOREIGN KEY (patient_id) REFERENCES patient(id)
@@ -123,8 +126,9 @@ table happening
   at timestamp with time zone not null
   booking_id text
   what text not null
-  by text not null
-  facts text not null
+  by text
+  facts text
+  sealed text
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   PRIMARY KEY (id)
 table idempotency
@@ -137,6 +141,7 @@ table idempotency
 table key_check
   one boolean not null default true
   print text not null
+  bound text
   CHECK (one)
   PRIMARY KEY (one)
 table message

@@ -3,7 +3,7 @@ import { compose, type Composed } from './compose.ts'
 import { loadConfig } from './config.ts'
 import { startService, type Role } from './service.ts'
 import { firstAdministrator } from './adapters/sign-in/people.ts'
-import { resealAll } from './adapters/db/reseal.ts'
+import { noteAllBound, resealAll } from './adapters/db/reseal.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
 import { retainDaily } from './flows/patients/retention.ts'
@@ -114,8 +114,9 @@ function sealingAnew({ database, vault, log }: Composed): () => Promise<void> {
     if (key === done) return
     const count = await resealAll(database, vault)
     // Whoever was still sealing with the key before leaves something for the next pass.
-    if (count === 0) done = key
-    else log.info({ key, count }, 'sealed anew')
+    if (count > 0) return log.info({ key, count }, 'sealed anew')
+    await noteAllBound(database, vault)
+    done = key
   }
   return startRhythm(MINUTE_MS, work, (error) => log.error({ name: error.name }, 'sealing anew failed'))
 }

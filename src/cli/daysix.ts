@@ -27,6 +27,10 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
     summary: 'Make a new sealing key and seal all data anew with it.',
     load: () => import('./rotate-key.ts'),
   },
+  'seals-verify': {
+    summary: 'Check that every sealed value can be read and is in its place.',
+    load: () => import('./seals-verify.ts'),
+  },
   'audit-verify': {
     summary: 'Check that the record of who saw what is whole.',
     load: () => import('./audit-verify.ts'),

@@ -1,6 +1,6 @@
 import { setTimeout as pause } from 'node:timers/promises'
 import { Command } from 'commander'
-import { countByKey, resealAll } from '../adapters/db/reseal.ts'
+import { countByKey, noteAllBound, resealAll } from '../adapters/db/reseal.ts'
 import { addKeyToFile } from '../adapters/vault/key-file.ts'
 import { loadConfig } from '../config.ts'
 import { Failure } from '../domain/failure.ts'
@@ -32,6 +32,7 @@ async function rotate(): Promise<void> {
     await withService(async ({ database, vault }) => {
       await pause(TAKEN_UP_MS)
       say(`sealed anew: ${await resealAll(database, vault)}`)
+      await noteAllBound(database, vault)
     }, 'throw')
   } catch (error) {
     if (!(error instanceof Failure) || error.code !== 'data-folder-in-use') throw error

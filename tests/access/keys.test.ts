@@ -19,23 +19,23 @@ describe('sealed values', () => {
   const vault = createVault(readKeyRing(key()))
 
   it('are never the same twice, and open to what was sealed', () => {
-    const [a, b] = [vault.seal('Ada Fenwick'), vault.seal('Ada Fenwick')]
+    const [a, b] = [vault.seal('Ada Fenwick', 'a row'), vault.seal('Ada Fenwick', 'a row')]
     expect(a).not.toBe(b)
-    expect([vault.open(a), vault.open(b)]).toEqual(['Ada Fenwick', 'Ada Fenwick'])
+    expect([vault.open(a, 'a row'), vault.open(b, 'a row')]).toEqual(['Ada Fenwick', 'Ada Fenwick'])
   })
 
   it('do not open once a single bit is changed, cut or said to be sealed with another key', () => {
-    const sealed = vault.seal('2026-03-02')
+    const sealed = vault.seal('2026-03-02', 'a row')
     const [id, body] = sealed.split('.') as [string, string]
     const bytes = Buffer.from(body, 'base64url')
     for (let bit = 0; bit < bytes.length * 8; bit++) {
       const altered = Buffer.from(bytes)
       altered[bit >> 3]! ^= 1 << (bit & 7)
-      expect(() => vault.open(`${id}.${altered.toString('base64url')}`)).toThrow()
+      expect(() => vault.open(`${id}.${altered.toString('base64url')}`, 'a row')).toThrow()
     }
     for (let length = 0; length < bytes.length; length++)
-      expect(() => vault.open(`${id}.${bytes.subarray(0, length).toString('base64url')}`)).toThrow()
-    expect(() => vault.open(`k2.${body}`)).toThrow(/not at hand/)
+      expect(() => vault.open(`${id}.${bytes.subarray(0, length).toString('base64url')}`, 'a row')).toThrow()
+    expect(() => vault.open(`k2.${body}`, 'a row')).toThrow(/not at hand/)
   })
 })
 
@@ -45,23 +45,23 @@ describe('a list of keys', () => {
   it('seals with the newest, opens with all, looks up with the oldest', () => {
     const before = createVault(readKeyRing(first))
     const after = createVault(readKeyRing(`${first},${second}`))
-    expect(after.open(before.seal('x'))).toBe('x')
-    expect(() => before.open(after.seal('x'))).toThrow(/not at hand/)
+    expect(after.open(before.seal('x', 'a row'), 'a row')).toBe('x')
+    expect(() => before.open(after.seal('x', 'a row'), 'a row')).toThrow(/not at hand/)
     expect(after.fingerprint('+16135550101')).toBe(before.fingerprint('+16135550101'))
   })
 
   it('a key marked ~ opens but does not seal yet: so servers can be restarted one after the other', () => {
     const notYet = createVault(readKeyRing(`${first},~${second}`))
     const already = createVault(readKeyRing(`${first},${second}`))
-    expect(notYet.open(already.seal('x'))).toBe('x')
-    expect(already.open(notYet.seal('x'))).toBe('x')
+    expect(notYet.open(already.seal('x', 'a row'), 'a row')).toBe('x')
+    expect(already.open(notYet.seal('x', 'a row'), 'a row')).toBe('x')
     expect(notYet.sealsWith()).toBe('k1')
   })
 
   it('names a key the same wherever it stands', () => {
     const two = createVault(readKeyRing(`${first},${second}`))
     const three = createVault(readKeyRing(`${first},${third},${second}`))
-    expect(three.open(two.seal('x'))).toBe('x')
+    expect(three.open(two.seal('x', 'a row'), 'a row')).toBe('x')
   })
 
   it.each([

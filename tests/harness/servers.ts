@@ -1,4 +1,4 @@
-import { createHash, randomBytes } from 'node:crypto'
+import { createCipheriv, createHash, hkdfSync, randomBytes } from 'node:crypto'
 import { readFileSync, readdirSync } from 'node:fs'
 import pg from 'pg'
 import { openServer } from '../../src/adapters/db/server.ts'
@@ -18,6 +18,15 @@ export function serverAddress(name: 'TEST_DATABASE_URL' | 'TEST_REDIS_URL' | 'TE
 }
 
 const TEST_KEY = Buffer.alloc(32, 7)
+/** As versions before 0021 sealed: bound to no row. */
+export function sealedUnbound(value: unknown): string {
+  const key = Buffer.from(hkdfSync('sha256', TEST_KEY, Buffer.alloc(0), 'daysix seal', 32))
+  const iv = randomBytes(12)
+  const cipher = createCipheriv('aes-256-gcm', key, iv).setAAD(Buffer.from('k1'))
+  const body = Buffer.concat([cipher.update(JSON.stringify(value), 'utf8'), cipher.final()])
+  return `k1.${Buffer.concat([iv, body, cipher.getAuthTag()]).toString('base64url')}`
+}
+
 export const testVault = () => createVault(readKeyRing(TEST_KEY.toString('base64')))
 
 export interface FreshDatabase {

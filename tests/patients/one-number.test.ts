@@ -112,6 +112,25 @@ describe('a clinic that books a number known to another clinic', () => {
     }
   })
 
+  it('may use the same Idempotency-Key as another caller: a key belongs to whoever sent it', async () => {
+    const other = await makeApiKey(accessDeps(world), {
+      name: 'writer of harbour',
+      may: ['visits:write'],
+      clinicId: 'harbour',
+      expiresAt: null,
+    })
+    const order = (clinic: string, visit: string, headers: Record<string, string>) =>
+      served.ask('/api/v1/bookings', {
+        json: { clinic, visit, patient: { name: 'Orla Venn', phone: '782 555 0166' }, cycle: { lmp: 'unknown' } },
+        headers: { ...headers, 'Idempotency-Key': 'order-20261' },
+      })
+    expect((await order('harbour', '2026-04-01T09:00', bearer(other.secret))).status).toBe(201)
+    expect((await order('ridge', '2026-04-02T09:00', key)).status).toBe(201)
+    // Its own once more: the same answer, and for another request a refusal.
+    expect((await order('ridge', '2026-04-02T09:00', key)).status).toBe(201)
+    expect((await order('ridge', '2026-04-03T09:00', key)).status).toBe(409)
+  })
+
   it('does not hear what is answered to the other clinic', async () => {
     // The other clinic writes last: the text is an answer to it, and about its visit only.
     const { amendBooking } = await import('../../src/flows/visits/amend-booking.ts')

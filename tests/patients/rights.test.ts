@@ -54,7 +54,7 @@ describe('what is held on a patient', () => {
     for (const part of ['Ada Fenwick', PHONE, '2026-03-02', 'purple umbrella', 'Harbour Clinic', 'period-started'])
       expect(text).toContain(part)
     expect(held.message!.length).toBeGreaterThan(1)
-    expect(held.consent![0]).toMatchObject({ channel: 'sms', recorded_by: 'desk', wording: expect.any(String) })
+    expect(held.consent![0]).toMatchObject({ channel: 'sms', recordedBy: 'desk', wording: expect.any(String) })
     for (const part of ['Bea Lowther', '+17825550102', 'green kettle', 'sealed', 'phone_print', other.id])
       expect(text).not.toContain(part)
   })
@@ -112,7 +112,7 @@ describe('what is held on a patient', () => {
       headers: { ...bearer(API_KEY), 'Idempotency-Key': 'fay-once-only' },
     })
     const { id } = JSON.parse(text).booking.patient as { id: string }
-    const kept = () => world.deps.store.read.idempotency.get('fay-once-only')
+    const kept = () => world.deps.store.read.idempotency.get('key environment fay-once-only')
     expect(await kept()).toBeDefined()
     await erasePatient(world.deps, id, 'u_test')
     expect(await kept()).toBeUndefined()

@@ -7,13 +7,13 @@ import { checkMigration } from '../../src/adapters/db/visits/overlaps.ts'
 import { linesOf } from '../../src/cli/migrate.ts'
 import { findableBy } from '../../src/domain/patients/search-words.ts'
 import type { Store } from '../../src/flows/ports/deps.ts'
-import { testVault } from '../harness/servers.ts'
+import { sealedUnbound, testVault } from '../harness/servers.ts'
 
 // Rows as an older version wrote them, brought up to date by the migrations after it. Invented people.
 const PHONE = '+16135550142'
 const vault = testVault()
 
-const sealed = (value: unknown) => vault.seal(JSON.stringify(value))
+const sealed = sealedUnbound
 
 /** A database as it was after this migration. */
 async function asOf(version: Parameters<typeof migrate>[1]): Promise<Database> {

@@ -1,5 +1,5 @@
 import type { Pool, PoolClient, PreparedQuery } from '../../src/adapters/db/pool.ts'
-import { testVault } from '../harness/servers.ts'
+import { sealedUnbound } from '../harness/servers.ts'
 
 const PHONE = '+16135550142'
 /** Grow with the number of patients; every other table is small. */
@@ -74,8 +74,7 @@ export function listening(pool: Pool, tell: (asked: Asked) => void): Pool {
 
 /** Thousands of patients with their visits, and what is kept of them. */
 export async function fill(pool: Pool): Promise<void> {
-  const vault = testVault()
-  const sealed = vault.seal(JSON.stringify({ phone: PHONE, choices: [], answer: null, text: null }))
+  const sealed = sealedUnbound({ phone: PHONE, choices: [], answer: null, text: null })
   const statements = [
     // Rows that are known to fit together need not be checked one by one.
     `set session_replication_role = replica`,
@@ -100,7 +99,7 @@ export async function fill(pool: Pool): Promise<void> {
     `insert into early_receipt (gateway, ref, state, at) select 'pocket', 'early-' || n, 'delivered', now() from generate_series(1, 2000) n`,
     `insert into follow_up (id, reason, urgency, booking_id, reply_id, sealed, opened_at, closed_at) select 'f_' || n, 'badly-timed', 2, 'b_' || n, 't_' || n, '${sealed}', now(), case when n % 50 = 0 then null else now() end from generate_series(1, 4000) n`,
     `insert into happening (at, booking_id, what, by, facts) select now(), 'b_' || (1 + n % 4000), 'booked', 'desk', '{}' from generate_series(1, 8000) n`,
-    `insert into idempotency (key, request_hash, status, sealed, at) select 'k_' || n, 'x', 201, '${vault.seal('{}')}', now() from generate_series(1, 4000) n`,
+    `insert into idempotency (key, request_hash, status, sealed, at) select 'k_' || n, 'x', 201, '${sealedUnbound({})}', now() from generate_series(1, 4000) n`,
     `set session_replication_role = origin`,
     'analyze',
   ]

@@ -21,6 +21,7 @@ import * as duration from './migrations/0017-duration.ts'
 import * as retentionMarks from './migrations/0018-retention-marks.ts'
 import * as consentUntil from './migrations/0019-consent-until.ts'
 import * as signsOfLife from './migrations/0020-signs-of-life.ts'
+import * as boundSeals from './migrations/0021-bound-seals.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -44,6 +45,7 @@ const MIGRATIONS = {
   '0018-retention-marks': retentionMarks,
   '0019-consent-until': consentUntil,
   '0020-signs-of-life': signsOfLife,
+  '0021-bound-seals': boundSeals,
 }
 
 /**

@@ -1,70 +1,200 @@
 import { Failure } from '../../domain/failure.ts'
-import type { Vault } from '../vault/vault.ts'
+import type { FollowUpReason } from '../../domain/calls/follow-up.ts'
+import { FOLLOW_UP_REASONS } from '../../domain/calls/follow-up-reasons.ts'
+import { BOUND, BrokenSeal, type Vault } from '../vault/vault.ts'
+import { reasonCodes } from './calls/reason-codes.ts'
 import { SCHEMA, type Database } from './pool.ts'
+import { bondOf, SEALED_FIELDS, sealedField, type SealedColumn, type SealedName } from './sealed-field.ts'
 
 const BATCH = 200
 
-interface SealedColumn {
-  table: string
-  column: string
-  /** The table's primary key: one text column wherever something is sealed. */
-  key: string
-}
-
-/** Every sealed column there is, from the database's own catalogue, so that none is forgotten. */
-async function sealedColumns({ records }: Database): Promise<SealedColumn[]> {
-  const { rows } = await records.query(
-    `select c.table_name as "table", c.column_name as "column", k.column_name as "key"
-     from information_schema.columns c
-     join information_schema.table_constraints t on t.table_schema = c.table_schema and t.table_name = c.table_name and t.constraint_type = 'PRIMARY KEY'
-     join information_schema.key_column_usage k on k.table_schema = t.table_schema and k.constraint_name = t.constraint_name
-     where c.table_schema = $1 and c.column_name like 'sealed%' order by 1, 2`,
-    [SCHEMA],
-  )
-  return rows as unknown as SealedColumn[]
-}
-
 /**
- * Seals everything anew that another key than the present one has sealed, a few rows at a time, while the service runs.
- * A row that changes meanwhile is left to whoever changed it: that sealed it with the new key, or the next pass finds
- * it.
+ * Seals everything anew that another key than the present one has sealed, or that is bound to no row, a few rows at a
+ * time, while the service runs; then what older versions kept in the clear. A row that changes meanwhile is left to
+ * whoever changed it. What cannot be opened stays as it is: see `brokenSeals`.
  * @returns how many values were sealed anew
  */
 export async function resealAll(database: Database, vault: Vault): Promise<number> {
   let total = 0
-  for (const column of await sealedColumns(database)) total += await resealColumn(database, vault, column)
+  for (const name of NAMES) total += await resealField(database, vault, name)
+  for (const column of CLEAR) total += await sealClear(database, vault, column)
   return total
 }
 
-async function resealColumn(
-  { records }: Database,
-  vault: Vault,
-  { table, column, key }: SealedColumn,
-): Promise<number> {
-  const from = `${SCHEMA}.${table}`
-  let after = ''
+const NAMES = Object.keys(SEALED_FIELDS) as SealedName[]
+
+interface Row {
+  id: string
+  sealed: string
+  /** What the value is bound to. */
+  bound: unknown[]
+}
+
+/** Rows of a field after this one, in the order of their keys. */
+async function page({ records }: Database, name: SealedName, after: unknown, where: string, values: unknown[]) {
+  const { table, column, key, boundTo = [key] } = SEALED_FIELDS[name] as SealedColumn
+  const { rows } = await records.query(
+    `select ${key} as id, ${column} as sealed, ${boundTo.map((each, at) => `${each} as bound${at}`).join()}
+     from ${SCHEMA}.${table} where ${column} is not null ${after === null ? '' : `and ${key} > $1`} and ${where}
+     order by ${key} limit ${BATCH}`,
+    after === null ? values : [after, ...values],
+  )
+  return rows.map((row): Row => ({
+    id: String(row.id),
+    sealed: String(row.sealed),
+    bound: boundTo.map((_, at) => row[`bound${at}`]),
+  }))
+}
+
+async function resealField(database: Database, vault: Vault, name: SealedName): Promise<number> {
+  const { table, column, key } = SEALED_FIELDS[name]
+  const present = `${vault.sealsWith()}.${BOUND}`
+  let after: string | null = null
   let count = 0
   for (;;) {
-    const { rows } = await records.query(
-      `select ${key} as id, ${column} as sealed from ${from} where ${key} > $1 and ${column} is not null and split_part(${column}, '.', 1) <> $2 order by ${key} limit ${BATCH}`,
-      [after, vault.sealsWith()],
-    )
-    for (const { id, sealed } of rows as { id: string; sealed: string }[]) {
-      const { rowCount } = await records.query(
-        `update ${from} set ${column} = $1 where ${key} = $2 and ${column} = $3`,
-        [vault.seal(vault.open(sealed)), id, sealed],
+    const rows: Row[] = await page(database, name, after, `left(${column}, ${present.length}) <> '${present}'`, [])
+    for (const { id, sealed, bound } of rows) {
+      const bond = bondOf(name, bound)
+      const plain = opened(vault, sealed, bond)
+      if (plain === null) continue
+      const { rowCount } = await database.records.query(
+        `update ${SCHEMA}.${table} set ${column} = $1 where ${key} = $2 and ${column} = $3`,
+        [vault.seal(plain, bond), id, sealed],
       )
       count += rowCount
     }
     if (rows.length < BATCH) return count
-    after = String(rows.at(-1)!.id)
+    after = rows.at(-1)!.id
   }
+}
+
+/** Null for a value that was altered or belongs elsewhere. */
+function opened(vault: Vault, sealed: string, bond: string): string | null {
+  try {
+    return vault.open(sealed, bond)
+  } catch (error) {
+    if (error instanceof BrokenSeal) return null
+    throw error
+  }
+}
+
+export interface BrokenValue {
+  field: SealedName
+  /** Key of its row. */
+  row: string
+}
+
+/** Every sealed value that was altered, or belongs to another row. Reads everything: for a command, not for a page. */
+export async function brokenSeals(database: Database, vault: Vault): Promise<BrokenValue[]> {
+  const broken: BrokenValue[] = []
+  for (const name of NAMES) {
+    let after: string | null = null
+    for (;;) {
+      const rows: Row[] = await page(database, name, after, 'true', [])
+      for (const { id, sealed, bound } of rows)
+        if (opened(vault, sealed, bondOf(name, bound)) === null) broken.push({ field: name, row: id })
+      if (rows.length < BATCH) break
+      after = rows.at(-1)!.id
+    }
+  }
+  return broken
+}
+
+/** What older versions kept in the clear, and what becomes of it. */
+interface ClearColumn {
+  table: string
+  /** Rows that have something in the clear. */
+  where: string
+  /** Of such a row: the columns as they are to be. */
+  sealed(vault: Vault, row: Record<string, unknown>): Record<string, unknown>
+}
+
+const CLEAR: readonly ClearColumn[] = [
+  {
+    table: 'happening',
+    where: 'facts is not null',
+    sealed: (vault, { booking_id, at, what, by, facts }) => ({
+      sealed: sealedField(vault, 'event').seal({ by, facts: JSON.parse(String(facts)) }, booking_id, at, what),
+      by: null,
+      facts: null,
+    }),
+  },
+  {
+    table: 'consent',
+    where: 'wording is not null',
+    sealed: (vault, { patient_id, channel, recorded_at, recorded_by: recordedBy, wording }) => ({
+      sealed: sealedField(vault, 'consent').seal({ recordedBy, wording }, patient_id, channel, recorded_at),
+      recorded_by: null,
+      wording: null,
+    }),
+  },
+  {
+    table: 'booking',
+    where: 'outcome_by is not null',
+    sealed: (vault, { id, outcome_because: because, outcome_by: by }) => ({
+      sealed_outcome: sealedField(vault, 'booking-outcome').seal({ because, by }, id),
+      outcome_because: null,
+      outcome_by: null,
+    }),
+  },
+  {
+    table: 'follow_up',
+    // What Daysix closes by the hour stays as it is: a fixed sentence.
+    where: "sealed_end is null and closed_by <> 'daysix'",
+    sealed: (vault, { id, closed_by: closedBy, outcome }) => ({
+      sealed_end: sealedField(vault, 'follow-up-end').seal({ closedBy, outcome }, id),
+      closed_by: null,
+      outcome: null,
+    }),
+  },
+  {
+    table: 'follow_up',
+    where: `reason in (${Object.keys(FOLLOW_UP_REASONS)
+      .map((reason) => `'${reason}'`)
+      .join()})`,
+    sealed: (vault, { reason }) => ({ reason: reasonCodes(vault).codeOf(reason as FollowUpReason) }),
+  },
+]
+
+async function sealClear({ records }: Database, vault: Vault, { table, where, sealed }: ClearColumn): Promise<number> {
+  let count = 0
+  for (;;) {
+    const { rows } = await records.query(`select * from ${SCHEMA}.${table} where ${where} order by id limit ${BATCH}`)
+    for (const row of rows) {
+      const columns = sealed(vault, row)
+      const set = Object.keys(columns).map((name, at) => `${name} = $${at + 2}`)
+      const { rowCount } = await records.query(
+        `update ${SCHEMA}.${table} set ${set.join()} where id = $1 and ${where}`,
+        [row.id, ...Object.values(columns)],
+      )
+      count += rowCount
+    }
+    if (rows.length < BATCH) return count
+  }
+}
+
+/** What stands in `key_check.bound` once every value is bound to its row: nobody can write it without the key. */
+const allBound = (vault: Vault) => vault.fingerprint('all sealed values are bound to their rows')
+
+/**
+ * Once every value is bound to its row, one that is not bound is a foreign one: it no longer opens. Written down when a
+ * pass over everything has found nothing more to seal.
+ */
+export async function noteAllBound({ records }: Database, vault: Vault): Promise<void> {
+  await records.query(`update ${SCHEMA}.key_check set bound = $1`, [allBound(vault)])
+  vault.refuseUnbound()
+}
+
+/** Refuses unbound values from the start where they were all bound earlier. */
+async function heedBound({ records }: Pick<Database, 'records'>, vault: Vault): Promise<void> {
+  const { rows } = await records.query(`select bound from ${SCHEMA}.key_check`)
+  if (rows[0]?.bound === allBound(vault)) vault.refuseUnbound()
 }
 
 /** How many values each key has sealed. A key that has sealed none may be taken off the list, but for the oldest. */
 export async function countByKey(database: Database): Promise<Record<string, number>> {
   const counts: Record<string, number> = {}
-  for (const { table, column } of await sealedColumns(database)) {
+  for (const { table, column } of Object.values(SEALED_FIELDS)) {
     const { rows } = await database.records.query(
       `select split_part(${column}, '.', 1) as id, count(*) as n from ${SCHEMA}.${table} where ${column} is not null group by 1`,
     )
@@ -88,7 +218,7 @@ export async function checkLookUpKey({ records }: Database, vault: Vault): Promi
   const print = vault.fingerprint('look-up key check')
   await records.query(`insert into ${SCHEMA}.key_check (print) values ($1) on conflict do nothing`, [print])
   const { rows } = await records.query(`select print from ${SCHEMA}.key_check`)
-  if (rows[0]!.print === print) return
+  if (rows[0]!.print === print) return heedBound({ records }, vault)
   throw new Failure('bad-config', {
     field: 'DAYSIX_KEY',
     message:

@@ -62,7 +62,7 @@ function records(db: Db, vault: Vault): Records {
       return (made.followUps ??= followUpRecords(db, vault))
     },
     get events() {
-      return (made.events ??= eventRecords(db))
+      return (made.events ??= eventRecords(db, vault))
     },
     get idempotency() {
       return (made.idempotency ??= idempotencyRecords(db, vault))

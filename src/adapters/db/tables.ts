@@ -28,9 +28,11 @@ export interface ConsentTable {
   id: Generated<string>
   patient_id: string
   channel: 'sms' | 'voice'
-  recorded_by: string
+  /** As older versions wrote it. */
+  recorded_by: string | null
   recorded_at: Date
-  wording: string
+  wording: string | null
+  sealed: string | null
   withdrawn_at: Date | null
   until: string | null
   given_by: 'patient' | 'receiver'
@@ -63,9 +65,11 @@ export interface BookingTable {
   due_by: string | null
   sealed_needs: string | null
   outcome: OutcomeKind | null
+  /** As older versions wrote it; so is `outcome_by`. */
   outcome_because: Because | null
   outcome_at: Date | null
   outcome_by: string | null
+  sealed_outcome: string | null
   minutes: number
 }
 
@@ -167,8 +171,10 @@ export interface FollowUpTable {
   sealed: string
   opened_at: Date
   closed_at: Date | null
+  /** Of what Daysix closes itself, and as older versions wrote it. */
   closed_by: string | null
   outcome: string | null
+  sealed_end: string | null
   phone_print: string | null
   reply_id: string | null
 }
@@ -178,8 +184,10 @@ export interface EventTable {
   at: Date
   booking_id: string | null
   what: string
-  by: string
-  facts: string
+  /** As older versions wrote it. */
+  by: string | null
+  facts: string | null
+  sealed: string | null
 }
 
 export interface IdempotencyTable {

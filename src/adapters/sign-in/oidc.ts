@@ -18,6 +18,8 @@ export interface ProviderSettings {
 /** What must come back with the answer; kept sealed in a cookie of the browser that asked. */
 const pending = z.object({ state: z.string(), nonce: z.string(), verifier: z.string(), until: z.number() })
 
+/** What the sealed answer in a browser's cookie belongs to. */
+const COOKIE = 'sign-in elsewhere'
 const PATIENCE_MS = 10 * 60_000
 
 export interface Provider {
@@ -68,7 +70,7 @@ async function begin(configuration: client.Configuration, { redirectUri }: Provi
   })
   return {
     to: to.href,
-    cookie: vault.seal(JSON.stringify({ state, nonce, verifier, until: now.getTime() + PATIENCE_MS })),
+    cookie: vault.seal(JSON.stringify({ state, nonce, verifier, until: now.getTime() + PATIENCE_MS }), COOKIE),
   }
 }
 
@@ -82,7 +84,7 @@ const refused = (cause?: unknown) =>
 function openCookie(vault: Vault, cookie: string, now: Date): z.infer<typeof pending> {
   let opened: z.infer<typeof pending>
   try {
-    opened = pending.parse(JSON.parse(vault.open(cookie)))
+    opened = pending.parse(JSON.parse(vault.open(cookie, COOKIE)))
   } catch (error) {
     throw refused(error)
   }

@@ -4,27 +4,46 @@ import type { KeyRing, RingKey } from './key-ring.ts'
 
 /** Seals what must not be readable in the database or its backups, and makes look-up keys from it. */
 export interface Vault {
-  /** AES-256-GCM; the answer names the key it was sealed with. */
-  seal(plain: string): string
-  /** @throws when it was altered, or sealed with a key that is not at hand. */
-  open(sealed: string): string
+  /**
+   * AES-256-GCM; the answer names the key it was sealed with.
+   * @param bond the place the value belongs to, e.g. field and row: it opens nowhere else
+   */
+  seal(plain: string, bond: string): string
+  /** @throws BrokenSeal when it was altered or belongs elsewhere; an error when the key is not at hand. */
+  open(sealed: string, bond: string): string
   /** Keyed hash for exact look-up; the same input always gives the same output. */
   fingerprint(plain: string): string
   /** Name of the key that seals now. */
   sealsWith(): string
+  /** From now on values that are bound to no place, as older versions sealed them, do not open. */
+  refuseUnbound(): void
 }
 
+/** A sealed value was altered, or belongs to another place. */
+export class BrokenSeal extends Error {
+  constructor(bond: string, cause?: unknown) {
+    super(`What is sealed at "${bond}" cannot be read: it was altered, or belongs elsewhere.`, { cause })
+    this.name = 'BrokenSeal'
+  }
+}
+
+/** Before the sealed bytes of a value that is bound to its place; none of base64url. */
+export const BOUND = '~'
 const IV_BYTES = 12
 const TAG_BYTES = 16
 
 export function createVault(ring: KeyRing): Vault {
   const sealing = derivedKeys()
   const looking = derive(ring.oldest().key, 'look-up')
+  let unboundToo = true
   return {
-    seal: (plain) => sealWith(sealing(ring.newest()), ring.newest().id, plain),
-    open: (sealed) => openWith((id) => keyFor(ring, sealing, id), sealed),
+    seal: (plain, bond) => sealWith(sealing(ring.newest()), ring.newest().id, plain, bond),
+    open: (sealed, bond) => openWith((id) => keyFor(ring, sealing, id), sealed, bond, unboundToo),
     fingerprint: lastKept((plain) => createHmac('sha256', looking).update(plain).digest('base64url')),
     sealsWith: () => ring.newest().id,
+    refuseUnbound: () => {
+      unboundToo = false
+    },
   }
 }
 
@@ -63,20 +82,30 @@ function keyFor(ring: KeyRing, sealing: (key: RingKey) => Buffer, id: string): B
 /** Each is used once: what is taken from the pool is gone from it. */
 const newIv = pooled(randomBytes)
 
-function sealWith(key: Buffer, keyId: string, plain: string): string {
+function sealWith(key: Buffer, keyId: string, plain: string, bond: string): string {
   const iv = newIv(IV_BYTES)
-  const cipher = createCipheriv('aes-256-gcm', key, iv).setAAD(Buffer.from(keyId))
+  const cipher = createCipheriv('aes-256-gcm', key, iv).setAAD(placeOf(keyId, bond))
   const body = Buffer.concat([cipher.update(plain, 'utf8'), cipher.final()])
-  return `${keyId}.${Buffer.concat([iv, body, cipher.getAuthTag()]).toString('base64url')}`
+  return `${keyId}.${BOUND}${Buffer.concat([iv, body, cipher.getAuthTag()]).toString('base64url')}`
 }
 
-function openWith(keyOf: (id: string) => Buffer, sealed: string): string {
+/** What is checked beside the value: which key sealed it, and where it belongs. */
+const placeOf = (keyId: string, bond: string) => Buffer.from(`${keyId}\n${bond}`)
+
+function openWith(keyOf: (id: string) => Buffer, sealed: string, bond: string, unboundToo: boolean): string {
   const dot = sealed.indexOf('.')
   const keyId = sealed.slice(0, dot)
-  const bytes = Buffer.from(sealed.slice(dot + 1), 'base64url')
-  const decipher = createDecipheriv('aes-256-gcm', keyOf(keyId), bytes.subarray(0, IV_BYTES), {
-    authTagLength: TAG_BYTES,
-  }).setAAD(Buffer.from(keyId))
-  decipher.setAuthTag(bytes.subarray(-TAG_BYTES))
-  return Buffer.concat([decipher.update(bytes.subarray(IV_BYTES, -TAG_BYTES)), decipher.final()]).toString('utf8')
+  const isBound = sealed[dot + 1] === BOUND
+  const key = keyOf(keyId)
+  if (!isBound && !unboundToo) throw new BrokenSeal(bond)
+  const bytes = Buffer.from(sealed.slice(dot + (isBound ? 2 : 1)), 'base64url')
+  try {
+    const decipher = createDecipheriv('aes-256-gcm', key, bytes.subarray(0, IV_BYTES), {
+      authTagLength: TAG_BYTES,
+    }).setAAD(isBound ? placeOf(keyId, bond) : Buffer.from(keyId))
+    decipher.setAuthTag(bytes.subarray(-TAG_BYTES))
+    return Buffer.concat([decipher.update(bytes.subarray(IV_BYTES, -TAG_BYTES)), decipher.final()]).toString('utf8')
+  } catch (error) {
+    throw new BrokenSeal(bond, error)
+  }
 }

@@ -11,6 +11,8 @@ export interface Patient {
   name: string
   /** E.164. */
   phone: string
+  /** The record was altered in the database: nothing of it can be read, and nobody is written to. */
+  isUnreadable?: boolean
   /** Second identifiers: they tell people of one name, or at one telephone, apart. */
   birthDate?: CalendarDate
   /** In the clinic's own records. */

@@ -26,7 +26,7 @@ export const UNREACHABLE: ReadonlySet<FollowUpReason> = new Set<Unreachable>([
 export interface Obstacle {
   reason: Unreachable
   /** What a withdrawn message says, too. */
-  code: 'died' | 'opted-out' | 'minor' | 'no-such-way' | 'no-consent'
+  code: 'unreadable' | 'died' | 'opted-out' | 'minor' | 'no-such-way' | 'no-consent'
   /** What the desk reads beside the call. */
   why?: string
 }
@@ -45,13 +45,24 @@ export interface Approach {
 
 /** Everything that stands in the way, the weightiest first. The one place that decides it. */
 export function obstaclesTo(approach: Approach): Obstacle[] {
-  return [died(approach), refusedBy(approach), ofMinor(approach), noSuchWay(approach), noConsent(approach)].flatMap(
-    (each) => each ?? [],
-  )
+  return [
+    unreadable(approach),
+    died(approach),
+    refusedBy(approach),
+    ofMinor(approach),
+    noSuchWay(approach),
+    noConsent(approach),
+  ].flatMap((each) => each ?? [])
 }
 
 /** Why this patient may not be written to by this way at that time; null = may. */
 export const whyUnreachable = (approach: Approach): Obstacle | null => obstaclesTo(approach)[0] ?? null
+
+const unreadable = ({ patient }: Approach): Obstacle | null =>
+  patient.isUnreadable ? { reason: 'person-tells', code: 'unreadable', why: ALTERED } : null
+
+const ALTERED =
+  'The record was altered and cannot be read: find the patient in your own records, and tell whoever runs the server.'
 
 const died = ({ patient }: Approach): Obstacle | null =>
   patient.reportedDead ? { reason: 'died', code: 'died' } : null

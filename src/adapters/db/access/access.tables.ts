@@ -83,6 +83,8 @@ export interface ErasedCountTable {
 export interface KeyCheckTable {
   one: Generated<boolean>
   print: string
+  /** Keyed hash, once every sealed value is bound to its row. */
+  bound: string | null
 }
 
 export interface SendingStopTable {

@@ -1,9 +1,14 @@
 import type { Person, PersonRecords } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
 import type { PersonTable } from './access.tables.ts'
 import type { AccessDb } from '../connections.ts'
 
 type Sealed = Pick<Person, 'login' | 'name' | 'clinician' | 'totp' | 'subject'>
+
+const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'person')
+/** Nobody can sign in as somebody whose record was altered. */
+const unreadable = (): Sealed => ({ login: UNREADABLE, name: UNREADABLE, clinician: null, totp: null, subject: null })
 
 function toRow(person: Person, vault: Vault): PersonTable {
   const { login, name, clinician, totp, subject } = person
@@ -21,13 +26,13 @@ function toRow(person: Person, vault: Vault): PersonTable {
     code_until: person.codeUntil,
     disabled_at: person.disabledAt,
     created_at: person.createdAt,
-    sealed: vault.seal(JSON.stringify({ login, name, clinician, totp, subject } satisfies Sealed)),
+    sealed: fieldOf(vault).seal({ login, name, clinician, totp, subject }, person.id),
   }
 }
 
-function toPerson(row: PersonTable, vault: Vault): Person {
+function toPerson(row: PersonTable, vault: Vault, instead?: () => Sealed): Person {
   return {
-    ...(JSON.parse(vault.open(row.sealed)) as Sealed),
+    ...fieldOf(vault).open(row.sealed, [row.id], instead),
     id: row.id,
     role: row.role,
     clinicId: row.clinic_id,
@@ -57,7 +62,7 @@ export function personRecords(db: AccessDb, vault: Vault): PersonRecords {
     byLogin: (login) => one(all().where('login_print', '=', loginPrint(vault, login))),
     bySubject: (subject) => one(all().where('subject_print', '=', subjectPrint(vault, subject))),
     byCode: (codeHash) => one(all().where('code_hash', '=', codeHash).forUpdate()),
-    list: async () => (await all().orderBy('id').execute()).map((row) => toPerson(row, vault)),
+    list: async () => (await all().orderBy('id').execute()).map((row) => toPerson(row, vault, unreadable)),
     insert: async (person) => {
       await db.insertInto('person').values(toRow(person, vault)).execute()
     },

@@ -4,10 +4,19 @@ import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up-reasons.ts'
 import type { AlikeQuery, FollowUpRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
+import { reasonCodes } from './reason-codes.ts'
 import type { FollowUpTable } from '../tables.ts'
 import type { Db } from '../connections.ts'
 
 type Sealed = Pick<FollowUp, 'phone' | 'detail'>
+/** Who closed it, and with which words. */
+type End = Pick<FollowUp, 'closedBy' | 'outcome'>
+
+const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'follow-up')
+const endOf = (vault: Vault) => sealedField<End>(vault, 'follow-up-end')
+const unreadable = (): Sealed => ({ phone: null, detail: { text: UNREADABLE } })
+const unreadableEnd = (): End => ({ closedBy: UNREADABLE, outcome: null })
 
 const INSERT = insertInto('follow_up', [
   'id',
@@ -21,6 +30,7 @@ const INSERT = insertInto('follow_up', [
   'closed_at',
   'closed_by',
   'outcome',
+  'sealed_end',
   'phone_print',
   'reply_id',
 ])
@@ -32,19 +42,20 @@ const CLOSE_PAST = prepared<{ id: string }>(`update follow_up set closed_at = $5
   returning follow_up.id`)
 
 function toRow(followUp: FollowUp, vault: Vault): FollowUpTable {
-  const { phone, detail } = followUp
+  const { phone, detail, closedBy, outcome } = followUp
   return {
     id: followUp.id,
-    reason: followUp.reason,
+    reason: reasonCodes(vault).codeOf(followUp.reason),
     urgency: FOLLOW_UP_REASONS[followUp.reason].urgency,
     clinic_id: followUp.clinicId,
     booking_id: followUp.bookingId,
     patient_id: followUp.patientId,
-    sealed: vault.seal(JSON.stringify({ phone, detail } satisfies Sealed)),
+    sealed: fieldOf(vault).seal({ phone, detail }, followUp.id),
     opened_at: followUp.openedAt,
     closed_at: followUp.closedAt,
-    closed_by: followUp.closedBy,
-    outcome: followUp.outcome,
+    closed_by: null,
+    outcome: null,
+    sealed_end: closedBy === null ? null : endOf(vault).seal({ closedBy, outcome }, followUp.id),
     phone_print: phone === null ? null : vault.fingerprint(phone),
     reply_id: typeof detail.reply === 'string' ? detail.reply : null,
   }
@@ -52,17 +63,21 @@ function toRow(followUp: FollowUp, vault: Vault): FollowUpTable {
 
 function toFollowUp(row: FollowUpTable, vault: Vault): FollowUp {
   return {
-    ...(JSON.parse(vault.open(row.sealed)) as Sealed),
+    ...fieldOf(vault).open(row.sealed, [row.id], unreadable),
     id: row.id,
-    reason: row.reason as FollowUpReason,
+    reason: reasonCodes(vault).reasonOf(row.reason),
     clinicId: row.clinic_id,
     bookingId: row.booking_id,
     patientId: row.patient_id,
     openedAt: row.opened_at,
     closedAt: row.closed_at,
-    closedBy: row.closed_by,
-    outcome: row.outcome,
+    ...endOfRow(row, vault),
   }
+}
+
+/** What Daysix closes by the hour is in plain columns: a fixed sentence. */
+function endOfRow({ id, closed_by: closedBy, outcome, sealed_end: sealed }: FollowUpTable, vault: Vault): End {
+  return sealed === null ? { closedBy, outcome } : endOf(vault).open(sealed, [id], unreadableEnd)
 }
 
 const VISIT_AT = sql<Date>`coalesce(booking.visit_at, follow_up.opened_at)`
@@ -73,7 +88,7 @@ async function alike(db: Db, vault: Vault, { clinicId, reason, ids, after, limit
     .leftJoin('booking', 'booking.id', 'follow_up.booking_id')
     .selectAll('follow_up')
     .where('follow_up.closed_at', 'is', null)
-    .where('follow_up.reason', '=', reason)
+    .where('follow_up.reason', 'in', reasonCodes(vault).stored([reason]))
     .where((eb) => eb.or([eb('follow_up.clinic_id', '=', clinicId), eb('follow_up.clinic_id', 'is', null)]))
     .orderBy(VISIT_AT)
     .orderBy('follow_up.id')
@@ -105,8 +120,8 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
       if (by.patientIds) query = query.where('patient_id', 'in', by.patientIds.length > 0 ? by.patientIds : [''])
       if (bookingId) query = query.where('booking_id', '=', bookingId)
       if (phone) query = query.where('phone_print', '=', vault.fingerprint(phone))
-      if (by.reasons) query = query.where('reason', 'in', by.reasons)
-      if (by.butReasons?.length) query = query.where('reason', 'not in', by.butReasons)
+      if (by.reasons) query = query.where('reason', 'in', reasonCodes(vault).stored(by.reasons))
+      if (by.butReasons?.length) query = query.where('reason', 'not in', reasonCodes(vault).stored(by.butReasons))
       if (replyId) query = query.where('reply_id', '=', replyId)
       if (open !== undefined) query = query.where('closed_at', open ? 'is' : 'is not', null)
       return (await query.execute()).map((row) => toFollowUp(row, vault))
@@ -128,7 +143,12 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
         .where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
         .groupBy('reason')
         .execute()
-      return new Map(rows.map(({ reason, count }) => [reason as FollowUpReason, Number(count)]))
+      const counts = new Map<FollowUpReason, number>()
+      for (const { reason, count } of rows) {
+        const known = reasonCodes(vault).reasonOf(reason)
+        counts.set(known, (counts.get(known) ?? 0) + Number(count))
+      }
+      return counts
     },
     countCards: async (clinicId, butReasons) => {
       let query = db
@@ -141,7 +161,7 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
         )
         .where('closed_at', 'is', null)
         .where((eb) => eb.or([eb('clinic_id', '=', clinicId), eb('clinic_id', 'is', null)]))
-      if (butReasons.length > 0) query = query.where('reason', 'not in', butReasons)
+      if (butReasons.length > 0) query = query.where('reason', 'not in', reasonCodes(vault).stored(butReasons))
       return Number((await query.executeTakeFirstOrThrow()).cards)
     },
     update: async (followUp) => {
@@ -151,7 +171,7 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
     reopen: async (id, closedSince) => {
       const opened = await db
         .updateTable('follow_up')
-        .set({ closed_at: null, closed_by: null, outcome: null })
+        .set({ closed_at: null, closed_by: null, outcome: null, sealed_end: null })
         .where('id', '=', id)
         .where('closed_at', '>=', closedSince)
         .returning('id')
@@ -160,11 +180,11 @@ export function followUpRecords(db: Db, vault: Vault): FollowUpRecords {
     },
     insert: (followUp) => db.insert(INSERT, [toRow(followUp, vault)]),
     closePast: async (reasons, { from, to }, outcome, at) =>
-      (await db.rows(CLOSE_PAST, [reasons, from, to, outcome, at])).length,
+      (await db.rows(CLOSE_PAST, [reasonCodes(vault).stored(reasons), from, to, outcome, at])).length,
     close: async (id, by, outcome, at) => {
       const closed = await db
         .updateTable('follow_up')
-        .set({ closed_at: at, closed_by: by, outcome })
+        .set({ closed_at: at, sealed_end: endOf(vault).seal({ closedBy: by, outcome }, id) })
         .where('id', '=', id)
         .where('closed_at', 'is', null)
         .returning('id')

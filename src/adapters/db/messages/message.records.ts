@@ -2,6 +2,7 @@ import { type Message, type MessageState, SENT_STATES, UNSENT } from '../../../d
 import type { MessageRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
+import { sealedField } from '../sealed-field.ts'
 import type { MessageTable } from '../tables.ts'
 import type { Db } from '../connections.ts'
 import { messageFigures } from './message-figures.ts'
@@ -47,10 +48,14 @@ export const MESSAGE_COLUMNS = [
 ] as const satisfies (keyof MessageTable)[]
 const INSERT = insertInto('message', MESSAGE_COLUMNS)
 
+const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'message')
+/** To no number, so that it goes nowhere: the plan is made anew for the patient's own. */
+const unreadable = (): Sealed => ({ phone: '', choices: [], answer: null, text: null })
+
 /** The sealed part of a message, with these words. */
-export function sealedWith({ phone, choices, answer }: Message, text: string | null, vault: Vault): string {
+export function sealedWith({ id, phone, choices, answer }: Message, text: string | null, vault: Vault): string {
   const sealed: Sealed = { phone, choices: choices.map((at) => at.toISOString()), answer, text }
-  return vault.seal(JSON.stringify(sealed))
+  return fieldOf(vault).seal(sealed, id)
 }
 
 function toRow(message: Message, vault: Vault): MessageTable {
@@ -86,7 +91,7 @@ function toRow(message: Message, vault: Vault): MessageTable {
 }
 
 export function toMessage(row: MessageTable, vault: Vault): Message {
-  const sealed = JSON.parse(vault.open(row.sealed)) as Sealed
+  const sealed = fieldOf(vault).open(row.sealed, [row.id], unreadable)
   return {
     ...sealed,
     choices: sealed.choices.map((at) => new Date(at)),
@@ -213,9 +218,8 @@ export function messageRecords(db: Db, vault: Vault): MessageRecords {
       let sealed: { sealed?: string } = {}
       if (facts.text !== undefined) {
         const row = await all().where('id', '=', id).executeTakeFirstOrThrow()
-        sealed = {
-          sealed: vault.seal(JSON.stringify({ ...(JSON.parse(vault.open(row.sealed)) as Sealed), text: facts.text })),
-        }
+        const field = fieldOf(vault)
+        sealed = { sealed: field.seal({ ...field.open(row.sealed, [id]), text: facts.text }, id) }
       }
       const moved = await db
         .updateTable('message')

@@ -1,22 +1,17 @@
+import type { Selectable } from 'kysely'
 import type { CountedConsent } from '../../../domain/patients/consent.ts'
+import type { Consent } from '../../../domain/patients/patient.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import { UNSENT } from '../../../domain/messages/message.ts'
 import type { PatientRecords } from '../../../flows/ports/deps.ts'
 import { statesOf } from '../messages/message-states.ts'
+import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
 import type { ConsentTable } from '../tables.ts'
 import type { Db } from '../connections.ts'
 
-const COLUMNS = [
-  'patient_id',
-  'channel',
-  'recorded_by',
-  'recorded_at',
-  'wording',
-  'withdrawn_at',
-  'until',
-  'given_by',
-] as const
+const COLUMNS = ['patient_id', 'channel', 'recorded_at', 'sealed', 'withdrawn_at', 'until', 'given_by'] as const
 const INSERT = insertInto('consent', COLUMNS)
 
 /**
@@ -47,16 +42,34 @@ export const toCounted = ({ channel, recorded_at, until, given_by }: CountedRow)
 
 type ConsentRecords = Pick<PatientRecords, 'consents' | 'addConsent' | 'consentOver' | 'withdrawConsents'>
 
+/** Who wrote it down, and the words agreed to. */
+type Told = Pick<Consent, 'recordedBy' | 'wording'>
+
+const unreadable = (): Told => ({ recordedBy: UNREADABLE, wording: UNREADABLE })
+
 /** Consent of patients, or of whoever reads for them. */
-export function consentRecords(db: Db): ConsentRecords {
+export function consentRecords(db: Db, vault: Vault): ConsentRecords {
+  const field = sealedField<Told>(vault, 'consent')
+  const toldIn = ({
+    patient_id,
+    channel,
+    recorded_at,
+    recorded_by,
+    wording,
+    sealed,
+  }: Selectable<ConsentTable>): Told =>
+    sealed === null
+      ? { recordedBy: recorded_by!, wording: wording! }
+      : field.open(sealed, [patient_id, channel, recorded_at], unreadable)
   return {
     consents: async (patientId) => {
       const query = db.selectFrom('consent').selectAll().where('patient_id', '=', patientId)
       const rows = await query.where('withdrawn_at', 'is', null).orderBy('id').execute()
-      return rows.map((row) => ({ ...toCounted(row), recordedBy: row.recorded_by, wording: row.wording }))
+      return rows.map((row) => ({ ...toCounted(row), ...toldIn(row) }))
     },
     addConsent: (patientId, { channel, recordedBy, recordedAt, wording, until = null, givenBy = 'patient' }) => {
-      const told = { channel, recorded_by: recordedBy, recorded_at: recordedAt, wording, until, given_by: givenBy }
+      const sealed = field.seal({ recordedBy, wording }, patientId, channel, recordedAt)
+      const told = { channel, recorded_at: recordedAt, sealed, until, given_by: givenBy }
       return db.insert(INSERT, [{ patient_id: patientId, ...told, withdrawn_at: null }])
     },
     consentOver: (day, since, afterId, limit) => db.rows(OVER, [day, since, afterId, limit]),

@@ -1,4 +1,5 @@
 import { sql, type OnConflictBuilder } from 'kysely'
+import { Failure } from '../../../domain/failure.ts'
 import type { Patient } from '../../../domain/patients/patient.ts'
 import { findableBy } from '../../../domain/patients/search-words.ts'
 import type { OptOut, OptOutRecords, PatientRecords } from '../../../flows/ports/deps.ts'
@@ -6,6 +7,7 @@ import type { Vault } from '../../vault/vault.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
 import { LOCK_NUMBER } from '../number-lock.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
 import type { PatientTable, Tables } from '../tables.ts'
 import type { Db } from '../connections.ts'
 import { consentRecords } from './consent.records.ts'
@@ -41,15 +43,24 @@ const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`
 
 const wordsOf = (patient: Patient, vault: Vault) => findableBy(patient).map((word) => printOf(word, vault))
 
+const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'patient')
+const unreadable = (): Sealed => ({ name: UNREADABLE, phone: '', cycle: { status: 'unknown' }, isUnreadable: true })
+
+/** @throws changed for a record that cannot be read: what is sealed in it would be lost */
 function toRow(patient: Patient, vault: Vault): PatientTable {
+  if (patient.isUnreadable)
+    throw new Failure('changed', {
+      message: 'This record was altered in the database and cannot be read. Ask whoever runs the server to restore it.',
+      ids: { patient: patient.id },
+    })
   const { id, clinicId, language, channel, detail, ...sealed } = patient
   const prints = { phone_print: vault.fingerprint(patient.phone), words: wordsOf(patient, vault) }
-  return { id, clinic_id: clinicId, language, channel, detail, ...prints, sealed: vault.seal(JSON.stringify(sealed)) }
+  return { id, clinic_id: clinicId, language, channel, detail, ...prints, sealed: fieldOf(vault).seal(sealed, id) }
 }
 
 function toPatient(row: PatientRow, vault: Vault): Patient {
   const { id, clinic_id: clinicId, language, channel, detail } = row
-  return { id, clinicId, language, channel, detail, ...(JSON.parse(vault.open(row.sealed)) as Sealed) }
+  return { id, clinicId, language, channel, detail, ...fieldOf(vault).open(row.sealed, [id], unreadable) }
 }
 
 export function patientRecords(db: Db, vault: Vault): PatientRecords {
@@ -89,7 +100,7 @@ export function patientRecords(db: Db, vault: Vault): PatientRecords {
         where words @> ${prints}::text[] and clinic_id = ${clinicId} order by id desc limit ${limit}`.execute(db)
       return rows.map(({ id }) => id)
     },
-    ...consentRecords(db),
+    ...consentRecords(db, vault),
   }
 }
 

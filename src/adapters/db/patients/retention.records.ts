@@ -2,6 +2,7 @@ import { isDeepStrictEqual } from 'node:util'
 import { sql } from 'kysely'
 import type { Part, RetentionRecords } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { SEALED_FIELDS, sealedField } from '../sealed-field.ts'
 import type { AccessDb } from '../connections.ts'
 
 /** Rows whose sealed part is written anew at once; between the parts others get their turn. */
@@ -12,10 +13,12 @@ interface SealedRow {
   sealed: string
 }
 
+/** Fields that are cleared in part. */
+type Rewritten = 'patient' | 'reply' | 'follow-up' | 'message'
 type Rewrite = (plain: Record<string, unknown>) => Record<string, unknown>
 
 export function retentionRecords(db: AccessDb, vault: Vault): RetentionRecords {
-  const rewrite = (table: string, rows: SealedRow[], change: Rewrite) => rewriteSealed(db, vault, table, rows, change)
+  const rewrite = (name: Rewritten, rows: SealedRow[], change: Rewrite) => rewriteSealed(db, vault, name, rows, change)
   return {
     runs: async (limit) => {
       const rows = await db.selectFrom('retention_run').selectAll().orderBy('id', 'desc').limit(limit).execute()
@@ -66,7 +69,7 @@ export function retentionRecords(db: AccessDb, vault: Vault): RetentionRecords {
         .limit(BATCH)
         .forUpdate()
         .execute()
-      const changed = await rewrite('follow_up', rows, () => ({ phone: null, detail: {} }))
+      const changed = await rewrite('follow-up', rows, () => ({ phone: null, detail: {} }))
       if (rows.length > 0)
         await db
           .updateTable('follow_up')
@@ -128,7 +131,7 @@ async function lockPatients(db: AccessDb, from: Date, to: Date, afterId: string)
 const lastVisit = sql`(select max(visit_at) from booking where patient_id = p.id)`
 
 /** Something is known of how it was prepared for or ended. */
-const isSaid = sql`(sealed_lapses is not null or sealed_needs is not null or outcome_because is not null)`
+const isSaid = sql`(sealed_lapses is not null or sealed_needs is not null or outcome_because is not null or sealed_outcome is not null)`
 
 /**
  * A visit may have been booked while these patients were waited for. Whoever books locks the patient first, so that
@@ -144,7 +147,7 @@ async function withoutLaterVisit(db: AccessDb, rows: SealedRow[], to: Date): Pro
 /** What was said of preparation. @returns the patients of whom anything was known */
 async function clearSaid(db: AccessDb, patientIds: string[], to: Date): Promise<string[]> {
   const { rows } = await sql<{ patient_id: string }>`update booking
-    set sealed_lapses = null, sealed_needs = null, outcome_because = null
+    set sealed_lapses = null, sealed_needs = null, outcome_because = null, sealed_outcome = null
     where patient_id = any(${patientIds}::text[]) and visit_at <= ${to}
       and ${isSaid}
     returning patient_id`.execute(db)
@@ -161,16 +164,19 @@ const part = (rows: SealedRow[], changed: string[]): Part => ({
 async function rewriteSealed(
   db: AccessDb,
   vault: Vault,
-  table: string,
+  name: Rewritten,
   rows: SealedRow[],
   change: Rewrite,
 ): Promise<string[]> {
+  const field = sealedField<Record<string, unknown>>(vault, name)
+  const { table } = SEALED_FIELDS[name]
   const changed: string[] = []
   for (const { id, sealed } of rows) {
-    const plain = JSON.parse(vault.open(sealed)) as Record<string, unknown>
+    // What cannot be read any more is cleared all the same.
+    const plain = field.open(sealed, [id], () => ({}))
     const cleared = change(plain)
     if (isDeepStrictEqual(cleared, plain)) continue
-    await sql`update ${sql.table(table)} set sealed = ${vault.seal(JSON.stringify(cleared))} where id =
+    await sql`update ${sql.table(table)} set sealed = ${field.seal(cleared, id)} where id =
       ${id}`.execute(db)
     changed.push(id)
   }

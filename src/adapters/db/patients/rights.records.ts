@@ -1,6 +1,8 @@
 import { sql, type RawBuilder } from 'kysely'
 import type { Held, RightsRecords } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { reasonCodes } from '../calls/reason-codes.ts'
+import { sealedField, sealedIn, UNREADABLE } from '../sealed-field.ts'
 import type { AccessDb } from '../connections.ts'
 
 /** Whose records: the patient's visits, and the numbers at which this clinic reached nobody else. */
@@ -44,7 +46,7 @@ export const HELD_TABLES = Object.keys(HELD)
 
 /** A refusal to be written to is kept as a keyed hash even after erasure, so that it goes on being respected. */
 export const KEPT_TABLES = ['opt_out']
-const HASHES = ['phone_print', 'words', 'sealed', 'sealed_lapses', 'sealed_needs']
+const HASHES = ['phone_print', 'words']
 
 export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {
@@ -90,7 +92,7 @@ async function loadHeld(db: AccessDb, vault: Vault, patientId: string): Promise<
     const { rows } = await sql<
       Record<string, unknown>
     >`select * from ${sql.table(table)} where ${where(scope)}`.execute(db)
-    held[table] = rows.map((row) => opened(row, vault))
+    held[table] = rows.map((row) => opened(table, row, vault))
   }
   held.opt_out = (
     await db.selectFrom('opt_out').select('at').where('phone_print', '=', scope.phonePrint).execute()
@@ -99,13 +101,28 @@ async function loadHeld(db: AccessDb, vault: Vault, patientId: string): Promise<
 }
 
 /** A row as a person may read it: sealed parts opened, hashes left out. */
-function opened(row: Record<string, unknown>, vault: Vault): Record<string, unknown> {
-  const plain = Object.fromEntries(Object.entries(row).filter(([column]) => !HASHES.includes(column)))
-  const open = (column: string) =>
-    typeof row[column] === 'string' ? (JSON.parse(vault.open(row[column])) as object) : undefined
-  const [lapses, needs] = [open('sealed_lapses'), open('sealed_needs')]
-  return { ...plain, ...open('sealed'), ...(lapses && { lapses }), ...(needs && { needs }) }
+function opened(table: string, row: Record<string, unknown>, vault: Vault): Record<string, unknown> {
+  const plain = Object.fromEntries(Object.entries(row).filter(([column]) => !isHidden(column)))
+  if (table === 'follow_up') plain.reason = reasonCodes(vault).reasonOf(String(row.reason))
+  const parts = sealedIn(table).flatMap(([name, { column, key, boundTo = [key] }]) => {
+    const sealed = row[column]
+    if (typeof sealed !== 'string') return []
+    const value = sealedField(vault, name).open(
+      sealed,
+      boundTo.map((each) => row[each]),
+      () => UNREADABLE,
+    )
+    const isWhole = typeof value === 'object' && value !== null && !Array.isArray(value)
+    return [isWhole ? value : { [column.replace('sealed_', '')]: value }]
+  })
+  const whole = Object.assign(plain, ...parts) as Record<string, unknown>
+  return Object.fromEntries(Object.entries(whole).filter(([column, value]) => value !== null || !OLDER.has(column)))
 }
+
+/** Columns of older versions, empty once what they held is sealed. */
+const OLDER = new Set(['recorded_by', 'wording', 'facts', 'by', 'closed_by', 'outcome_because', 'outcome_by'])
+
+const isHidden = (column: string) => HASHES.includes(column) || column.startsWith('sealed')
 
 async function erase(
   db: AccessDb,
@@ -148,8 +165,11 @@ const ANSWERS_AT_ONCE = 200
 
 /** Answers kept for repeated requests repeat the name; there are few, see `KEYS_KEPT_DAYS`. */
 async function forgetAnswers(db: AccessDb, vault: Vault, patientId: string): Promise<void> {
+  const answers = sealedField<unknown>(vault, 'answer')
+  // What cannot be read goes too.
+  const isAbout = (answer: unknown) => JSON.stringify(answer).includes(patientId)
   const keysOf = async (keys: { key: string; sealed: string }[]) =>
-    keys.filter(({ sealed }) => vault.open(sealed).includes(patientId)).map(({ key }) => key)
+    keys.filter(({ key, sealed }) => isAbout(answers.open(sealed, [key], () => patientId))).map(({ key }) => key)
   let after = ''
   for (;;) {
     const page = await db

@@ -2,21 +2,24 @@ import { sql, type OnConflictBuilder } from 'kysely'
 import type { ReplyRecord, ReplyRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { prepared } from '../prepared-statements.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
 import type { ReplyTable, Tables } from '../tables.ts'
 import type { Db } from '../connections.ts'
 
 type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'asked' | 'answers' | 'did'>
 
+const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'reply')
+
 function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
   const { phone, text, reading, corrected, asked, answers, did } = reply
   // What is undefined is left out.
-  const sealed = { phone, text, reading, corrected, asked, answers, did }
+  const sealed = { phone, text, reading, corrected, asked, answers, did } as Sealed
   return {
     id: reply.id,
     gateway: reply.gateway,
     key: reply.key,
     phone_print: vault.fingerprint(phone),
-    sealed: vault.seal(JSON.stringify(sealed)),
+    sealed: fieldOf(vault).seal(sealed, reply.id),
     received_at: reply.receivedAt,
     booking_id: reply.bookingId,
     done: reply.done,
@@ -27,7 +30,7 @@ function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
 
 function toReply(row: ReplyTable, vault: Vault): ReplyRecord {
   return {
-    ...(JSON.parse(vault.open(row.sealed)) as Sealed),
+    ...fieldOf(vault).open(row.sealed, [row.id], unreadable),
     id: row.id,
     gateway: row.gateway,
     key: row.key,
@@ -38,6 +41,8 @@ function toReply(row: ReplyTable, vault: Vault): ReplyRecord {
     patientId: row.patient_id,
   }
 }
+
+const unreadable = (): Sealed => ({ phone: '', text: UNREADABLE, reading: null })
 
 /** As its index has it. */
 const ASKED = `done = 'asked-which'`

@@ -1,8 +1,10 @@
 import { sql } from 'kysely'
 import type { Booking } from '../../../domain/visits/booking.ts'
+import type { Outcome } from '../../../domain/visits/outcome.ts'
 import type { BookingQuery, BookingRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared, type PreparedStatement } from '../prepared-statements.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
 import type { BookingTable } from '../tables.ts'
 import type { Db } from '../connections.ts'
 
@@ -27,15 +29,18 @@ const COLUMNS = [
   'due_by',
   'sealed_needs',
   'outcome',
-  'outcome_because',
   'outcome_at',
-  'outcome_by',
+  'sealed_outcome',
   'minutes',
 ] as const
+/** As older versions wrote them: only read, until everything is sealed. */
+const READ = [...COLUMNS, 'outcome_because', 'outcome_by'] as const
 const INSERT = insertInto('booking', COLUMNS)
-const BY_IDS = prepared<BookingTable>(`select ${COLUMNS.join()} from booking where id = any($1)`)
+const BY_IDS = prepared<BookingTable>(`select ${READ.join()} from booking where id = any($1)`)
 
-function toRow(booking: Booking, vault: Vault): BookingTable {
+type Written = Omit<BookingTable, 'outcome_because' | 'outcome_by'>
+
+function toRow(booking: Booking, vault: Vault): Written {
   return {
     id: booking.id,
     patient_id: booking.patientId,
@@ -49,29 +54,50 @@ function toRow(booking: Booking, vault: Vault): BookingTable {
     plan_basis: booking.planBasis,
     confirmed_at: booking.confirmedAt,
     short_notice: booking.shortNotice,
-    sealed_lapses: sealed(booking.lapses, vault),
+    sealed_lapses: wordsIn(vault, 'booking-lapses').seal(booking.lapses, booking.id),
     created_at: booking.createdAt,
     first_visit_at: booking.firstVisitAt,
     moves: booking.moves,
     purpose: booking.purpose,
     due_by: booking.dueBy,
-    sealed_needs: sealed(booking.needs, vault),
+    sealed_needs: wordsIn(vault, 'booking-needs').seal(booking.needs, booking.id),
     outcome: booking.outcome?.kind ?? null,
-    outcome_because: booking.outcome?.because ?? null,
     outcome_at: booking.outcome?.at ?? null,
-    outcome_by: booking.outcome?.by ?? null,
+    sealed_outcome: sealedOutcome(booking, vault),
     minutes: booking.minutes,
   }
 }
 
-const sealed = (words: readonly string[], vault: Vault) =>
-  words.length === 0 ? null : vault.seal(JSON.stringify(words))
-const opened = (words: string | null, vault: Vault) =>
-  words === null ? [] : (JSON.parse(vault.open(words)) as string[])
-
-function outcomeOf({ outcome: kind, outcome_because: because, outcome_at: at, outcome_by: by }: BookingTable) {
-  return kind === null || at === null || by === null ? null : { kind, because, at, by }
+/** An empty list is null: nothing was said. */
+function wordsIn(vault: Vault, name: 'booking-lapses' | 'booking-needs') {
+  const field = sealedField<string[]>(vault, name)
+  return {
+    seal: (words: readonly string[], id: string) => (words.length === 0 ? null : field.seal([...words], id)),
+    open: (sealed: string | null, id: string) => (sealed === null ? [] : field.open(sealed, [id], () => [UNREADABLE])),
+  }
 }
+
+/** Why nothing was collected tells of bleeding; who wrote it down is nobody else's business. */
+type OutcomeWords = Pick<Outcome, 'because' | 'by'>
+const outcomeWords = (vault: Vault) => sealedField<OutcomeWords>(vault, 'booking-outcome')
+const unreadable = (): OutcomeWords => ({ because: null, by: UNREADABLE })
+
+function sealedOutcome({ id, outcome }: Booking, vault: Vault): string | null {
+  return outcome && outcomeWords(vault).seal({ because: outcome.because, by: outcome.by }, id)
+}
+
+function outcomeOf(row: BookingTable, vault: Vault): Outcome | null {
+  const { id, outcome: kind, outcome_at: at, sealed_outcome: sealed } = row
+  if (kind === null || at === null) return null
+  const words = sealed === null ? olderWords(row) : outcomeWords(vault).open(sealed, [id], unreadable)
+  return { kind, at, ...words }
+}
+
+/** As an older version wrote them, or cleared by retention. */
+const olderWords = ({ outcome_because, outcome_by }: BookingTable): OutcomeWords => ({
+  because: outcome_because,
+  by: outcome_by ?? '',
+})
 
 function toBooking(row: BookingTable, vault: Vault): Booking {
   return {
@@ -92,9 +118,9 @@ function toBooking(row: BookingTable, vault: Vault): Booking {
     shortNotice: row.short_notice,
     purpose: row.purpose,
     dueBy: row.due_by,
-    lapses: opened(row.sealed_lapses, vault),
-    needs: opened(row.sealed_needs, vault),
-    outcome: outcomeOf(row),
+    lapses: wordsIn(vault, 'booking-lapses').open(row.sealed_lapses, row.id),
+    needs: wordsIn(vault, 'booking-needs').open(row.sealed_needs, row.id),
+    outcome: outcomeOf(row, vault),
     createdAt: row.created_at,
   }
 }
@@ -114,9 +140,20 @@ function selection(db: Db, { clinicId, from, to, state, patientIds, newestFirst,
   return query
 }
 
+/** What could not be read stays as it is in the database, for whoever may be able to mend it. */
+function withoutUnreadable({ lapses, needs, outcome }: Booking, row: Written): Partial<Written> & { id: string } {
+  const { sealed_lapses, sealed_needs, sealed_outcome, ...plain } = row
+  return {
+    ...plain,
+    ...(!lapses.includes(UNREADABLE) && { sealed_lapses }),
+    ...(!needs.includes(UNREADABLE) && { sealed_needs }),
+    ...(outcome?.by !== UNREADABLE && { sealed_outcome }),
+  }
+}
+
 /** Not for update: what refers to a visit that is locked may be added meanwhile. */
 const lockingOf = (patients: string, from: string) =>
-  prepared<BookingTable>(`select ${COLUMNS.join()} from booking
+  prepared<BookingTable>(`select ${READ.join()} from booking
     where patient_id = any(${patients}) and state = 'booked' and visit_at >= ${from}
     order by id for no key update`)
 const OF_PATIENTS = lockingOf('$1', '$2')
@@ -198,7 +235,7 @@ export function bookingRecords(db: Db, vault: Vault): BookingRecords {
     },
     insert: (booking) => db.insert(INSERT, [toRow(booking, vault)]),
     update: async (booking) => {
-      const { id, ...changes } = toRow(booking, vault)
+      const { id, ...changes } = withoutUnreadable(booking, toRow(booking, vault))
       await db.updateTable('booking').set(changes).where('id', '=', id).execute()
     },
   }

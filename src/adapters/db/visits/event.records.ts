@@ -1,27 +1,36 @@
+import type { Selectable } from 'kysely'
 import type { EventRecords } from '../../../flows/ports/deps.ts'
+import type { Vault } from '../../vault/vault.ts'
 import { insertInto } from '../prepared-statements.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
+import type { EventTable } from '../tables.ts'
 import type { Db } from '../connections.ts'
 
-const INSERT = insertInto('happening', ['at', 'booking_id', 'what', 'by', 'facts'])
+const INSERT = insertInto('happening', ['at', 'booking_id', 'what', 'sealed'])
 
-export function eventRecords(db: Db): EventRecords {
+/** Who did it, and the facts: what a patient wrote tells of bleeding. */
+interface Sealed {
+  by: string
+  facts: Record<string, unknown>
+}
+
+const unreadable = (): Sealed => ({ by: UNREADABLE, facts: {} })
+
+export function eventRecords(db: Db, vault: Vault): EventRecords {
+  const field = sealedField<Sealed>(vault, 'event')
+  const openedOf = ({ booking_id: bookingId, at, what, by, facts, sealed }: Selectable<EventTable>): Sealed =>
+    sealed === null
+      ? { by: by!, facts: JSON.parse(facts!) as Sealed['facts'] }
+      : field.open(sealed, [bookingId, at, what], unreadable)
   return {
-    add: ({ at, bookingId, what, by, facts }) =>
-      db.insert(INSERT, [{ at, booking_id: bookingId, what, by, facts: JSON.stringify(facts) }]),
+    add: ({ at, bookingId, what, by, facts }) => {
+      const sealed = field.seal({ by, facts }, bookingId, at, what)
+      return db.insert(INSERT, [{ at, booking_id: bookingId, what, sealed }])
+    },
     ofBooking: async (bookingId) => {
-      const rows = await db
-        .selectFrom('happening')
-        .selectAll()
-        .where('booking_id', '=', bookingId)
-        .orderBy('id')
-        .execute()
-      return rows.map(({ at, what, by, facts }) => ({
-        at,
-        bookingId,
-        what,
-        by,
-        facts: JSON.parse(facts) as Record<string, unknown>,
-      }))
+      const all = db.selectFrom('happening').selectAll()
+      const rows = await all.where('booking_id', '=', bookingId).orderBy('id').execute()
+      return rows.map((row) => ({ at: row.at, bookingId, what: row.what, ...openedOf(row) }))
     },
   }
 }

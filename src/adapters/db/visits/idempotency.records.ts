@@ -1,6 +1,7 @@
 import type { IdempotencyRecords } from '../../../flows/ports/deps.ts'
 import type { Vault } from '../../vault/vault.ts'
 import { insertInto, prepared } from '../prepared-statements.ts'
+import { sealedField } from '../sealed-field.ts'
 import type { IdempotencyTable } from '../tables.ts'
 import type { Db } from '../connections.ts'
 
@@ -12,6 +13,7 @@ const REMOVE = prepared('delete from idempotency where key = $1')
 const INSERT = insertInto('idempotency', ['key', 'request_hash', 'status', 'sealed', 'at'])
 
 export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
+  const field = sealedField<unknown>(vault, 'answer')
   return {
     get: async (key) => {
       const [row] = await db.rows(GET, [key])
@@ -20,7 +22,7 @@ export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
           key,
           requestHash: row.request_hash,
           status: row.status,
-          body: JSON.parse(vault.open(row.sealed)) as unknown,
+          body: field.open(row.sealed, [key]),
           at: row.at,
         }
       )
@@ -30,6 +32,6 @@ export function idempotencyRecords(db: Db, vault: Vault): IdempotencyRecords {
     },
     remove: (key) => db.write(REMOVE, [key]),
     put: ({ key, requestHash, status, body, at }) =>
-      db.insert(INSERT, [{ key, request_hash: requestHash, status, sealed: vault.seal(JSON.stringify(body)), at }]),
+      db.insert(INSERT, [{ key, request_hash: requestHash, status, sealed: field.seal(body, key), at }]),
   }
 }
