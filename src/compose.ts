@@ -3,6 +3,7 @@ import { setTimeout as pause } from 'node:timers/promises'
 import { readFile, readdir } from 'node:fs/promises'
 import { join } from 'node:path'
 import type { Logger } from 'pino'
+import { createHeadNotes, notePlace } from './adapters/audit-notes/head-notes.ts'
 import { createProvider } from './adapters/sign-in/oidc.ts'
 import { systemClock } from './adapters/clock/clocks.ts'
 import { openEmbedded } from './adapters/db/embedded.ts'
@@ -111,6 +112,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const deps: Deps = {
     store: { read: store.read, transact: retryConflicts(store.transact, chance, pause) },
     access: { read: access.read, transact: retryConflicts(access.transact, chance, pause) },
+    headNotes: createHeadNotes({ access, clock: time.clock, vault, log, metrics }, notePlace(config, overrides)),
     clock: time.clock,
     newId,
     queue,

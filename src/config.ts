@@ -65,6 +65,10 @@ const schema = z
     RETENTION_TEXT_DAYS: wholeNumber(365, 3_660),
     RETENTION_AUDIT_DAYS: wholeNumber(2_557, 36_600),
     SESSION_IDLE_MINUTES: wholeNumber(30, 12 * 60),
+    AUDIT_NOTES: z
+      .string()
+      .regex(/^(?!\w+:\/\/)|^https:\/\//, 'Give a file, or an address that speaks TLS: https://…')
+      .optional(),
   })
   .superRefine((env, context) => {
     const fault = (path: string, message: string) => context.addIssue({ code: 'custom', path: [path], message })
@@ -126,6 +130,8 @@ export interface Config {
   retention: { cycleDays: number; textDays: number; auditDays: number }
   /** Minutes after which somebody who does nothing is signed out. */
   idleMinutes: number
+  /** Where heads of the audit record are noted: a file, or an https address; undefined = a file in `dataDir`. */
+  auditNotes: string | undefined
   /** The demo's pages need no sign-in on this machine. No setting says so: only the demo's own code. */
   openDesk: boolean
   /** Looks up what a configuration file refers to as `env:NAME`. */
@@ -177,6 +183,7 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
       auditDays: env.RETENTION_AUDIT_DAYS,
     },
     idleMinutes: env.SESSION_IDLE_MINUTES,
+    auditNotes: env.AUDIT_NOTES,
     openDesk: false,
     secret,
   }

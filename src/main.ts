@@ -51,10 +51,12 @@ async function run(role: Role): Promise<void> {
   await warnOfFiction(composed)
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
+  const stopNoting = notingHeads(composed)
   if (running.url) await welcome(composed, running.url)
   endOnSignal(async () => {
     // Sending ends first of all, however long the other work takes: what is in flight must be over in time.
     await Promise.all([running.stop(), stopDaily?.(), stopSealing?.()])
+    await stopNoting()
     await composed.close()
   })
 }
@@ -92,18 +94,22 @@ async function welcome({ deps }: Composed, url: string): Promise<void> {
     )
 }
 
-/**
- * Clears what is no longer needed, and tells the log how much it was and where the audit record stands: a head noted
- * elsewhere proves it whole.
- */
+/** Clears what is no longer needed, and tells the log how much it was. */
 function dailyWork({ deps, log }: Composed): () => Promise<void> {
   const work = async () => {
     const cleared = await retainDaily(deps, deps.policy.retention)
-    if (!cleared) return
-    const { seq, hash } = await deps.access.read.audit.head()
-    log.info({ seq, hash, cleared }, 'retention has run; head of the audit record')
+    if (cleared) log.info({ cleared }, 'retention has run')
   }
   return startRhythm(HOUR_MS, work, (error) => log.error({ name: error.name }, 'daily work failed'))
+}
+
+/** Notes where the audit record stands, hourly and at the end: what is cut off or rewritten later is found by it. */
+function notingHeads({ deps: { headNotes } }: Composed): () => Promise<void> {
+  const stop = startRhythm(HOUR_MS, headNotes.note, () => {})
+  return async () => {
+    await stop()
+    await headNotes.note()
+  }
 }
 
 /** Seals data anew once there is another key than they were last looked through with. */

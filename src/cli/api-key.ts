@@ -3,6 +3,7 @@ import { DateTime } from 'luxon'
 import { ALL_PERMISSIONS, isPermission } from '../domain/access/roles.ts'
 import { badInput } from '../domain/failure.ts'
 import { makeApiKey, revokeApiKey } from '../adapters/sign-in/api-keys.ts'
+import { OPERATOR } from '../flows/ports/access.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {
@@ -19,7 +20,7 @@ export function command(): Command {
   key
     .command('revoke <id>')
     .description('Revoke a key at once.')
-    .action((id: string) => withService(({ deps }) => revokeApiKey(deps, id)))
+    .action((id: string) => withService(({ deps }) => revokeApiKey(deps, id, OPERATOR)))
   key.command('list').description('All keys, without their secrets.').action(list)
   return key
 }
@@ -31,12 +32,8 @@ function add(name: string, { may, clinic, days }: { may: string[]; clinic?: stri
       badInput('may', `There is no permission of this name. Known: ${ALL_PERMISSIONS.join(', ')}.`)
     const expiresAt = days === undefined ? null : DateTime.fromJSDate(deps.clock.now()).plus({ days: Number(days) })
     if (expiresAt && !expiresAt.isValid) badInput('days', 'Give a number of days.')
-    const { secret } = await makeApiKey(deps, {
-      name,
-      may: may.filter(isPermission),
-      clinicId: clinic ?? null,
-      expiresAt: expiresAt?.toJSDate() ?? null,
-    })
+    const wish = { name, may: may.filter(isPermission), clinicId: clinic ?? null }
+    const { secret } = await makeApiKey(deps, { ...wish, expiresAt: expiresAt?.toJSDate() ?? null }, OPERATOR)
     process.stdout.write(`${secret}\n`)
   })
 }

@@ -1,25 +1,26 @@
 import { Command } from 'commander'
 import { badInput } from '../domain/failure.ts'
-import { verifyAudit } from '../flows/access/audit.ts'
+import type { Composed } from '../compose.ts'
+import { findingWords, verifyAudit } from '../flows/access/verify-audit.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {
   return new Command('audit-verify')
     .description('Check that the record of who saw what is whole. Exit 2 when it is not.')
-    .option('--noted <number:hash>', 'a head that an earlier check or the daily log line told, kept elsewhere')
-    .action(({ noted }: { noted?: string }) => withService(({ deps }) => check(deps.access, noted)))
+    .option('--noted <number:hash>', 'a head kept elsewhere, besides those in the file of AUDIT_NOTES')
+    .action(({ noted }: { noted?: string }) => withService(({ deps }) => check(deps, noted)))
 }
 
-async function check(access: Parameters<typeof verifyAudit>[0], noted: string | undefined): Promise<void> {
+async function check({ access, headNotes }: Composed['deps'], noted: string | undefined): Promise<void> {
   const [, seq, hash] =
     noted === undefined ? [] : (/^(\d+):([\w-]+)$/.exec(noted) ?? badInput('noted', 'Give it as NUMBER:HASH.'))
-  const { entries, head, findings } = await verifyAudit(
-    access,
-    seq && hash ? { noted: { seq: Number(seq), hash } } : {},
-  )
-  for (const { seq: at, fault } of findings) process.stdout.write(`entry ${at}: ${fault}\n`)
-  process.stdout.write(
-    `${findings.length === 0 ? 'whole' : 'NOT whole'}: ${entries} entries, head ${head.seq}:${head.hash}\n`,
-  )
+  // Whoever names a head by hand vouches for it.
+  const byHand = seq && hash ? [{ seq: Number(seq), hash, isOurs: true }] : []
+  const { entries, head, notes, findings } = await verifyAudit(access, {
+    notes: [...(await headNotes.read()), ...byHand],
+  })
+  for (const finding of findings) process.stdout.write(`${findingWords(finding)}\n`)
+  const verdict = findings.length === 0 ? 'whole' : 'NOT whole'
+  process.stdout.write(`${verdict}: ${entries} entries, ${notes} noted heads, head ${head.seq}:${head.hash}\n`)
   if (findings.length > 0) process.exitCode = 2
 }

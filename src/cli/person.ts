@@ -1,6 +1,7 @@
 import { Command, Option } from 'commander'
 import { ROLES, type Role } from '../domain/access/roles.ts'
 import { disable, invite, reinvite } from '../adapters/sign-in/people.ts'
+import { OPERATOR } from '../flows/ports/access.ts'
 import { withService } from './with-service.ts'
 
 export function command(): Command {
@@ -20,12 +21,12 @@ export function command(): Command {
     .command('code <login>')
     .description('A new one-time code; ends password, code generator and sessions.')
     .action((login: string) =>
-      withService(async ({ deps }) => void process.stdout.write(`${await reinvite(deps, login)}\n`)),
+      withService(async ({ deps }) => void process.stdout.write(`${await reinvite(deps, login, OPERATOR)}\n`)),
     )
   person
     .command('disable <login>')
     .description('Let somebody sign in no more.')
-    .action((login: string) => withService(({ deps }) => disable(deps, login)))
+    .action((login: string) => withService(({ deps }) => disable(deps, login, OPERATOR)))
   person.command('list').description('Everybody who may sign in.').action(list)
   return person
 }
@@ -40,14 +41,8 @@ interface Added {
 
 function add(login: string, { name, role, clinic, list: clinician, subject }: Added): Promise<void> {
   return withService(async ({ deps }) => {
-    const { code } = await invite(deps, {
-      login,
-      name,
-      role,
-      clinicId: clinic ?? null,
-      clinician: clinician ?? null,
-      subject: subject ?? null,
-    })
+    const where = { clinicId: clinic ?? null, clinician: clinician ?? null, subject: subject ?? null }
+    const { code } = await invite(deps, { login, name, role, ...where }, OPERATOR)
     process.stdout.write(`${code}\n`)
   })
 }

@@ -1,5 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { verifyAudit } from '../../src/flows/access/audit.ts'
+import { verifyAudit } from '../../src/flows/access/verify-audit.ts'
 import { TestWorld } from '../harness/world.ts'
 import { API_KEY, bearer, cookieOf, hire, serveClosed, type Served } from './signed-in.ts'
 
@@ -32,11 +32,12 @@ describe('the record of who saw and changed what', () => {
 
   it('names whoever looked at a visit, by page or by API, and an administrator finds it by visit and by clerk', async () => {
     await served.ask(`/api/v1/bookings/${booking.id}`, { headers: clerk.headers })
-    await served.ask(`/desk/harbour/bookings/${booking.id}`, { headers: clerk.headers })
-    await served.ask('/desk/harbour/bookings?day=2026-03-25&q=Fenwick', { headers: clerk.headers })
+    await served.ask(`/desk/harbour/visits/${booking.id}`, { headers: clerk.headers })
+    await served.ask('/desk/harbour/bookings?from=2026-03-25&day=2026-03-25&q=Fenwick', { headers: clerk.headers })
     const { entries } = await audit(`subject=${booking.id}`)
     expect(entries.map(({ actorId, what }) => [actorId, what])).toEqual([
       ['environment', 'GET /api/v1/audit'], // looking into the record is itself on record
+      [clerk.id, 'GET /desk/{clinic}/*'], // the list shows it too
       [clerk.id, 'GET /desk/{clinic}/*'],
       [clerk.id, 'GET /api/v1/bookings/{id}'],
     ])
@@ -134,8 +135,11 @@ describe('the record of who saw and changed what', () => {
       const before = (await sql(`select hash from daysix.audit where seq = ${noted.seq - 1}`))[0]!.hash as string
       await asOwner(`delete from daysix.audit where seq = ${noted.seq}`)
       expect(await verdict()).toEqual([{ seq: noted.seq, fault: 'cut-off' }])
+      await sql(`delete from daysix.audit_subject where seq = ${noted.seq}`)
       await sql(`update daysix.audit_head set seq = ${noted.seq - 1}, hash = '${before}'`)
-      expect((await verifyAudit(world.deps.access, { noted })).findings).toEqual([{ seq: noted.seq, fault: 'cut-off' }])
+      expect((await verifyAudit(world.deps.access, { notes: [{ ...noted, isOurs: true }] })).findings).toEqual([
+        { seq: noted.seq, fault: 'cut-off' },
+      ])
     })
   })
 

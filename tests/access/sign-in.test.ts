@@ -8,7 +8,18 @@ import { usualSettings } from '../../src/adapters/http/access/gate.ts'
 import { loadConfig } from '../../src/config.ts'
 import { waitAfter } from '../../src/domain/access/lockout.ts'
 import { TestWorld } from '../harness/world.ts'
-import { API_KEY, CLOSED, PASSWORD, accessDeps, bearer, cookieOf, hire, serveClosed, type Served } from './signed-in.ts'
+import {
+  API_KEY,
+  BY,
+  CLOSED,
+  PASSWORD,
+  accessDeps,
+  bearer,
+  cookieOf,
+  hire,
+  serveClosed,
+  type Served,
+} from './signed-in.ts'
 
 const MINUTE = 60_000
 
@@ -57,14 +68,18 @@ describe('signing in', () => {
   })
 
   it('a one-time code is worth nothing after a day', async () => {
-    const { code } = await invite(accessDeps(world), {
-      login: 'late-comer',
-      name: 'Late',
-      role: 'educator',
-      clinicId: null,
-      clinician: null,
-      subject: null,
-    })
+    const { code } = await invite(
+      accessDeps(world),
+      {
+        login: 'late-comer',
+        name: 'Late',
+        role: 'educator',
+        clinicId: null,
+        clinician: null,
+        subject: null,
+      },
+      BY,
+    )
     await later(24 * 60 * MINUTE + 1)
     expect((await served.ask('/sign-in/first', { form: { code, password: PASSWORD, again: PASSWORD } })).status).toBe(
       401,
@@ -74,14 +89,18 @@ describe('signing in', () => {
   it.each(['short-pass1', 'password12345', 'qwertyuiop1234', 'clerk-smith-2026', 'daysixdaysix', 'x'.repeat(129)])(
     'refuses the password "%s"',
     async (password) => {
-      const { code } = await invite(accessDeps(world), {
-        login: `clerk-smith-${++count}`,
-        name: 'Clerk Smith',
-        role: 'educator',
-        clinicId: null,
-        clinician: null,
-        subject: null,
-      })
+      const { code } = await invite(
+        accessDeps(world),
+        {
+          login: `clerk-smith-${++count}`,
+          name: 'Clerk Smith',
+          role: 'educator',
+          clinicId: null,
+          clinician: null,
+          subject: null,
+        },
+        BY,
+      )
       expect((await served.ask('/sign-in/first', { form: { code, password, again: password } })).status).toBe(422)
     },
   )
@@ -195,7 +214,7 @@ describe('signing in', () => {
     })
     expect(changed.status).toBe(200)
     expect([await look(two), await look(three), await look(cookieFrom(changed.headers))]).toEqual([303, 303, 200])
-    await disable(accessDeps(world), clerk.login)
+    await disable(accessDeps(world), clerk.login, BY)
     expect(await look(cookieFrom(changed.headers))).toBe(303)
     expect((await signIn(clerk.login, 'brisk otter lantern wharf')).status).toBe(401)
   })
@@ -245,12 +264,16 @@ describe('signing in', () => {
   })
 
   it('an API key is kept as a hash only, and is worth nothing once revoked or expired', async () => {
-    const { key, secret } = await makeApiKey(accessDeps(world), {
-      name: 'import',
-      may: ['visits:read'],
-      clinicId: null,
-      expiresAt: new Date(world.clock.now().getTime() + MINUTE),
-    })
+    const { key, secret } = await makeApiKey(
+      accessDeps(world),
+      {
+        name: 'import',
+        may: ['visits:read'],
+        clinicId: null,
+        expiresAt: new Date(world.clock.now().getTime() + MINUTE),
+      },
+      BY,
+    )
     const read = async (given = secret) => (await served.ask('/api/v1/bookings', { headers: bearer(given) })).status
     expect(await read()).toBe(200)
     const rows = await world.composed.database.records.query('select * from api_key')
@@ -258,14 +281,18 @@ describe('signing in', () => {
     expect(await read(`${secret}x`)).toBe(401)
     await later(MINUTE + 1)
     expect(await read()).toBe(401)
-    const lasting = await makeApiKey(accessDeps(world), {
-      name: 'import',
-      may: ['visits:read'],
-      clinicId: null,
-      expiresAt: null,
-    })
+    const lasting = await makeApiKey(
+      accessDeps(world),
+      {
+        name: 'import',
+        may: ['visits:read'],
+        clinicId: null,
+        expiresAt: null,
+      },
+      BY,
+    )
     expect(await read(lasting.secret)).toBe(200)
-    await revokeApiKey(accessDeps(world), lasting.key.id)
+    await revokeApiKey(accessDeps(world), lasting.key.id, BY)
     expect([await read(lasting.secret), key.hash.length]).toEqual([401, 43])
   })
 

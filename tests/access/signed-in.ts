@@ -7,6 +7,8 @@ import { openSession } from '../../src/adapters/sign-in/sign-in.ts'
 import type { TestWorld } from '../harness/world.ts'
 
 export const API_KEY = 'key-of-the-environment-0001'
+/** Who did it, where a test does not ask. */
+export const BY = { kind: 'person', id: 'u_test' }
 export const PASSWORD = 'tiny plum gallop stern'
 
 /** As in production: nothing is open. Without TLS, since tests speak plain HTTP to the loopback. */
@@ -77,13 +79,8 @@ export function accessDeps(world: TestWorld) {
 
 /** Somebody with a password. */
 export async function hire(world: TestWorld, wish: Partial<Invitation> & Pick<Invitation, 'login' | 'role'>) {
-  const { person, code } = await invite(accessDeps(world), {
-    name: `Person ${wish.login}`,
-    clinicId: null,
-    clinician: null,
-    subject: null,
-    ...wish,
-  })
+  const usual = { name: `Person ${wish.login}`, clinicId: null, clinician: null, subject: null }
+  const { person, code } = await invite(accessDeps(world), { ...usual, ...wish }, BY)
   await choosePassword(accessDeps(world), code, PASSWORD)
   return person
 }

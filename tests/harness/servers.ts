@@ -17,7 +17,7 @@ export function serverAddress(name: 'TEST_DATABASE_URL' | 'TEST_REDIS_URL' | 'TE
   return url || undefined
 }
 
-const TEST_KEY = Buffer.alloc(32, 7)
+export const TEST_KEY = Buffer.alloc(32, 7)
 /** As versions before 0021 sealed: bound to no row. */
 export function sealedUnbound(value: unknown): string {
   const key = Buffer.from(hkdfSync('sha256', TEST_KEY, Buffer.alloc(0), 'daysix seal', 32))

@@ -204,6 +204,22 @@ describe('what the service writes on its standard output while it books, sends a
     expect(about('message-delivered')[0]!.booking).toBe(visits.get(first.id))
   })
 
+  it('notes where the audit record stands, as it starts and as it stops, in the log and in a file beside the data', async () => {
+    const file = join(folder, 'data', 'audit-heads.log')
+    const heads = (await readFile(file, 'utf8')).trimEnd().split('\n')
+    expect(heads).toEqual(
+      about('head of the audit record').map(({ at, head, signature }) => [at, head, signature].join(' ')),
+    )
+    expect(heads.length).toBeGreaterThanOrEqual(2)
+    const config = loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent', DATA_DIR: join(folder, 'data') })
+    const { deps, close } = await compose(config)
+    const { seq, hash } = await deps.access.read.audit.head()
+    const notes = await deps.headNotes.read()
+    expect(notes.every(({ isOurs }) => isOurs)).toBe(true)
+    expect(notes.at(-1)).toEqual({ seq, hash, isOurs: true })
+    await close()
+  })
+
   it('is lines of JSON with a time, and holds neither name, number nor words', async () => {
     const text = await output()
     const others = text.split('\n').filter((line) => line !== '' && !line.startsWith('{'))

@@ -1,5 +1,6 @@
 import { afterAll, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import { exportPatient } from '../../src/flows/patients/export-patient.ts'
+import { BY } from '../access/signed-in.ts'
 import { erasePatient } from '../../src/flows/patients/erase-patient.ts'
 import { retain } from '../../src/flows/patients/retention.ts'
 import { correctReading } from '../../src/flows/replies/correct-reading.ts'
@@ -60,7 +61,7 @@ describe.each(STORES)('on $name', ({ open }) => {
     const moved = await amend(booked, { patient: { phone: number.replace('+17825550', '+17825551') } })
     expect(moved.patient).toMatchObject({ handsDoubt: null, numberSince: world.clock.now().toISOString() })
     expect((await waiting(booked)).length).toBeGreaterThan(0)
-    const { held } = await exportPatient(world.deps, booked.patient.id, 'u_test')
+    const { held } = await exportPatient(world.deps, booked.patient.id, BY)
     expect(held.patient).toMatchObject([{ numberSince: world.clock.now().toISOString() }])
   })
 
@@ -150,9 +151,9 @@ describe.each(STORES)('on $name', ({ open }) => {
     await world.reply(number, 'thanks')
     await world.clock.moveTo(new Date('2026-05-25T13:00:00Z'))
     await retain(world.deps, DAYS)
-    const { held } = await exportPatient(world.deps, booked.patient.id, 'u_test')
+    const { held } = await exportPatient(world.deps, booked.patient.id, BY)
     expect(held.sign_of_life).toEqual([{ clinic_id: 'harbour', seen_at: new Date('2026-04-20T13:00:00Z') }])
-    await erasePatient(world.deps, booked.patient.id, 'u_test')
+    await erasePatient(world.deps, booked.patient.id, BY)
     expect((await world.deps.store.read.messages.signsOf(number, 'harbour', null)).alive).toBeNull()
   })
 

@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { BY } from '../access/signed-in.ts'
 import { erasePatient } from '../../src/flows/patients/erase-patient.ts'
 import { exportPatient } from '../../src/flows/patients/export-patient.ts'
 import { retain } from '../../src/flows/patients/retention.ts'
@@ -49,25 +50,25 @@ describe('a patient whose number has changed', () => {
   afterAll(() => world.close())
 
   it('is handed what was written from the old one too', async () => {
-    const { held } = await exportPatient(world.deps, patientId, 'u_test')
+    const { held } = await exportPatient(world.deps, patientId, BY)
     expect(JSON.stringify(held.reply)).toContain('purple umbrella')
   })
 
   it('is not given what somebody writes who has the old one now', async () => {
     await world.book({ name: 'Bea Lowther', phone: ADA, visit: '2026-03-26T09:00' })
     await world.reply(ADA, 'is the green kettle yours?')
-    const { held } = await exportPatient(world.deps, patientId, 'u_test')
+    const { held } = await exportPatient(world.deps, patientId, BY)
     expect(JSON.stringify(held)).not.toContain('green kettle')
     const [bea] = await world.deps.store.read.patients.byPhone(ADA)
-    const other = await exportPatient(world.deps, bea!.id, 'u_test')
+    const other = await exportPatient(world.deps, bea!.id, BY)
     expect(JSON.stringify(other.held)).not.toContain('purple umbrella')
-    await erasePatient(world.deps, bea!.id, 'u_test')
+    await erasePatient(world.deps, bea!.id, BY)
   })
 
   it('is erased with what was written from it and asked there', async () => {
     const print = await printOfReply()
     expect(Object.keys(await rowsAtOldNumber(print))).toContain('reply')
-    await erasePatient(world.deps, patientId, 'u_test')
+    await erasePatient(world.deps, patientId, BY)
     expect(await rowsAtOldNumber(print)).toEqual({})
   })
 })

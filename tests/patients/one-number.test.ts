@@ -1,7 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { makeApiKey } from '../../src/adapters/sign-in/api-keys.ts'
 import { TestWorld } from '../harness/world.ts'
-import { accessDeps, bearer, cookieOf, hire, serveClosed, type Served } from '../access/signed-in.ts'
+import { BY, accessDeps, bearer, cookieOf, hire, serveClosed, type Served } from '../access/signed-in.ts'
 
 // A clerk, and a key, of another clinic that book a number known here: broken object level access, OWASP API1:2023.
 // Invented people at a number reserved for fiction.
@@ -49,12 +49,16 @@ describe('a clinic that books a number known to another clinic', () => {
     await world.reply(HER, 'purple elephants SECRETAGAIN')
     const { id } = await hire(world, { login: 'ridge-desk', role: 'desk', clinicId: 'ridge' })
     clerk = await cookieOf(world, id)
-    const writer = await makeApiKey(accessDeps(world), {
-      name: 'writer',
-      may: ['visits:write'],
-      clinicId: 'ridge',
-      expiresAt: null,
-    })
+    const writer = await makeApiKey(
+      accessDeps(world),
+      {
+        name: 'writer',
+        may: ['visits:write'],
+        clinicId: 'ridge',
+        expiresAt: null,
+      },
+      BY,
+    )
     key = bearer(writer.secret)
     served = await serveClosed(world)
   })
@@ -110,25 +114,6 @@ describe('a clinic that books a number known to another clinic', () => {
       const { text } = await served.ask(`/desk/ridge/${page}`, { headers: clerk })
       expect(text, page).not.toMatch(/SECRETWORDS|SECRETAGAIN/)
     }
-  })
-
-  it('may use the same Idempotency-Key as another caller: a key belongs to whoever sent it', async () => {
-    const other = await makeApiKey(accessDeps(world), {
-      name: 'writer of harbour',
-      may: ['visits:write'],
-      clinicId: 'harbour',
-      expiresAt: null,
-    })
-    const order = (clinic: string, visit: string, headers: Record<string, string>) =>
-      served.ask('/api/v1/bookings', {
-        json: { clinic, visit, patient: { name: 'Orla Venn', phone: '782 555 0166' }, cycle: { lmp: 'unknown' } },
-        headers: { ...headers, 'Idempotency-Key': 'order-20261' },
-      })
-    expect((await order('harbour', '2026-04-01T09:00', bearer(other.secret))).status).toBe(201)
-    expect((await order('ridge', '2026-04-02T09:00', key)).status).toBe(201)
-    // Its own once more: the same answer, and for another request a refusal.
-    expect((await order('ridge', '2026-04-02T09:00', key)).status).toBe(201)
-    expect((await order('ridge', '2026-04-03T09:00', key)).status).toBe(409)
   })
 
   it('does not hear what is answered to the other clinic', async () => {

@@ -1,6 +1,7 @@
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import type { Channel } from '../../src/domain/messages/texts/kinds.ts'
 import type { ToldReach } from '../../src/domain/patients/how-reached.ts'
+import { BY } from '../access/signed-in.ts'
 import { exportPatient } from '../../src/flows/patients/export-patient.ts'
 import { correctReading } from '../../src/flows/replies/correct-reading.ts'
 import { takeReceipt } from '../../src/flows/messages/take-receipt.ts'
@@ -193,7 +194,7 @@ describe.each(STORES)('on $name', ({ open }) => {
 
     it('stands in what is held on the patient, sealed in the database', async () => {
       const booked = await book({ receiver, reach: 'texts-only', consent: { recordedBy: 'desk', until: inDays(60) } })
-      const { held } = await exportPatient(world().deps, booked.patient.id, 'u_test')
+      const { held } = await exportPatient(world().deps, booked.patient.id, BY)
       expect(held.patient).toMatchObject([
         { reach: 'texts-only', receiver: { name: 'Bo Marsh', relation: 'guardian' } },
       ])

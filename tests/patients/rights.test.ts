@@ -1,6 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { HELD_TABLES, KEPT_TABLES } from '../../src/adapters/db/patients/rights.records.ts'
 import { exportPatient } from '../../src/flows/patients/export-patient.ts'
+import { BY } from '../access/signed-in.ts'
 import { erasePatient } from '../../src/flows/patients/erase-patient.ts'
 import { retain, retainDaily } from '../../src/flows/patients/retention.ts'
 import { TestWorld } from '../harness/world.ts'
@@ -49,7 +50,7 @@ describe('what is held on a patient', () => {
   })
 
   it('is exported whole, in plain words, and nobody else’s with it', async () => {
-    const { held } = await exportPatient(world.deps, hers.patientId, 'u_test')
+    const { held } = await exportPatient(world.deps, hers.patientId, BY)
     const text = JSON.stringify(held)
     for (const part of ['Ada Fenwick', PHONE, '2026-03-02', 'purple umbrella', 'Harbour Clinic', 'period-started'])
       expect(text).toContain(part)
@@ -62,7 +63,7 @@ describe('what is held on a patient', () => {
   it('is not mixed up where two patients share a telephone', async () => {
     const sister = (await world.book({ visit: '2026-03-27T09:00', name: 'Cleo Lowther', phone: '782 555 0102' }))
       .booking
-    const text = JSON.stringify((await exportPatient(world.deps, sister.patientId, 'u_test')).held)
+    const text = JSON.stringify((await exportPatient(world.deps, sister.patientId, BY)).held)
     expect(text).toContain('Cleo Lowther')
     expect(text).not.toContain('green kettle')
     expect(text).not.toContain('Bea Lowther')
@@ -92,7 +93,7 @@ describe('what is held on a patient', () => {
 
   it('erasure frees a time to come and leaves nothing to send', async () => {
     const { booking } = await world.book({ visit: '2026-04-20T09:00', name: 'Dora Finch', phone: '782 555 0104' })
-    await erasePatient(world.deps, booking.patientId, 'u_test')
+    await erasePatient(world.deps, booking.patientId, BY)
     const again = await world.book({ visit: '2026-04-20T09:00', name: 'Else Grey', phone: '782 555 0105' })
     expect(again.booking.visitAt.toISOString()).toBe('2026-04-20T12:00:00.000Z')
     await world.passUntil('2026-03-12T15:00:00Z')
@@ -112,9 +113,9 @@ describe('what is held on a patient', () => {
       headers: { ...bearer(API_KEY), 'Idempotency-Key': 'fay-once-only' },
     })
     const { id } = JSON.parse(text).booking.patient as { id: string }
-    const kept = () => world.deps.store.read.idempotency.get('key environment fay-once-only')
+    const kept = () => world.deps.store.read.idempotency.get('fay-once-only')
     expect(await kept()).toBeDefined()
-    await erasePatient(world.deps, id, 'u_test')
+    await erasePatient(world.deps, id, BY)
     expect(await kept()).toBeUndefined()
     await served.close()
   })
@@ -126,7 +127,7 @@ describe('what is held on a patient', () => {
     expect(JSON.parse((await withdraw({ channel: 'voice' })).text)).toEqual({ withdrawn: 0 })
     expect(JSON.parse((await withdraw({ channel: 'sms' })).text)).toEqual({ withdrawn: 1 })
     expect(await world.deps.store.read.patients.consents(other.patientId)).toEqual([])
-    const { held } = await exportPatient(world.deps, other.patientId, 'u_test')
+    const { held } = await exportPatient(world.deps, other.patientId, BY)
     expect(held.consent![0]!.withdrawn_at).toEqual(world.clock.now())
     await served.close()
   })

@@ -37,6 +37,17 @@ describe('people of one name at one number', () => {
     expect(await found('1961-04-03')).toEqual([])
   })
 
+  it('are found at their clinic however many of the same name came later to another', async () => {
+    await world.putClinic({}, 'ridge')
+    const { patient } = await world.book({ visit: '2026-03-28T09:00', name: 'Quarry Flint', phone: '782 555 0104' })
+    for (const n of [5, 6, 7]) {
+      const other = { name: `Quarry Other${n}`, phone: `782 555 010${n}`, clinic: 'ridge' }
+      await world.book({ visit: `2026-03-28T1${n}:00`, ...other })
+    }
+    const found = await findPatients(world.deps, CLINIC, 'Quarry', 2)
+    expect(found.map(({ patientId }) => patientId)).toEqual([patient.id])
+  })
+
   it('keep what was told when they are booked or amended without it', async () => {
     const before = await book('2026-03-27T09:00', { birthDate: '1975-01-01', ownNumber: '77123' }, 'Dee Marsh')
     const { booking, patient } = await book('2026-04-27T09:00', {}, 'Dee Marsh')

@@ -4,7 +4,7 @@ import { CLINIC_FIELDS } from '../../src/adapters/http/settings/clinic-fields.ts
 import { shownOf } from '../../src/adapters/http/settings/clinic-form.ts'
 import { invite } from '../../src/adapters/sign-in/people.ts'
 import { newClinicId } from '../../src/flows/region/put-clinic.ts'
-import { accessDeps, bearer, hire, PASSWORD } from '../access/signed-in.ts'
+import { BY, accessDeps, bearer, hire, PASSWORD } from '../access/signed-in.ts'
 import { CLINIC } from '../harness/world.ts'
 import { Carrier, openOffice, OWN_NUMBER, words, type Office } from './office.ts'
 
@@ -47,7 +47,7 @@ describe('the set-up', () => {
   it('is where an administrator is led from the first password, and nobody else', async () => {
     const first = async (role: 'administrator' | 'desk') => {
       const who = { login: `new-${role}`, name: role, role, clinicId: 'harbour', clinician: null, subject: null }
-      const { code } = await invite(accessDeps(office.world), who)
+      const { code } = await invite(accessDeps(office.world), who, BY)
       const form = { code, password: PASSWORD, again: PASSWORD }
       return (await office.served.ask('/sign-in/first', { form })).headers.get('location')
     }

@@ -1,6 +1,6 @@
 import { afterEach, describe, expect, it } from 'vitest'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
-import { verifyAudit } from '../../src/flows/access/audit.ts'
+import { verifyAudit } from '../../src/flows/access/verify-audit.ts'
 import { isTrial } from '../../src/flows/region/in-earnest.ts'
 import { checkedClinic } from '../../src/flows/region/put-clinic.ts'
 import { isFictional } from '../../src/domain/patients/phone.ts'

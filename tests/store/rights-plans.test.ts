@@ -68,6 +68,8 @@ describe.each(DATABASES)('among thousands of patients, on $name', ({ open }) => 
   const deeds: Record<string, (tx: AccessRecords) => Promise<unknown>> = {
     'what is held on a patient is gathered': ({ rights }) => rights.held('p_7'),
     'a patient is erased': ({ rights }) => rights.erase('p_7', NOW),
+    'whose it is that is shown is looked up': ({ whereabouts }) =>
+      whereabouts.patientsOf(['p_7', 'b_7', 'f_7', 'm_7', 't_7']),
     'who saw a patient is looked up': ({ audit }) => audit.list({ subject: 'p_7', limit: 50 }),
     'a deed is written down': ({ audit }) =>
       audit.append(

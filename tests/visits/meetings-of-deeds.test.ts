@@ -6,7 +6,7 @@ import { sweep } from '../../src/flows/messages/sweep.ts'
 import { amendBooking, cancelBooking } from '../../src/flows/visits/amend-booking.ts'
 import { settleMove } from '../../src/flows/visits/move-visit.ts'
 import { DESK, openReception, postForm } from '../desk/reception.ts'
-import { accessDeps, bearer, cookieOf, hire, serveClosed } from '../access/signed-in.ts'
+import { BY, accessDeps, bearer, cookieOf, hire, serveClosed } from '../access/signed-in.ts'
 import { TestWorld } from '../harness/world.ts'
 import { STORES, type OpenedWorld } from '../store/stores.ts'
 
@@ -172,10 +172,14 @@ it('calls gathered at one clinic are neither shown to nor settled by whoever bel
   const before = await open()
   expect(before.length).toBeGreaterThan(MOST_ALIKE)
   const served = await serveClosed(world)
-  const { secret } = await makeApiKey(accessDeps(world), {
-    ...{ name: 'ridge', may: ['calls:read', 'calls:write', 'visits:read', 'visits:write'] },
-    ...{ clinicId: 'ridge', expiresAt: null },
-  })
+  const { secret } = await makeApiKey(
+    accessDeps(world),
+    {
+      ...{ name: 'ridge', may: ['calls:read', 'calls:write', 'visits:read', 'visits:write'] },
+      ...{ clinicId: 'ridge', expiresAt: null },
+    },
+    BY,
+  )
   const person = await hire(world, { login: 'rae', role: 'desk', clinicId: 'ridge' })
   const [key, cookie] = [bearer(secret), await cookieOf(world, person.id)]
   const chosen = { chosen: before[0]!.id, outcome: 'told', wording: 'Asked on paper.' }

@@ -1,5 +1,6 @@
 import type { Request, Response, Router } from 'express'
 import type { z } from 'zod'
+import type { Doer } from '../../flows/ports/access.ts'
 import type { Access, Rule } from './access/rules.ts'
 
 /** What a handler gets: everything already checked. */
@@ -31,6 +32,12 @@ export interface Route<B extends z.ZodType = z.ZodType, Q extends z.ZodType = z.
   /** Status → what it means. */
   answers: Record<number, string>
   handle(asked: Asked<z.infer<B>, z.infer<Q>>): Promise<Answer>
+}
+
+/** Who asks, for the record. */
+export function doerOf({ actor }: Request): Doer {
+  if (!actor) throw new Error('Nobody is known here: an operation is called without the gate before it.')
+  return { kind: actor.kind, id: actor.id }
 }
 
 /** Lets the compiler infer body and query from the schemas. */

@@ -1,6 +1,6 @@
 import type { Actor, Permission } from '../../domain/access/roles.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
-import type { ApiKey } from '../../flows/ports/access.ts'
+import type { ApiKey, Doer } from '../../flows/ports/access.ts'
 import type { AccessDeps } from './people.ts'
 import { sameSecret } from './same-secret.ts'
 import { hashToken, newToken } from './tokens.ts'
@@ -17,7 +17,7 @@ export interface KeyWish {
 }
 
 /** Makes a key. @returns it with its secret, which is shown once and kept nowhere */
-export async function makeApiKey(deps: AccessDeps, wish: KeyWish): Promise<{ key: ApiKey; secret: string }> {
+export async function makeApiKey(deps: AccessDeps, wish: KeyWish, by: Doer): Promise<{ key: ApiKey; secret: string }> {
   if (wish.may.length === 0) badInput('may', 'Say what the key may do: a key that may do nothing opens nothing.')
   const half = newToken()
   const key: ApiKey = {
@@ -30,26 +30,31 @@ export async function makeApiKey(deps: AccessDeps, wish: KeyWish): Promise<{ key
   }
   await deps.access.transact(async (tx) => {
     await tx.apiKeys.insert(key)
-    await append(deps, tx, 'key-made', key)
+    await append(deps, tx, { what: 'key-made', by }, key)
   })
   return { key, secret: `${MARK}_${key.id}_${half}` }
 }
 
 /** @throws not-found when there is none, or it was revoked already */
-export async function revokeApiKey(deps: AccessDeps, id: string): Promise<void> {
+export async function revokeApiKey(deps: AccessDeps, id: string, by: Doer): Promise<void> {
   await deps.access.transact(async (tx) => {
     const key = await tx.apiKeys.get(id)
     if (!key || !(await tx.apiKeys.revoke(id, deps.clock.now())))
       throw new Failure('not-found', { message: 'There is no key of this id, or it was revoked already.' })
-    await append(deps, tx, 'key-revoked', key)
+    await append(deps, tx, { what: 'key-revoked', by }, key)
   })
 }
 
 type Tx = Parameters<Parameters<AccessDeps['access']['transact']>[0]>[0]
 
-async function append({ clock }: AccessDeps, tx: Tx, what: string, { id, clinicId, may }: ApiKey): Promise<void> {
+async function append(
+  { clock }: AccessDeps,
+  tx: Tx,
+  { what, by }: { what: string; by: Doer },
+  { id, clinicId, may }: ApiKey,
+): Promise<void> {
   await tx.audit.append([
-    { at: clock.now(), actorKind: 'operator', actorId: 'command', what, subjects: [id], clinicId, facts: { may } },
+    { at: clock.now(), actorKind: by.kind, actorId: by.id, what, subjects: [id], clinicId, facts: { may } },
   ])
 }
 

@@ -1,7 +1,7 @@
 import type { Role } from '../../domain/access/roles.ts'
 import { TIED_TO_CLINIC } from '../../domain/access/roles.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
-import type { AccessStore, Person } from '../../flows/ports/access.ts'
+import type { AccessStore, Doer, Person } from '../../flows/ports/access.ts'
 import { checkPassword, hashPassword } from './passwords.ts'
 import { hashCode, newCode } from './tokens.ts'
 
@@ -26,7 +26,11 @@ export interface Invitation {
 export const spelledLogin = (login: string) => login.normalize('NFKC').trim().toLowerCase()
 
 /** Adds a person, who chooses a password with the one-time code. @returns the code, which is kept nowhere */
-export async function invite(deps: AccessDeps, invitation: Invitation): Promise<{ person: Person; code: string }> {
+export async function invite(
+  deps: AccessDeps,
+  invitation: Invitation,
+  by: Doer,
+): Promise<{ person: Person; code: string }> {
   const login = checkedLogin(invitation.login)
   const tied = TIED_TO_CLINIC.includes(invitation.role)
   if (tied && invitation.clinicId === null) badInput('clinic', 'Say at which clinic this person works.')
@@ -43,7 +47,7 @@ export async function invite(deps: AccessDeps, invitation: Invitation): Promise<
   await deps.access.transact(async (tx) => {
     if (await tx.persons.byLogin(login)) badInput('login', 'Somebody signs in with this name already. Choose another.')
     await tx.persons.insert(person)
-    await record(deps, tx, 'person-invited', person)
+    await record(deps, tx, 'person-invited', person, by)
   })
   return { person, code }
 }
@@ -63,9 +67,9 @@ function checkedLogin(written: string): string {
 }
 
 /** A new one-time code for somebody who forgot the password or lost the code generator. Ends all sessions. */
-export async function reinvite(deps: AccessDeps, login: string): Promise<string> {
+export async function reinvite(deps: AccessDeps, login: string, by: Doer): Promise<string> {
   const code = newCode()
-  await change(deps, login, 'person-reinvited', (person) => ({
+  await change(deps, login, { what: 'person-reinvited', by }, (person) => ({
     ...person,
     ...blank(),
     disabledAt: person.disabledAt,
@@ -76,12 +80,11 @@ export async function reinvite(deps: AccessDeps, login: string): Promise<string>
 
 /**
  * Nobody signs in under this name any more. Ends all sessions.
- * @param by id of the person who does it, if it is one
  * @throws not-found, too-late for oneself
  */
-export async function disable(deps: AccessDeps, login: string, by?: string): Promise<void> {
-  await change(deps, login, 'person-disabled', (person) => {
-    if (person.id === by)
+export async function disable(deps: AccessDeps, login: string, by: Doer): Promise<void> {
+  await change(deps, login, { what: 'person-disabled', by }, (person) => {
+    if (person.id === by.id)
       throw new Failure('too-late', { message: 'Nobody can shut themselves out. Ask another administrator.' })
     return { ...person, disabledAt: deps.clock.now(), codeHash: null, codeUntil: null }
   })
@@ -90,7 +93,7 @@ export async function disable(deps: AccessDeps, login: string, by?: string): Pro
 async function change(
   deps: AccessDeps,
   login: string,
-  what: string,
+  { what, by }: { what: string; by: Doer },
   changed: (person: Person) => Person,
 ): Promise<void> {
   await deps.access.transact(async (tx) => {
@@ -99,7 +102,7 @@ async function change(
     if (!person) throw new Failure('not-found', { field: 'login', message: 'Nobody signs in with this name.' })
     await tx.persons.update(changed(person))
     await tx.sessions.removeOf(person.id)
-    await record(deps, tx, what, person)
+    await record(deps, tx, what, person, by)
   })
 }
 
@@ -131,18 +134,20 @@ function usable({ clock }: AccessDeps, person: Person | undefined): Person {
 
 type Tx = Parameters<Parameters<AccessStore['transact']>[0]>[0]
 
+/** @param by who did it; without it, the person concerned */
 export async function record(
   { clock }: AccessDeps,
   tx: Tx,
   what: string,
   person: Pick<Person, 'id' | 'clinicId' | 'role'>,
+  by: Doer = { kind: 'person', id: person.id },
 ): Promise<void> {
   const facts = { role: person.role }
   await tx.audit.append([
     {
       at: clock.now(),
-      actorKind: 'person',
-      actorId: person.id,
+      actorKind: by.kind,
+      actorId: by.id,
       what,
       subjects: [person.id],
       clinicId: person.clinicId,
@@ -150,6 +155,9 @@ export async function record(
     },
   ])
 }
+
+/** The service itself, as it starts. */
+const START: Doer = { kind: 'service', id: 'start' }
 
 /**
  * As long as no administrator has ever chosen a password, every start makes a new one-time code for the first one:
@@ -164,14 +172,12 @@ export async function firstAdministrator(deps: AccessDeps): Promise<{ login: str
   )
     return null
   const waiting = persons.find(({ role }) => role === 'administrator')
-  if (waiting) return { login: waiting.login, code: await reinvite(deps, waiting.login) }
-  const { person, code } = await invite(deps, {
-    login: 'administrator',
-    name: 'Administrator',
-    role: 'administrator',
-    clinicId: null,
-    clinician: null,
-    subject: null,
-  })
+  if (waiting) return { login: waiting.login, code: await reinvite(deps, waiting.login, START) }
+  const administrator = { login: 'administrator', name: 'Administrator', role: 'administrator' } as const
+  const { person, code } = await invite(
+    deps,
+    { ...administrator, clinicId: null, clinician: null, subject: null },
+    START,
+  )
   return { login: person.login, code }
 }

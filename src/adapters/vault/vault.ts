@@ -13,6 +13,8 @@ export interface Vault {
   open(sealed: string, bond: string): string
   /** Keyed hash for exact look-up; the same input always gives the same output. */
   fingerprint(plain: string): string
+  /** Keyed hash by a key of its own: shows that something was written by this service, and by nobody else. */
+  sign(plain: string): string
   /** Name of the key that seals now. */
   sealsWith(): string
   /** From now on values that are bound to no place, as older versions sealed them, do not open. */
@@ -35,11 +37,13 @@ const TAG_BYTES = 16
 export function createVault(ring: KeyRing): Vault {
   const sealing = derivedKeys()
   const looking = derive(ring.oldest().key, 'look-up')
+  const signing = derive(ring.oldest().key, 'audit head')
   let unboundToo = true
   return {
     seal: (plain, bond) => sealWith(sealing(ring.newest()), ring.newest().id, plain, bond),
     open: (sealed, bond) => openWith((id) => keyFor(ring, sealing, id), sealed, bond, unboundToo),
     fingerprint: lastKept((plain) => createHmac('sha256', looking).update(plain).digest('base64url')),
+    sign: (plain) => createHmac('sha256', signing).update(plain).digest('base64url'),
     sealsWith: () => ring.newest().id,
     refuseUnbound: () => {
       unboundToo = false

@@ -1,4 +1,5 @@
 import { orNotFound } from '../lookups.ts'
+import type { Doer } from '../ports/access.ts'
 import type { Deps } from '../ports/deps.ts'
 
 /**
@@ -6,15 +7,15 @@ import type { Deps } from '../ports/deps.ts'
  * hash, a wish not to be written to. Times to come are free again; messages still planned find nothing to do.
  * @returns how many records of each kind were removed. @throws not-found
  */
-export async function erasePatient(deps: Deps, patientId: string, by: string): Promise<Record<string, number>> {
+export async function erasePatient(deps: Deps, patientId: string, by: Doer): Promise<Record<string, number>> {
   const at = deps.clock.now()
   const counts = await deps.access.transact(async (tx) => {
     const removed = orNotFound(await tx.rights.erase(patientId, at), 'patient')
     await tx.audit.append([
       {
         at,
-        actorKind: 'person',
-        actorId: by,
+        actorKind: by.kind,
+        actorId: by.id,
         what: 'patient-erased',
         subjects: [patientId],
         clinicId: null,

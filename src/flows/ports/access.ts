@@ -78,6 +78,15 @@ export interface ApiKeyRecords {
   revoke(id: string, at: Date): Promise<boolean>
 }
 
+/** Who does something, as the record names them: a person, a key, this machine, an operator or the service itself. */
+export interface Doer {
+  kind: string
+  id: string
+}
+
+/** Whoever may run commands on the machine. */
+export const OPERATOR: Doer = { kind: 'operator', id: 'command' }
+
 /** One line of the record of who saw and changed what. Ids only. */
 export interface AuditEntry {
   at: Date
@@ -113,6 +122,8 @@ export interface AuditRecords {
   list(query: AuditQuery): Promise<ChainedEntry[]>
   /** Oldest first, from a number on. */
   page(from: number, limit: number): Promise<ChainedEntry[]>
+  /** What the table that searches go by says each of these entries is about. */
+  indexed(from: number, to: number): Promise<{ seq: number; subject: string }[]>
   head(): Promise<{ seq: number; hash: string }>
   /** Removes what is older, leaving an entry that says up to where. @returns how many were removed */
   prune(before: Date, now: Date): Promise<number>
@@ -124,6 +135,8 @@ export interface AuditRecords {
 export interface WhereaboutRecords {
   /** @param id any id of ours; its first letters say what it is. */
   clinicsOf(id: string): Promise<(string | null)[]>
+  /** Whose they are: patients, visits, follow-ups, messages and replies; what is none of ours is left out. */
+  patientsOf(ids: readonly string[]): Promise<{ id: string; patientId: string | null }[]>
 }
 
 /** All sending stands still, of one clinic (its id) or of everybody (`region`). */

@@ -1,3 +1,4 @@
+import type { HeadNotes } from './head-notes.ts'
 import type { JobQueue } from './jobs.ts'
 import type { FullProtocol } from '../../domain/preparation/protocol.ts'
 import type { Reading, ReplyContext } from '../../domain/replies/reading.ts'
@@ -63,6 +64,7 @@ export interface Deps {
   store: Store
   /** People, keys, and the record of who saw and changed what. */
   access: AccessStore
+  headNotes: HeadNotes
   clock: Clock
   newId: NewId
   queue: JobQueue

@@ -17,7 +17,7 @@ const APPEND =
 /**
  * The chain: each entry's hash is keyed (HMAC, with the look-up key) over its own content and the hash before it.
  * Whoever can write to the database but has no key can neither change nor insert an entry unnoticed; cutting off the
- * newest ones is noticed against a head that was noted elsewhere (the daily log line).
+ * newest ones is noticed against heads that were noted elsewhere (`adapters/audit-notes`).
  */
 function linkHash(
   vault: Vault,
@@ -62,6 +62,15 @@ export function auditRecords(db: AccessDb, vault: Vault): AuditRecords {
       (await db.selectFrom('audit').selectAll().where('seq', '>=', from).orderBy('seq').limit(limit).execute()).map(
         toEntry,
       ),
+    indexed: async (from, to) => {
+      const rows = await db
+        .selectFrom('audit_subject')
+        .selectAll()
+        .where('seq', '>=', from)
+        .where('seq', '<=', to)
+        .execute()
+      return rows.map(({ seq, subject }) => ({ seq: Number(seq), subject }))
+    },
     head: async () => {
       const { seq, hash } = await db.selectFrom('audit_head').select(['seq', 'hash']).executeTakeFirstOrThrow()
       return { seq: Number(seq), hash }

@@ -1,5 +1,6 @@
 import type { WhereaboutRecords } from '../../../flows/ports/access.ts'
 import type { AccessDb } from '../connections.ts'
+import { prepared } from '../prepared-statements.ts'
 
 type Find = (db: AccessDb, id: string) => { execute(): Promise<{ clinic_id: string | null }[]> }
 
@@ -20,11 +21,23 @@ const BY_PREFIX: Record<string, Find> = {
   p: (db, id) => db.selectFrom('patient').select('clinic_id').where('id', '=', id),
 }
 
+/** One statement, since every page and every call of the API waits for it. */
+const PATIENTS = prepared<{ id: string; patient_id: string | null }>(
+  `select id, patient_id from booking where id = any($1)
+  union all select f.id, coalesce(f.patient_id, b.patient_id) from follow_up f left join booking b on b.id = f.booking_id
+    where f.id = any($1)
+  union all select id, patient_id from message where id = any($1)
+  union all select id, patient_id from reply where id = any($1)
+  union all select id, id from patient where id = any($1)`,
+)
+
 export function whereaboutRecords(db: AccessDb): WhereaboutRecords {
   return {
     clinicsOf: async (id) => {
       const find = BY_PREFIX[id.split('_')[0]!]
       return find ? (await find(db, id).execute()).map(({ clinic_id }) => clinic_id) : []
     },
+    patientsOf: async (ids) =>
+      (await db.rows(PATIENTS, [ids])).map(({ id, patient_id }) => ({ id, patientId: patient_id })),
   }
 }

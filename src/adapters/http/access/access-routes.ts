@@ -5,7 +5,7 @@ import { orNotFound } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { makeApiKey, revokeApiKey } from '../../sign-in/api-keys.ts'
 import { disable, invite, reinvite } from '../../sign-in/people.ts'
-import { route, type Route } from '../route.ts'
+import { doerOf, route, type Route } from '../route.ts'
 
 const short = z.string().trim().min(1).max(120)
 
@@ -47,9 +47,9 @@ function peopleRoutes(deps: Deps): Route[] {
       summary: 'Add a person, who chooses a password at /sign-in/first with the one-time code.',
       body: personSchema,
       answers: { 201: 'The person and the one-time code.' },
-      handle: async ({ body: { clinic, ...rest } }) => {
+      handle: async ({ body: { clinic, ...rest }, request }) => {
         if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
-        const { person, code } = await invite(deps, { ...rest, clinicId: clinic })
+        const { person, code } = await invite(deps, { ...rest, clinicId: clinic }, doerOf(request))
         return { status: 201, body: { person: personView(person), code } }
       },
     }),
@@ -59,7 +59,10 @@ function peopleRoutes(deps: Deps): Route[] {
       access: { may: 'people:manage', everywhere: true },
       summary: 'A new one-time code for somebody; the password, the code generator and all sessions end.',
       answers: { 200: 'The one-time code.' },
-      handle: async ({ params }) => ({ status: 200, body: { code: await reinvite(deps, params.login!) } }),
+      handle: async ({ params, request }) => ({
+        status: 200,
+        body: { code: await reinvite(deps, params.login!, doerOf(request)) },
+      }),
     }),
     route({
       method: 'post',
@@ -68,7 +71,7 @@ function peopleRoutes(deps: Deps): Route[] {
       summary: 'Let somebody sign in no more.',
       answers: { 204: 'Done; all sessions have ended.' },
       handle: async ({ params, request }) => {
-        await disable(deps, params.login!, request.person?.id)
+        await disable(deps, params.login!, doerOf(request))
         return { status: 204 }
       },
     }),
@@ -92,13 +95,10 @@ function keyRoutes(deps: Deps): Route[] {
       summary: 'Make an API key for certain permissions, for one clinic or all.',
       body: keySchema,
       answers: { 201: 'The key with its secret.' },
-      handle: async ({ body: { clinic, expiresAt, ...rest } }) => {
+      handle: async ({ body: { clinic, expiresAt, ...rest }, request }) => {
         if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
-        const { key, secret } = await makeApiKey(deps, {
-          ...rest,
-          clinicId: clinic,
-          expiresAt: expiresAt === null ? null : new Date(expiresAt),
-        })
+        const wish = { ...rest, clinicId: clinic, expiresAt: expiresAt === null ? null : new Date(expiresAt) }
+        const { key, secret } = await makeApiKey(deps, wish, doerOf(request))
         return { status: 201, body: { key: keyView(key), secret } }
       },
     }),
@@ -108,8 +108,8 @@ function keyRoutes(deps: Deps): Route[] {
       access: { may: 'people:manage', everywhere: true },
       summary: 'Revoke an API key at once.',
       answers: { 204: 'Revoked.' },
-      handle: async ({ params }) => {
-        await revokeApiKey(deps, params.key!)
+      handle: async ({ params, request }) => {
+        await revokeApiKey(deps, params.key!, doerOf(request))
         return { status: 204 }
       },
     }),

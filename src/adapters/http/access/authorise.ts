@@ -1,9 +1,11 @@
-import type { Request, RequestHandler } from 'express'
+import type { NextFunction, Request, RequestHandler, Response } from 'express'
 import type { Actor } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
 import type { AccessStore, AuditEntry } from '../../../flows/ports/access.ts'
 import type { Auditor } from '../../../flows/access/audit.ts'
+import { holdBack } from './hold-back.ts'
 import type { Rule, RuleFor } from './rules.ts'
+import { idsIn, shownBesides, subjectsOf } from './shown-subjects.ts'
 
 export interface AuthoriseDeps {
   access: AccessStore
@@ -18,11 +20,12 @@ const ID = /^[a-z]_[0-9a-z]{1,40}$/
 const KEPT_FIELDS = ['clinic', 'day', 'from', 'to', 'state', 'clinician', 'date']
 
 /**
- * Lets through whoever may do what the address asks for, at the clinic it concerns, and writes it down first: nothing
- * is shown or changed that is not on record. What is refused to somebody known is on record too.
+ * Lets through whoever may do what the address asks for, at the clinic it concerns. Nothing is shown or changed that is
+ * not on record: a change is written down before it is made, and whom an answer shows before it leaves. What is refused
+ * to somebody known is on record too.
  */
 export function authorise(deps: AuthoriseDeps): RequestHandler {
-  return async (request, _response, next) => {
+  return async (request, response, next) => {
     const found = deps.ruleFor(request.method, pathOf(request))
     if (!found) throw nothingHere()
     const { rule, params } = found
@@ -36,9 +39,32 @@ export function authorise(deps: AuthoriseDeps): RequestHandler {
       })
     const asked = { actor, rule, params, request, ids: namedIds(params, request) }
     const refusal = await refusalOf(deps.access, asked)
-    if (refusal || !rule.quiet) await deps.record(entryOf(deps, asked, refusal))
+    if (refusal) await deps.record(entryOf(deps, asked, asked.ids, { refused: refusal.code }))
+    else if (!rule.quiet) await recorded(deps, asked, response, next)
     next(refusal)
   }
+}
+
+/** Whoever only looks: whom they see is known once the answer is there. */
+const LOOKS = ['GET', 'HEAD']
+
+/** A change is written down now; the answer waits until whom it shows is written down. */
+async function recorded(deps: AuthoriseDeps, asked: Asked, response: Response, next: NextFunction): Promise<void> {
+  const { access, record } = deps
+  const { ids, rule, request } = asked
+  const isFirst = rule.idsOnly === true || !LOOKS.includes(request.method)
+  const known = isFirst ? await subjectsOf(access, ids, []) : []
+  if (isFirst) await record(entryOf(deps, asked, known))
+  if (rule.idsOnly) return
+  const write = async (body: string) => {
+    const shown = [...idsIn(body), ...shownBesides(response)]
+    if (!isFirst) return record(entryOf(deps, asked, await subjectsOf(access, ids, shown)))
+    const isNew = (id: string) => !known.includes(id)
+    if (!shown.some(isNew)) return
+    const more = (await subjectsOf(access, [], shown)).filter(isNew)
+    if (more.length > 0) await record(entryOf(deps, asked, more, { shown: true }))
+  }
+  holdBack(response, write, next)
 }
 
 interface Asked {
@@ -112,8 +138,9 @@ async function strayed(
 
 function entryOf(
   { clock }: AuthoriseDeps,
-  { actor, rule, params, request, ids }: Asked,
-  refusal: Failure | undefined,
+  { actor, rule, params, request }: Asked,
+  subjects: string[],
+  more: Record<string, unknown> = {},
 ): AuditEntry {
   const query = request.query as Record<string, unknown>
   const facts = Object.fromEntries(
@@ -125,8 +152,8 @@ function entryOf(
     actorKind: actor.kind,
     actorId: actor.id,
     what: `${request.method} ${rule.path}`,
-    subjects: ids,
+    subjects,
     clinicId: clinicId?.slice(0, 64) ?? null,
-    facts: { ...facts, request: request.id, ...(refusal && { refused: refusal.code }) },
+    facts: { ...facts, request: request.id, ...more },
   }
 }

@@ -10,6 +10,8 @@ export interface Access {
   everywhere?: boolean
   /** Shows no patient and changes nothing: not recorded. */
   quiet?: boolean
+  /** Tells ids alone, nothing of whom they stand for: recorded is only what was asked for, and that first. */
+  idsOnly?: boolean
 }
 
 /**
@@ -64,8 +66,8 @@ const SETTINGS: readonly Rule[] = [
   { methods: READ, path: '/settings/protocols', may: 'texts:read', quiet: true },
   { methods: READ, path: '/settings/retention', may: 'service:read', quiet: true },
   { methods: READ, path: '/settings/replies*', may: 'audit:read' },
-  { methods: READ, path: '/settings/audit', may: 'audit:read' },
-  { methods: ADD, path: '/settings/audit', may: 'audit:read' },
+  { methods: READ, path: '/settings/audit', may: 'audit:read', idsOnly: true },
+  { methods: ADD, path: '/settings/audit', may: 'audit:read', idsOnly: true },
 ]
 export const SETTINGS_RULES: readonly Rule[] = SETTINGS.map((rule) => ({ ...rule, everywhere: true }))
 

@@ -140,7 +140,8 @@ export async function consentAlike(sheet: PageContext): Promise<Answer> {
 /** The list as a file for a spreadsheet. */
 export async function alikeFile(sheet: PageContext): Promise<Download> {
   const reason = reasonOf(sheet)
-  const rows = (await allRows(sheet, reason)).map(({ followUp, patient, booking }) => [
+  const all = await allRows(sheet, reason)
+  const rows = all.map(({ followUp, patient, booking }) => [
     patient?.name ?? '',
     patient?.birthDate ?? '',
     patient?.ownNumber ?? '',
@@ -150,5 +151,7 @@ export async function alikeFile(sheet: PageContext): Promise<Download> {
     besides(followUp, patient).join(' '),
   ])
   const header = ['name', 'birth date', 'own number', 'telephone', 'visit', 'reason', 'besides']
-  return { file: `calls-${reason}.csv`, type: 'text/csv; charset=utf-8', content: commaSeparated([header, ...rows]) }
+  const content = commaSeparated([header, ...rows])
+  const shows = all.map(({ followUp }) => followUp.id)
+  return { file: `calls-${reason}.csv`, type: 'text/csv; charset=utf-8', content, shows }
 }

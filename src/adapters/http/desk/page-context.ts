@@ -47,6 +47,8 @@ export interface Download {
   file: string
   type: string
   content: string
+  /** Ids of the patients, visits or follow-ups that it shows: for the record, since a file names none. */
+  shows: readonly string[]
 }
 
 /** What a handler answers: a page, another address to go to, a page that says what is wrong, or a file. */

@@ -6,6 +6,7 @@ import type { Deps } from '../../../flows/ports/deps.ts'
 import { REGION } from '../../../flows/messages/stop-sending.ts'
 import type { Html } from '../pages/html.ts'
 import { NO_CALLS, openCalls } from '../calls/open-calls.ts'
+import { alsoShows } from '../access/shown-subjects.ts'
 import { sendPage } from '../pages/send-page.ts'
 import { frame } from './frame.ts'
 import { flashWords } from './flash.ts'
@@ -84,7 +85,8 @@ export function give(response: Response, answer: Answer, framed: (page: PageCont
   sendPage(response, status, framed(page))
 }
 
-function sendFile(response: Response, { file, type, content }: Download): void {
+function sendFile(response: Response, { file, type, content, shows }: Download): void {
+  alsoShows(response, shows)
   response.status(200).attachment(file).set({ 'Content-Type': type, 'Cache-Control': 'no-store' }).send(content)
 }
 

@@ -35,7 +35,7 @@ export function sheetTable(sheet: PageContext, visits: readonly Visit[]): Html {
 function row(sheet: PageContext, visit: Visit, crowded: boolean): Html {
   const { booking } = visit
   const asks = thingsToAsk({ ...visit, open: visit.open.map(({ reason }) => reason) })
-  return html`<tr><td class="time"><time
+  return html`<tr data-visit="${booking.id}"><td class="time"><time
     datetime="${machine(booking.visitAt, booking.zone)}">${sheet.clock(booking.visitAt, booking.zone)}</time><small>${booking.minutes} min</small>${crowded && html`<small class="act">Overlaps another visit</small>`}</td>
 <td class="who">${who(sheet, visit)}</td>
 <td>${cycleDay(visit)}${betterWindow(sheet, visit)}</td>

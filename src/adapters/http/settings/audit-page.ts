@@ -1,5 +1,5 @@
 import { DateTime } from 'luxon'
-import { verifyAudit, type AuditVerdict } from '../../../flows/access/audit.ts'
+import { findingWords, verifyAudit, type AuditVerdict } from '../../../flows/access/verify-audit.ts'
 import type { AuditQuery, ChainedEntry } from '../../../flows/ports/access.ts'
 import type { PageContent } from '../desk/page-context.ts'
 import { dateOr } from '../desk/when.ts'
@@ -14,10 +14,18 @@ import type { SettingsPages } from './settings-pages.ts'
 const PAGE = 100
 /** As many as one press checks: some seconds of work. The command checks all. */
 const MOST_CHECKED = 50_000
+/** Noted heads that one press reads: of some three months. */
+const MOST_NOTES = 2_000
+/** As many of what an entry is about are named. */
+const MOST_NAMED = 6
 
 export function mountAudit(pages: SettingsPages): void {
   pages.get('audit', (sheet) => auditPage(sheet, null))
-  pages.post('audit', async (sheet) => auditPage(sheet, await verifyAudit(sheet.deps.access, { newest: MOST_CHECKED })))
+  pages.post('audit', async (sheet) => {
+    const { access, headNotes } = sheet.deps
+    const notes = await headNotes.read(MOST_NOTES)
+    return auditPage(sheet, await verifyAudit(access, { notes, newest: MOST_CHECKED }))
+  })
 }
 
 async function auditPage(sheet: SettingsContext, verdict: AuditVerdict | null): Promise<PageContent> {
@@ -63,6 +71,7 @@ async function actorsOf({ deps }: SettingsContext): Promise<Choices> {
     ['environment', 'The key of the environment'],
     ['command', 'The command line'],
     ['retention', 'Clearing by itself'],
+    ['start', 'The service, as it started'],
     ['local', 'This machine, not signed in'],
   ]
 }
@@ -97,10 +106,10 @@ function entryTable(
 function entryRow(sheet: SettingsContext, entry: ChainedEntry, names: ReadonlyMap<string, string>): Html {
   const { seq, at, actorId, what, subjects, clinicId, facts } = entry
   const when = inZone(at, sheet.zone).setLocale('en').toFormat('ccc d LLL yyyy, HH:mm:ss')
-  const about = subjects.map((id) => names.get(id) ?? html`<code>${id}</code>`)
+  const about = subjects.slice(0, MOST_NAMED).map((id) => names.get(id) ?? html`<code>${id}</code>`)
   return html`<tr><td>${seq}</td><td>${when}</td><td>${names.get(actorId) ?? actorId}</td>
 <td>${whatWords(what)}${facts.refused !== undefined && html` <b class="act">refused</b>`}<small>${what}</small></td>
-<td>${about.map((each, index) => [index > 0 && ', ', each])}</td>
+<td>${about.map((each, index) => [index > 0 && ', ', each])}${subjects.length > MOST_NAMED && ` and ${subjects.length - MOST_NAMED} more`}</td>
 <td>${sheet.clinics.find(({ id }) => id === clinicId)?.name ?? clinicId}</td></tr>
 `
 }
@@ -116,20 +125,14 @@ function pager(sheet: SettingsContext, entries: readonly ChainedEntry[]): Html |
   return newest || older ? html`<p class="pager">${newest} ${older}</p>` : null
 }
 
-const FAULTS = {
-  altered: 'was changed',
-  missing: 'is missing',
-  'cut-off': 'and what follows was cut off',
-  'other-than-noted': 'is not what was noted',
-} as const
-
-function verdictPart({ entries, from, head, findings }: AuditVerdict): Html {
+function verdictPart({ entries, from, head, notes, findings }: AuditVerdict): Html {
   if (findings.length > 0) {
     return html`<div class="faults" role="alert"><b>The record is not whole. Tell whoever runs the service, and keep a backup.</b>
-<ul>${findings.slice(0, 20).map(({ seq, fault }) => html`<li>Entry ${seq} ${FAULTS[fault]}.</li>`)}</ul></div>`
+<ul>${findings.slice(0, 20).map((finding) => html`<li>${findingWords(finding)}</li>`)}</ul></div>`
   }
   const all = from === null ? 'All' : `The newest ${entries.toLocaleString('en')}, from number ${from} on,`
   return html`<p class="note" role="status"><b>The record is whole.</b> ${all} ${from === null && `${entries.toLocaleString('en')} entries`}
-follow each other unchanged, up to number ${head.seq}. Keep this mark elsewhere, so that nobody can cut off the end unnoticed:
+follow each other unchanged, up to number ${head.seq}, ${notes === 0 ? 'but no head was noted here that they could be held against' : `and agree with ${notes === 1 ? 'the head' : `the ${notes.toLocaleString('en')} heads`} noted here`}.
+Keep this mark elsewhere, so that nobody can cut off the end unnoticed:
 <code class="address">${head.seq}:${head.hash}</code></p>`
 }

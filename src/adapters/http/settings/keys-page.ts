@@ -14,7 +14,7 @@ export function mountKeys(pages: SettingsPages): void {
   pages.get('keys', (sheet) => keysPage(sheet, {}))
   pages.post('keys', make)
   pages.post('keys/revoke', async (sheet) => {
-    await revokeApiKey(sheet.deps, field(sheet, 'key'))
+    await revokeApiKey(sheet.deps, field(sheet, 'key'), sheet.who)
     return { to: '/settings/keys?said=key-revoked' }
   })
 }
@@ -88,7 +88,7 @@ async function make(sheet: SettingsContext): Promise<Answer> {
   if (clinic !== '' && !sheet.clinics.some(({ id }) => id === clinic)) faults.clinic = 'There is no such clinic.'
   if (may.length === 0) faults.may = 'Say what it may do: a key that may do nothing opens nothing.'
   if (Object.keys(faults).length > 0) return keysPage(sheet, faults)
-  const made = await makeApiKey(sheet.deps, { name, may, clinicId: clinic || null, expiresAt })
+  const made = await makeApiKey(sheet.deps, { name, may, clinicId: clinic || null, expiresAt }, sheet.who)
   return secretPage(name, made.secret)
 }
 

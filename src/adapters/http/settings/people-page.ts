@@ -106,19 +106,19 @@ async function add(sheet: SettingsContext): Promise<Answer> {
   const clinician = role === 'clinician' ? field(sheet, 'clinician').slice(0, 80) || null : null
   const who = { name: name!, login: login!, role: role as Role, clinicId: clinic || null, clinician, subject: null }
   return withFaults(sheet, async () => {
-    const { person, code } = await invite(sheet.deps, who)
+    const { person, code } = await invite(sheet.deps, who, sheet.who)
     return codePage(sheet, person.login, code)
   })
 }
 
 function newCode(sheet: SettingsContext): Promise<Answer> {
   const login = field(sheet, 'login')
-  return withFaults(sheet, async () => codePage(sheet, login, await reinvite(sheet.deps, login)))
+  return withFaults(sheet, async () => codePage(sheet, login, await reinvite(sheet.deps, login, sheet.who)))
 }
 
 function shutOut(sheet: SettingsContext): Promise<Answer> {
   return withFaults(sheet, async () => {
-    await disable(sheet.deps, field(sheet, 'login'), sheet.who.id)
+    await disable(sheet.deps, field(sheet, 'login'), sheet.who)
     return { to: '/settings/people?said=person-out' }
   })
 }

@@ -30,5 +30,6 @@ ${length > 0 && html`<p><a class="button" href="/settings/replies/corrected">Tak
 async function download({ deps, now }: SettingsContext): Promise<Answer> {
   const lines = await correctedTexts(deps.store.read)
   const file = `replies-read-otherwise-${now.toISOString().slice(0, 10)}.tsv`
-  return { file, type: 'text/tab-separated-values; charset=utf-8', content: lines.map((line) => `${line}\n`).join('') }
+  const content = lines.map((line) => `${line}\n`).join('')
+  return { file, type: 'text/tab-separated-values; charset=utf-8', content, shows: [] }
 }

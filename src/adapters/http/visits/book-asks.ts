@@ -113,7 +113,7 @@ export function knownPart(sheet: PageContext, fields: BookFields, asked: Asked):
 
 function knownEntry(sheet: PageContext, { patient, visits }: KnownPatient, isChosen: boolean): Html {
   const times = visits.map(({ visitAt, zone }) => sheet.dayAndClock(visitAt, zone))
-  return html`<li>Known here: <b>${patient.name}</b>${secondWords(patient) && `, ${secondWords(patient)}`}. ${
+  return html`<li data-patient="${patient.id}">Known here: <b>${patient.name}</b>${secondWords(patient) && `, ${secondWords(patient)}`}. ${
     times.length === 0 ? 'No visit to come.' : `Visit ${times.join('; ')}.`
   } ${
     isChosen

@@ -1,4 +1,3 @@
-import type { Request } from 'express'
 import { DateTime } from 'luxon'
 import type { z } from 'zod'
 import type { Booking } from '../../../domain/visits/booking.ts'
@@ -43,7 +42,7 @@ export function bookingRoutes(deps: Deps): Route[] {
       headers: { 'Idempotency-Key': KEY_WORDS },
       body: bookingSchema,
       answers: { 201: 'Booked: booking, timing, better openings, plan.' },
-      handle: ({ body, request }) => book(deps, body, keyOf(request)),
+      handle: ({ body, request }) => book(deps, body, request.get('Idempotency-Key')),
     }),
     route({
       method: 'get',
@@ -108,16 +107,9 @@ function endingRoutes(deps: Deps): Route[] {
   ]
 }
 
-/** A key belongs to whoever sent it: another caller may use the same one for a request of its own. */
-function keyOf(request: Request): string | undefined {
-  const key = request.get('Idempotency-Key')
-  if (key === undefined) return undefined
-  if (key.length < 8 || key.length > 200) badInput('Idempotency-Key', 'Use 8 to 200 characters, e.g. a UUID.')
-  const { kind, id } = request.actor ?? { kind: 'local', id: '' }
-  return `${kind} ${id} ${key}`
-}
-
 async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string | undefined): Promise<Answer> {
+  if (key !== undefined && (key.length < 8 || key.length > 200))
+    badInput('Idempotency-Key', 'Use 8 to 200 characters, e.g. a UUID.')
   let booked: NewlyBooked | undefined
   const look = (tx: Tx) => clinicOf(tx, body.clinic)
   const work = async (tx: Tx, clinic: Clinic) => {
