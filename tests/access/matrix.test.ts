@@ -293,7 +293,10 @@ describe('the rules', () => {
     const { deps, news, wording } = world.composed
     const routes = [
       ...routesOf(api(apiRoutes(deps)), '/api/v1'),
-      ...routesOf(desk(deps, news, wording), '/desk'),
+      ...routesOf(
+        desk(deps, news, wording, async () => true),
+        '/desk',
+      ),
       ...routesOf(settings(deps, wording), '/settings'),
     ]
     await world.close()

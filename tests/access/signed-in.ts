@@ -88,6 +88,13 @@ export async function hire(world: TestWorld, wish: Partial<Invitation> & Pick<In
   return person
 }
 
+/** Asks somebody for codes of this secret from now on, whatever was used before. */
+export async function giveCodes(world: TestWorld, id: string, totp: string): Promise<void> {
+  await world.deps.access.transact(async (tx) => {
+    await tx.persons.update({ ...(await tx.persons.lock(id))!, totp, totpStep: 0 })
+  })
+}
+
 /** The cookie of a fresh session. */
 export async function cookieOf(world: TestWorld, personId: string): Promise<Record<string, string>> {
   return { Cookie: `daysix=${await openSession(accessDeps(world), personId)}` }

@@ -48,7 +48,7 @@ export async function invite(deps: AccessDeps, invitation: Invitation): Promise<
   return { person, code }
 }
 
-const blank = () => ({ passwordHash: null, totp: null, totpStep: 0, failures: 0, lockedUntil: null, disabledAt: null })
+const blank = () => ({ passwordHash: null, totp: null, totpStep: 0, disabledAt: null })
 
 const withCode = ({ clock }: AccessDeps, code: string) => ({
   codeHash: hashCode(code),
@@ -111,7 +111,7 @@ export async function choosePassword(deps: AccessDeps, code: string, password: s
   const passwordHash = await hashPassword(password)
   return deps.access.transact(async (tx) => {
     const again = usable(deps, await tx.persons.byCode(hash))
-    const settled = { ...again, passwordHash, codeHash: null, codeUntil: null, failures: 0, lockedUntil: null }
+    const settled = { ...again, passwordHash, codeHash: null, codeUntil: null }
     await tx.persons.update(settled)
     await tx.sessions.removeOf(settled.id)
     await record(deps, tx, 'password-chosen', settled)

@@ -116,18 +116,7 @@ function keyRoutes(deps: Deps): Route[] {
   ]
 }
 
-function personView({
-  login,
-  name,
-  role,
-  clinicId,
-  clinician,
-  subject,
-  passwordHash,
-  totp,
-  lockedUntil,
-  disabledAt,
-}: Person) {
+function personView({ login, name, role, clinicId, clinician, subject, passwordHash, totp, disabledAt }: Person) {
   return {
     login,
     name,
@@ -137,7 +126,6 @@ function personView({
     subject,
     hasPassword: passwordHash !== null,
     hasCodes: totp !== null,
-    lockedUntil,
     disabledAt,
   }
 }

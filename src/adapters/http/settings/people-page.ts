@@ -58,13 +58,9 @@ function personForms({ login, name }: Person): Html {
 <button>Shut out</button> <small>for good</small></form></details>`
 }
 
-function stateOf(
-  { disabledAt, lockedUntil, passwordHash, subject, codeUntil }: Person,
-  sheet: SettingsContext,
-): string {
+function stateOf({ disabledAt, passwordHash, subject, codeUntil }: Person, sheet: SettingsContext): string {
   const { now, zone, dayAndClock } = sheet
   if (disabledAt) return `Shut out since ${dayAndClock(disabledAt, zone)}`
-  if (lockedUntil && lockedUntil > now) return `Locked until ${dayAndClock(lockedUntil, zone)}, after wrong passwords`
   if (passwordHash !== null || subject !== null) return 'May sign in'
   const isCodeGood = codeUntil !== null && codeUntil > now
   return `Never signed in; the one-time code ${isCodeGood ? `is good until ${dayAndClock(codeUntil, zone)}` : 'has run out'}`
