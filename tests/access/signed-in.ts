@@ -65,9 +65,9 @@ export async function listenOn(handler: RequestListener, wanted = 0): Promise<Se
 
 /** The whole service, as in production but for TLS. */
 export function serveClosed(world: TestWorld, authSettings: GateSettings = CLOSED, port = 0): Promise<Served> {
-  const { deps, log, news, wording } = world.composed
+  const { deps, log, news, wording, metrics } = world.composed
   const ready = async () => ({ database: true })
-  return listenOn(createApp({ deps, log, news, wording, apiKey: authSettings.apiKey, authSettings, ready }), port)
+  return listenOn(createApp({ deps, log, news, wording, apiKey: authSettings.apiKey, authSettings, ready, metrics }), port)
 }
 
 export function accessDeps(world: TestWorld) {

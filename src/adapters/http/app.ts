@@ -23,7 +23,9 @@ import { cautionsPage } from './pages/cautions.ts'
 import { elsewherePages } from './access/sign-in-elsewhere.ts'
 import { signInPages } from './access/sign-in-pages.ts'
 import { STYLE_SHEET } from './pages/style-sheet.ts'
+import { refuseDeep } from './json-depth.ts'
 import { operations, type Readiness } from './operations.ts'
+import { OVER_TLS } from './own-forms.ts'
 import { patientRouter } from './private-page/patient-router.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './messages/webhooks.ts'
@@ -55,6 +57,7 @@ export function createApp(options: AppOptions): Express {
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
   app.set('trust proxy', authSettings.proxies)
+  app.set(OVER_TLS, authSettings.secure)
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
   app.use(identify(deps), requestLog(log))
   const sends = () => anythingGoesOut(deps.approvedTexts)
@@ -64,7 +67,7 @@ export function createApp(options: AppOptions): Express {
     API_BASE,
     gate.authenticateApi,
     refuseOtherBodies,
-    express.json({ limit: LARGEST_BODY, type: 'application/json' }),
+    express.json({ limit: LARGEST_BODY, type: 'application/json', verify: refuseDeep }),
     gate.authorize,
     api(routes),
   )

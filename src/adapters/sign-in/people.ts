@@ -1,4 +1,5 @@
-import type { Role } from '../../domain/access/roles.ts'
+import { grantOf, refuseMoreThanOwn } from '../../domain/access/grant.ts'
+import type { Actor, Role } from '../../domain/access/roles.ts'
 import { TIED_TO_CLINIC } from '../../domain/access/roles.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import type { AccessStore, Person } from '../../flows/ports/access.ts'
@@ -60,6 +61,15 @@ function checkedLogin(written: string): string {
   if (!/^[\p{L}\p{N}][\p{L}\p{N}._@-]{1,63}$/u.test(login))
     badInput('login', 'Use 2 to 64 letters, digits, dots, dashes or @.')
   return login
+}
+
+/**
+ * A one-time code makes whoever holds it that person: nobody makes one for somebody who may do more.
+ * @throws forbidden
+ */
+export async function refuseOverOthers({ access }: AccessDeps, maker: Actor, login: string): Promise<void> {
+  const person = await access.read.persons.byLogin(spelledLogin(login))
+  if (person) refuseMoreThanOwn(maker, grantOf(person.role, person.clinicId))
 }
 
 /** A new one-time code for somebody who forgot the password or lost the code generator. Ends all sessions. */

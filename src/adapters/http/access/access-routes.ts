@@ -1,10 +1,11 @@
 import * as z from 'zod'
+import { grantOf, refuseMoreThanOwn } from '../../../domain/access/grant.ts'
 import { ALL_PERMISSIONS, ROLES } from '../../../domain/access/roles.ts'
 import type { ApiKey, Person } from '../../../flows/ports/access.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { makeApiKey, revokeApiKey } from '../../sign-in/api-keys.ts'
-import { disable, invite, reinvite } from '../../sign-in/people.ts'
+import { disable, invite, refuseOverOthers, reinvite } from '../../sign-in/people.ts'
 import { route, type Route } from '../route.ts'
 
 const short = z.string().trim().min(1).max(120)
@@ -15,7 +16,12 @@ const personSchema = z.strictObject({
   role: z.enum(ROLES),
   clinic: z.string().max(64).nullable().default(null).describe('Required for desk and clinician.'),
   clinician: z.string().max(80).nullable().default(null).describe("A clinician's own list."),
-  subject: z.string().max(200).nullable().default(null).describe('What the identity provider calls the person.'),
+  subject: z
+    .string()
+    .max(400)
+    .nullable()
+    .default(null)
+    .describe('Issuer and subject at the identity provider, with a space between; the subject alone fits any issuer.'),
 })
 
 const keySchema = z.strictObject({
@@ -47,7 +53,8 @@ function peopleRoutes(deps: Deps): Route[] {
       summary: 'Add a person, who chooses a password at /sign-in/first with the one-time code.',
       body: personSchema,
       answers: { 201: 'The person and the one-time code.' },
-      handle: async ({ body: { clinic, ...rest } }) => {
+      handle: async ({ body: { clinic, ...rest }, request }) => {
+        refuseMoreThanOwn(request.actor!, grantOf(rest.role, clinic))
         if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
         const { person, code } = await invite(deps, { ...rest, clinicId: clinic })
         return { status: 201, body: { person: personView(person), code } }
@@ -59,7 +66,10 @@ function peopleRoutes(deps: Deps): Route[] {
       access: { may: 'people:manage', everywhere: true },
       summary: 'A new one-time code for somebody; the password, the code generator and all sessions end.',
       answers: { 200: 'The one-time code.' },
-      handle: async ({ params }) => ({ status: 200, body: { code: await reinvite(deps, params.login!) } }),
+      handle: async ({ params, request }) => {
+        await refuseOverOthers(deps, request.actor!, params.login!)
+        return { status: 200, body: { code: await reinvite(deps, params.login!) } }
+      },
     }),
     route({
       method: 'post',
@@ -92,7 +102,8 @@ function keyRoutes(deps: Deps): Route[] {
       summary: 'Make an API key for certain permissions, for one clinic or all.',
       body: keySchema,
       answers: { 201: 'The key with its secret.' },
-      handle: async ({ body: { clinic, expiresAt, ...rest } }) => {
+      handle: async ({ body: { clinic, expiresAt, ...rest }, request }) => {
+        refuseMoreThanOwn(request.actor!, { may: rest.may, clinicId: clinic })
         if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
         const { key, secret } = await makeApiKey(deps, {
           ...rest,

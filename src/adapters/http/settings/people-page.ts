@@ -1,7 +1,8 @@
+import { grantOf, refuseMoreThanOwn } from '../../../domain/access/grant.ts'
 import { ROLES, TIED_TO_CLINIC, type Role } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
 import type { Person } from '../../../flows/ports/access.ts'
-import { disable, invite, reinvite } from '../../sign-in/people.ts'
+import { disable, invite, refuseOverOthers, reinvite } from '../../sign-in/people.ts'
 import type { Answer, PageContent } from '../desk/page-context.ts'
 import { field } from '../desk/page.ts'
 import { html, type Html } from '../pages/html.ts'
@@ -102,6 +103,7 @@ async function add(sheet: SettingsContext): Promise<Answer> {
   const clinician = role === 'clinician' ? field(sheet, 'clinician').slice(0, 80) || null : null
   const who = { name: name!, login: login!, role: role as Role, clinicId: clinic || null, clinician, subject: null }
   return withFaults(sheet, async () => {
+    refuseMoreThanOwn(sheet.who, grantOf(who.role, who.clinicId))
     const { person, code } = await invite(sheet.deps, who)
     return codePage(sheet, person.login, code)
   })
@@ -109,7 +111,10 @@ async function add(sheet: SettingsContext): Promise<Answer> {
 
 function newCode(sheet: SettingsContext): Promise<Answer> {
   const login = field(sheet, 'login')
-  return withFaults(sheet, async () => codePage(sheet, login, await reinvite(sheet.deps, login)))
+  return withFaults(sheet, async () => {
+    await refuseOverOthers(sheet.deps, sheet.who, login)
+    return codePage(sheet, login, await reinvite(sheet.deps, login))
+  })
 }
 
 function shutOut(sheet: SettingsContext): Promise<Answer> {
