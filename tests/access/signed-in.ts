@@ -67,7 +67,10 @@ export async function listenOn(handler: RequestListener, wanted = 0): Promise<Se
 export function serveClosed(world: TestWorld, authSettings: GateSettings = CLOSED, port = 0): Promise<Served> {
   const { deps, log, news, wording, metrics } = world.composed
   const ready = async () => ({ database: true })
-  return listenOn(createApp({ deps, log, news, wording, apiKey: authSettings.apiKey, authSettings, ready, metrics }), port)
+  return listenOn(
+    createApp({ deps, log, news, wording, apiKey: authSettings.apiKey, authSettings, ready, metrics }),
+    port,
+  )
 }
 
 export function accessDeps(world: TestWorld) {

@@ -99,8 +99,7 @@ describe('tries to sign in', () => {
       served.ask(path, { headers: { ...bearer(key), ...from(address), Accept: 'application/json' } })
     const paths = ['/api/v1/bookings', '/metrics', '/desk/harbour/bookings']
     const before = (await recorded('key-refused')).length
-    for (let i = 0; i < 100; i++)
-      expect((await ask(paths[i % 3]!, `dsx_y1_${i}`, '203.0.113.92')).status).toBe(401)
+    for (let i = 0; i < 100; i++) expect((await ask(paths[i % 3]!, `dsx_y1_${i}`, '203.0.113.92')).status).toBe(401)
     const refused = await ask('/api/v1/bookings', API_KEY, '203.0.113.92')
     expect(refused.status).toBe(429)
     expect(Number(refused.headers.get('retry-after'))).toBeGreaterThan(0)

@@ -1,4 +1,4 @@
-import { rm, writeFile } from 'node:fs/promises'
+import { mkdir, rm, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 
 const pathIn = (dataDir: string) => join(dataDir, 'first-administrator.txt')
@@ -26,6 +26,8 @@ export async function sayFirstCode({ login, code }: FirstCode, place: Place): Pr
     `Become the administrator: open ${place.url}/sign-in/first, one-time code ${how} (you will sign in as "${login}")\n`
   if (!place.production || place.isTerminal) return said(code)
   const path = pathIn(place.dataDir)
+  // With a database elsewhere nothing else may have needed the folder yet.
+  await mkdir(place.dataDir, { recursive: true, mode: 0o700 })
   // Anew, since the mode of a file that is there already would stay as it is.
   await rm(path, { force: true })
   await writeFile(path, said(code), { flag: 'wx', mode: 0o600 })
