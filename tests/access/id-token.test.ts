@@ -9,7 +9,7 @@ import { accessDeps, hire } from './signed-in.ts'
 
 const part = (value: object) => Buffer.from(JSON.stringify(value)).toString('base64url')
 
-// A provider of the test's own, since a good library signs nothing wrongly. OpenID Connect Core 1.0, 3.1.3.7, and RFC 7515.
+// A provider of the test's own, since a good library signs nothing wrongly. OpenID Connect Core 1.0, 3.1.3.7; RFC 7515.
 describe('an ID token', () => {
   const listed = generateKeyPairSync('rsa', { modulusLength: 2048 })
   const foreign = generateKeyPairSync('rsa', { modulusLength: 2048 })

@@ -86,7 +86,7 @@ describe('the containers', () => {
   const text = readFileSync(new URL('infra/compose.yaml', root), 'utf8')
   const { services } = parse(text, { merge: true }) as { services: Record<string, Record<string, unknown>> }
 
-  // Docker's own advice: OWASP Docker Security Cheat Sheet, rules 2 (user), 3 (capabilities), 4 (privileges), 8 (read-only).
+  // OWASP Docker Security Cheat Sheet: a user, capabilities, no new privileges, read-only file system.
   it.each(['web', 'worker'])('of a %s write nothing that stays, and can gain no rights', (name) => {
     expect(services[name]).toMatchObject({
       read_only: true,

@@ -46,7 +46,10 @@ export interface SignInTry {
 export interface SignInTryRecords {
   /** What is kept instead of a name that somebody typed. */
   printOf(what: string): string
-  /** Makes sure that they are counted, and locks them until the transaction ends. @returns them in the order asked for */
+  /**
+   * Makes sure that they are counted, and locks them until the transaction ends.
+   * @returns them in the order asked for
+   */
   lock(prints: readonly string[], now: Date): Promise<SignInTry[]>
   put(print: string, tried: SignInTry): Promise<void>
   remove(prints: readonly string[]): Promise<void>

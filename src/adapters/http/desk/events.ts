@@ -12,8 +12,8 @@ const SIGN_OF_LIFE_MS = 25_000
 const MOST_STREAMS = 8
 
 /**
- * Server-sent events (WHATWG HTML, 9.2): a `news` event after changes, for pages that then fetch themselves anew. Before
- * each word it is looked whether whoever listens may still: a stream outlives no session.
+ * Server-sent events (WHATWG HTML, 9.2): a `news` event after changes, for pages that then fetch themselves anew.
+ * Before each word it is looked whether whoever listens may still: a stream outlives no session.
  */
 export function events(news: ChangeFeed, stillIn: (request: Request) => Promise<boolean>): RequestHandler {
   const open = new Map<string, number>()
