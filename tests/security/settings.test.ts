@@ -7,7 +7,7 @@ import { describe, expect, it } from 'vitest'
 import { forgetFirstCode, sayFirstCode } from '../../src/adapters/sign-in/first-code.ts'
 import { loadConfig } from '../../src/config.ts'
 import { looksDrawn, looksRandom } from '../../src/domain/access/strong-secret.ts'
-import { openLines } from '../../src/encrypted.ts'
+import { openLines } from '../../src/adapters/db/open-lines.ts'
 
 const GOOD = {
   NODE_ENV: 'production',

@@ -1,5 +1,4 @@
 import { BlockList, isIP } from 'node:net'
-import type { Config } from './config.ts'
 
 /** This machine and private networks (RFC 1918, RFC 4193, RFC 6598, link-local). */
 const NEAR = new BlockList()
@@ -23,8 +22,14 @@ function isNear(host: string): boolean {
   return kind === 0 ? !bare.includes('.') : NEAR.check(bare, kind === 6 ? 'ipv6' : 'ipv4')
 }
 
+/** Addresses of the stores; undefined = none of its own. */
+interface Stores {
+  databaseUrl: string | undefined
+  redisUrl: string | undefined
+}
+
 /** The settings whose data go over a line that others may read: not encrypted, to a place far away. */
-export function openLines({ databaseUrl, redisUrl }: Pick<Config, 'databaseUrl' | 'redisUrl'>): string[] {
+export function openLines({ databaseUrl, redisUrl }: Stores): string[] {
   return [
     ...(databaseUrl !== undefined && isOpenDatabase(databaseUrl) ? ['DATABASE_URL'] : []),
     ...(redisUrl !== undefined && isOpenRedis(redisUrl) ? ['REDIS_URL'] : []),
