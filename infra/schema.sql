@@ -218,8 +218,6 @@ table person
   clinic_id text
   password_hash text
   totp_step bigint not null
-  failures integer not null
-  locked_until timestamp with time zone
   code_hash text
   code_until timestamp with time zone
   disabled_at timestamp with time zone
@@ -268,6 +266,12 @@ table session
   seen_at timestamp with time zone not null
   FOREIGN KEY (person_id) REFERENCES person(id)
   PRIMARY KEY (hash)
+table sign_in_try
+  print text not null
+  failures integer not null
+  locked_until timestamp with time zone
+  at timestamp with time zone not null
+  PRIMARY KEY (print)
 table sign_of_life
   phone_print text not null
   clinic_id text not null
@@ -380,6 +384,8 @@ CREATE UNIQUE INDEX sending_stop_pkey ON daysix.sending_stop USING btree (scope)
 CREATE INDEX session_person ON daysix.session USING btree (person_id)
 CREATE UNIQUE INDEX session_pkey ON daysix.session USING btree (hash)
 CREATE INDEX session_seen ON daysix.session USING btree (seen_at)
+CREATE INDEX sign_in_try_at ON daysix.sign_in_try USING btree (at)
+CREATE UNIQUE INDEX sign_in_try_pkey ON daysix.sign_in_try USING btree (print)
 CREATE UNIQUE INDEX sign_of_life_pkey ON daysix.sign_of_life USING btree (phone_print, clinic_id)
 CREATE INDEX slot_booking ON daysix.slot USING btree (booking_id) WHERE (booking_id IS NOT NULL)
 CREATE INDEX slot_busy ON daysix.slot USING btree (clinic_id, clinician, starts_at) WHERE (ends_at IS NOT NULL)

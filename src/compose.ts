@@ -121,6 +121,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, voice, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
+    seals: vault,
     pageOf: pageMaker(config, vault),
     ...language(library),
     calls: callWriter(library, phrases),

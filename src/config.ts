@@ -1,4 +1,5 @@
 import * as z from 'zod'
+import { looksDrawn, looksRandom } from './domain/access/strong-secret.ts'
 import { Failure } from './domain/failure.ts'
 
 /** Everything the environment may set. The only place that reads it. */
@@ -6,9 +7,8 @@ const port = z.coerce.number('Give a port number.').int().min(0).max(65_535, 'A 
 const wholeNumber = (usual: number, most: number) =>
   z.coerce.number('Give a whole number.').int().min(1).max(most).default(usual)
 /** One or more keys; `~` before one means that it only opens. */
-const keyBytes = (part: string) => Buffer.from(part.replace(/^~/, ''), 'base64').length
-const isKeyList = (text: string) =>
-  !text.startsWith('~') && text.split(',').every((part) => keyBytes(part.trim()) === 32)
+const keyOf = (part: string) => Buffer.from(part.trim().replace(/^~/, ''), 'base64')
+const isKeyList = (text: string) => !text.startsWith('~') && text.split(',').every((part) => keyOf(part).length === 32)
 const key = z
   .string()
   .refine(
@@ -88,8 +88,14 @@ const schema = z
         'DAYSIX_KEY',
         'Set it in production, and keep a copy where backups are not: without it the data cannot be read.',
       )
+    else if (!env.DAYSIX_KEY.split(',').every((part) => looksRandom(keyOf(part))))
+      fault('DAYSIX_KEY', 'This is not random: draw it by lot, e.g. with: openssl rand -base64 32')
     if (!env.DAYSIX_API_KEY) fault('DAYSIX_API_KEY', 'Set it in production.')
+    else if (!looksDrawn(env.DAYSIX_API_KEY))
+      fault('DAYSIX_API_KEY', 'Use 32 characters or more, drawn by lot, e.g. with: openssl rand -base64 32')
     if (!env.PUBLIC_URL) fault('PUBLIC_URL', 'Set it in production: texts point to it.')
+    else if (!/^https:|^http:\/\/(localhost|127\.\d+\.\d+\.\d+|\[::1\])(:|\/|$)/.test(env.PUBLIC_URL))
+      fault('PUBLIC_URL', 'In production patients and the desk must come over TLS: https://…')
     if (!env.ALARM_COVER)
       fault(
         'ALARM_COVER',

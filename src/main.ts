@@ -1,8 +1,10 @@
 import { Failure } from './domain/failure.ts'
 import { compose, type Composed } from './compose.ts'
-import { loadConfig } from './config.ts'
+import { loadConfig, type Config } from './config.ts'
 import { startService, type Role } from './service.ts'
+import { forgetFirstCode, sayFirstCode } from './adapters/sign-in/first-code.ts'
 import { firstAdministrator } from './adapters/sign-in/people.ts'
+import { openLines } from './adapters/db/open-lines.ts'
 import { noteAllBound, resealAll } from './adapters/db/reseal.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
@@ -32,7 +34,10 @@ const NOTHING_APPROVED =
 
 async function run(role: Role): Promise<void> {
   const config = loadConfig()
+  // What this process writes is for its own account only.
+  process.umask(0o077)
   const composed = await compose(config)
+  warnOfOpenDoors(config, composed)
   if (!config.production && (await ensureFirstClinic(composed.deps))) {
     composed.log.warn(
       'made a clinic called "main" with a fictional telephone number: make it yours on the page /settings/clinics/main',
@@ -52,7 +57,7 @@ async function run(role: Role): Promise<void> {
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
   const stopNoting = notingHeads(composed)
-  if (running.url) await welcome(composed, running.url)
+  if (running.url) await welcome(config, composed, running.url)
   endOnSignal(async () => {
     // Sending ends first of all, however long the other work takes: what is in flight must be over in time.
     await Promise.all([running.stop(), stopDaily?.(), stopSealing?.()])
@@ -85,13 +90,18 @@ async function warnOfFiction({ deps, log }: Composed): Promise<void> {
     log.warn({ clinic: id }, 'its number is set apart for fiction: write the right one on the page /settings/clinics')
 }
 
+function warnOfOpenDoors(config: Config, { log, database }: Composed): void {
+  for (const setting of openLines(config))
+    log.warn({ setting }, 'the line to it is not encrypted, and leads beyond this machine and its network')
+  if (database.wasOpen) log.warn('others on this machine could read DATA_DIR: it is shut to all but its owner now')
+}
+
 /** Until there is an administrator, every start says how to become it. The code works once, for a day. */
-async function welcome({ deps }: Composed, url: string): Promise<void> {
+async function welcome({ dataDir, production }: Config, { deps }: Composed, url: string): Promise<void> {
   const first = await firstAdministrator(deps)
-  if (first)
-    process.stdout.write(
-      `Become the administrator: open ${url}/sign-in/first, one-time code ${first.code} (you will sign in as "${first.login}")\n`,
-    )
+  if (!first) return forgetFirstCode(dataDir)
+  const isTerminal = process.stdout.isTTY === true
+  process.stdout.write(await sayFirstCode(first, { url, dataDir, production, isTerminal }))
 }
 
 /** Clears what is no longer needed, and tells the log how much it was. */

@@ -2,6 +2,8 @@ import { setTimeout as pause } from 'node:timers/promises'
 import express, { type Router } from 'express'
 import type { Logger } from 'pino'
 import { createApp } from './adapters/http/app.ts'
+import { createGate, mayMeasure } from './adapters/http/access/gate.ts'
+import { createRules } from './adapters/http/access/rules.ts'
 import { listen, type Listening } from './adapters/http/listen.ts'
 import { operations, type Readiness } from './adapters/http/operations.ts'
 import { problemHandler } from './adapters/http/problem.ts'
@@ -155,10 +157,11 @@ async function startWeb(config: Config, composed: Composed, extra?: Router): Pro
 /** A worker has no pages; where it is given a port, it tells how it is. */
 async function startHealth(config: Config, composed: Composed): Promise<Listening | undefined> {
   if (config.healthPort === undefined) return undefined
-  const { deps } = composed
+  const { deps, metrics, authSettings } = composed
   const sends = () => anythingGoesOut(deps.approvedTexts)
-  const app = express().disable('x-powered-by')
-  app.use(operations({ ready: readiness(composed), sends, metrics: composed.metrics, apiKey: config.apiKey }))
+  const app = express().disable('x-powered-by').set('trust proxy', config.proxies)
+  const gate = createGate(deps, authSettings, createRules([]))
+  app.use(operations({ ready: readiness(composed), sends, metrics, mayMeasure: mayMeasure(gate) }))
   app.use(problemHandler(composed.log))
   return listen(app, config.host, config.healthPort)
 }

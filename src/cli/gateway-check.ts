@@ -6,6 +6,7 @@ import { Command } from 'commander'
 import express from 'express'
 import { checkGateway } from '../adapters/gateways/check-gateway.ts'
 import { createGateway, nameOf } from '../adapters/gateways/create-gateway.ts'
+import { FailureLimit } from '../adapters/http/access/failure-limit.ts'
 import { webhooks } from '../adapters/http/messages/webhooks.ts'
 import { loadConfig } from '../config.ts'
 import { badInput, Failure } from '../domain/failure.ts'
@@ -87,7 +88,10 @@ async function readDescriptions(folder: string): Promise<string[]> {
 
 function listen(gateway: Gateway, port: number): Promise<Server> {
   const gateways = new Map([[gateway.name, gateway]])
-  const app = express().use('/gateways', webhooks({ gateways } as Pick<Deps, 'gateways'> as Deps))
+  const app = express().use(
+    '/gateways',
+    webhooks({ gateways } as Pick<Deps, 'gateways'> as Deps, new FailureLimit(() => new Date())),
+  )
   return new Promise((resolve, reject) => {
     const server = createServer(app).once('error', reject)
     server.listen(port, '127.0.0.1', () => resolve(server))

@@ -50,7 +50,7 @@ GET    /api/v1/audit/verdict                     a
 GET    /api/v1/sending                           d a
 POST   /api/v1/sending/stop                      d a
 POST   /api/v1/sending/resume                    d a
-GET    /api/v1/retention                         d a
+GET    /api/v1/retention                         a
 GET    /desk/events                              d c e a
 GET    /desk/{clinic}/day-sheet*                 d c a
 POST   /desk/{clinic}/day-sheet*                 d c a
@@ -301,7 +301,10 @@ describe('the rules', () => {
     const { deps, news, wording } = world.composed
     const routes = [
       ...routesOf(api(apiRoutes(deps)), '/api/v1'),
-      ...routesOf(desk(deps, news, wording), '/desk'),
+      ...routesOf(
+        desk(deps, news, wording, async () => true),
+        '/desk',
+      ),
       ...routesOf(settings(deps, wording), '/settings'),
     ]
     await world.close()

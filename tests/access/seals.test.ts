@@ -89,10 +89,13 @@ describe('values exchanged between two patients', () => {
     expect(JSON.stringify(body)).not.toMatch(/Quillon|Venn/)
   })
 
-  it.each(['/bookings?from=2026-03-17', '/calls', '/day-sheet?day=2026-03-17'])('close no page of the desk: %s', async (page) => {
-    const response = await fetch(`${served.base}/desk/harbour${page}`)
-    expect(response.status).toBe(200)
-  })
+  it.each(['/bookings?from=2026-03-17', '/calls', '/day-sheet?day=2026-03-17'])(
+    'close no page of the desk: %s',
+    async (page) => {
+      const response = await fetch(`${served.base}/desk/harbour${page}`)
+      expect(response.status).toBe(200)
+    },
+  )
 
   it('are found by the check, with field and row', async () => {
     const { database, vault } = world.composed

@@ -67,9 +67,12 @@ export async function listenOn(handler: RequestListener, wanted = 0): Promise<Se
 
 /** The whole service, as in production but for TLS. */
 export function serveClosed(world: TestWorld, authSettings: GateSettings = CLOSED, port = 0): Promise<Served> {
-  const { deps, log, news, wording } = world.composed
+  const { deps, log, news, wording, metrics } = world.composed
   const ready = async () => ({ database: true })
-  return listenOn(createApp({ deps, log, news, wording, apiKey: authSettings.apiKey, authSettings, ready }), port)
+  return listenOn(
+    createApp({ deps, log, news, wording, apiKey: authSettings.apiKey, authSettings, ready, metrics }),
+    port,
+  )
 }
 
 export function accessDeps(world: TestWorld) {
@@ -83,6 +86,13 @@ export async function hire(world: TestWorld, wish: Partial<Invitation> & Pick<In
   const { person, code } = await invite(accessDeps(world), { ...usual, ...wish }, BY)
   await choosePassword(accessDeps(world), code, PASSWORD)
   return person
+}
+
+/** Asks somebody for codes of this secret from now on, whatever was used before. */
+export async function giveCodes(world: TestWorld, id: string, totp: string): Promise<void> {
+  await world.deps.access.transact(async (tx) => {
+    await tx.persons.update({ ...(await tx.persons.lock(id))!, totp, totpStep: 0 })
+  })
 }
 
 /** The cookie of a fresh session. */

@@ -1,4 +1,5 @@
 import { execFile, spawn, type ChildProcess } from 'node:child_process'
+import { randomBytes } from 'node:crypto'
 import { cp, mkdir, mkdtemp, readFile, rm, symlink } from 'node:fs/promises'
 import { existsSync, readFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
@@ -157,8 +158,8 @@ interface Service {
 /** What whoever starts it must set, and what the file falls back to. As the Compose Specification interpolates. */
 const SET: Record<string, string> = {
   POSTGRES_PASSWORD: 'abc123',
-  DAYSIX_KEY: Buffer.alloc(32, 5).toString('base64'),
-  DAYSIX_API_KEY: 'a-key-of-the-test',
+  DAYSIX_KEY: randomBytes(32).toString('base64'),
+  DAYSIX_API_KEY: randomBytes(32).toString('hex'),
   PUBLIC_URL: 'https://texts.example',
   ALARM_COVER: 'The nurse on call answers by telephone.',
   GATEWAYS: '/srv/gateways',

@@ -1,3 +1,4 @@
+import { randomBytes } from 'node:crypto'
 import { execFile } from 'node:child_process'
 import { mkdtemp, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
@@ -10,7 +11,7 @@ import { freshDatabase, serverAddress } from '../harness/servers.ts'
 import { Desk } from './desk.ts'
 
 const run = promisify(execFile)
-const API_KEY = 'a-key-of-this-test'
+const API_KEY = randomBytes(32).toString('hex')
 const postgres = serverAddress('TEST_DATABASE_URL')
 
 let folder: string
@@ -35,7 +36,7 @@ beforeEach(async () => {
     PORT: new URL(base).port,
     PUBLIC_URL: base,
     SWEEP_SECONDS: '1',
-    DAYSIX_KEY: Buffer.alloc(32, 9).toString('base64'),
+    DAYSIX_KEY: randomBytes(32).toString('base64'),
     DAYSIX_API_KEY: API_KEY,
     ALARM_COVER: 'The nurse on call answers at any hour.',
   }

@@ -10,6 +10,7 @@ import { EmbeddedPool } from './embedded-pool.ts'
 import { sessionOf } from './embedded-wire.ts'
 import { claimFolder } from './folder-claim.ts'
 import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
+import { shutFolder, shutTree } from './owner-only.ts'
 import { startPglite } from './start-pglite.ts'
 
 /**
@@ -130,13 +131,16 @@ export async function openEmbedded(folder: string | undefined, image = foundImag
   if (folder) refuseMoved(folder)
   if (folder) refuseUnfinished(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}
+  const wasOpen = folder !== undefined && shutFolder(folder)
   const from = folder && existsSync(join(folder, 'postgres')) ? null : image
   const pglite = await (folder ? startIn(folder, from) : startInMemory(from))
+  if (folder) shutTree(join(folder, 'postgres'))
   const session = await sessionOf(pglite)
   await session.query(`set search_path to ${SCHEMA}, ${QUEUE_SCHEMA}; set timezone to 'UTC'`)
   const pool = new EmbeddedPool(session)
   return {
     kind: 'embedded',
+    wasOpen,
     migrated: from !== null,
     records: pool,
     queue: pool,

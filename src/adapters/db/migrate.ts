@@ -22,6 +22,7 @@ import * as retentionMarks from './migrations/0018-retention-marks.ts'
 import * as consentUntil from './migrations/0019-consent-until.ts'
 import * as signsOfLife from './migrations/0020-signs-of-life.ts'
 import * as boundSeals from './migrations/0021-bound-seals.ts'
+import * as signInTries from './migrations/0022-sign-in-tries.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -46,6 +47,7 @@ const MIGRATIONS = {
   '0019-consent-until': consentUntil,
   '0020-signs-of-life': signsOfLife,
   '0021-bound-seals': boundSeals,
+  '0022-sign-in-tries': signInTries,
 }
 
 /**

@@ -32,6 +32,8 @@ export interface Database {
   kind: 'embedded' | 'postgres'
   /** It has all tables of this version already. */
   migrated?: boolean
+  /** Its folder was open to others on this machine, and was shut. */
+  wasOpen?: boolean
   records: Pool
   queue: Pool
   close(): Promise<void>

@@ -9,7 +9,7 @@ import { requestLog } from '../log/request-log.ts'
 import type { Wording } from '../templates/load-wording.ts'
 import type { Metrics } from '../metrics/metrics.ts'
 import { PAGE_RULES, createRules } from './access/rules.ts'
-import { createGate, usualSettings } from './access/gate.ts'
+import { createGate, mayMeasure, usualSettings } from './access/gate.ts'
 import type { GateSettings } from './access/identify.ts'
 import { API_BASE, api, apiRoutes, apiRules } from './api/api.ts'
 import { desk } from './desk/desk.ts'
@@ -23,7 +23,9 @@ import { cautionsPage } from './pages/cautions.ts'
 import { elsewherePages } from './access/sign-in-elsewhere.ts'
 import { signInPages } from './access/sign-in-pages.ts'
 import { STYLE_SHEET } from './pages/style-sheet.ts'
+import { refuseDeep } from './json-depth.ts'
 import { operations, type Readiness } from './operations.ts'
+import { OVER_TLS } from './own-forms.ts'
 import { patientRouter } from './private-page/patient-router.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './messages/webhooks.ts'
@@ -48,46 +50,38 @@ const LARGEST_BODY = '64kb'
 
 /** The whole HTTP service: API, webhooks, health, pages. */
 export function createApp(options: AppOptions): Express {
-  const {
-    deps,
-    log,
-    news,
-    wording,
-    apiKey,
-    authSettings = usualSettings(options.apiKey),
-    extra,
-    ready,
-    metrics,
-  } = options
+  const { deps, log, news, wording, authSettings = usualSettings(options.apiKey), extra, ready, metrics } = options
   const app = express()
   const routes = apiRoutes(deps)
   const gate = createGate(deps, authSettings, createRules([...apiRules(routes), ...PAGE_RULES]))
   app.disable('x-powered-by')
   app.set('query parser', 'simple')
   app.set('trust proxy', authSettings.proxies)
+  app.set(OVER_TLS, authSettings.secure)
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
   app.use(identify(deps), requestLog(log))
-  app.use(operations({ ready, sends: () => anythingGoesOut(deps.approvedTexts), apiKey, ...(metrics && { metrics }) }))
-  app.use('/gateways', gate.limits.refusedCalls, webhooks(deps))
+  const sends = () => anythingGoesOut(deps.approvedTexts)
+  app.use(operations({ ready, sends, mayMeasure: mayMeasure(gate), ...(metrics && { metrics }) }))
+  app.use('/gateways', webhooks(deps, gate.limits.refusedCalls))
   app.use(
     API_BASE,
     gate.authenticateApi,
     refuseOtherBodies,
-    express.json({ limit: LARGEST_BODY, type: 'application/json' }),
+    express.json({ limit: LARGEST_BODY, type: 'application/json', verify: refuseDeep }),
     gate.authorize,
     api(routes),
   )
   if (authSettings.provider) app.use(elsewherePages(gate, authSettings.provider))
   app.use(
     signInPages(gate, (person) => firstPlace(deps, person)),
-    accountPages(gate),
+    accountPages(gate, deps.seals),
     cautionsPage(authSettings.cover),
   )
   app.use('/v', gate.limits.page, patientRouter(deps, wording))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   if (extra) app.use(extra)
   app.get('/', gate.known, startPage(deps))
-  app.use('/desk', gate.pages, desk(deps, news, wording))
+  app.use('/desk', gate.pages, desk(deps, news, wording, gate.stillIn))
   app.use('/settings', gate.pages, settings(deps, wording))
   app.use(['/desk', '/settings'], troublePage(log))
   app.use((_request, _response, next) =>

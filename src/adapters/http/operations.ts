@@ -1,7 +1,5 @@
-import { Router, type Request, type RequestHandler } from 'express'
+import { Router, type RequestHandler } from 'express'
 import type { Metrics } from '../metrics/metrics.ts'
-import { sameSecret } from '../sign-in/same-secret.ts'
-import { Failure } from '../../domain/failure.ts'
 
 /** Whether each store answers, by name. */
 export type Readiness = Record<string, boolean>
@@ -11,14 +9,15 @@ export interface OperationsOptions {
   /** Whether any language may be sent. Without one it is ready all the same: texts are approved on its pages. */
   sends: () => boolean
   metrics?: Metrics
-  apiKey: string | undefined
+  /** Lets through whoever may see the metrics. */
+  mayMeasure: RequestHandler
 }
 
 /**
- * For those who run the service: whether it lives, whether it is ready for work, and what it measures. Metrics need the
- * key like the API; health does not, and tells nothing but yes or no.
+ * For those who run the service: whether it lives, whether it is ready for work, and what it measures. Metrics need a
+ * key that may `metrics:read`; health needs none, and tells nothing but yes or no.
  */
-export function operations({ ready, sends, metrics, apiKey }: OperationsOptions): Router {
+export function operations({ ready, sends, metrics, mayMeasure }: OperationsOptions): Router {
   const router = Router()
   if (metrics) router.use(timing(metrics))
   router.get('/health/live', (_request, response) => void response.json({ live: true }))
@@ -27,24 +26,11 @@ export function operations({ ready, sends, metrics, apiKey }: OperationsOptions)
     const isReady = Object.values(stores).every(Boolean)
     response.status(isReady ? 200 : 503).json({ ready: isReady, ...stores, ...(!sends() && { sends: false }) })
   })
-  router.get('/metrics', async (request, response, next) => {
-    if (!metrics) return next()
-    if (!mayLook(request, apiKey))
-      throw new Failure('unauthorized', {
-        field: 'Authorization',
-        message: 'Send the API key as "Authorization: Bearer …".',
-      })
-    response.type(metrics.contentType).send(await metrics.text())
-  })
+  if (metrics)
+    router.get('/metrics', mayMeasure, async (_request, response) => {
+      response.type(metrics.contentType).send(await metrics.text())
+    })
   return router
-}
-
-/**
- * Whoever has the key; without one the service listens on the machine itself only, and must be named as a local one.
- */
-function mayLook(request: Request, apiKey: string | undefined): boolean {
-  if (apiKey !== undefined) return sameSecret(request.get('Authorization') ?? '', `Bearer ${apiKey}`)
-  return ['localhost', '127.0.0.1', '[::1]', '::1'].includes(request.hostname)
 }
 
 /** By the pattern of the route, never by the address itself: that may hold an id. */

@@ -1,6 +1,8 @@
 import type { Request, RequestHandler } from 'express'
 import { Failure } from '../../domain/failure.ts'
 
+/** Setting of the app: people reach it over TLS, so that a page without is none of ours. */
+export const OVER_TLS = 'people come over TLS'
 const READING = new Set(['GET', 'HEAD', 'OPTIONS'])
 
 /**
@@ -22,5 +24,6 @@ function isOurs(request: Request): boolean {
   if (site !== undefined) return site === 'same-origin' || site === 'none'
   const origin = request.get('Origin')
   if (origin === undefined || !URL.canParse(origin)) return false
-  return new URL(origin).host === request.get('Host')
+  const { protocol, host } = new URL(origin)
+  return host === request.get('Host') && (protocol === 'https:' || request.app.get(OVER_TLS) !== true)
 }

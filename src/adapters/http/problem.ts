@@ -40,6 +40,9 @@ function toFailure(error: unknown): Failure | null {
   const type = typeof error === 'object' && error !== null && 'type' in error ? error.type : undefined
   if (type === 'entity.parse.failed')
     return new Failure('bad-json', { message: 'The body is not valid JSON. Check quotes, commas and brackets.' })
+  // Nobody is there any more to read it; it is no fault of ours either.
+  if (type === 'request.aborted' || type === 'request.size.invalid')
+    return new Failure('bad-json', { message: 'The body broke off before its end.' })
   if (type === 'parameters.too.many')
     return new Failure('too-large', { message: 'The form has too many fields. Choose fewer at once.' })
   if (type === 'entity.too.large') return new Failure('too-large', { message: 'Send at most 64 kB.' })

@@ -28,8 +28,9 @@ function codeOf({ locals }: Response): { code?: string } {
   return typeof locals.code === 'string' ? { code: locals.code } : {}
 }
 
-function levelOf({ originalUrl }: Request, { statusCode }: Response): Level {
-  if (QUIET.test(originalUrl)) return 'debug'
+function levelOf({ originalUrl, complete }: Request, { statusCode }: Response): Level {
+  // Whoever breaks off what they send must not be able to fill the log.
+  if (QUIET.test(originalUrl) || !complete) return 'debug'
   return statusCode >= 500 ? 'warn' : 'info'
 }
 

@@ -22,11 +22,21 @@ const pending = z.object({ state: z.string(), nonce: z.string(), verifier: z.str
 const COOKIE = 'sign-in elsewhere'
 const PATIENCE_MS = 10 * 60_000
 
+/** Who it is, as the provider says: the subject is its own, and means nothing at another one. */
+export interface Vouched {
+  issuer: string
+  subject: string
+}
+
 export interface Provider {
   /** Where to send the browser, and what its cookie must hold meanwhile. */
   begin(now: Date): Promise<{ to: string; cookie: string }>
-  /** Checks the answer. @returns what the provider calls the person. @throws unauthorized */
-  finish(answer: URL, cookie: string, now: Date): Promise<string>
+  /**
+   * Checks the answer.
+   * @param spend notes that an answer was used; false when it was before
+   * @throws unauthorized
+   */
+  finish(answer: URL, cookie: string, now: Date, spend: (state: string) => Promise<boolean>): Promise<Vouched>
 }
 
 /**
@@ -48,14 +58,19 @@ export function createProvider(settings: ProviderSettings, vault: Vault): Provid
   }
   return {
     begin: async (now) => begin(await configuration(), settings, vault, now),
-    finish: async (answer, cookie, now) =>
-      finish(await configuration(), settings, openCookie(vault, cookie, now), answer),
+    finish: async (answer, cookie, now, spend) => {
+      const opened = openCookie(vault, cookie, now)
+      const configured = await configuration()
+      if (!(await spend(opened.state))) throw refused()
+      return finish(configured, settings, opened, answer)
+    },
   }
 }
 
 function discover({ issuer, clientId, clientSecret, allowHttp }: ProviderSettings): Promise<client.Configuration> {
-  const options = allowHttp ? { execute: [client.allowInsecureRequests] } : {}
-  return client.discovery(new URL(issuer), clientId, clientSecret, undefined, { ...options, timeout: 10 })
+  // Without the second, openid-client trusts the line to the provider instead of the signature (OIDC Core 3.1.3.7).
+  const execute = [...(allowHttp ? [client.allowInsecureRequests] : []), client.enableNonRepudiationChecks]
+  return client.discovery(new URL(issuer), clientId, clientSecret, undefined, { execute, timeout: 10 })
 }
 
 async function begin(configuration: client.Configuration, { redirectUri }: ProviderSettings, vault: Vault, now: Date) {
@@ -97,7 +112,7 @@ async function finish(
   { redirectUri, claim }: ProviderSettings,
   { state, nonce, verifier }: z.infer<typeof pending>,
   answer: URL,
-): Promise<string> {
+): Promise<Vouched> {
   const here = new URL(redirectUri)
   here.search = answer.search
   const tokens = await client
@@ -110,8 +125,9 @@ async function finish(
     .catch((error: unknown) => {
       throw refused(error)
     })
-  const subject = tokens.claims()?.[claim]
-  if (typeof subject !== 'string' || subject === '')
+  const claims = tokens.claims()
+  const subject = claims?.[claim]
+  if (!claims || typeof subject !== 'string' || subject === '')
     throw new Failure('unauthorized', { message: 'The provider does not say who you are. Ask an administrator.' })
-  return subject
+  return { issuer: claims.iss, subject }
 }

@@ -1,5 +1,6 @@
 import { hash, verify } from '@node-rs/argon2'
 import { badInput } from '../../domain/failure.ts'
+import { KNOWN_PHRASES } from './known-phrases.ts'
 
 /** argon2id (the library's default algorithm) at OWASP's first recommended setting: 19 MiB, two passes, one lane. */
 const COST = { memoryCost: 19_456, timeCost: 2, parallelism: 1 }
@@ -32,7 +33,11 @@ export async function checkPassword(password: string, known: readonly string[]):
     badInput('password', `Use at least ${SHORTEST} characters; a few unrelated words are easy to keep in mind.`)
   if (password.length > LONGEST) badInput('password', `Use at most ${LONGEST} characters.`)
   const strength = await estimator()
-  if (restWithout(password, [...known, 'daysix']).length < SHORTEST_REST || strength(password, known) < LOWEST_SCORE)
+  const guessed =
+    restWithout(password, [...known, 'daysix']).length < SHORTEST_REST ||
+    restWithoutPhrases(password).length < SHORTEST_REST ||
+    strength(password, known) < LOWEST_SCORE
+  if (guessed)
     badInput(
       'password',
       'This password is easy to guess. Use four or more unrelated words, or let a password manager make one.',
@@ -45,12 +50,27 @@ function restWithout(password: string, known: readonly string[]): string {
   return words.reduce((rest, word) => rest.replaceAll(word, ''), password.toLowerCase())
 }
 
+/** Signs that stand for letters, for everybody who guesses too. */
+const LETTERS: Record<string, string> = { 0: 'o', 1: 'l', 3: 'e', 4: 'a', 5: 's', 7: 't', '@': 'a', $: 's', '!': 'i' }
+const plainly = (text: string) =>
+  text
+    .normalize('NFKC')
+    .toLowerCase()
+    .replaceAll(/[0134457@$!]/g, (sign) => LETTERS[sign]!)
+    .replaceAll(/[^\p{L}\p{N}]/gu, '')
+
+/** What is left once phrases that everybody knows are taken out, however they are spaced, capitalised or dressed up. */
+function restWithoutPhrases(password: string): string {
+  return KNOWN_PHRASES.map(plainly).reduce((rest, phrase) => rest.replaceAll(phrase, ''), plainly(password))
+}
+
 /** The dictionaries of common passwords take a while to load and are needed only when one is chosen. */
 async function estimator(): Promise<(password: string, known: readonly string[]) => number> {
-  const [{ ZxcvbnFactory }, { adjacencyGraphs, dictionary }] = await Promise.all([
+  const [{ ZxcvbnFactory }, { adjacencyGraphs, dictionary }, english] = await Promise.all([
     import('@zxcvbn-ts/core'),
     import('@zxcvbn-ts/language-common'),
+    import('@zxcvbn-ts/language-en'),
   ])
-  const factory = new ZxcvbnFactory({ dictionary: { ...dictionary }, graphs: adjacencyGraphs })
+  const factory = new ZxcvbnFactory({ dictionary: { ...dictionary, ...english.dictionary }, graphs: adjacencyGraphs })
   return (password, known) => factory.check(password, [...known, 'daysix']).score
 }

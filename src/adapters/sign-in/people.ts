@@ -1,4 +1,5 @@
-import type { Role } from '../../domain/access/roles.ts'
+import { grantOf, refuseMoreThanOwn } from '../../domain/access/grant.ts'
+import type { Actor, Role } from '../../domain/access/roles.ts'
 import { TIED_TO_CLINIC } from '../../domain/access/roles.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import type { AccessStore, Doer, Person } from '../../flows/ports/access.ts'
@@ -52,7 +53,7 @@ export async function invite(
   return { person, code }
 }
 
-const blank = () => ({ passwordHash: null, totp: null, totpStep: 0, failures: 0, lockedUntil: null, disabledAt: null })
+const blank = () => ({ passwordHash: null, totp: null, totpStep: 0, disabledAt: null })
 
 const withCode = ({ clock }: AccessDeps, code: string) => ({
   codeHash: hashCode(code),
@@ -64,6 +65,15 @@ function checkedLogin(written: string): string {
   if (!/^[\p{L}\p{N}][\p{L}\p{N}._@-]{1,63}$/u.test(login))
     badInput('login', 'Use 2 to 64 letters, digits, dots, dashes or @.')
   return login
+}
+
+/**
+ * A one-time code makes whoever holds it that person: nobody makes one for somebody who may do more.
+ * @throws forbidden
+ */
+export async function refuseOverOthers({ access }: AccessDeps, maker: Actor, login: string): Promise<void> {
+  const person = await access.read.persons.byLogin(spelledLogin(login))
+  if (person) refuseMoreThanOwn(maker, grantOf(person.role, person.clinicId))
 }
 
 /** A new one-time code for somebody who forgot the password or lost the code generator. Ends all sessions. */
@@ -114,7 +124,7 @@ export async function choosePassword(deps: AccessDeps, code: string, password: s
   const passwordHash = await hashPassword(password)
   return deps.access.transact(async (tx) => {
     const again = usable(deps, await tx.persons.byCode(hash))
-    const settled = { ...again, passwordHash, codeHash: null, codeUntil: null, failures: 0, lockedUntil: null }
+    const settled = { ...again, passwordHash, codeHash: null, codeUntil: null }
     await tx.persons.update(settled)
     await tx.sessions.removeOf(settled.id)
     await record(deps, tx, 'password-chosen', settled)

@@ -15,6 +15,7 @@ export const PERMISSIONS = {
   'people:manage': 'add and remove people and keys',
   'audit:read': 'see who saw and changed what',
   'service:read': 'see how the service is doing',
+  'metrics:read': 'see what the service measures: for the program that watches it',
   'sending:stop': 'stop all sending, and let it go on',
 } as const
 

@@ -73,6 +73,7 @@ function rulesOf(deps: Deps, { cycleDays, textDays, auditDays }: RetentionRules)
     atOnce('signsOfLife', SIGNS_DAYS, (tx, to) => tx.retention.removeSignsOfLife(to)),
     atOnce('earlyReceipts', RECEIPTS_DAYS, (tx, to) => tx.retention.removeEarlyReceipts(to)),
     atOnce('sessions', 1, (tx, to) => tx.sessions.removeStale(to, to)),
+    atOnce('signInTries', 1, (tx, to) => tx.tries.removeStale(to)),
     atOnce('audit', auditDays, (tx, to) => tx.audit.prune(to, now)),
   ]
 }

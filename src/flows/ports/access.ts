@@ -17,8 +17,6 @@ export interface Person {
   totpStep: number
   /** What the identity provider calls them; null without one. */
   subject: string | null
-  failures: number
-  lockedUntil: Date | null
   /** Hash of the one-time code that lets them choose a password, and until when it does. */
   codeHash: string | null
   codeUntil: Date | null
@@ -35,6 +33,30 @@ export interface PersonRecords {
   list(): Promise<Person[]>
   insert(person: Person): Promise<void>
   update(person: Person): Promise<void>
+}
+
+/** Failures in a row of whoever a keyed print stands for. */
+export interface SignInTry {
+  failures: number
+  lockedUntil: Date | null
+  /** Of the last failure. */
+  at: Date
+}
+
+export interface SignInTryRecords {
+  /** What is kept instead of a name that somebody typed. */
+  printOf(what: string): string
+  /**
+   * Makes sure that they are counted, and locks them until the transaction ends.
+   * @returns them in the order asked for
+   */
+  lock(prints: readonly string[], now: Date): Promise<SignInTry[]>
+  put(print: string, tried: SignInTry): Promise<void>
+  remove(prints: readonly string[]): Promise<void>
+  /** Notes what may happen once. False when it is noted already. */
+  spend(print: string, now: Date): Promise<boolean>
+  /** @returns how many were removed */
+  removeStale(before: Date): Promise<number>
 }
 
 export interface Session {
@@ -158,6 +180,7 @@ export interface AccessRecords {
   sendingStops: SendingStopRecords
   persons: PersonRecords
   sessions: SessionRecords
+  tries: SignInTryRecords
   apiKeys: ApiKeyRecords
   audit: AuditRecords
   whereabouts: WhereaboutRecords

@@ -78,6 +78,8 @@ export interface Deps {
    * is.
    */
   digest(text: string): string
+  /** Seals what goes out to a browser and must come back unread and unaltered; opens it at the same place only. */
+  seals: { seal(plain: string, bond: string): string; open(sealed: string, bond: string): string }
   /** Address of the private page of a booking, as it is sent to this number. */
   pageOf(bookingId: string, phone: string): string
   render(request: RenderRequest): { text: string; state: 'approved' | 'draft' }

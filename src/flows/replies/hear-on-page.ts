@@ -50,6 +50,16 @@ export async function hearOnPage(deps: Deps, bookingId: string, answer: PageAnsw
   return id
 }
 
+/** Nobody has more to say on a page in a day; whoever goes on pressing is to call. Common practice, no source. */
+const ANSWERS_A_DAY = 20
+const DAY_MS = 24 * 3_600_000
+
+/** Whether the page of a booking takes one more answer today. */
+export async function mayAnswerOnPage({ store, clock }: Deps, bookingId: string, phone: string): Promise<boolean> {
+  const lately = await store.read.replies.fromPhone(phone, new Date(clock.now().getTime() - DAY_MS))
+  return lately.filter((reply) => reply.gateway === PAGE && reply.bookingId === bookingId).length < ANSWERS_A_DAY
+}
+
 /** What the page says to an answer given on it. */
 export interface SaidOnPage {
   /** Empty where plain thanks will do. */

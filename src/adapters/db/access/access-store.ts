@@ -9,6 +9,7 @@ import { personRecords } from './person.records.ts'
 import { retentionRecords } from '../patients/retention.records.ts'
 import { rightsRecords } from '../patients/rights.records.ts'
 import { sendingStopRecords } from '../messages/sending-stop.records.ts'
+import { signInTryRecords } from './sign-in-try.records.ts'
 import { sessionRecords } from './session.records.ts'
 import { whereaboutRecords } from './whereabout.records.ts'
 import { inTransaction } from '../transaction.ts'
@@ -17,6 +18,7 @@ function records(db: AccessDb, vault: Vault): AccessRecords {
   return {
     persons: personRecords(db, vault),
     sessions: sessionRecords(db),
+    tries: signInTryRecords(db, vault),
     apiKeys: apiKeyRecords(db),
     audit: auditRecords(db, vault),
     whereabouts: whereaboutRecords(db),

@@ -10,13 +10,19 @@ export interface PersonTable {
   clinic_id: string | null
   password_hash: string | null
   totp_step: string | number
-  failures: number
-  locked_until: Date | null
   code_hash: string | null
   code_until: Date | null
   disabled_at: Date | null
   created_at: Date
   sealed: string
+}
+
+/** Failed tries under a keyed print of whose they are. */
+export interface SignInTryTable {
+  print: string
+  failures: number
+  locked_until: Date | null
+  at: Date
 }
 
 export interface SessionTable {
@@ -97,6 +103,7 @@ export interface SendingStopTable {
 export interface AllTables extends Tables {
   person: PersonTable
   session: SessionTable
+  sign_in_try: SignInTryTable
   api_key: ApiKeyTable
   audit: AuditTable
   audit_subject: AuditSubjectTable

@@ -1,10 +1,11 @@
 import * as z from 'zod'
+import { grantOf, refuseMoreThanOwn } from '../../../domain/access/grant.ts'
 import { ALL_PERMISSIONS, ROLES } from '../../../domain/access/roles.ts'
 import type { ApiKey, Person } from '../../../flows/ports/access.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { makeApiKey, revokeApiKey } from '../../sign-in/api-keys.ts'
-import { disable, invite, reinvite } from '../../sign-in/people.ts'
+import { disable, invite, refuseOverOthers, reinvite } from '../../sign-in/people.ts'
 import { doerOf, route, type Route } from '../route.ts'
 
 const short = z.string().trim().min(1).max(120)
@@ -15,7 +16,12 @@ const personSchema = z.strictObject({
   role: z.enum(ROLES),
   clinic: z.string().max(64).nullable().default(null).describe('Required for desk and clinician.'),
   clinician: z.string().max(80).nullable().default(null).describe("A clinician's own list."),
-  subject: z.string().max(200).nullable().default(null).describe('What the identity provider calls the person.'),
+  subject: z
+    .string()
+    .max(400)
+    .nullable()
+    .default(null)
+    .describe('Issuer and subject at the identity provider, with a space between; the subject alone fits any issuer.'),
 })
 
 const keySchema = z.strictObject({
@@ -48,6 +54,7 @@ function peopleRoutes(deps: Deps): Route[] {
       body: personSchema,
       answers: { 201: 'The person and the one-time code.' },
       handle: async ({ body: { clinic, ...rest }, request }) => {
+        refuseMoreThanOwn(request.actor!, grantOf(rest.role, clinic))
         if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
         const { person, code } = await invite(deps, { ...rest, clinicId: clinic }, doerOf(request))
         return { status: 201, body: { person: personView(person), code } }
@@ -59,10 +66,10 @@ function peopleRoutes(deps: Deps): Route[] {
       access: { may: 'people:manage', everywhere: true },
       summary: 'A new one-time code for somebody; the password, the code generator and all sessions end.',
       answers: { 200: 'The one-time code.' },
-      handle: async ({ params, request }) => ({
-        status: 200,
-        body: { code: await reinvite(deps, params.login!, doerOf(request)) },
-      }),
+      handle: async ({ params, request }) => {
+        await refuseOverOthers(deps, request.actor!, params.login!)
+        return { status: 200, body: { code: await reinvite(deps, params.login!, doerOf(request)) } }
+      },
     }),
     route({
       method: 'post',
@@ -96,6 +103,7 @@ function keyRoutes(deps: Deps): Route[] {
       body: keySchema,
       answers: { 201: 'The key with its secret.' },
       handle: async ({ body: { clinic, expiresAt, ...rest }, request }) => {
+        refuseMoreThanOwn(request.actor!, { may: rest.may, clinicId: clinic })
         if (clinic !== null) orNotFound(await deps.store.read.clinics.get(clinic), 'clinic')
         const wish = { ...rest, clinicId: clinic, expiresAt: expiresAt === null ? null : new Date(expiresAt) }
         const { key, secret } = await makeApiKey(deps, wish, doerOf(request))
@@ -116,18 +124,7 @@ function keyRoutes(deps: Deps): Route[] {
   ]
 }
 
-function personView({
-  login,
-  name,
-  role,
-  clinicId,
-  clinician,
-  subject,
-  passwordHash,
-  totp,
-  lockedUntil,
-  disabledAt,
-}: Person) {
+function personView({ login, name, role, clinicId, clinician, subject, passwordHash, totp, disabledAt }: Person) {
   return {
     login,
     name,
@@ -137,7 +134,6 @@ function personView({
     subject,
     hasPassword: passwordHash !== null,
     hasCodes: totp !== null,
-    lockedUntil,
     disabledAt,
   }
 }

@@ -1,11 +1,11 @@
-import express, { Router, type RequestHandler } from 'express'
+import express, { Router, type Request, type RequestHandler } from 'express'
 import { Failure } from '../../../domain/failure.ts'
 import { createAuditor } from '../../../flows/access/audit.ts'
 import type { AccessDeps } from '../../sign-in/people.ts'
 import { authorise } from './authorise.ts'
 import { carryForms } from './carried-form.ts'
 import { SessionCookie } from './cookies.ts'
-import { identifyActor, type GateSettings } from './identify.ts'
+import { identifyActor, stillIn, type GateSettings } from './identify.ts'
 import type { RuleFor } from './rules.ts'
 import { createLimits, type Limits } from './limits.ts'
 import { LARGEST_FORM, MOST_FIELDS } from '../desk/form-limits.ts'
@@ -24,6 +24,8 @@ export interface Gate {
   pages: RequestHandler
   /** Only who it is, where they are signed in: for what everybody may see. */
   known: RequestHandler
+  /** Whether whoever asked may still go on: for answers that stay open. */
+  stillIn: (request: Request) => Promise<boolean>
 }
 
 /** Where nothing is said otherwise: open to this machine by its local names, as long as no key is set. */
@@ -35,16 +37,30 @@ export function usualSettings(apiKey: string | undefined): GateSettings {
 /** @param ruleFor who may do what; see `createRules` */
 export function createGate(deps: AccessDeps, settings: GateSettings, ruleFor: RuleFor): Gate {
   const cookie = new SessionCookie(settings.secure)
-  const limits = createLimits()
-  const authorize = authorise({ ...deps, record: createAuditor(deps.access), ruleFor })
-  const known = identifyActor(deps, settings, cookie, 'pages')
+  const limits = createLimits(() => deps.clock.now())
+  const record = createAuditor(deps.access)
+  const door = { deps, settings, cookie, record, failures: limits.failures }
+  const authorize = authorise({ ...deps, record, ruleFor })
+  const known = identifyActor(door, 'pages')
   const pages = Router()
   pages.use('/assets', (_request, _response, next) => next('router'))
   pages.use(known, limits.work)
   pages.use(carryForms(settings.provider !== undefined), toSignIn, toOwnClinic)
   pages.use(express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: MOST_FIELDS }), authorize)
-  const authenticateApi = Router().use(identifyActor(deps, settings, cookie, 'api'), limits.work, refuseNobody)
-  return { deps, settings, cookie, limits, authenticateApi, authorize, pages, known }
+  const authenticateApi = Router().use(identifyActor(door, 'api'), limits.work, refuseNobody)
+  const open = { stillIn: (request: Request) => stillIn(door, request) }
+  return { deps, settings, cookie, limits, authenticateApi, authorize, pages, known, ...open }
+}
+
+/** Lets through whoever may see what the service measures, and nobody else. */
+export function mayMeasure(gate: Gate): RequestHandler {
+  return Router().use(gate.authenticateApi, ({ actor }, _response, next) =>
+    next(
+      actor!.may.includes('metrics:read')
+        ? undefined
+        : new Failure('forbidden', { message: 'This asks for the permission metrics:read.' }),
+    ),
+  )
 }
 
 /** Nobody's bodies are not even read. */

@@ -1,13 +1,15 @@
-import type { Request, RequestHandler } from 'express'
+import type { Request, RequestHandler, Response } from 'express'
 import { ALL_PERMISSIONS, type Actor, type Role } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
 import { actorOfKey } from '../../sign-in/api-keys.ts'
 import type { AccessDeps } from '../../sign-in/people.ts'
 import type { Provider } from '../../sign-in/oidc.ts'
 import { sameSecret } from '../../sign-in/same-secret.ts'
-import { actorOf, personOf } from '../../sign-in/sign-in.ts'
+import { actorOf, personOf, sessionHolds } from '../../sign-in/sign-in.ts'
 import { onlyOwnForms } from '../own-forms.ts'
+import type { Auditor } from '../../../flows/access/audit.ts'
 import type { SessionCookie } from './cookies.ts'
+import { addressOf, type FailureLimit } from './failure-limit.ts'
 
 /** How people and programs sign in. */
 export interface GateSettings {
@@ -50,16 +52,12 @@ const LOCAL: Actor = {
  * Says who makes the request: by key, by session, or as this machine where that is open. A wrong key is refused, never
  * passed over. A session counts for changes only when the request comes from a page of ours.
  */
-export function identifyActor(
-  deps: AccessDeps,
-  settings: GateSettings,
-  cookie: SessionCookie,
-  door: 'api' | 'pages',
-): RequestHandler {
+export function identifyActor(door: Door, place: 'api' | 'pages'): RequestHandler {
+  const { deps, settings, cookie } = door
   return async (request, response, next) => {
     const header = request.get('Authorization')
     if (header !== undefined) {
-      take(request, await byKey(deps, settings, header))
+      take(request, await byKey(door, header, request, response))
       return next()
     }
     const token = cookie.read(request)
@@ -68,20 +66,54 @@ export function identifyActor(
       take(request, actorOf(person))
       return onlyOwnForms(request, response, next)
     }
-    if (settings.open[door] && isThisMachine(request)) take(request, LOCAL)
+    if (settings.open[place] && isThisMachine(request)) take(request, LOCAL)
     next()
   }
 }
 
-async function byKey(deps: AccessDeps, { apiKey }: GateSettings, header: string): Promise<Actor> {
-  const secret = header.replace(/^Bearer /, '')
-  if (apiKey !== undefined && sameSecret(header, `Bearer ${apiKey}`)) return ENVIRONMENT
-  const actor = await actorOfKey(deps, secret)
+/** What stands behind every door. */
+export interface Door {
+  deps: AccessDeps
+  settings: GateSettings
+  cookie: SessionCookie
+  record: Auditor
+  failures: FailureLimit
+}
+
+/** Wrong keys are counted and put on record; an address with too many is not even looked at. */
+async function byKey(door: Door, header: string, request: Request, response: Response): Promise<Actor> {
+  door.failures.check(request, response)
+  const actor = await actorOfHeader(door, header)
   if (actor) return actor
+  const address = addressOf(request)
+  door.failures.add(address)
+  await door.record({
+    at: door.deps.clock.now(),
+    actorKind: 'nobody',
+    actorId: 'nobody',
+    what: 'key-refused',
+    subjects: [],
+    clinicId: null,
+    facts: { address, request: request.id },
+  })
   throw new Failure('unauthorized', {
     field: 'Authorization',
     message: 'This key is wrong, revoked or expired. Send a good one as "Authorization: Bearer …".',
   })
+}
+
+async function actorOfHeader({ deps, settings: { apiKey } }: Door, header: string): Promise<Actor | null> {
+  if (apiKey !== undefined && sameSecret(header, `Bearer ${apiKey}`)) return ENVIRONMENT
+  return actorOfKey(deps, header.replace(/^Bearer /, ''))
+}
+
+/** Whether somebody who was let in would still be: signing out, a new password and time end what stays open. */
+export async function stillIn(door: Door, request: Request): Promise<boolean> {
+  const { actor } = request
+  if (!actor || actor.kind === 'local') return actor !== undefined
+  if (actor.kind === 'key') return (await actorOfHeader(door, request.get('Authorization') ?? '')) !== null
+  const token = door.cookie.read(request)
+  return token !== null && (await sessionHolds(door.deps, token, door.settings.idleMs))
 }
 
 function take(request: Request, actor: Actor): void {

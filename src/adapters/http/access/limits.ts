@@ -1,6 +1,7 @@
 import type { Request, RequestHandler } from 'express'
-import { ipKeyGenerator, rateLimit } from 'express-rate-limit'
+import { rateLimit } from 'express-rate-limit'
 import { Failure } from '../../../domain/failure.ts'
+import { FailureLimit, addressOf } from './failure-limit.ts'
 
 export interface Limits {
   /** Tries to sign in, choose a password or name a code, from one address. */
@@ -9,24 +10,27 @@ export interface Limits {
   work: RequestHandler
   /** Views of private pages from one address: tokens cannot be guessed, and nobody shall try. */
   page: RequestHandler
-  /** Webhook calls that were refused, from one address. Good ones are not counted: a gateway may be busy. */
-  refusedCalls: RequestHandler
+  /** Wrong keys, passwords and codes from one address. */
+  failures: FailureLimit
+  /** Webhook calls that were refused, from one address. Apart, since good ones are never limited. */
+  refusedCalls: FailureLimit
 }
 
 const MINUTE = 60_000
 
 /** Limits count within one process; several behind a balancer each have their own. */
-export function createLimits(): Limits {
+export function createLimits(now: () => Date): Limits {
   return {
-    signIn: limit(30, 15 * MINUTE, { keyGenerator: byAddress }),
+    signIn: limit(30, 15 * MINUTE, { keyGenerator: addressOf }),
     // What this machine does without a key outside production is not limited.
     work: limit(1_200, MINUTE, { keyGenerator: byActor, skip: ({ actor }) => actor?.kind === 'local' }),
-    page: limit(240, MINUTE, { keyGenerator: byAddress }),
-    refusedCalls: limit(120, MINUTE, { keyGenerator: byAddress, skipSuccessfulRequests: true }),
+    page: limit(240, MINUTE, { keyGenerator: addressOf }),
+    failures: new FailureLimit(now),
+    refusedCalls: new FailureLimit(now),
   }
 }
 
-type Options = Pick<NonNullable<Parameters<typeof rateLimit>[0]>, 'keyGenerator' | 'skip' | 'skipSuccessfulRequests'>
+type Options = Pick<NonNullable<Parameters<typeof rateLimit>[0]>, 'keyGenerator' | 'skip'>
 
 function limit(most: number, windowMs: number, options: Options): RequestHandler {
   return rateLimit({
@@ -44,11 +48,6 @@ function limit(most: number, windowMs: number, options: Options): RequestHandler
   }) as RequestHandler
 }
 
-/** A whole IPv6 network counts as one address: anybody has a large number of them. */
-function byAddress(request: Request): string {
-  return ipKeyGenerator(request.ip ?? '')
-}
-
 function byActor(request: Request): string {
-  return request.actor ? `${request.actor.kind} ${request.actor.id}` : byAddress(request)
+  return request.actor ? `${request.actor.kind} ${request.actor.id}` : addressOf(request)
 }

@@ -4,6 +4,7 @@ import { Failure } from '../../../domain/failure.ts'
 import type { Person } from '../../../flows/ports/access.ts'
 import { choosePassword } from '../../sign-in/people.ts'
 import { openSession, signIn, signOut } from '../../sign-in/sign-in.ts'
+import { addressOf, countFailure } from './failure-limit.ts'
 import type { Gate } from './gate.ts'
 import { onlyOwnForms } from '../own-forms.ts'
 import { html, type Html } from '../pages/html.ts'
@@ -37,24 +38,26 @@ export function signInPages(gate: Gate, firstPlace: (person: Person) => Promise<
     onlyOwnForms,
     express.urlencoded({ extended: false, limit: LARGEST_SIGN_IN, parameterLimit: 20 }),
   )
+  const tries = [limits.signIn, limits.failures.refuse]
 
   router.get('/sign-in', (request, response) =>
     sendPage(response, 200, signInPage({ to: localPath(request.query.to), provider })),
   )
-  router.post('/sign-in', limits.signIn, async (request, response) => {
+  router.post('/sign-in', tries, async (request: Request, response: Response) => {
     const { to, carried, ...credentials } = signInForm.parse(request.body ?? {})
     try {
-      await enter(request, response, await signIn(deps, credentials))
+      await enter(request, response, await signIn(deps, credentials, addressOf(request)))
       const form = readCarried(carried)
       if (form) sendGoOn(response, form)
       else response.redirect(303, localPath(to))
     } catch (error) {
+      countFailure(limits, request, error)
       sendTrouble(response, error, (trouble) => signInPage({ to: localPath(to), provider, carried, trouble }))
     }
   })
 
   router.get('/sign-in/first', (_request, response) => sendPage(response, 200, firstPage()))
-  router.post('/sign-in/first', limits.signIn, async (request, response) => {
+  router.post('/sign-in/first', tries, async (request: Request, response: Response) => {
     const { code, password, again } = firstForm.parse(request.body ?? {})
     try {
       if (password !== again)
@@ -66,6 +69,7 @@ export function signInPages(gate: Gate, firstPlace: (person: Person) => Promise<
       await enter(request, response, await openSession(deps, person.id))
       response.redirect(303, await firstPlace(person))
     } catch (error) {
+      countFailure(limits, request, error)
       sendTrouble(response, error, firstPage)
     }
   })

@@ -1,4 +1,4 @@
-import express, { Router } from 'express'
+import express, { Router, type Request } from 'express'
 import { Failure } from '../../../domain/failure.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Wording } from '../../templates/load-wording.ts'
@@ -36,10 +36,18 @@ const MOUNTS = [
   mountSending,
 ]
 
-/** The front desk's pages: `/desk/CLINIC/…`. Rendered here; they work without scripts. */
-export function desk(deps: Deps, news: ChangeFeed, wording: Wording): Router {
+/**
+ * The front desk's pages: `/desk/CLINIC/…`. Rendered here; they work without scripts.
+ * @param stillIn whether somebody whose answer stays open may still see it
+ */
+export function desk(
+  deps: Deps,
+  news: ChangeFeed,
+  wording: Wording,
+  stillIn: (request: Request) => Promise<boolean>,
+): Router {
   const router = Router()
-  router.get('/events', events(news))
+  router.get('/events', events(news, stillIn))
   router.use('/assets', deskAssets())
   router.use(onlyOwnForms, express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: MOST_FIELDS }))
   router.get('/', clinicsPage(deps))

@@ -109,7 +109,7 @@ function retentionRoute(deps: Deps): Route {
   return route({
     method: 'get',
     path: '/retention',
-    access: { may: 'service:read', quiet: true },
+    access: { may: 'service:read', everywhere: true, quiet: true },
     summary: 'How long what is kept, what the last runs cleared, and up to where it is cleared.',
     answers: { 200: 'Rules, runs, and the instant up to which each kind of data is cleared.' },
     handle: async () => {

@@ -32,6 +32,6 @@ export interface PatientPage {
    * What came of the answer just given: the words of the reply, or an empty string for plain thanks; null = none given.
    */
   said: string | null
-  /** The answer just given could not be used: no date, or a time that is on offer no more. */
-  problem: 'date' | 'choice' | null
+  /** Why the answer just given was not taken: no date, a time that is on offer no more, or too many in a day. */
+  problem: 'date' | 'choice' | 'full' | null
 }

@@ -96,8 +96,11 @@ function callLink({ phone }: PatientPage['clinic'], words: PageWords): Html {
     dir="ltr">${phone}</span></a>`
 }
 
-function notice({ said, problem, texts }: PatientPage): Html | null {
+function notice({ said, problem, texts, clinic }: PatientPage): Html | null {
   const { thanks, problem: words } = texts.words
+  if (problem === 'full')
+    return html`<div class="notice problem" role="alert"><p>${texts.words.call}:
+      <span dir="ltr">${clinic.phone}</span></p></div>`
   if (problem === 'choice') return html`<div class="notice problem" role="alert"><p>${words.choice}</p></div>`
   if (problem)
     return html`<div class="notice problem" role="alert"><h2>${words.heading}</h2><p><a

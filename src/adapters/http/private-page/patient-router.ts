@@ -9,7 +9,7 @@ import { prepDeadline } from '../../../domain/preparation/deadline.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'
 import { dateIn } from '../../../domain/local-time.ts'
 import type { Language } from '../../../domain/messages/texts/library.ts'
-import { hearOnPage, saidOnPage } from '../../../flows/replies/hear-on-page.ts'
+import { hearOnPage, mayAnswerOnPage, saidOnPage } from '../../../flows/replies/hear-on-page.ts'
 import { protocolOf, loadVisit } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Wording } from '../../templates/load-wording.ts'
@@ -61,6 +61,8 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
   router.post('/:token', express.urlencoded({ extended: false, limit: '4kb' }), async (request, response) => {
     const open = await opened(deps, request.params.token!)
     if (isClosed(deps, open.booking)) return show(open, request, response, { said: null, problem: null })
+    if (!(await mayAnswerOnPage(deps, open.booking.id, open.patient.phone)))
+      return show(open, request, response.status(429), { said: null, problem: 'full' })
     const answer = readPageAnswer(request.body, today(open))
     if (answer === 'problem') return show(open, request, response.status(422), { said: null, problem: 'date' })
     const reply = await hearOnPage(deps, open.booking.id, answer)

@@ -18,9 +18,13 @@ export function clinicRoutes(deps: Deps): Route[] {
       method: 'get',
       path: '/clinics',
       access: { may: 'clinics:read', quiet: true },
-      summary: 'All clinics with their rules.',
+      summary: 'All clinics with their rules; whoever is tied to one sees that one.',
       answers: { 200: 'The clinics.' },
-      handle: async () => ({ status: 200, body: { clinics: await deps.store.read.clinics.list() } }),
+      handle: async ({ request }) => {
+        const own = request.actor?.clinicId ?? null
+        const clinics = await deps.store.read.clinics.list()
+        return { status: 200, body: { clinics: clinics.filter(({ id }) => own === null || id === own) } }
+      },
     }),
     route({
       method: 'put',

@@ -1,4 +1,5 @@
 import { DateTime } from 'luxon'
+import { refuseMoreThanOwn } from '../../../domain/access/grant.ts'
 import { isPermission, PERMISSIONS } from '../../../domain/access/roles.ts'
 import type { ApiKey } from '../../../flows/ports/access.ts'
 import { makeApiKey, revokeApiKey } from '../../sign-in/api-keys.ts'
@@ -88,6 +89,7 @@ async function make(sheet: SettingsContext): Promise<Answer> {
   if (clinic !== '' && !sheet.clinics.some(({ id }) => id === clinic)) faults.clinic = 'There is no such clinic.'
   if (may.length === 0) faults.may = 'Say what it may do: a key that may do nothing opens nothing.'
   if (Object.keys(faults).length > 0) return keysPage(sheet, faults)
+  refuseMoreThanOwn(sheet.who, { may, clinicId: clinic || null })
   const made = await makeApiKey(sheet.deps, { name, may, clinicId: clinic || null, expiresAt }, sheet.who)
   return secretPage(name, made.secret)
 }

@@ -1,7 +1,8 @@
+import { grantOf, refuseMoreThanOwn } from '../../../domain/access/grant.ts'
 import { ROLES, TIED_TO_CLINIC, type Role } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
 import type { Person } from '../../../flows/ports/access.ts'
-import { disable, invite, reinvite } from '../../sign-in/people.ts'
+import { disable, invite, refuseOverOthers, reinvite } from '../../sign-in/people.ts'
 import type { Answer, PageContent } from '../desk/page-context.ts'
 import { field } from '../desk/page.ts'
 import { html, type Html } from '../pages/html.ts'
@@ -58,13 +59,9 @@ function personForms({ login, name }: Person): Html {
 <button>Shut out</button> <small>for good</small></form></details>`
 }
 
-function stateOf(
-  { disabledAt, lockedUntil, passwordHash, subject, codeUntil }: Person,
-  sheet: SettingsContext,
-): string {
+function stateOf({ disabledAt, passwordHash, subject, codeUntil }: Person, sheet: SettingsContext): string {
   const { now, zone, dayAndClock } = sheet
   if (disabledAt) return `Shut out since ${dayAndClock(disabledAt, zone)}`
-  if (lockedUntil && lockedUntil > now) return `Locked until ${dayAndClock(lockedUntil, zone)}, after wrong passwords`
   if (passwordHash !== null || subject !== null) return 'May sign in'
   const isCodeGood = codeUntil !== null && codeUntil > now
   return `Never signed in; the one-time code ${isCodeGood ? `is good until ${dayAndClock(codeUntil, zone)}` : 'has run out'}`
@@ -106,6 +103,7 @@ async function add(sheet: SettingsContext): Promise<Answer> {
   const clinician = role === 'clinician' ? field(sheet, 'clinician').slice(0, 80) || null : null
   const who = { name: name!, login: login!, role: role as Role, clinicId: clinic || null, clinician, subject: null }
   return withFaults(sheet, async () => {
+    refuseMoreThanOwn(sheet.who, grantOf(who.role, who.clinicId))
     const { person, code } = await invite(sheet.deps, who, sheet.who)
     return codePage(sheet, person.login, code)
   })
@@ -113,7 +111,10 @@ async function add(sheet: SettingsContext): Promise<Answer> {
 
 function newCode(sheet: SettingsContext): Promise<Answer> {
   const login = field(sheet, 'login')
-  return withFaults(sheet, async () => codePage(sheet, login, await reinvite(sheet.deps, login, sheet.who)))
+  return withFaults(sheet, async () => {
+    await refuseOverOthers(sheet.deps, sheet.who, login)
+    return codePage(sheet, login, await reinvite(sheet.deps, login, sheet.who))
+  })
 }
 
 function shutOut(sheet: SettingsContext): Promise<Answer> {

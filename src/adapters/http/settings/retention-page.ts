@@ -54,6 +54,7 @@ const COUNTED: Record<string, string> = {
   signsOfLife: 'When numbers were last heard',
   earlyReceipts: 'Receipts without a message',
   sessions: 'Ended sessions',
+  signInTries: 'Counts of failed sign-ins',
   audit: 'Entries of the record',
 }
 
