@@ -9,6 +9,7 @@ import { BrokenSeal } from '../../src/adapters/vault/vault.ts'
 import { serveApi } from '../harness/api.ts'
 import { sealedUnbound, testVault } from '../harness/servers.ts'
 import { TestWorld } from '../harness/world.ts'
+import { cookieOf, hire, serveClosed } from './signed-in.ts'
 
 // Associated data of AES-GCM (NIST SP 800-38D): a value authenticates only with the data it was sealed with.
 // Invented people.
@@ -214,6 +215,31 @@ describe('a call that a person closed', () => {
       closedBy: 'Plantclerk',
       outcome: 'Plantend told',
     })
+    await world.close()
+  })
+})
+
+describe('a person whose row was altered without the key', () => {
+  it.each([
+    ['the role', `role = 'administrator', clinic_id = null`],
+    ['the clinic', `clinic_id = 'ridge'`],
+    ['the password', `password_hash = (select password_hash from person where login_print <> p.login_print limit 1)`],
+    ['a one-time code', `code_hash = 'planted', code_until = now() + interval '1 day'`],
+  ])('%s: signs in nowhere, and the list says so', async (_what, change) => {
+    const world = await TestWorld.create('2026-03-09T13:00:00Z')
+    await world.putClinic({}, 'ridge')
+    await hire(world, { login: 'chief', role: 'administrator', clinicId: null })
+    const { id } = await hire(world, { login: 'clerk', role: 'desk', clinicId: 'harbour' })
+    const headers = await cookieOf(world, id)
+    const served = await serveClosed(world)
+    expect((await served.ask('/desk/harbour/calls', { headers })).status).toBe(200)
+    await world.composed.database.records.query(`update person p set ${change} where id = $1`, [id])
+    expect((await served.ask('/desk/harbour/calls', { headers: { ...headers, Accept: 'text/html' } })).status).toBe(303)
+    expect(await world.deps.access.read.persons.byLogin('clerk')).toBeUndefined()
+    expect(await world.deps.access.read.persons.byCode('planted')).toBeUndefined()
+    const names = (await world.deps.access.read.persons.list()).map(({ name }) => name)
+    expect(names.filter((name) => name === '(cannot be read)')).toHaveLength(1)
+    await served.close()
     await world.close()
   })
 })

@@ -79,6 +79,7 @@ describe('a hostile text', () => {
     ['apostrophes', "a'".repeat(5000)],
     ['open brackets', '('.repeat(10_000)],
     ['months', 'march 3 '.repeat(1250)],
+    ['dates', '3 march '.repeat(2500)],
     ['spaces', ' '.repeat(10_000)],
     ['accents', 'é\u0301'.repeat(5000)],
     ['single letters', 's t o p '.repeat(1250)],
@@ -90,7 +91,8 @@ describe('a hostile text', () => {
   ]
   it.each(LONG)('of 10,000 characters and more of %s takes bounded time', (_, text) => {
     read(text)
-    expect(cost(() => read(text))).toBeLessThan(400)
+    // 50 ms on an idle machine (OWASP ASVS 5.0 V2.4: no input may hold the service up); twice that where it is busy.
+    expect(Math.min(...[1, 2, 3].map(() => cost(() => read(text))))).toBeLessThan(100)
   })
 
   it('takes time in proportion to its length', () => {

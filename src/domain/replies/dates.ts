@@ -96,8 +96,10 @@ function isMonthFirst(language: Language, { local }: Receipt): boolean {
   )
 }
 
-/** Beyond this word no date is asked of the library: nobody dates her period after a hundred words. */
+/** Beyond this word no date is asked of the library: nobody dates a period after a hundred words. */
 const LAST_CALENDAR_DATE = 100
+/** No more dates than these are asked of the library, which is slow: nobody tells a start by so many. */
+const MOST_DATES = 6
 
 /** Dates with the name of a month, which a library reads: asked only where a month stands near a number. */
 export function calendarDays(
@@ -108,13 +110,10 @@ export function calendarDays(
 ): DayRun[] {
   const parser = CALENDARS[language.code]
   if (!parser || language.months.size === 0) return []
-  return tokens.flatMap((token, at): DayRun[] => {
-    if (
-      !language.months.has(token.word) ||
-      at > LAST_CALENDAR_DATE ||
-      ![at - 2, at - 1, at + 1, at + 2].some((near) => isNumber(classes[near]))
-    )
-      return []
+  const isDated = ({ word }: Token, at: number) =>
+    language.months.has(word) && [at - 2, at - 1, at + 1, at + 2].some((near) => isNumber(classes[near]))
+  const dated = [...tokens.slice(0, LAST_CALENDAR_DATE + 1).entries()].filter(([at, token]) => isDated(token, at))
+  return dated.slice(0, MOST_DATES).flatMap(([at]): DayRun[] => {
     const from = Math.max(0, at - 3)
     return calendarDay(tokens.slice(from, at + 4), from, parser, receipt())
   })

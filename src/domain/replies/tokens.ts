@@ -10,10 +10,11 @@ export interface Token {
   asks: boolean
 }
 
-// An SMS of 255 parts has 39,015 characters; whoever writes more than 20,000 is not writing to a clinic. The middle is
-// left out and both ends are kept, because that is where a plain request or an alarm stands.
-const LONGEST = 20_000
-const HEAD = 15_000
+// Seventy-eight texts in one; whoever writes more is not writing to a clinic, and reading must not take longer than 50 ms
+// whatever is sent. The middle is left out and both ends are kept, because that is where a plain request or an alarm
+// stands.
+const LONGEST = 12_000
+const HEAD = 9_000
 
 const PLAIN = /^[\t\n\r\x20-\x7e]*$/
 // Control characters, zero-width characters, direction marks, soft hyphens, variation selectors, tags, skin tones.

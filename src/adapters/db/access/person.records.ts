@@ -1,10 +1,17 @@
 import type { Person, PersonRecords } from '../../../flows/ports/access.ts'
-import type { Vault } from '../../vault/vault.ts'
-import { sealedField, UNREADABLE } from '../sealed-field.ts'
+import { BrokenSeal, type Vault } from '../../vault/vault.ts'
+import { bondOf, sealedField, UNREADABLE } from '../sealed-field.ts'
 import type { PersonTable } from './access.tables.ts'
 import type { AccessDb } from '../connections.ts'
 
-type Sealed = Pick<Person, 'login' | 'name' | 'clinician' | 'totp' | 'subject'>
+interface Sealed extends Pick<Person, 'login' | 'name' | 'clinician' | 'totp' | 'subject'> {
+  /** What the plain columns say: whoever writes there without the key makes nobody an administrator. */
+  stands?: string
+}
+
+/** What somebody may do, and how they come in. */
+const standing = ({ role, clinicId, passwordHash, codeHash, codeUntil, disabledAt }: Person) =>
+  JSON.stringify([role, clinicId, passwordHash, codeHash, codeUntil, disabledAt])
 
 const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'person')
 /** Nobody can sign in as somebody whose record was altered. */
@@ -24,13 +31,14 @@ function toRow(person: Person, vault: Vault): PersonTable {
     code_until: person.codeUntil,
     disabled_at: person.disabledAt,
     created_at: person.createdAt,
-    sealed: fieldOf(vault).seal({ login, name, clinician, totp, subject }, person.id),
+    sealed: fieldOf(vault).seal({ login, name, clinician, totp, subject, stands: standing(person) }, person.id),
   }
 }
 
 function toPerson(row: PersonTable, vault: Vault, instead?: () => Sealed): Person {
-  return {
-    ...fieldOf(vault).open(row.sealed, [row.id], instead),
+  const { stands, ...sealed } = fieldOf(vault).open(row.sealed, [row.id], instead)
+  const person = {
+    ...sealed,
     id: row.id,
     role: row.role,
     clinicId: row.clinic_id,
@@ -41,6 +49,9 @@ function toPerson(row: PersonTable, vault: Vault, instead?: () => Sealed): Perso
     disabledAt: row.disabled_at,
     createdAt: row.created_at,
   }
+  if (stands === undefined || stands === standing(person)) return person
+  if (instead) return { ...person, ...instead() }
+  throw new BrokenSeal(bondOf('person', [row.id]))
 }
 
 const loginPrint = (vault: Vault, login: string) => vault.fingerprint(`login ${login}`)
@@ -50,7 +61,13 @@ export function personRecords(db: AccessDb, vault: Vault): PersonRecords {
   const all = () => db.selectFrom('person').selectAll()
   const one = async (query: { executeTakeFirst(): Promise<PersonTable | undefined> }) => {
     const row = await query.executeTakeFirst()
-    return row && toPerson(row, vault)
+    try {
+      return row && toPerson(row, vault)
+    } catch (error) {
+      // Nobody signs in by a record that was altered.
+      if (error instanceof BrokenSeal) return undefined
+      throw error
+    }
   }
   return {
     get: (id) => one(all().where('id', '=', id)),

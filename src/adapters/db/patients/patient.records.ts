@@ -41,7 +41,11 @@ const PRINT_LENGTH = 16
 
 const printOf = (word: string, vault: Vault) => vault.fingerprint(`word ${word}`).slice(0, PRINT_LENGTH)
 
-const wordsOf = (patient: Patient, vault: Vault) => findableBy(patient).map((word) => printOf(word, vault))
+/** In no order of meaning: it must not tell which hash is of the last name. */
+const wordsOf = (patient: Patient, vault: Vault) =>
+  findableBy(patient)
+    .map((word) => printOf(word, vault))
+    .sort()
 
 const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'patient')
 const unreadable = (): Sealed => ({ name: UNREADABLE, phone: '', cycle: { status: 'unknown' }, isUnreadable: true })
