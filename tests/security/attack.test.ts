@@ -174,8 +174,8 @@ describe('somebody at the door', () => {
       answers.push(
         (await own.ask(`/gateways/pocket/reply?i=${i}`, { raw: '{"from":"+17825550101","text":"STOP"}' })).status,
       )
-    expect(new Set(answers.slice(0, 120))).toEqual(new Set([404]))
-    expect(new Set(answers.slice(120))).toEqual(new Set([429]))
+    expect(new Set(answers.slice(0, 100))).toEqual(new Set([404]))
+    expect(new Set(answers.slice(100))).toEqual(new Set([429]))
     expect(await world.deps.store.read.optOuts.has(HER)).toBe(false)
     await own.close()
   })

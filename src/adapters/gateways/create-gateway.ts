@@ -5,6 +5,7 @@ import type { CallbackGateway, Gateway } from '../../flows/ports/gateway.ts'
 import { gatewayName, readDescribed } from './described.ts'
 import { Failover } from './failover.ts'
 import { createHttpGateway } from './http/http-gateway.ts'
+import { createModemGateway } from './modem/modem-gateway.ts'
 import { createPocketGateway } from './pocket/pocket-gateway.ts'
 import { createSipGateway } from './sip/sip-gateway.ts'
 import { createSmppGateway } from './smpp/smpp-gateway.ts'
@@ -36,6 +37,7 @@ const KINDS: Record<string, Make> = {
   smpp: (described, deps) => withBreaker(createSmppGateway(described, deps), deps),
   'voice-http': (described, deps, within) =>
     withBreaker(createVoiceHttpGateway(described, { ...deps, ...addressOf(described, deps, within) }), deps),
+  modem: (described, deps) => withBreaker(createModemGateway(described, deps), deps),
   sip: (described, deps) => withBreaker(createSipGateway(described, deps), deps),
   failover: (described, deps) => createFailover(described, deps),
 }

@@ -5,6 +5,7 @@ import type { AccessStore, AuditEntry } from '../../../flows/ports/access.ts'
 import type { Auditor } from '../../../flows/access/audit.ts'
 import { holdBack } from './hold-back.ts'
 import type { Rule, RuleFor } from './rules.ts'
+import { SeenLately } from './seen-lately.ts'
 import { idsIn, shownBesides, subjectsOf } from './shown-subjects.ts'
 
 export interface AuthoriseDeps {
@@ -25,6 +26,7 @@ const KEPT_FIELDS = ['clinic', 'day', 'from', 'to', 'state', 'clinician', 'date'
  * to somebody known is on record too.
  */
 export function authorise(deps: AuthoriseDeps): RequestHandler {
+  const lately = new SeenLately(() => deps.clock.now())
   return async (request, response, next) => {
     const found = deps.ruleFor(request.method, pathOf(request))
     if (!found) throw nothingHere()
@@ -40,7 +42,7 @@ export function authorise(deps: AuthoriseDeps): RequestHandler {
     const asked = { actor, rule, params, request, ids: namedIds(params, request) }
     const refusal = await refusalOf(deps.access, asked)
     if (refusal) await deps.record(entryOf(deps, asked, asked.ids, { refused: refusal.code }))
-    else if (!rule.quiet) await recorded(deps, asked, response, next)
+    else if (!rule.quiet) await recorded({ ...deps, lately }, asked, response, next)
     next(refusal)
   }
 }
@@ -49,8 +51,13 @@ export function authorise(deps: AuthoriseDeps): RequestHandler {
 const LOOKS = ['GET', 'HEAD']
 
 /** A change is written down now; the answer waits until whom it shows is written down. */
-async function recorded(deps: AuthoriseDeps, asked: Asked, response: Response, next: NextFunction): Promise<void> {
-  const { access, record } = deps
+async function recorded(
+  deps: AuthoriseDeps & { lately: SeenLately },
+  asked: Asked,
+  response: Response,
+  next: NextFunction,
+): Promise<void> {
+  const { access, record, lately } = deps
   const { ids, rule, request } = asked
   const isFirst = rule.idsOnly === true || !LOOKS.includes(request.method)
   const known = isFirst ? await subjectsOf(access, ids, []) : []
@@ -58,7 +65,13 @@ async function recorded(deps: AuthoriseDeps, asked: Asked, response: Response, n
   if (rule.idsOnly) return
   const write = async (body: string) => {
     const shown = [...idsIn(body), ...shownBesides(response)]
-    if (!isFirst) return record(entryOf(deps, asked, await subjectsOf(access, ids, shown)))
+    if (!isFirst) {
+      const subjects = await subjectsOf(access, ids, shown)
+      const address = `${asked.actor.kind} ${asked.actor.id} ${request.originalUrl}`
+      if (refreshesItself(request) && lately.newTo(address, subjects).length === 0) return
+      await record(entryOf(deps, asked, subjects))
+      return lately.note(address, subjects)
+    }
     const isNew = (id: string) => !known.includes(id)
     if (!shown.some(isNew)) return
     const more = (await subjectsOf(access, [], shown)).filter(isNew)
@@ -66,6 +79,9 @@ async function recorded(deps: AuthoriseDeps, asked: Asked, response: Response, n
   }
   holdBack(response, write, next)
 }
+
+/** An open page asks for its own part again, when something has changed. */
+const refreshesItself = (request: Request) => request.get('HX-Request') === 'true'
 
 interface Asked {
   actor: Actor
