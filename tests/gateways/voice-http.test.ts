@@ -92,7 +92,41 @@ describe('a call by a voice platform', () => {
       ...script.steps.message.say,
       'Thank you. We have noted your answer. Goodbye.',
     ])
-    expect(receipts[0]).toMatchObject({ gateway: 'platform', ref: 'call-1', state: 'delivered' })
+    expect(receipts[0]).toMatchObject({ gateway: 'platform', messageId: 'm-1', state: 'delivered', code: 'answered' })
+  })
+
+  // The platform says `completed` of each, which its description takes for delivered.
+  it.each([
+    ['key 1 in the message', ['1', '1'], 'delivered answered'],
+    ['the message to its end, and no key', ['1', ''], 'delivered heard'],
+    ['its end, then another key', ['1', '', '3'], 'delivered heard'],
+    ['its end, said again, and nothing more', ['1', '', '', '', ''], 'delivered heard'],
+    ['another key before its end', ['1', '3'], 'undelivered cut-short'],
+    ['no more calls, before the message', ['9'], 'undelivered cut-short'],
+    ['a wrong number', ['7'], 'undelivered wrong-person'],
+    ['hanging up in the greeting', [], 'undelivered hung-up'],
+    ['hanging up in the message', ['1'], 'undelivered hung-up'],
+    ['no key at all', ['', ''], 'undelivered no-key'],
+  ])('is told when it tells so itself: %s', async (_, keys, first) => {
+    platform.keys = keys
+    await ordered('m-1')
+    await vi.waitFor(() => expect(receipts.at(-1)).toMatchObject({ ref: 'call-1', code: 'not-told' }), SOON)
+    expect(`${receipts[0]!.state} ${receipts[0]!.code}`).toBe(first)
+    expect(receipts[0]!.messageId).toBe('m-1')
+  })
+
+  it('that reached a machine, or that asked for nothing to say, told nobody', async () => {
+    platform.machine = true
+    await ordered('m-1')
+    await vi.waitFor(() => expect(receipts).toHaveLength(2), SOON)
+    expect(receipts.map(({ state, code }) => [state, code])).toEqual([
+      ['undelivered', 'voicemail'],
+      ['undelivered', 'not-told'],
+    ])
+    platform.fetches = false
+    receipts = []
+    await ordered('m-2')
+    await vi.waitFor(() => expect(receipts).toMatchObject([{ state: 'undelivered', code: 'not-told' }]), SOON)
   })
 
   it('goes on with times on offer, and hears which the patient takes', async () => {

@@ -37,7 +37,7 @@ describe('with thousands of visits, no hot path reads a large table from end to 
         NOW,
       ),
     'looking around many messages': async ({ dispatch, messages }) =>
-      dispatch.context([(await messages.get('m_1'))!], NOW),
+      dispatch.context([(await messages.get('m_1'))!], NOW, NOW),
     claiming: async ({ dispatch, messages }) =>
       dispatch.claim([{ message: (await messages.get('m_1'))!, text: 'x' }], 'w_1', NOW),
     'recording acceptances': ({ dispatch }) =>

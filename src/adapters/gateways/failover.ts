@@ -125,7 +125,7 @@ export class Failover implements CallbackGateway {
       receipt: ({ gateway, ref, ...receipt }) =>
         ears.receipt({ ...receipt, gateway: this.name, ...(ref !== undefined && { ref: `${gateway}/${ref}` }) }),
       message: (heard) => ears.message({ ...heard, gateway: this.name, key: `${heard.gateway}/${heard.key}` }),
-      ...(ears.script && { script: (messageId) => ears.script!(messageId) }),
+      ...(ears.script && { script: (messageId, moment) => ears.script!(messageId, moment) }),
       ...(ears.keyPressed && {
         keyPressed: (answered) =>
           ears.keyPressed!({ ...answered, gateway: this.name, key: `${answered.gateway}/${answered.key}` }),

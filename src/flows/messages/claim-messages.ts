@@ -18,6 +18,8 @@ import { renderMessage } from './render-message.ts'
 import { takeTurns } from './take-turns.ts'
 
 const WEEK_MS = 7 * 86_400_000
+/** A call is over in a minute or so; nothing tells those who wait for it. */
+const LINE_BUSY_MS = 60_000
 
 /** A message that is ours to send now, with the words. */
 export interface Claimed {
@@ -71,9 +73,9 @@ export async function claimDue(tx: Tx, deps: Deps, jobs: readonly JobWithTurn[],
   const due = await tx.dispatch.due([...first.values()], now)
   const turns = takeTurns(deps, due, ({ id }) => first.get(id)!.turn, taken.turns)
   const messages = due.filter(({ id }) => turns.has(id))
-  const found = await tx.dispatch.context(messages, new Date(now.getTime() - WEEK_MS))
+  const found = await tx.dispatch.context(messages, new Date(now.getTime() - WEEK_MS), now)
   // Those that go together must not forget each other.
-  const known = { ...found, lately: [...found.lately] }
+  const known = { ...found, lately: [...found.lately], calling: new Map(found.calling) }
   const claims = new Map<string, Claim>()
   for (const { id, gateway, channel } of due)
     if (!turns.has(id)) claims.set(id, { kind: 'wait', place: { gateway, channel } })
@@ -84,6 +86,7 @@ export async function claimDue(tx: Tx, deps: Deps, jobs: readonly JobWithTurn[],
     if (claim.kind !== 'go') turn?.turn.release()
     else if (turn) claim.claimed.turn = turn
     if (claim.kind === 'go' && message.unsolicited) known.lately.push({ phone: message.phone, id: message.id, at: now })
+    if (claim.kind === 'go' && message.channel === 'voice') known.calling.set(message.phone, message.id)
     claims.set(message.id, claim)
   }
   const going = [...claims.values()].flatMap((claim) => (claim.kind === 'go' ? [claim.claimed] : []))
@@ -115,6 +118,8 @@ async function claimOne(
   if (refusal) return finish(tx, deps, message, about, refusal)
   const wait = deferUntil(deps.clock.now(), message, about, found)
   if (wait) return postpone(tx, deps, message, about, wait)
+  const other = message.channel === 'voice' ? found.calling.get(message.phone) : undefined
+  if (other !== undefined && other !== message.id) return afterThatCall(tx, deps, message, about)
   const { text, state, voice } = renderMessage(deps, message, about)
   if (state === 'draft' && !deps.policy.allowDrafts)
     return finish(tx, deps, message, about, { state: 'failed', code: 'draft-text' })
@@ -144,6 +149,18 @@ async function postpone(tx: Tx, deps: Deps, message: Message, about: MessageCont
   const attempt = message.attempt + 1 // a new job, not the one that is under way
   await tx.messages.move(message.id, [message.state], 'queued', { sendAt: until, attempt })
   return { kind: 'later', job: { messageId: message.id, revision: message.revision, attempt, at: until } }
+}
+
+/**
+ * Our own call would find the line busy with our own call. It is no attempt: nobody was called, and three calls in vain
+ * end a message.
+ */
+async function afterThatCall(tx: Tx, deps: Deps, message: Message, about: MessageContext): Promise<Claim> {
+  const at = new Date(deps.clock.now().getTime() + LINE_BUSY_MS)
+  if (at >= message.notAfter) return finish(tx, deps, message, about, { state: 'expired', code: 'no-time-left' })
+  await tx.messages.move(message.id, [message.state], 'queued', { sendAt: at })
+  const { id: messageId, revision, attempt } = message
+  return { kind: 'later', job: { messageId, revision, attempt, at, requeued: true } }
 }
 
 /** Ends a message that waits; what mattered is left to a person. */

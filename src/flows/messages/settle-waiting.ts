@@ -15,7 +15,8 @@ import { newMessage } from './new-message.ts'
 export async function settleWaiting(tx: Tx, deps: Deps, patientId: string): Promise<void> {
   const waiting = await tx.messages.unplanned(patientId)
   if (waiting.length === 0) return
-  const found = await tx.dispatch.context(waiting, deps.clock.now())
+  const now = deps.clock.now()
+  const found = await tx.dispatch.context(waiting, now, now)
   for (const message of waiting) await settle(tx, deps, message, contextOf(message, found), found)
 }
 

@@ -27,6 +27,8 @@ export interface DispatchContext {
   refusals: ReadonlyMap<string, Refusal>
   /** Unsolicited ones sent or being sent to these numbers lately. */
   lately: readonly { phone: string; id: string; at: Date }[]
+  /** Numbers that are being called, by whichever worker, and for which message. */
+  calling: ReadonlyMap<string, string>
 }
 
 /** What sending and sweeping need of the messages, many at a time: the traffic of a country goes through here. */
@@ -38,7 +40,7 @@ export interface DispatchRecords {
    * opt-out of their numbers waiting until this transaction ends. One that somebody else is just changing is left out.
    */
   due(jobs: readonly Pick<SendJob, 'messageId' | 'revision'>[], now: Date): Promise<Message[]>
-  context(messages: readonly Message[], since: Date): Promise<DispatchContext>
+  context(messages: readonly Message[], since: Date, now: Date): Promise<DispatchContext>
   /** Moves locked ones to `sending`, one attempt more, with the words that are about to leave. */
   claim(claims: readonly { message: Message; text: string }[], workerId: string, now: Date): Pipelined
   /** Writes down acceptances of these very attempts; the ids it was true for. */

@@ -76,8 +76,11 @@ export interface InboundHandlers {
    * What is said in the call in answer to a key, instead of the thanks of its script; null where those thanks will do.
    */
   keyPressed?(answered: KeyPress): Promise<Step | null>
-  /** The call of a message, for a peer that fetches it in its own time; null when it is no longer to be made. */
-  script?(messageId: string): Promise<CallScript | null>
+  /**
+   * The call of a message, for a peer that fetches it in its own time; null when it is no longer to be made. A call
+   * that has begun goes on also when what became of it is known.
+   */
+  script?(messageId: string, moment: 'begin' | 'go-on'): Promise<CallScript | null>
 }
 
 /** Leave to put one message on the wire at once: its peer takes no more at a time, or in a second, than was agreed. */

@@ -55,11 +55,15 @@ function replyOf(deps: Deps, { gateway, key, pressed, at }: KeyPress, message: M
   }
 }
 
-/** The call of a message, for a peer that fetches it itself; null once it is over or no longer wanted. */
-export async function callOf(deps: Deps, messageId: string): Promise<CallScript | null> {
+/**
+ * The call of a message, for a peer that fetches it itself; null once it is over or no longer wanted. One that has
+ * begun goes on also when it has told its end already.
+ */
+export async function callOf(deps: Deps, messageId: string, moment: 'begin' | 'go-on'): Promise<CallScript | null> {
   const { messages, bookings, patients, clinics } = deps.store.read
   const message = await messages.get(messageId)
-  if (message?.channel !== 'voice' || !UNDER_WAY.has(message.state) || message.notAfter <= deps.clock.now()) return null
+  if (message?.channel !== 'voice' || !MAY_SPEAK[moment].has(message.state)) return null
+  if (message.notAfter <= deps.clock.now() && moment === 'begin') return null
   const booking = (message.bookingId !== null && (await bookings.get(message.bookingId))) || null
   const patient = (message.patientId !== null && (await patients.get(message.patientId))) || null
   const clinic = (await clinics.get(message.clinicId))!
@@ -67,6 +71,7 @@ export async function callOf(deps: Deps, messageId: string): Promise<CallScript 
 }
 
 const UNDER_WAY: ReadonlySet<string> = new Set(['sending', 'sent'])
+const MAY_SPEAK = { begin: UNDER_WAY, 'go-on': new Set([...UNDER_WAY, 'delivered', 'undelivered']) }
 
 function byKey(deps: Deps, message: Message): WayIn<Step | null> {
   return {

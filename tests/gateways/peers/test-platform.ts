@@ -27,8 +27,14 @@ export class TestPlatform {
   /** Everything said in the last call, in order. */
   said: string[] = []
   hooks = ''
-  /** Keys that whoever is called presses, one a menu. */
+  /** What whoever is called does, one a menu: presses a key, nothing (`''`), or hangs up (also when none is left). */
   keys = ['1', '1']
+  /** False: it calls, but never asks for what is to be said. */
+  fetches = true
+  /** True: it found a machine. */
+  machine = false
+  /** What the script told at the end of the call, as it was posted. */
+  reported: string[] = []
   readonly #server = createServer((request, response) => void this.#take(request, response))
   #next = 1
 
@@ -65,34 +71,15 @@ export class TestPlatform {
   }
 
   /** Fetches the script and follows it. */
-  async #call({ to, script }: Order): Promise<void> {
-    const fetched = await fetch(script)
+  async #call({ to, script, voicemail }: Order): Promise<void> {
+    if (!this.fetches) return
+    const fetched = await fetch(this.machine ? voicemail : script)
     const document = await fetched.text()
     const [said] = paragraphsOf(dialogOf(document, 'message'))
     this.taken.push({ to, text: said! })
-    this.said = []
-    if (to !== FATES.undelivered) await this.#follow(document, 'greeting', [...this.keys])
-  }
-
-  /** Says a dialog; a key leads on, a form that submits fetches the next document. */
-  async #follow(document: string, id: string, keys: string[]): Promise<void> {
-    const dialog = dialogOf(document, id)
-    const submit = /<var name="pressed" expr="&#39;([^&]+)&#39;"\/><submit next="([^"]+)" method="post"/.exec(dialog)
-    if (submit) return this.#submit(submit[1]!, decode(submit[2]!), keys)
-    this.said.push(...paragraphsOf(dialog.replace(/<nomatch>.*?<\/nomatch>/gs, '')))
-    const key = keys.shift()
-    const next = new RegExp(`<choice dtmf="${key}" next="#([^"]+)"`).exec(dialog)?.[1]
-    if (next) await this.#follow(document, next, keys)
-  }
-
-  async #submit(pressed: string, address: string, keys: string[]): Promise<void> {
-    const post = { method: 'POST', body: new URLSearchParams({ pressed }) }
-    for (let tries = 0; tries < 20; tries++) {
-      const answered = await fetch(address, post)
-      if (answered.status === 200) return this.#follow(await answered.text(), 'answer', keys)
-      if (answered.status !== 503) return
-      await new Promise((resume) => setTimeout(resume, RETRY_MS))
-    }
+    ;[this.said, this.reported] = [[], []]
+    if (to === FATES.undelivered || to === FATES.noReceipt) return
+    await new Reading(document, [...this.keys], this).follow(firstDialog(document))
   }
 
   async #receipt(to: string, ref: string): Promise<void> {
@@ -112,6 +99,77 @@ export class TestPlatform {
     const answer = await fetch(`${this.hooks}/receipt`, { method: 'POST', headers, body }).catch(() => undefined)
     if (answer?.status === 503) setTimeout(() => void this.#callBack(content), RETRY_MS)
   }
+}
+
+/** Follows one document, as far as calls use VoiceXML 2.0; a submit goes on with the next. */
+class Reading {
+  readonly #document: string
+  readonly #keys: string[]
+  readonly #platform: TestPlatform
+  /** How often nobody pressed a key, by menu. */
+  readonly #silent = new Map<string, number>()
+  #variables: Record<string, string>
+
+  constructor(document: string, keys: string[], platform: TestPlatform) {
+    this.#document = document
+    this.#keys = keys
+    this.#platform = platform
+    this.#variables = assigned(/^<var .*$/m.exec(document)?.[0] ?? '')
+  }
+
+  async follow(id: string): Promise<void> {
+    const dialog = dialogOf(this.#document, id)
+    this.#platform.said.push(...paragraphsOf(dialog.replace(/<nomatch.*?<\/nomatch>/gs, '')))
+    if (dialog.startsWith('<menu')) return this.#choose(id, dialog)
+    Object.assign(this.#variables, assigned(dialog))
+    if (dialog.includes('<disconnect/>')) return this.#hangUp()
+    if (dialog.includes('<submit')) await this.#submit(dialog)
+  }
+
+  async #choose(id: string, dialog: string): Promise<void> {
+    const key = this.#keys.shift()
+    if (key === undefined) return this.#hangUp()
+    const chosen = new RegExp(`<choice dtmf="${key}" next="#([^"]+)"`).exec(dialog)?.[1]
+    if (chosen) return this.follow(chosen)
+    const count = (this.#silent.get(id) ?? 0) + 1
+    this.#silent.set(id, count)
+    // §5.2.4: the handler with the highest count that is not above this one.
+    const handlers = [...dialog.matchAll(/<noinput(?: count="(\d)")?>(.*?)<\/noinput>/g)]
+    const handler = handlers.filter(([, from]) => Number(from ?? 1) <= count).at(-1)![2]!
+    return this.follow(/<goto next="#([^"]+)"/.exec(handler)?.[1] ?? id)
+  }
+
+  /** §1.5.4: what is caught in the final processing state is carried out, and nothing is said any more. */
+  async #hangUp(): Promise<void> {
+    const handler = /<catch event="connection.disconnect">.*?<\/catch>/.exec(this.#document)![0]
+    if (handler.includes('<submit')) await this.#submit(handler)
+  }
+
+  async #submit(dialog: string): Promise<void> {
+    const [, next, names] = /<submit next="([^"]+)" method="post" namelist="([^"]+)"/.exec(dialog)!
+    const body = new URLSearchParams(
+      Object.fromEntries(names!.split(' ').map((name) => [name, this.#variables[name]!])),
+    )
+    this.#platform.reported.push(body.toString())
+    for (let tries = 0; tries < 20; tries++) {
+      const answered = await fetch(decode(next!), { method: 'POST', body })
+      const document = answered.status === 200 ? await answered.text() : ''
+      const goesOn = document !== '' && !dialog.startsWith('<catch')
+      if (goesOn) return new Reading(document, this.#keys, this.#platform).follow(firstDialog(document))
+      if (answered.status !== 503) return
+      await new Promise((resume) => setTimeout(resume, RETRY_MS))
+    }
+  }
+}
+
+function assigned(elements: string): Record<string, string> {
+  const found = elements.matchAll(/<(?:var|assign) name="(\w+)" expr="&#39;([^&]*)&#39;"/g)
+  return Object.fromEntries([...found].map(([, name, value]) => [name!, value!]))
+}
+
+/** §1.5.1: a document begins with its first dialog. */
+function firstDialog(document: string): string {
+  return /<(?:menu|form) id="([^"]+)"/.exec(document)?.[1] ?? ''
 }
 
 /** How a gateway to this platform is described. */

@@ -11,12 +11,12 @@ export interface Model {
 }
 
 /** "Executable content", VoiceXML 2.0 §5.3, as far as it is used. */
-const EXECUTABLE = ['var', 'prompt', 'reprompt', 'goto', 'submit', 'exit', 'disconnect', 'text']
+const EXECUTABLE = ['var', 'assign', 'prompt', 'reprompt', 'goto', 'submit', 'exit', 'disconnect', 'text']
 const SPEECH = ['p', 's', 'break', 'text']
 
 export const VOICE_XML: Record<string, Model> = {
   vxml: {
-    inside: ['property', 'catch', 'error', 'form', 'menu'],
+    inside: ['property', 'catch', 'error', 'form', 'menu', 'var'],
     attributes: ['version', 'xmlns', 'xml:lang'],
     must: ['version', 'xmlns'], // §1.5.1
   },
@@ -24,12 +24,13 @@ export const VOICE_XML: Record<string, Model> = {
   choice: { inside: ['text', 'grammar'], attributes: ['dtmf', 'next'], must: ['next'] }, // §2.2.2
   form: { inside: ['block', 'field', 'var', 'catch'], attributes: ['id'] }, // §2.1
   block: { inside: EXECUTABLE, attributes: [] }, // §2.3.2
-  prompt: { inside: SPEECH, attributes: ['bargein', 'count'] }, // §4.1
+  prompt: { inside: SPEECH, attributes: ['bargein', 'count', 'timeout'] }, // §4.1
   noinput: { inside: EXECUTABLE, attributes: ['count'] }, // §5.2.3
   nomatch: { inside: EXECUTABLE, attributes: ['count'] }, // §5.2.3
   error: { inside: EXECUTABLE, attributes: ['count'] }, // §5.2.3
   catch: { inside: EXECUTABLE, attributes: ['event', 'count'], must: ['event'] }, // §5.2.2
   var: { inside: [], attributes: ['name', 'expr'], must: ['name'] }, // §5.3.1
+  assign: { inside: [], attributes: ['name', 'expr'], must: ['name', 'expr'] }, // §5.3.2
   reprompt: { inside: [], attributes: [] }, // §5.3.6
   goto: { inside: [], attributes: ['next'], must: ['next'] }, // §5.3.7
   submit: { inside: [], attributes: ['next', 'namelist', 'method'], must: ['next'] }, // §5.3.8

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest'
 import { TEXT_KINDS } from '../../../src/domain/messages/texts/kinds.ts'
 import type { CallScript } from '../../../src/domain/messages/voice/call-script.ts'
 import { ssml } from '../../../src/domain/messages/voice/ssml.ts'
-import { answerXml, voicemailXml, voiceXml } from '../../../src/domain/messages/voice/voice-xml.ts'
+import { answerXml, heardXml, overXml, voicemailXml, voiceXml } from '../../../src/domain/messages/voice/voice-xml.ts'
 import { present } from '../../gateways/peers/programs.ts'
 import { SSML, VOICE_XML, type Model } from './content-models.ts'
 import { call, library, VALUES, writer } from './example-calls.ts'
@@ -93,11 +93,16 @@ const scripts = (): CallScript[] =>
 describe.skipIf(!present('xmllint', ['--version']))('the documents of a call', () => {
   it('are VoiceXML that keeps to the content models of the Recommendation', () => {
     for (const script of scripts()) {
-      for (const document of [voiceXml(script, ADDRESS), voicemailXml(script)]) {
+      for (const document of [voiceXml, heardXml, voicemailXml].map((write) => write(script, ADDRESS))) {
         expect(faults(document, VOICE_XML)).toEqual([])
         expect(danglers(document)).toEqual([])
       }
     }
+  })
+
+  it('say nothing more once a call that is over has told so', () => {
+    expect(faults(overXml(call('prep')), VOICE_XML)).toEqual([])
+    expect(wordsOf(overXml(call('prep')))).toEqual([])
   })
 
   it('are refused by that check when an element is misplaced, misspelt or lacks what it needs', () => {
@@ -157,7 +162,7 @@ describe.skipIf(!present('xmllint', ['--version']))('the documents of a call', (
   it('leave nothing but the clinic and its number to a machine', () => {
     for (const kind of TEXT_KINDS) {
       const script = call(kind)
-      expect(wordsOf(voicemailXml(script)).map(decode)).toEqual([script.voicemail])
+      expect(wordsOf(voicemailXml(script, ADDRESS)).map(decode)).toEqual([script.voicemail])
     }
   })
 

@@ -140,11 +140,15 @@ describe('the call of a message', () => {
   it("can be fetched while it is under way, with the words of the patient's own visit", async () => {
     const her = called()
     await deps.store.transact((tx) => tx.messages.move(her.messageId, ['delivered', 'sent'], 'sent'))
-    const script = await callOf(deps, her.messageId)
+    const script = await callOf(deps, her.messageId, 'begin')
     expect(script!.steps.message.say[0]).toContain('Your visit is on Friday, March 20')
     await deps.store.transact((tx) => tx.messages.move(her.messageId, ['sent'], 'delivered'))
-    expect(await callOf(deps, her.messageId)).toBeNull()
-    expect(await callOf(deps, 'm_none')).toBeNull()
+    expect(await callOf(deps, her.messageId, 'begin')).toBeNull()
+    // The call that has told so may still be going on.
+    expect(await callOf(deps, her.messageId, 'go-on')).toEqual(script)
+    await deps.store.transact((tx) => tx.messages.move(her.messageId, ['delivered'], 'withdrawn'))
+    expect(await callOf(deps, her.messageId, 'go-on')).toBeNull()
+    expect(await callOf(deps, 'm_none', 'go-on')).toBeNull()
   })
 })
 

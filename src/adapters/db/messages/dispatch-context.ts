@@ -21,6 +21,10 @@ const LATELY = prepared<{ id: string; phone_print: string; at: Date }>(`
   select id, phone_print, coalesce(sent_at, claimed_at) as at from message
   where phone_print = any($1) and send_at >= $2 and unsolicited
     and state in ('sending', 'sent', 'delivered', 'undelivered') and coalesce(sent_at, claimed_at) is not null`)
+/** A call goes on for some minutes at most; of what came of it nobody may ever tell. */
+const CALLING = prepared<{ id: string; phone_print: string }>(`select id, phone_print from message
+  where phone_print = any($1) and channel = 'voice' and state in ('sending', 'sent')
+    and claimed_at > $2::timestamptz - interval '10 minutes'`)
 
 const ASKED = prepared<{ booking_id: string }>(`select distinct booking_id from message
   where booking_id = any($1) and kind = 'cycle-check' and state in ('sending', 'sent', 'delivered', 'undelivered')`)
@@ -35,13 +39,15 @@ export async function dispatchContext(
   vault: Vault,
   messages: readonly Message[],
   since: Date,
+  now: Date,
 ): Promise<DispatchContext> {
   const phones = new Map(messages.map(({ phone }) => [vault.fingerprint(phone), phone]))
   const prints = [...phones.keys()]
   const patientIds = distinct(messages.map(({ patientId }) => patientId))
   const offering = distinct(messages.filter(isAboutOffer).map(({ bookingId }) => bookingId))
   const asking = distinct(messages.filter(isRepeated).map(({ bookingId }) => bookingId))
-  const [optedOut, consents, bookings, patients, clinics, offers, asked, lately] = await Promise.all([
+  const calls = distinct(messages.filter(isCall).map(({ phone }) => vault.fingerprint(phone)))
+  const [optedOut, consents, bookings, patients, clinics, offers, asked, lately, calling] = await Promise.all([
     db.rows(OPTED_OUT, [prints]),
     db.rows(CONSENTS, [patientIds]),
     bookingsById(db, vault, distinct(messages.map(({ bookingId }) => bookingId))),
@@ -50,6 +56,7 @@ export async function dispatchContext(
     pendingOffers(db, offering),
     asking.length === 0 ? [] : db.rows(ASKED, [asking]),
     db.rows(LATELY, [prints, since]),
+    calls.length === 0 ? [] : db.rows(CALLING, [calls, now]),
   ])
   return {
     bookings: byId(bookings),
@@ -60,9 +67,11 @@ export async function dispatchContext(
     consents: countedOf(patientIds, consents),
     refusals: new Map(optedOut.map(({ phone_print, reason }) => [phones.get(phone_print)!, reason])),
     lately: lately.map(({ id, phone_print, at }) => ({ id, phone: phones.get(phone_print)!, at })),
+    calling: new Map(calling.map(({ id, phone_print }) => [phones.get(phone_print)!, id])),
   }
 }
 
+const isCall = ({ channel }: Message) => channel === 'voice'
 const isRepeated = ({ kind }: Message) => MESSAGE_KINDS[kind].about === 'question'
 const isAboutOffer = ({ kind }: Message) => ['offer', 'move'].includes(MESSAGE_KINDS[kind].about)
 

@@ -53,7 +53,7 @@ export function dueRecords(
       ])
       return rows.map((row) => toMessage(row, vault))
     },
-    context: (messages, since) => dispatchContext(db, vault, messages, since),
+    context: (messages, since, now) => dispatchContext(db, vault, messages, since, now),
     claim: (claims, workerId, now) => {
       const sealed = claims.map(({ message, text }) => sealedWith(message, text, vault))
       return db.write(CLAIM, [claims.map(({ message }) => message.id), sealed, now, workerId])

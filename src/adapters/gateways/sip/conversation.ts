@@ -7,13 +7,16 @@ import {
   type Step,
 } from '../../../domain/messages/voice/call-script.ts'
 import type { Pressed } from '../../../domain/messages/voice/pressed.ts'
+import { CALL_REPORTS, reportOf, type CallReport } from '../../../domain/messages/voice/call-report.ts'
 import { quietFor, whoAnswered, type Loudness } from '../../../domain/messages/voice/who-answered.ts'
-import type { Receipt } from '../../../flows/ports/gateway.ts'
 import type { Prompt } from '../speech/speech.ts'
 import type { Line, LineEvent } from './line.ts'
 
-/** How a call that was answered ended. `delivered` only when a person heard the message, or answered it. */
-export type CallEnd = Required<Pick<Receipt, 'state' | 'code'>>
+/** How a call that was answered ended. `delivered` only when the message was heard to its end, or answered by key 1. */
+export interface CallEnd {
+  state: 'delivered' | 'undelivered'
+  code: string
+}
 
 export interface Talk {
   line: Pick<Line, 'play' | 'next'>
@@ -89,7 +92,8 @@ class Conversation {
   /** A step given in answer to a key. */
   #given: Step | undefined
   #heard = false
-  #answered = false
+  /** By the latest answer. */
+  #report: CallReport | undefined
   #mistakes = 0
   #rounds = 0
   #lastKeyAt = 0
@@ -108,10 +112,9 @@ class Conversation {
         return this.#end('no-key')
       }
       const act: KeyAct = step.keys[key]!
-      if ('answer' in act && act.answer.meaning === 'wrong-person') return this.#wrongNumber(act)
-      name = 'go' in act ? act.go : await this.#tell(act)
+      name = 'go' in act ? act.go : await this.#tell(name, act)
     }
-    return this.#end('answered')
+    return this.#end('call-broken')
   }
 
   /** Says it up to `ROUNDS` times. @returns a key of this step, `closed`, or undefined when none came. */
@@ -150,24 +153,21 @@ class Conversation {
   }
 
   /** Tells an answer and says what follows. @returns the step that goes on, if any. */
-  async #tell({ answer, then }: Extract<KeyAct, { answer: unknown }>): Promise<string | undefined> {
-    const follows = await this.#talk.answered(answer)
-    this.#answered = true
+  async #tell(step: string, act: Extract<KeyAct, { answer: unknown }>): Promise<string | undefined> {
+    const follows = await this.#talk.answered(act.answer)
+    if (this.#report !== 'key-1') this.#report = reportOf(step, act)
     if (follows && Object.keys(follows.keys).length > 0) {
       this.#given = follows
       return 'answer'
     }
-    await say(this.#talk, follows?.say ?? [then])
+    await say(this.#talk, follows?.say ?? [act.then])
     return undefined
   }
 
-  async #wrongNumber(act: Extract<KeyAct, { answer: unknown }>): Promise<CallEnd> {
-    await this.#tell(act)
-    return { state: 'undelivered', code: 'wrong-person' }
-  }
-
+  /** @param code where the patient neither answered nor heard the message. */
   #end(code: string): CallEnd {
-    if (this.#answered) return { state: 'delivered', code: 'answered' }
-    return this.#heard ? { state: 'delivered', code: 'heard' } : { state: 'undelivered', code }
+    if (this.#report === 'key-1' || this.#report === 'wrong-number') return CALL_REPORTS[this.#report]
+    if (this.#heard) return CALL_REPORTS.heard
+    return this.#report ? CALL_REPORTS[this.#report] : { state: 'undelivered', code }
   }
 }

@@ -1,10 +1,11 @@
 import * as z from 'zod'
 import { badInput } from '../../../domain/failure.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
+import { CALL_REPORTS, isCallReport, type CallReport } from '../../../domain/messages/voice/call-report.ts'
 import type { CallScript, Step } from '../../../domain/messages/voice/call-script.ts'
 import { codeOf, pressedOf, type Pressed } from '../../../domain/messages/voice/pressed.ts'
 import { NOT_REACHED } from '../../../domain/messages/voice/retry-call.ts'
-import { answerXml, voicemailXml, voiceXml } from '../../../domain/messages/voice/voice-xml.ts'
+import { answerXml, heardXml, overXml, voicemailXml, voiceXml } from '../../../domain/messages/voice/voice-xml.ts'
 import type {
   Callback,
   CallbackGateway,
@@ -35,12 +36,15 @@ type Answer = Awaited<ReturnType<CallbackGateway['callback']>>
 
 /** Addresses outlive the message, for a call that begins at its last moment. */
 const CALL_SECONDS = 600
+/** A call that ended, as its platform says, and of which its script has reported nothing. */
+const NOT_TOLD = { state: 'undelivered', code: 'not-told' } as const
 /** Media type of VoiceXML: RFC 4267. */
 const VOICE_XML = 'application/voicexml+xml'
 
 /**
- * Asks a voice platform to call. The platform fetches the call as VoiceXML from a signed address and posts answers to
- * another; what came of the call comes as a receipt of kind `http`, signed as that says.
+ * Asks a voice platform to call. The platform fetches the call as VoiceXML from a signed address; the call itself posts
+ * answers, and what became of it, to another. A receipt of kind `http` tells only why nobody was called: a call that
+ * ended says nothing of what was heard in it.
  */
 class VoiceHttpGateway implements CallbackGateway {
   readonly name: string
@@ -99,31 +103,28 @@ class VoiceHttpGateway implements CallbackGateway {
   }
 
   async #serve(grant: Grant, callback: Callback, ears: InboundHandlers): Promise<Answer> {
-    const script = await ears.script!(grant.messageId)
+    const script = await ears.script!(grant.messageId, grant.purpose === 'answer' ? 'go-on' : 'begin')
     if (grant.purpose === 'answer') return this.#take(grant, callback, script, ears)
     // It was withdrawn, or is over: nothing is said.
     if (script === null) return { status: 404, body: '' }
-    return document(
-      grant.purpose === 'voicemail' ? voicemailXml(script) : voiceXml(script, this.#address(grant, 'answer')),
-    )
+    const answers = this.#address(grant, 'answer')
+    return document(grant.purpose === 'voicemail' ? voicemailXml(script, answers) : voiceXml(script, answers))
   }
 
-  /** An answer counts also when its call is known to be over: only what is said in return is then nothing. */
-  async #take(
-    grant: Grant,
-    { method, body }: Callback,
-    script: CallScript | null,
-    ears: InboundHandlers,
-  ): Promise<Answer> {
-    const pressed =
-      method === 'POST' ? pressedOf(new URLSearchParams(body.toString('utf8')).get('pressed') ?? '') : undefined
-    if (pressed === undefined) return { status: 400, body: '' }
+  /** It counts also when its call is known to be over: only what is said in return is then nothing. */
+  async #take(grant: Grant, callback: Callback, script: CallScript | null, ears: InboundHandlers): Promise<Answer> {
+    const told = toldIn(callback)
+    if (told === undefined) return { status: 400, body: '' }
+    const { pressed, happened } = told
     const { messageId } = grant
-    const key = `${messageId}/${codeOf(pressed)}`
-    const follows =
-      (await ears.keyPressed?.({ gateway: this.name, key, messageId, pressed, at: this.#deps.clock.now() })) ?? null
+    const [gateway, at] = [this.name, this.#deps.clock.now()]
+    const key = pressed && `${messageId}/${codeOf(pressed)}`
+    const follows = (key && (await ears.keyPressed?.({ gateway, key, messageId, pressed, at }))) || null
+    await ears.receipt({ gateway, messageId, ...CALL_REPORTS[happened], at })
     if (script === null) return { status: 204, body: '' }
-    return document(answerXml(follows ?? thanks(script, pressed), script, this.#address(grant, 'answer')))
+    const answers = this.#address(grant, 'answer')
+    if (pressed) return document(answerXml(follows ?? thanks(script, pressed), script, answers))
+    return document(happened === 'heard' ? heardXml(script, answers) : overXml(script))
   }
 
   #fieldsOf({ id: messageId, notAfter, voice }: Outgoing): Record<string, string> {
@@ -139,9 +140,10 @@ class VoiceHttpGateway implements CallbackGateway {
     return signedAddress(this.#base, { ...grant, purpose }, this.#call.secret, this.#deps.via)
   }
 
-  #translated(receipt: Receipt): Receipt {
-    const code = receipt.code === undefined ? undefined : this.#call.codes[receipt.code]
-    return code === undefined ? receipt : { ...receipt, code }
+  /** What was told is known from the call itself; who tells of its end without that has told nobody anything. */
+  #translated({ code, ...receipt }: Receipt): Receipt {
+    if (receipt.state === 'delivered' || code === undefined) return { ...receipt, ...NOT_TOLD }
+    return { ...receipt, code: this.#call.codes[code] ?? code }
   }
 }
 
@@ -156,6 +158,15 @@ export function createVoiceHttpGateway(raw: unknown, deps: HttpGatewayDeps): Cal
 
 function document(body: string): Answer {
   return { status: 200, body, contentType: VOICE_XML }
+}
+
+/** What a call posts: an answer, a report, or both; undefined for anything else. */
+function toldIn({ method, body }: Callback): { pressed?: Pressed; happened: CallReport } | undefined {
+  const posted = new URLSearchParams(method === 'POST' ? body.toString('utf8') : '')
+  const [word, happened] = [posted.get('pressed'), posted.get('happened') ?? 'other-key']
+  const pressed = word === null ? undefined : pressedOf(word)
+  if (!isCallReport(happened) || (pressed === undefined && (word !== null || !posted.has('happened')))) return undefined
+  return { happened, ...(pressed && { pressed }) }
 }
 
 /** The thanks that the script has for this answer. */

@@ -2,9 +2,9 @@ import type { Pressed } from './pressed.ts'
 
 /**
  * What happens when a key is pressed: on to a step (or the same again), or an answer that is told, with thanks in
- * `then`.
+ * `then`. `told`: whoever gives it has taken the message in.
  */
-export type KeyAct = { go: string } | { answer: Pressed; then: string }
+export type KeyAct = { go: string } | { answer: Pressed; then: string; told?: true }
 
 /** Something said, and the keys that may be pressed while it is said and for a while after. */
 export interface Step {

@@ -8,7 +8,7 @@ export function testCall(words: string): CallScript {
     steps: {
       greeting: {
         say: [words, 'If you hear this, press 1.'],
-        keys: { '1': { answer: { meaning: 'confirm' }, then: 'Thank you. The key was heard. Goodbye.' } },
+        keys: { '1': { answer: { meaning: 'confirm' }, then: 'Thank you. The key was heard. Goodbye.', told: true } },
       },
       message: { say: [words], keys: {} },
     },

@@ -76,7 +76,8 @@ class Pen {
   }
 
   answered(answer: Pressed): KeyAct {
-    return { answer, then: this.says(thanksFor(answer)) }
+    const told = answersIt(answer, this.request.kind) && { told: true as const }
+    return { answer, then: this.says(thanksFor(answer)), ...told }
   }
 
   act({ does }: Key, step: string): KeyAct {
@@ -102,6 +103,12 @@ class Pen {
     const keys = times.map((_, index) => [String(index + 1), this.answered({ meaning: 'choice', choice: index + 1 })])
     return { say: said.length > 0 ? [said.join(' ')] : [], keys: Object.fromEntries(keys) }
   }
+}
+
+/** Key 1 after a message, or what it asks for. Whoever needs another time or wants no calls may not have listened. */
+function answersIt({ meaning }: Pressed, kind: TextKind): boolean {
+  if (meaning === 'period-started') return MESSAGE_KINDS[kind].answers === 'period'
+  return meaning === 'confirm' || meaning === 'not-started' || meaning === 'choice'
 }
 
 /** What is said when the answer was heard and nothing else follows from it at once. */
