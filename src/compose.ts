@@ -1,7 +1,5 @@
 import { randomBytes } from 'node:crypto'
 import { setTimeout as pause } from 'node:timers/promises'
-import { readFile, readdir } from 'node:fs/promises'
-import { join } from 'node:path'
 import type { Logger } from 'pino'
 import { createHeadNotes, notePlace } from './adapters/audit-notes/head-notes.ts'
 import { createProvider } from './adapters/sign-in/oidc.ts'
@@ -13,7 +11,8 @@ import { openStore } from './adapters/db/store.ts'
 import { openAccessStore } from './adapters/db/access/access-store.ts'
 import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
-import { createGateway } from './adapters/gateways/create-gateway.ts'
+import type { GatewayDeps } from './adapters/gateways/create-gateway.ts'
+import { gatewaysOf } from './adapters/gateways/described-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
@@ -28,7 +27,7 @@ import { loadWording, type Wording } from './adapters/templates/load-wording.ts'
 import { sealingKeys } from './adapters/vault/key-file.ts'
 import { readKeyRing } from './adapters/vault/key-ring.ts'
 import { createVault, type Vault } from './adapters/vault/vault.ts'
-import type { Config } from './config.ts'
+import { baseOf, type Config } from './config.ts'
 import { readReply } from './domain/replies/read-reply.ts'
 import type { TextLibrary } from './domain/messages/texts/library.ts'
 import { callWriter } from './domain/messages/voice/write-script.ts'
@@ -37,6 +36,8 @@ import { ApprovalBook, approvedTexts } from './flows/messages/approved-texts.ts'
 import type { Gateway } from './flows/ports/gateway.ts'
 import type { Clock, Deps } from './flows/ports/deps.ts'
 import type { JobQueue } from './flows/ports/jobs.ts'
+
+type RandomBytes = (bytes: number) => Uint8Array
 
 /** A clock with the means to put work off, real or virtual. */
 export interface Timekeeper {
@@ -48,7 +49,7 @@ export interface Timekeeper {
 export interface Overrides {
   time?: Timekeeper
   queue?: JobQueue
-  random?: (bytes: number) => Uint8Array
+  random?: RandomBytes
   gateways?: Gateway[]
   /** One that is open already: it outlives a service that a simulation lets crash. */
   database?: Database
@@ -98,7 +99,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   await orClosed(database, checkLookUpKey(database, vault))
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
-  const gateways = (overrides.gateways ?? (await configuredGateways(config, time, random))).map(metrics.timed)
+  const gateways = (overrides.gateways ?? (await configured(config, time, random, log, metrics))).map(metrics.timed)
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)
@@ -215,24 +216,18 @@ export function createQueue(config: Config, database: Database, clock: Clock, lo
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
 }
 
-/** The gateways described in the folder; outside production also the simulated telephone network. */
-async function configuredGateways(
-  config: Config,
-  time: Timekeeper,
-  random: (bytes: number) => Uint8Array,
-): Promise<Gateway[]> {
-  const deps = {
-    ...time,
-    random: fractions(random),
-    secret: config.secret,
-    ...(config.publicUrl && { callbackUrl: `${config.publicUrl}/gateways` }),
+/**
+ * The gateways described in the folder; outside production also the simulated telephone network. That a connection
+ * does not stand is told before any message fails.
+ */
+async function configured(config: Config, time: Timekeeper, random: RandomBytes, log: Logger, metrics: Metrics) {
+  const tell: GatewayDeps['tell'] = (what, facts) => {
+    log.warn(facts, what)
+    metrics.notice(what)
   }
-  const files = config.gatewaysDir
-    ? (await readdir(config.gatewaysDir)).filter((file) => /\.(ya?ml|json)$/.test(file)).sort()
-    : []
-  const described = await Promise.all(
-    files.map(async (file) => createGateway(await readFile(join(config.gatewaysDir!, file), 'utf8'), deps)),
-  )
+  const callbackUrl = `${baseOf(config)}/gateways`
+  const deps = { ...time, random: fractions(random), secret: config.secret, callbackUrl, tell }
+  const described = config.gatewaysDir ? await gatewaysOf(config.gatewaysDir, deps) : []
   return config.production ? described : [...described, createPocketGateway(deps)]
 }
 
@@ -240,8 +235,8 @@ async function configuredGateways(
  * Address of a booking's private page. It cannot be guessed, and needs no record of its own: the mark after the dot is
  * a keyed hash.
  */
-function pageMaker({ publicUrl, host, port }: Config, vault: Vault): Deps['pageOf'] {
-  const base = publicUrl ?? `http://${host}:${port}`
+function pageMaker(config: Config, vault: Vault): Deps['pageOf'] {
+  const base = baseOf(config)
   return (bookingId, phone) => {
     const print = vault.fingerprint(`page ${bookingId} ${phone}`).slice(0, 22)
     // Telephones leave a mark at the end out of the address that they make of a text.

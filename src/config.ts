@@ -144,6 +144,11 @@ export interface Config {
   secret: (name: string) => string | undefined
 }
 
+/** Where patients and peers reach the service: as it is set, else on this machine alone. */
+export function baseOf({ publicUrl, host, port }: Pick<Config, 'publicUrl' | 'host' | 'port'>): string {
+  return publicUrl ?? `http://${host}:${port}`
+}
+
 /** Reads and checks the environment. @throws bad-config listing every fault at once */
 export function loadConfig(environment: Record<string, string | undefined> = process.env): Readonly<Config> {
   // An empty value, as left by a form or a compose file, means "not set".

@@ -1,14 +1,12 @@
 import { randomUUID } from 'node:crypto'
-import { readdir, readFile } from 'node:fs/promises'
 import { createServer, type Server } from 'node:http'
-import { join } from 'node:path'
 import { Command } from 'commander'
 import express from 'express'
 import { checkGateway } from '../adapters/gateways/check-gateway.ts'
-import { createGateway, nameOf } from '../adapters/gateways/create-gateway.ts'
+import { gatewayNamed } from '../adapters/gateways/described-folder.ts'
 import { FailureLimit } from '../adapters/http/access/failure-limit.ts'
 import { webhooks } from '../adapters/http/messages/webhooks.ts'
-import { loadConfig } from '../config.ts'
+import { baseOf, loadConfig } from '../config.ts'
 import { badInput, Failure } from '../domain/failure.ts'
 import { TEST_TEXT, testNumber } from '../flows/messages/test-message.ts'
 import type { Gateway } from '../flows/ports/gateway.ts'
@@ -36,16 +34,20 @@ export function command(): Command {
     })
 }
 
+const NOT_FREE = 'this port cannot be had. Stop the service, or take another.'
+
 /** 0: all is well. 1: the message did not get through. 2: the question cannot be used. */
 async function run(name: string, options: Options): Promise<number> {
   try {
     const to = testNumber(options.to)
+    const waitMs = wholeNumber('wait', options.wait, 0, 86_400) * 1000
+    const port = options.listen === undefined ? undefined : wholeNumber('listen', options.listen, 1, 65_535)
     const gateway = await find(name, options.gateways)
-    const server = options.listen === undefined ? undefined : await listen(gateway, Number(options.listen))
+    const server = port === undefined ? undefined : await listen(gateway, port)
     const well = await checkGateway(gateway, {
       to,
       text: options.text,
-      waitMs: Number(options.wait) * 1000,
+      waitMs,
       id: randomUUID(),
       tell,
     })
@@ -59,31 +61,25 @@ async function run(name: string, options: Options): Promise<number> {
   }
 }
 
-/** Makes the gateway of this name. The others of the folder are not touched, so that their faults do not hide it. */
 async function find(name: string, folder: string | undefined): Promise<Gateway> {
   const config = loadConfig()
   const directory = folder ?? config.gatewaysDir
   if (directory === undefined)
     return badInput('gateways', 'Say where the descriptions are: --gateways FOLDER, or GATEWAYS_DIR.')
-  const texts = await readDescriptions(directory)
-  const text = texts.find((one) => nameOf(one) === name)
-  if (text === undefined) return badInput('name', `No description in ${directory} has the name ${name}.`)
-  const publicUrl = config.publicUrl ?? `http://${config.host}:${config.port}`
-  const random = Math.random
-  const after = (ms: number, work: () => Promise<void>) => void setTimeout(() => void work(), ms)
-  return createGateway(text, {
+  return gatewayNamed(name, directory, {
     clock: { now: () => new Date() },
-    random,
-    after,
+    random: Math.random,
+    after: (ms, work) => void setTimeout(() => void work(), ms),
     secret: config.secret,
-    callbackUrl: `${publicUrl}/gateways`,
+    callbackUrl: `${baseOf(config)}/gateways`,
   })
 }
 
-async function readDescriptions(folder: string): Promise<string[]> {
-  const files = await readdir(folder).catch(() => badInput('gateways', `The folder ${folder} cannot be read.`))
-  const described = files.filter((file) => /\.(ya?ml|json)$/.test(file)).sort()
-  return Promise.all(described.map((file) => readFile(join(folder, file), 'utf8')))
+/** @throws Failure `bad-input` for what is no whole number within the bounds */
+function wholeNumber(option: string, given: string, least: number, most: number): number {
+  const number = /^\d+$/.test(given) ? Number(given) : NaN
+  if (number >= least && number <= most) return number
+  return badInput(option, `--${option} ${given}: write a whole number from ${least} to ${most}.`)
 }
 
 function listen(gateway: Gateway, port: number): Promise<Server> {
@@ -93,7 +89,8 @@ function listen(gateway: Gateway, port: number): Promise<Server> {
     webhooks({ gateways } as Pick<Deps, 'gateways'> as Deps, new FailureLimit(() => new Date())),
   )
   return new Promise((resolve, reject) => {
-    const server = createServer(app).once('error', reject)
+    const taken = () => new Failure('bad-input', { message: `--listen ${port}: ${NOT_FREE}`, field: 'listen' })
+    const server = createServer(app).once('error', () => reject(taken()))
     server.listen(port, '127.0.0.1', () => resolve(server))
   })
 }

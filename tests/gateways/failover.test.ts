@@ -99,7 +99,14 @@ describe('a gateway made from its description', () => {
     const both = createGateway({ kind: 'failover', name: 'texts', through: [one, other] }, DEPS)
     if (!takesCallbacks(both)) return expect.unreachable()
     const call = (via: string) =>
-      both.callback({ path: 'reply', method: 'POST', query: { via }, headers: {}, body: Buffer.from('{}') })
+      both.callback({
+        path: 'reply',
+        method: 'POST',
+        url: `/gateways/texts/reply?via=${via}`,
+        query: { via },
+        headers: {},
+        body: Buffer.from('{}'),
+      })
     expect([(await call('one')).status, (await call('other')).status, (await call('third')).status]).toEqual([
       401, 401, 404,
     ])

@@ -1,12 +1,18 @@
+import { once } from 'node:events'
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import type { AddressInfo } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import tls from 'node:tls'
 import { describe, expect, it, onTestFinished } from 'vitest'
 import { checkGateway } from '../../src/adapters/gateways/check-gateway.ts'
 import { createPocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import type { NetworkPlan } from '../../src/adapters/gateways/pocket/network-plan.ts'
+import { outcomeWords } from '../../src/flows/messages/test-message.ts'
+import { TEST_CERTIFICATE, TEST_KEY } from './certificate.ts'
 import { FATES } from './fates.ts'
 import { freePort, Program } from './peers/programs.ts'
+import { TestSmsc } from './peers/test-smsc.ts'
 import { providerConfig, TestProvider } from './peers/test-provider.ts'
 
 async function check(plan: NetworkPlan) {
@@ -77,5 +83,124 @@ describe('daysix gateway-check', () => {
     const stranger = command('nobody', '--to', FATES.accept)
     expect(await stranger.ended()).toBe(2)
     expect(stranger.lines[0]).toMatch(/^refused/)
+  })
+})
+
+describe('what gateway-check says of a fault', () => {
+  /** Runs the command on a folder of files, and gives what it printed. */
+  async function printed(files: Record<string, string | object>, ...args: string[]) {
+    const folder = mkdtempSync(join(tmpdir(), 'daysix-check-'))
+    onTestFinished(() => rmSync(folder, { recursive: true }))
+    for (const [file, content] of Object.entries(files))
+      writeFileSync(join(folder, file), typeof content === 'string' ? content : JSON.stringify(content))
+    const daysix = new URL('../../src/cli/daysix.mjs', import.meta.url).pathname
+    const all = [daysix, 'gateway-check', 'k', '--to', FATES.accept, '--gateways', folder, ...args]
+    const run = new Program(process.execPath, all, { SMSC: 'secret', SHARED: 'shared' })
+    const code = await run.ended()
+    return { code, text: run.lines.join('\n') }
+  }
+  const smpp = (changes: object) => ({
+    ...{ kind: 'smpp', name: 'k', host: '127.0.0.1', systemId: 'daysix', password: 'env:SMSC' },
+    ...changes,
+  })
+  const http = (changes: object) => ({ kind: 'http', name: 'k', ...changes })
+  const GET = { method: 'GET', url: 'http://127.0.0.1:9/' }
+
+  /** A centre that answers a bind when told to, or never. */
+  async function centre(bindMs: number | null): Promise<number> {
+    const smsc = new TestSmsc()
+    smsc.onBind = (session, pdu) => {
+      if (bindMs !== null) setTimeout(() => session.send(pdu.response({ system_id: 'TEST' })), bindMs)
+    }
+    onTestFinished(() => smsc.close())
+    return smsc.listen()
+  }
+
+  it('waits for a bind as long as the description does', async () => {
+    const port = await centre(3_000)
+    const { code, text } = await printed({ 'k.json': smpp({ port, ids: { accept: 'hex' } }) }, '--wait', '5')
+    expect(text).toMatch(/^receipt +delivered/m)
+    expect(code).toBe(0)
+  }, 30_000)
+
+  it('tells a bind that is not answered from TLS that is spoken on one side only', async () => {
+    const impatient = { connectMs: 500, answerMs: 500 }
+    const silent = await printed({ 'k.json': smpp({ ...impatient, port: await centre(null) }) })
+    expect(silent.text).toMatch(/nobody answers the bind.*\(bind-timeout\)/)
+    const plain = await printed({ 'k.json': smpp({ ...impatient, port: await centre(0), tls: {} }) })
+    expect(plain.text).toMatch(/TLS/)
+    const secure = tls.createServer({ key: TEST_KEY, cert: TEST_CERTIFICATE }).listen(0, '127.0.0.1')
+    onTestFinished(() => void secure.close())
+    await once(secure, 'listening')
+    const { port } = secure.address() as AddressInfo
+    expect((await printed({ 'k.json': smpp({ ...impatient, port }) })).text).toMatch(/TLS/)
+  }, 60_000)
+
+  it.each([
+    [
+      'broken YAML',
+      { 'k.yaml': 'kind: http\nname: k\nrequest: [\n' },
+      /k\.yaml, line \d+, column \d+: this is not valid YAML/,
+    ],
+    [
+      'a name that is nearly one',
+      { 'k.json': smpp({ systemID: 'x', systemId: undefined }) },
+      /did you mean systemId\?/,
+    ],
+    [
+      'a field that is missing',
+      { 'k.json': smpp({ systemID: 'x', systemId: undefined }) },
+      /systemId: This is missing/,
+    ],
+    ['a number out of bounds', { 'k.json': smpp({ window: 0 }) }, /k\.json: window: Write a number of at least 1\./],
+    ['one of several words', { 'k.json': smpp({ bind: 'both' }) }, /bind: Write transceiver or pair\./],
+    ['another type', { 'k.json': smpp({ host: 7 }) }, /host: Write a text\./],
+    [
+      'a colon in a user name',
+      { 'k.json': http({ request: { ...GET, auth: { kind: 'basic', user: 'a:b', password: 'env:SMSC' } } }) },
+      /request\.auth\.user|user name of kind basic cannot hold a colon/,
+    ],
+    [
+      'a signature over what nobody knows',
+      {
+        'k.json': http({
+          request: { ...GET, auth: { kind: 'hmac', secret: 'env:SMSC', signed: '{nonce}{body}', header: 'x-s' } },
+        }),
+      },
+      /What can be signed is \{timestamp\}/,
+    ],
+    [
+      'an address that leads nowhere',
+      { 'k.json': http({ request: { ...GET, query: { u: '{receipt_url}' } } }) },
+      /k\.json: \{receipt_url\} leads nowhere: describe receipts in this file/,
+    ],
+  ])(
+    'names the mend: %s',
+    async (_, files, says) => {
+      const { code, text } = await printed(files)
+      expect(text).toMatch(says)
+      expect(code).toBe(2)
+    },
+    30_000,
+  )
+
+  it.each([
+    [['--listen', '99999'], /--listen 99999: write a whole number from 1 to 65535/],
+    [['--wait', 'abc'], /--wait abc: write a whole number/],
+  ])('refuses %j in words', async (args, says) => {
+    const { code, text } = await printed({ 'k.json': smpp({}) }, ...args)
+    expect(text).toMatch(says)
+    expect(code).toBe(2)
+  })
+
+  it('says that an address is forbidden', async () => {
+    const request = { method: 'GET', url: 'http://169.254.169.254/' } // RFC 3927
+    expect((await printed({ 'k.json': http({ request }) })).text).toMatch(
+      /this address is never called.*egress_refused/,
+    )
+  })
+
+  it('says that a busy telephone is no fault of the gateway', () => {
+    expect(outcomeWords({ kind: 'later', code: 'busy' })).toMatch(/the gateway works/)
   })
 })

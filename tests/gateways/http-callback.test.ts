@@ -34,6 +34,7 @@ async function listening(mappings: object) {
     gateway.callback({
       path,
       method: 'POST',
+      url: `/gateways/texter/${path}?${new URLSearchParams({ key: 'open sesame', ...query })}`,
       query: { key: 'open sesame', ...query },
       headers,
       body: Buffer.from(body),
@@ -51,6 +52,12 @@ describe('a receipt called back', () => {
     expect(ears.receipts).toEqual([
       { gateway: 'texter', messageId: 'm1', ref: 'r9', state: 'undelivered', code: '0x0b', at: NOW },
     ])
+  })
+
+  it('has no code when the message arrived, whatever the peer gives', async () => {
+    const { ears, call } = await listening({ receipts: RECEIPTS })
+    await call('receipt', { id: 'm1', state: 'DELIVRD', err: 'E77' })
+    expect(ears.receipts).toEqual([{ gateway: 'texter', messageId: 'm1', state: 'delivered', at: NOW }])
   })
 
   it('says nothing when its state is one to ignore or one nobody knows', async () => {
@@ -156,7 +163,7 @@ describe('a reply called back', () => {
     await call('reply', { id: 'r1', from: '16135550142' }, Buffer.from([0x53, 0x54, 0xff]), {
       'content-type': 'text/plain; charset=utf-8',
     })
-    expect(ears.heards[0]!.text).toBe('ST\ufffd')
+    expect(ears.heards[0]).toMatchObject({ text: 'ST\ufffd', octets: '5354ff' })
   })
 
   it('is not taken where none are expected, nor when it is far too long', async () => {
@@ -196,6 +203,19 @@ describe('who may call back', () => {
     ]
     for (const headers of forged) expect((await call('receipt', {}, body, headers)).status).toBe(401)
     expect(ears.receipts).toEqual([])
+  })
+
+  it('is shown by a signature over the address, as it was called', async () => {
+    const auth = { ...BY_HMAC, signed: '{timestamp}{method}{path}{body}' }
+    const { call } = await listening({ receipts: { ...receipts, auth } })
+    const over = (path: string) => ({
+      'x-time': String(seconds),
+      'x-signature': `sha256=${createHmac('sha256', 'barley').update(`${seconds}POST${path}${body}`).digest('hex')}`,
+    })
+    const address = '/gateways/texter/receipt?key=open+sesame'
+    expect((await call('receipt', {}, body, over(address))).status).toBe(200)
+    for (const other of ['', '/gateways/texter/receipt', address.replace('receipt', 'reply')])
+      expect((await call('receipt', {}, body, over(other))).status).toBe(401)
   })
 
   it('is shown by a signature and a time that share one header', async () => {

@@ -219,6 +219,14 @@ describe('an answer read by rules', () => {
     expect(await answered(200, 'what?')).toEqual({ kind: 'later', code: 'http-200' })
   })
 
+  it('is of unknown fate where a rule says what success looks like, and this is neither that nor anything else', async () => {
+    const answers = [{ status: 200, json: { status: '^0$' }, means: 'accepted' }]
+    expect(await answered(200, '<html>Welcome</html>', {}, { answers })).toEqual({ kind: 'unknown', code: 'http-200' })
+    expect(await answered(204, '', {}, { answers })).toEqual({ kind: 'unknown', code: 'http-204' })
+    expect(await answered(200, { status: 0 }, {}, { answers })).toEqual({ kind: 'accepted' })
+    expect((await answered(200, 'what?', {}, { answers: [{ status: 422, means: 'rejected' }] })).kind).toBe('accepted')
+  })
+
   it.each([
     [200, 'accepted'],
     [204, 'accepted'],

@@ -29,7 +29,7 @@ async function centre(): Promise<{ smsc: TestSmsc; port: number }> {
   return { smsc, port }
 }
 
-async function gatewayTo(port: number, rest: object = {}) {
+async function gatewayTo(port: number, rest: object = {}, told: unknown[] = []) {
   const raw = {
     kind: 'smpp',
     name: 'centre',
@@ -49,6 +49,7 @@ async function gatewayTo(port: number, rest: object = {}) {
     clock: { now: () => new Date() },
     random: Math.random,
     secret: (name) => (name === 'SMSC' ? 'secret' : undefined),
+    tell: (what, { code }) => void told.push([what, code]),
   })
   const ears = recordingEars()
   await gateway.start(ears)
@@ -262,5 +263,60 @@ describe('a gateway that cannot be made', () => {
     }
     expect(fieldOf(raw)).toBe('ABSENT')
     expect(fieldOf({ ...raw, password: 'env:SMSC', tls: { caFile: '/nowhere/ca.pem' } })).toBe('tls.caFile')
+  })
+})
+
+describe('what is no text', () => {
+  const said = (data_coding: number, hex: string) => ({
+    source_addr: '16135550142',
+    data_coding,
+    short_message: Buffer.from(hex, 'hex'),
+  })
+
+  // Codings of SMPP 3.4 §5.2.19: 2 and 4 are binary; 0xF5 is 8-bit data of class 1 (3GPP TS 23.038 §4).
+  it.each([
+    ['binary', 4, '00010203ff', ''],
+    ['binary that would read as a yes', 2, '59', ''],
+    ['8-bit data of a scheme', 0xf5, '796573', ''],
+    ['half a sign', 8, 'd83d', '\ufffd'],
+    ['control characters', 3, '000179ff', '\0\u0001yÿ'],
+  ])('is kept as it came: %s', async (_, coding, hex, text) => {
+    const { smsc, port } = await centre()
+    const { ears } = await gatewayTo(port)
+    await smsc.say(said(coding, hex))
+    expect(ears.heards).toEqual([expect.objectContaining({ text, octets: hex })])
+  })
+
+  it('leaves what is one alone, also with zeros after its end', async () => {
+    const { smsc, port } = await centre()
+    const { ears } = await gatewayTo(port)
+    for (const [coding, hex] of [
+      [3, 'e974e90000'],
+      [8, '00e900740069'],
+      [0xe0, '00e9'],
+    ] as const)
+      await smsc.say(said(coding, hex))
+    expect(ears.heards.map(({ text, octets }) => [text, octets])).toEqual([
+      ['été', undefined],
+      ['éti', undefined],
+      ['é', undefined],
+    ])
+  })
+})
+
+describe('a bind that is refused', () => {
+  it('is told once, before any message fails, and so is that it was accepted after all', async () => {
+    const { smsc, port } = await centre()
+    const accept = smsc.onBind
+    smsc.onBind = (session, pdu) => session.send(pdu.response({ command_status: 0x0e })) // ESME_RINVPASWD
+    const told: unknown[] = []
+    const { gateway } = await gatewayTo(port, {}, told)
+    expect(gateway.health!()).toMatchObject({ ok: false, code: 'smpp-0x0e' })
+    smsc.onBind = accept
+    await vi.waitFor(() => expect(gateway.health!()).toEqual({ ok: true }), SOON)
+    expect(told).toEqual([
+      ['gateway-down', 'smpp-0x0e'],
+      ['gateway-up', undefined],
+    ])
   })
 })

@@ -72,6 +72,7 @@ function callback(
   const sent: Callback = {
     path: 'call',
     method: pressed === undefined ? 'GET' : 'POST',
+    url: `${new URL(address).pathname}?${new URLSearchParams(query)}`,
     query,
     headers: {},
     body: Buffer.from(pressed === undefined ? '' : `pressed=${pressed}`),

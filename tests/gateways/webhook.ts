@@ -30,6 +30,7 @@ export class Webhook {
         const reply = await gateway().callback({
           path,
           method: request.method!,
+          url: request.url!,
           query: Object.fromEntries(url.searchParams),
           headers,
           body,

@@ -246,7 +246,8 @@ describe('webhooks', () => {
         fields,
         bytes,
         async (path, method, query, headers, body) => {
-          const { status } = await gateway.callback({ path, method, query, headers, body })
+          const url = `/gateways/provider/${path}?${new URLSearchParams(query)}`
+          const { status } = await gateway.callback({ path, method, url, query, headers, body })
           expect([400, 401, 404]).toContain(status)
         },
       ),

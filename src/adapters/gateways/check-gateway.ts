@@ -25,6 +25,7 @@ export async function checkGateway(gateway: Gateway, options: CheckOptions): Pro
   const desk = new ReceiptDesk()
   const began = performance.now()
   await gateway.start(earsOf(desk, options))
+  await gateway.attempted?.()
   tell('start', `started in ${seconds(began)}`)
   const message = testMessage(gateway, { ...options, now: new Date() })
   tell('message', message.voice ? 'a call that asks for key 1' : lengthWords(text))

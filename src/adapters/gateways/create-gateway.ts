@@ -10,6 +10,7 @@ import { createPocketGateway } from './pocket/pocket-gateway.ts'
 import { createSipGateway } from './sip/sip-gateway.ts'
 import { createSmppGateway } from './smpp/smpp-gateway.ts'
 import { createVoiceHttpGateway } from './voice-http/voice-http-gateway.ts'
+import { yamlFault } from './read-yaml.ts'
 import { withBreaker } from './with-breaker.ts'
 
 export interface GatewayDeps {
@@ -19,6 +20,8 @@ export interface GatewayDeps {
   after: (ms: number, work: () => Promise<void>) => void
   /** Resolves the NAME of an `env:NAME`. */
   secret: (name: string) => string | undefined
+  /** Told when a connection is refused or lost, and when it is there. Codes only. */
+  tell?: (what: 'gateway-down' | 'gateway-up', facts: { gateway: string; code?: string }) => void
   /**
    * Public address of all webhooks, e.g. `https://clinic.example/gateways`; `/NAME/receipt` and `/NAME/reply` are
    * added.
@@ -105,9 +108,6 @@ function createFailover(described: Described, deps: GatewayDeps): Gateway {
 }
 
 function readYaml(text: string): unknown {
-  try {
-    return parse(text)
-  } catch {
-    return badInput('gateway', 'The file is not valid YAML or JSON. Check its indentation and quotes.')
-  }
+  const fault = yamlFault(text)
+  return fault === undefined ? parse(text) : badInput('gateway', `The description${fault}`)
 }

@@ -1,5 +1,6 @@
 import * as z from 'zod'
 import { Failure } from '../../domain/failure.ts'
+import { schemaWords } from './schema-words.ts'
 
 /** Name of a gateway, as it stands in addresses and records. */
 export const gatewayName = z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Use small letters, digits and hyphens.')
@@ -15,7 +16,7 @@ export const secretReference = z
  * @throws Failure `bad-input` with every fault at once.
  */
 export function readDescribed<S extends z.ZodType>(schema: S, raw: unknown): z.infer<S> {
-  const read = schema.safeParse(raw)
+  const read = schema.safeParse(raw, { error: schemaWords(schema) })
   if (read.success) return read.data
   const faults = read.error.issues.map((issue) => ({
     field: issue.path.join('.') || 'gateway',

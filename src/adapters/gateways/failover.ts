@@ -49,6 +49,10 @@ export class Failover implements CallbackGateway {
     await Promise.all(this.#members.map((member) => member.start(this.#earsFor(ears))))
   }
 
+  async attempted(): Promise<void> {
+    await Promise.all(this.#members.map((member) => member.attempted?.()))
+  }
+
   /** With the member that would be tried first and goes. A message that comes to another one has no turn there. */
   async turn(channel: Channel, until: AbortSignal): Promise<MembersTurn | undefined> {
     const member = this.#next(channel)

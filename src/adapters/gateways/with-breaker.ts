@@ -75,8 +75,13 @@ export function withBreaker(gateway: Gateway, options: BreakerOptions): Gateway 
   return {
     ...facadeOf(gateway),
     send: (message, turn) => breaker.send(message, (one) => gateway.send(one, turn)),
-    health: () => breaker.health(),
+    health: () => worse(breaker.health(), gateway.health?.()),
   }
+}
+
+/** What the gateway says of itself holds before any message has failed. */
+function worse(breaker: GatewayHealth, own: GatewayHealth = { ok: true }): GatewayHealth {
+  return own.ok ? breaker : own
 }
 
 /** Everything a gateway can do, passed on to it. */
@@ -89,6 +94,7 @@ function facadeOf(gateway: Gateway): Gateway {
     send: (message, turn) => gateway.send(message, turn),
     stop: () => gateway.stop(),
   }
+  if (gateway.attempted) facade.attempted = () => gateway.attempted!()
   if (gateway.turn) facade.turn = (channel, until) => gateway.turn!(channel, until)
   if (gateway.turnAtOnce) facade.turnAtOnce = (channel) => gateway.turnAtOnce!(channel)
   if (gateway.lookUp) facade.lookUp = (messageId) => gateway.lookUp!(messageId)

@@ -64,6 +64,7 @@ export function createMetrics(store: Store, clock: Clock, ofProcess = true): Met
     registers,
   })
   gaugesOf(store, clock, registers)
+  const gateways = gatewayGauge(registers)
   return {
     contentType: registry.contentType,
     text: () => registry.metrics(),
@@ -75,7 +76,10 @@ export function createMetrics(store: Store, clock: Clock, ofProcess = true): Met
     },
     answered: ({ method, route, status }, seconds) =>
       requests.observe({ method, route, status: `${Math.floor(status / 100)}xx` }, seconds),
-    timed: (gateway) => timed(gateway, sends),
+    timed: (gateway) => {
+      gateways.add(gateway)
+      return timed(gateway, sends)
+    },
   }
 }
 
@@ -109,6 +113,23 @@ function gaugesOf(store: Store, clock: Clock, registers: Registry[]): void {
       }
     },
   })
+}
+
+/** Asked when somebody looks. */
+function gatewayGauge(registers: Registry[]): Set<Gateway> {
+  const gateways = new Set<Gateway>()
+  new Gauge({
+    name: 'daysix_gateway_up',
+    help: 'Whether messages go through a gateway, as far as this process knows.',
+    labelNames: ['gateway'],
+    registers,
+    collect() {
+      for (const gateway of gateways) {
+        this.set({ gateway: gateway.name }, gateway.health?.().ok === false ? 0 : 1)
+      }
+    },
+  })
+  return gateways
 }
 
 /** The gateway may be of any class and answer more calls than we know of: only `send` is touched. */

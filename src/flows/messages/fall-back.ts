@@ -6,7 +6,7 @@ import type { Message } from '../../domain/messages/message.ts'
 import { isPreparation, stillHolds } from '../../domain/messages/still-right.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
-import { lossOf, mustBeTold } from './leave-to-person.ts'
+import { aboutLoss, lossOf, mustBeTold } from './leave-to-person.ts'
 import { unreachableBy } from '../patients/unreachable-by.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
@@ -32,7 +32,7 @@ export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<vo
   const about = { booking, patient, clinic }
   const other = await otherChannel(tx, deps, message, about, sendAt)
   if (!other || sendAt >= message.notAfter) {
-    return openFollowUp(tx, deps, about, lossOf(message), { kind: message.kind })
+    return openFollowUp(tx, deps, about, lossOf(message), aboutLoss(message))
   }
   const { id, kind, notAfter, unsolicited, visitAt, choices, answer, byHand } = message
   const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand }

@@ -20,9 +20,12 @@ export const mustBeTold = ({ kind, byHand }: Message) => byHand || MESSAGE_KINDS
 export const lossOf = ({ byHand, kind }: Message) =>
   byHand || MESSAGE_KINDS[kind].about === 'cancelled' ? 'text-lost' : 'not-delivered'
 
+/** What such a call says of the message: which it was, also where another stood in for it. */
+export const aboutLoss = ({ id, kind, fallbackOf }: Message) => ({ kind, message: fallbackOf ?? id })
+
 /** A message that mattered was never sent: somebody must call. */
 export async function followUpIfImportant(tx: Tx, deps: Deps, message: Message, about: About): Promise<void> {
-  if (mustBeTold(message)) await openFollowUp(tx, deps, about, lossOf(message), { kind: message.kind })
+  if (mustBeTold(message)) await openFollowUp(tx, deps, about, lossOf(message), aboutLoss(message))
 }
 
 /** What was not sent, and why, is left to a person where it mattered. */

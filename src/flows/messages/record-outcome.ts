@@ -4,7 +4,7 @@ import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { subjectOf } from '../lookups.ts'
-import { lossOf } from './leave-to-person.ts'
+import { aboutLoss, lossOf } from './leave-to-person.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import type { SendJob } from '../ports/jobs.ts'
 import { idsOf } from './new-message.ts'
@@ -114,5 +114,5 @@ async function tellDesk(
 ): Promise<void> {
   // A text of the desk, or word that a visit is cancelled, is not settled by what becomes of the visit.
   const why = lossOf(message) === 'text-lost' ? 'text-lost' : reason
-  await openFollowUp(tx, deps, await subjectOf(tx, message), why, { kind: message.kind })
+  await openFollowUp(tx, deps, await subjectOf(tx, message), why, aboutLoss(message))
 }

@@ -4,6 +4,7 @@ import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { idsOf } from './new-message.ts'
+import { closeLossCalls } from './had-arrived.ts'
 import { enqueueDue } from './enqueue-due.ts'
 
 /** Takes a delivery receipt. Any order, any number of times: delivered wins, the rest changes nothing. */
@@ -47,8 +48,10 @@ export async function applyReceipt(
     (await tx.messages.move(id, guessed, state, { ...facts, sentAt: at }))
   if (!moved) return
   deps.notice(`message-${state}`, idsOf(about))
-  const message = state === 'undelivered' ? await tx.messages.get(id) : undefined
-  if (message) await fallBack(tx, deps, message)
+  const message = await tx.messages.get(id)
+  if (!message) return
+  if (state === 'undelivered') await fallBack(tx, deps, message)
+  else await closeLossCalls(tx, deps, message)
 }
 
 /** A call that rang in vain is made again at another hour; the sweep enqueues it. */

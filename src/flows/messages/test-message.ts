@@ -20,6 +20,43 @@ const MEANINGS: Record<SendOutcome['kind'], string> = {
   unknown: 'no answer came after the message had gone out. It may arrive all the same',
 }
 
+/** What to mend, where the code of an outcome says more than its kind. */
+const MENDS: ReadonlyMap<string, string> = new Map([
+  ['not-started', 'there is no connection yet. Check that the gateway has been started'],
+  [
+    'bind-timeout',
+    'the connection is there, but nobody answers the bind. Check that this port speaks SMPP, and whether it wants TLS (tls); a slow provider needs a longer answerMs',
+  ],
+  [
+    'bind-lost',
+    'the provider ends the connection at the bind. Check whether this port wants TLS (tls), and that the provider lets this machine in',
+  ],
+  [
+    'connect-timeout',
+    'no connection is made in time. Check host, port and firewall; with TLS, that this port speaks TLS',
+  ],
+  [
+    'econnreset',
+    'the provider ends the connection at once. Check whether this port speaks TLS (tls), and that the provider lets ' +
+      'this machine in',
+  ],
+  ['eproto', 'the other side does not speak TLS. Leave tls out (http: instead of https:), or take its port for TLS'],
+  [
+    'hpe_invalid_constant',
+    'the other side does not speak HTTP at this port. Check the port, and whether it wants https:',
+  ],
+  ['econnrefused', 'nobody listens there. Check host and port'],
+  ['enotfound', 'there is no host of this name. Check its spelling'],
+  [
+    'egress_refused',
+    'this address is never called: it is link-local, a metadata address or reserved. Write the address of the provider',
+  ],
+  ['breaker-open', 'too many messages failed before this one. Wait a while'],
+  ['busy', 'the telephone is busy; the gateway works. Try again, or with another telephone'],
+  ['no-answer', 'nobody picks up; the gateway works. Try again, or with another telephone'],
+  ['unavailable', 'the telephone cannot be reached now; the gateway works. Try another telephone'],
+])
+
 /** One message of a test, by the first channel of the gateway. @param id unique */
 export function testMessage(
   { channels }: Pick<Gateway, 'channels'>,
@@ -40,7 +77,7 @@ export function lengthWords(text: string): string {
 /** What an outcome means, with the provider's own id or code. */
 export function outcomeWords(outcome: SendOutcome): string {
   const meaning = MEANINGS[outcome.kind]
-  if (outcome.kind !== 'accepted') return `${meaning} (${outcome.code})`
+  if (outcome.kind !== 'accepted') return `${MENDS.get(outcome.code) ?? meaning} (${outcome.code})`
   return outcome.ref === undefined ? meaning : `${meaning}; its id is ${outcome.ref}`
 }
 

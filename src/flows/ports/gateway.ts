@@ -53,6 +53,11 @@ export interface InboundMessage {
   /** E.164, with `+`. */
   from: string
   text: string
+  /**
+   * As hex, where it could not be read: `text` is then what can be made out, which may be nothing. It is put before a
+   * person, and never taken for words.
+   */
+  octets?: string
   at: Date
 }
 
@@ -103,6 +108,8 @@ export interface Gateway {
   /** True where it reaches simulated phones only: nobody is told anything. */
   readonly simulated?: boolean
   start(ears: InboundHandlers): Promise<void>
+  /** Resolves when the first attempt to connect has ended, well or badly. Absent where nothing is connected before. */
+  attempted?(): Promise<void>
   /**
    * Waits until another message of this channel may go. It is asked for before a message is claimed, so that nothing
    * has to wait that was checked already. Absent where none ever has to wait.
@@ -126,6 +133,8 @@ export interface Gateway {
 export interface Callback {
   path: 'receipt' | 'reply' | 'call'
   method: string
+  /** Path and query as they came, still encoded. */
+  url: string
   query: Record<string, string>
   headers: Record<string, string>
   body: Buffer

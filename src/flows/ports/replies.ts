@@ -10,6 +10,8 @@ export interface ReplyRecord {
   key: string
   phone: string
   text: string
+  /** As hex, where the message could not be read: `text` says so, and no words are made of it. */
+  octets?: string | undefined
   receivedAt: Date
   bookingId: string | null
   /** Who wrote it, where only one patient of the clinic can have. */

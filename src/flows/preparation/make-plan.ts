@@ -19,6 +19,7 @@ import type { Deps, Tx } from '../ports/deps.ts'
 import type { SendJob } from '../ports/jobs.ts'
 import { closeEach, openFollowUp } from '../calls/follow-ups.ts'
 import { followEligibility } from '../calls/follow-eligibility.ts'
+import { aboutLoss } from '../messages/leave-to-person.ts'
 import { newMessage } from '../messages/new-message.ts'
 import { isLmpUnknown, kindsSaid, question } from './what-to-ask.ts'
 
@@ -186,7 +187,7 @@ async function callForLost(
   if (!lost || booking.visitAt <= deps.clock.now()) return
   const calls = await tx.followUps.list({ bookingId: booking.id, limit: 100 })
   if (calls.some((call) => standsInFor(call, lost))) return
-  await openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', { kind: lost.kind })
+  await openFollowUp(tx, deps, { booking, patient, clinic }, 'not-delivered', aboutLoss(lost))
 }
 
 /** Open or done. */

@@ -1,5 +1,6 @@
 import { isAboutTheNumber, type Reading } from '../../domain/replies/reading.ts'
 import { REPLY_MEANINGS } from '../../domain/replies/reply-meanings.ts'
+import { asUnreadable, madeOut, ofDamaged } from '../../domain/replies/unreadable.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 import type { InboundMessage } from '../ports/gateway.ts'
@@ -13,9 +14,10 @@ import { askWhich, nameVisit, whichVisit } from './which-visit.ts'
 
 /** Hears one text: keeps it, reads it, does what follows, answers. The same text delivered twice is heard once. */
 export async function hearReply(deps: Deps, heard: InboundMessage): Promise<void> {
-  const { gateway, key, from, text, at } = heard
+  const { gateway, key, from, octets, at } = heard
+  const text = octets === undefined ? heard.text : asUnreadable(octets, heard.text)
   const facts = { clinicId: null, bookingId: null, patientId: null, reading: null, done: null }
-  const said: ReplyRecord = { ...facts, id: deps.newId('t'), gateway, key, phone: from, text, receivedAt: at }
+  const said: ReplyRecord = { ...facts, id: deps.newId('t'), gateway, key, phone: from, text, octets, receivedAt: at }
   await takeReply(deps, said, byText(deps))
   await enqueueDue(deps)
 }
@@ -51,7 +53,8 @@ function readIt(deps: Deps, hearing: Conversation): Reading {
   const { reply, patients, visits, lastAsked, said } = hearing
   const [visit] = visits
   const offered = timesAskedAbout(hearing)
-  const reading = deps.readReply(reply.text, {
+  const damaged = reply.octets !== undefined
+  const reading = deps.readReply(damaged ? madeOut(reply.text) : reply.text, {
     language: patients[0]?.language ?? 'en',
     receivedAt: reply.receivedAt,
     zone: visit?.booking.zone ?? visit?.clinic.zone ?? 'UTC',
@@ -61,6 +64,7 @@ function readIt(deps: Deps, hearing: Conversation): Reading {
     ...(lastAsked && { asked: lastAsked }),
     said,
   })
+  if (damaged) return ofDamaged(reading)
   const threshold = visit?.clinic.settings.minConfidence ?? 0
   return reading.confidence < threshold && !isAboutTheNumber(reading.meaning)
     ? { ...reading, meaning: 'unclear' }

@@ -6,14 +6,14 @@ import { sealedField, UNREADABLE } from '../sealed-field.ts'
 import type { ReplyTable, Tables } from '../tables.ts'
 import type { Db } from '../connections.ts'
 
-type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'reading' | 'corrected' | 'asked' | 'answers' | 'did'>
+type Sealed = Pick<ReplyRecord, 'phone' | 'text' | 'octets' | 'reading' | 'corrected' | 'asked' | 'answers' | 'did'>
 
 const fieldOf = (vault: Vault) => sealedField<Sealed>(vault, 'reply')
 
 function toRow(reply: ReplyRecord, vault: Vault): ReplyTable {
-  const { phone, text, reading, corrected, asked, answers, did } = reply
+  const { phone, text, octets, reading, corrected, asked, answers, did } = reply
   // What is undefined is left out.
-  const sealed = { phone, text, reading, corrected, asked, answers, did } as Sealed
+  const sealed = { phone, text, octets, reading, corrected, asked, answers, did } as Sealed
   return {
     id: reply.id,
     gateway: reply.gateway,

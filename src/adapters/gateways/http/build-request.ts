@@ -1,3 +1,4 @@
+import { badInput } from '../../../domain/failure.ts'
 import type { Body, HttpConfig, RequestAuth } from './http-config.ts'
 import { FIELDS } from './http-config.ts'
 import type { WireRequest } from './exchange.ts'
@@ -102,7 +103,10 @@ function authoriser(auth: RequestAuth, secrets: Secrets): (wire: WireRequest, no
   const secretOf = (reference: string) => (reference.startsWith('env:') ? secrets(reference.slice(4)) : reference)
   if (auth.kind === 'bearer') return () => ({ authorization: `Bearer ${secretOf(auth.token)}` })
   if (auth.kind === 'basic') {
-    const pair = Buffer.from(`${secretOf(auth.user)}:${secretOf(auth.password)}`).toString('base64')
+    const user = secretOf(auth.user)
+    // RFC 7617 2: everything after the first colon would be taken for the password.
+    if (user.includes(':')) badInput('request.auth.user', 'A user name of kind basic cannot hold a colon.')
+    const pair = Buffer.from(`${user}:${secretOf(auth.password)}`).toString('base64')
     return () => ({ authorization: `Basic ${pair}` })
   }
   const secret = secretOf(auth.secret)

@@ -105,7 +105,7 @@ async function readAnswer(response: http.IncomingMessage): Promise<WireAnswer> {
     if ((size += chunk.length) > MAX_ANSWER_BYTES) break
   }
   const headers = Object.fromEntries(Object.entries(response.headers).map(([name, value]) => [name, String(value)]))
-  return { status: response.statusCode ?? 0, letter: new Letter({}, headers, Buffer.concat(chunks)) }
+  return { status: response.statusCode ?? 0, letter: new Letter('', headers, Buffer.concat(chunks)) }
 }
 
 function faultOf(error: Error, handedOver: boolean): WireFault {

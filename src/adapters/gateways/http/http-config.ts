@@ -36,23 +36,33 @@ const regex = z.string().transform((source, context) => {
   }
 })
 /**
- * Where a value is: `query:name`, `header:name`, `form:name`, `json:path.to[0].it`, `body:regex with (group)`, or
- * `body`.
+ * Where a value is: `query:name`, `header:name`, `form:name`, `json:path.to[0].it`, `xml:path/to[0]/it`,
+ * `xml:path/to/@attribute`, `body:regex with (group)`, or `body`.
  */
 const source = z
   .string()
   .regex(
-    /^(body$|body:.|(query|header|form|json):\S)/,
-    'Write query:name, header:name, form:name, json:path, body:regex or body.',
+    /^(body$|body:.|(query|header|form|json|xml):\S)/,
+    'Write query:name, header:name, form:name, json:path, xml:path, body:regex or body.',
   )
 const templates = z.record(z.string(), z.string())
 const text = z.string().min(1)
+
+const SIGNABLE = ['timestamp', 'method', 'path', 'body', 'body_sha256']
+/** Anything else in braces would be signed as it stands, and no signature would ever hold. */
+const signed = z
+  .string()
+  .includes('{body', 'Let {body} or {body_sha256} be signed, or anybody could change it.')
+  .refine(
+    (template) => [...template.matchAll(/\{([^{}]*)\}/g)].every(([, name]) => SIGNABLE.includes(name!)),
+    `What can be signed is ${SIGNABLE.map((name) => `{${name}}`).join(' ')}; there is nothing else to put in braces.`,
+  )
 
 const hmac = {
   secret: z.union([secretReference, z.array(secretReference).min(1)]),
   algorithm: z.enum(['sha256', 'sha512', 'sha1']).default('sha256'),
   /** What is signed, from {timestamp} {method} {path} {body} {body_sha256}. */
-  signed: z.string().includes('{body'),
+  signed,
   header: text,
   prefix: z.string().default(''),
   encoding: z.enum(['hex', 'base64']).default('hex'),
@@ -80,10 +90,10 @@ const callbackAuth = z.discriminatedUnion('kind', [
     .strictObject({
       kind: z.literal('hmac'),
       ...hmac,
-      signed: z
-        .string()
-        .includes('{body')
-        .includes('{timestamp}', 'Without {timestamp} in what is signed an old callback could be replayed for ever.'),
+      signed: signed.refine(
+        (template) => template.includes('{timestamp}'),
+        'Without {timestamp} in what is signed an old callback could be replayed for ever.',
+      ),
       /**
        * Takes the signature (and a timestamp beside it) out of the header: named groups `signature` and `timestamp`.
        */
@@ -122,8 +132,8 @@ const rule = z.strictObject({
 
 const callback = {
   auth: callbackAuth,
-  /** One callback with many facts: where the list is. Every other `json:` then starts at one item of it. */
-  each: source.refine((at) => at.startsWith('json:'), 'Write json:path of the list.').optional(),
+  /** One callback with many facts: where the list is. Every other `json:` or `xml:` then starts at one item of it. */
+  each: source.refine((at) => /^(json|xml):/.test(at), 'Write json:path or xml:path of the list.').optional(),
   at: source.optional(),
   atFormat: z.enum(['iso', 'unix', 'unix-ms']).default('iso'),
   /** What the peer must get back. Some peers text this body to the patient: leave it empty unless they ask for one. */

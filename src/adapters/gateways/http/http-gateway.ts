@@ -9,10 +9,11 @@ import type {
   SendOutcome,
   Turn,
 } from '../../../flows/ports/gateway.ts'
-import { badInput, Failure } from '../../../domain/failure.ts'
+import { Failure } from '../../../domain/failure.ts'
 import { measureSms } from '../../../domain/messages/texts/sms.ts'
 import { InFlight } from '../in-flight.ts'
 import { NO_TURN, Turns } from '../turns.ts'
+import { addressesOf } from './addresses.ts'
 import { requestBuilder, type BuildRequest } from './build-request.ts'
 import { connections, exchange } from './exchange.ts'
 import { readHttpConfig, secretNames, type HttpConfig, type ReceiptMapping, type ReplyMapping } from './http-config.ts'
@@ -108,7 +109,7 @@ class HttpGateway implements CallbackGateway {
     const now = this.#deps.clock.now()
     if (!desk.verify(callback, now)) return { status: 401, body: '' }
     if (this.#ears === undefined) return { status: 503, body: '' }
-    return this.#hear(desk, new Letter(callback.query, callback.headers, callback.body), now, this.#ears)
+    return this.#hear(desk, new Letter(queryOf(callback), callback.headers, callback.body), now, this.#ears)
   }
 
   async #hear(desk: Desk, letter: Letter, now: Date, ears: InboundHandlers): Promise<Answer> {
@@ -173,6 +174,11 @@ function timesOf(notAfter: Date, now: Date): Fields {
   }
 }
 
+function queryOf({ url }: Callback): string {
+  const start = url.indexOf('?')
+  return start < 0 ? '' : url.slice(start + 1)
+}
+
 /** Finds every secret before anything is sent, and names all that are missing. */
 function secretsOf(config: HttpConfig, secret: HttpGatewayDeps['secret']): Secrets {
   const missing = [...new Set(secretNames(config))].filter((name) => !secret(name))
@@ -215,33 +221,4 @@ function desk<T>(
       return facts === undefined ? 'nonsense' : 'stored'
     },
   }
-}
-
-/**
- * Addresses for the peer to call back, with our message id and, where that is how it shows itself, the shared secret.
- */
-function addressesOf(config: HttpConfig, deps: HttpGatewayDeps, secrets: Secrets): Fields {
-  const base = deps.callbackUrl
-  const via = deps.via === undefined ? '' : `&via=${deps.via}`
-  const address = (path: string, mapping: ReceiptMapping | ReplyMapping | undefined) => {
-    if (base === undefined || mapping === undefined) return ''
-    const { auth } = mapping
-    const key =
-      auth.kind === 'query'
-        ? `&${encodeURIComponent(auth.name)}=${encodeURIComponent(secrets(auth.secret.slice(4)))}`
-        : ''
-    return `${base}/${path}?id={id}${via}${key}`
-  }
-  const addresses = { receipt: address('receipt', config.receipts), reply: address('reply', config.replies) }
-  for (const [path, url] of Object.entries(addresses)) if (url === '') refuseUse(config, path)
-  if (!deps.callFields && /\{(script_url|voicemail_url|voicexml)/.test(JSON.stringify(config.request)))
-    badInput('request', 'Only a gateway of kind voice-http has a script to speak of.')
-  return addresses
-}
-
-/** An address that nobody can call must not be handed to the peer. */
-function refuseUse({ request }: HttpConfig, path: string): void {
-  if (!JSON.stringify(request).includes(`{${path}_url`)) return
-  const described = path === 'reply' ? 'replies' : 'receipts'
-  badInput('request', `{${path}_url} has no value: describe ${described}, and set the public address of the service.`)
 }

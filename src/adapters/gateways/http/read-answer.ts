@@ -33,10 +33,11 @@ const USUAL: [pattern: RegExp, means: Meaning][] = [
 export function answerReader(config: Pick<HttpConfig, 'answers' | 'ref'>): ReadAnswer {
   const rules = config.answers.map(readyRule)
   const ref = config.ref === undefined ? undefined : taker(config.ref)
+  const ownSuccess = rules.some(({ means }) => means === 'accepted')
   return (answer, now) => {
     if ('fault' in answer) return outcomeOfFault(answer)
     const rule = rules.find((one) => one.matches(answer))
-    const means = rule?.means ?? usualMeaning(answer.status)
+    const means = rule?.means ?? usualMeaning(answer.status, ownSuccess)
     return outcome(means, codeOf(rule, answer), ref?.(answer.letter), retryAfterMs(answer.letter, now))
   }
 }
@@ -46,12 +47,14 @@ function readyRule(rule: Rule): ReadyRule {
   const class_ = typeof status === 'string' ? status[0] : undefined
   const matches = ({ status: given, letter }: WireAnswer) =>
     (status === undefined || given === status || String(given)[0] === class_) &&
-    (body?.test(letter.text) ?? true) &&
-    Object.entries(json).every(([path, pattern]) => pattern.test(String(pick(letter.json, path) ?? '')))
+    (body?.test(letter.text()) ?? true) &&
+    Object.entries(json).every(([path, pattern]) => pattern.test(String(pick(letter.json(), path) ?? '')))
   return { matches, means, code: code === undefined ? undefined : taker(code) }
 }
 
-function usualMeaning(status: number): Meaning {
+/** Where the description says how success looks, an answer of another look is none: nobody knows what it says. */
+function usualMeaning(status: number, ownSuccess: boolean): Meaning {
+  if (ownSuccess && status >= 200 && status < 300) return 'unknown'
   return USUAL.find(([pattern]) => pattern.test(String(status)))?.[1] ?? 'unknown'
 }
 

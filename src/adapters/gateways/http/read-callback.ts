@@ -4,7 +4,8 @@ import type { InboundMessage, Receipt } from '../../../flows/ports/gateway.ts'
 import { e164 } from '../e164.ts'
 import { safeCode } from '../safe-code.ts'
 import type { ReceiptMapping, ReplyMapping, TextEncoding } from './http-config.ts'
-import { type Letter, pick, taker, type Take } from './letter.ts'
+import { asText, damaged, noText, readOctets, type Wording } from '../octets.ts'
+import { octetsTaker, taker, type Letter, type Take } from './letter.ts'
 
 /** What was understood; `undefined` when the callback makes no sense at all. */
 export type ReadCallback<T> = (letter: Letter, now: Date) => T[] | undefined
@@ -14,11 +15,14 @@ export function receiptReader(mapping: ReceiptMapping, gateway: string): ReadCal
   const [ourId, ref, state, code] = [mapping.ourId, mapping.ref, mapping.state, mapping.code].map(optional)
   const timeOf = timeReader(mapping)
   return overEach(mapping.each, (letter, now) => {
-    const found = { messageId: filled(ourId!(letter)), ref: filled(ref!(letter)), code: safeCode(code!(letter)) }
+    const found = { messageId: filled(ourId!(letter)), ref: filled(ref!(letter)) }
     const given = state!(letter)
     if (given === undefined || (!found.messageId && !found.ref)) return undefined
     const known = Object.hasOwn(mapping.states, given) ? mapping.states[given]! : 'ignore'
-    return known === 'ignore' ? [] : [{ gateway, state: known, at: timeOf(letter, now), ...present(found) }]
+    if (known === 'ignore') return []
+    // Peers give a code with success too: it says nothing about a message that arrived.
+    const why = known === 'delivered' ? undefined : safeCode(code!(letter))
+    return [{ gateway, state: known, at: timeOf(letter, now), ...present({ ...found, code: why }) }]
   })
 }
 
@@ -28,23 +32,23 @@ export function replyReader(mapping: ReplyMapping, gateway: string): ReadCallbac
   const textOf = textReader(mapping)
   const timeOf = timeReader(mapping)
   return overEach(mapping.each, (letter, now) => {
-    const [sender, text] = [filled(from!(letter)), textOf(letter)]
-    if (sender === undefined || text === undefined) return undefined
+    const [sender, wording] = [filled(from!(letter)), textOf(letter)]
+    if (sender === undefined || wording === undefined) return undefined
     const number = e164(sender, mapping.country)
     const at = timeOf(letter, now)
     if (number === undefined) return []
-    return [{ gateway, key: filled(key!(letter)) ?? digest(number, text, time!(letter)), from: number, text, at }]
+    const same = filled(key!(letter)) ?? digest(number, wording.octets ?? wording.text, time!(letter))
+    return [{ gateway, key: same, from: number, ...wording, at }]
   })
 }
 
 /** One item that makes no sense does not cost the others. */
 function overEach<T>(each: string | undefined, read: ReadCallback<T>): ReadCallback<T> {
   if (each === undefined) return read
-  const path = each.slice('json:'.length)
   return (letter, now) => {
-    const items = pick(letter.json, path)
-    if (!Array.isArray(items)) return undefined
-    const found = items.map((item: unknown) => read(letter.about(item), now))
+    const items = letter.each(each)
+    if (items === undefined) return undefined
+    const found = items.map((item) => read(item, now))
     const readable = found.filter((facts) => facts !== undefined)
     return items.length > 0 && readable.length === 0 ? undefined : readable.flat()
   }
@@ -89,36 +93,44 @@ function digest(from: string, text: string, time: string | undefined): string {
     .slice(0, 32)
 }
 
-function textReader(mapping: ReplyMapping): Take {
+/**
+ * Reads the patient's words as they were written: by the encoding of the description, else by the charset that the
+ * callback names, else UTF-8. What does not hold by it is kept as it came, and no words are made of it.
+ */
+function textReader(mapping: ReplyMapping): (letter: Letter) => Wording | undefined {
   const take = taker(mapping.text)
+  const octetsOf = octetsTaker(mapping.text)
   const encodingOf = encodingReader(mapping)
-  if (mapping.text === 'body') return (letter) => decodeBytes(letter.body, encodingOf(letter) ?? charsetOf(letter))
+  const isQuery = mapping.text.startsWith('query:') // the charset of a letter is that of its body
   return (letter) => {
-    const value = take(letter)
-    return value === undefined ? undefined : decodeValue(value, encodingOf(letter) ?? 'utf-8')
+    const encoding = encodingOf(letter)
+    if (encoding === 'utf-16be-hex' || encoding === 'base64') return coded(take(letter), encoding)
+    const charset = encoding ?? (isQuery ? undefined : letter.charset)
+    if (!octetsOf) return inDocument(take(letter, charset), letter)
+    const octets = octetsOf(letter)
+    return octets && readOctets(octets, charset ?? 'utf-8')
   }
+}
+
+/** A value of a document whose octets do not hold by its charset cannot be told from its neighbours: all is kept. */
+function inDocument(value: string | undefined, { body }: Letter): Wording | undefined {
+  if (value === undefined) return undefined
+  return value.includes('\ufffd') ? damaged(value, body) : asText(value, Buffer.from(value))
+}
+
+const CODED = { 'utf-16be-hex': /^(?:[0-9a-f]{4})*$/i, base64: /^[A-Za-z0-9+/_-]*={0,2}$/ }
+
+function coded(value: string | undefined, encoding: keyof typeof CODED): Wording | undefined {
+  if (value === undefined) return undefined
+  const bare = value.replace(/\s/g, '')
+  if (!CODED[encoding].test(bare)) return noText(Buffer.from(value))
+  return encoding === 'base64'
+    ? readOctets(Buffer.from(bare, 'base64'), 'utf-8')
+    : readOctets(Buffer.from(bare, 'hex'), 'utf-16be')
 }
 
 function encodingReader({ encoding }: ReplyMapping): (letter: Letter) => TextEncoding | undefined {
   if (encoding === undefined || typeof encoding === 'string') return () => encoding
   const by = taker(encoding.by)
   return (letter) => encoding.as[by(letter) ?? '']
-}
-
-function charsetOf(letter: Letter): TextEncoding {
-  const charset = /charset="?([\w-]+)/i.exec(letter.headers['content-type'] ?? '')?.[1]?.toLowerCase()
-  if (charset === 'utf-16be' || charset === 'utf-16' || charset === 'ucs-2') return 'utf-16be'
-  return charset === 'iso-8859-1' || charset === 'latin1' ? 'latin1' : 'utf-8'
-}
-
-/** Damaged bytes become U+FFFD rather than a refusal: a text half read is better put before a person than lost. */
-function decodeBytes(bytes: Buffer, encoding: TextEncoding): string {
-  if (encoding === 'utf-16be-hex' || encoding === 'base64') return decodeValue(bytes.toString('latin1'), encoding)
-  return new TextDecoder(encoding).decode(bytes)
-}
-
-function decodeValue(value: string, encoding: TextEncoding): string {
-  if (encoding === 'utf-16be-hex') return decodeBytes(Buffer.from(value.trim(), 'hex'), 'utf-16be')
-  if (encoding === 'base64') return decodeBytes(Buffer.from(value, 'base64'), 'utf-8')
-  return value
 }

@@ -26,7 +26,7 @@ type HmacAuth = Extract<CallbackAuth, { kind: 'hmac' }>
 function signatureHolds(auth: HmacAuth, secrets: string[], callback: Callback, now: Date): boolean {
   const { signature, timestamp } = given(auth, callback)
   if (signature === undefined || timestamp === undefined || !isFresh(auth, timestamp, now)) return false
-  const parts = { timestamp, method: callback.method, path: '', body: callback.body }
+  const parts = { timestamp, method: callback.method, path: callback.url, body: callback.body }
   return secrets.map((secret) => sameSecret(signature, sign(auth, secret, parts))).includes(true)
 }
 

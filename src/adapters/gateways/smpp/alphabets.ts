@@ -52,10 +52,6 @@ export function encodeUcs2(text: string): Buffer {
   return Buffer.from(text, 'utf16le').swap16()
 }
 
-export function decodeUcs2(octets: Buffer): string {
-  return new TextDecoder('utf-16be', { ignoreBOM: false }).decode(octets)
-}
-
 export function encodeLatin1(text: string): Buffer | undefined {
   return /^[\n\r\f\x20-\x7e\xa0-\xff]*$/.test(text) ? Buffer.from(text, 'latin1') : undefined
 }

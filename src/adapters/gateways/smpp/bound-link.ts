@@ -14,6 +14,8 @@ export interface BoundLinkOptions extends LinkOptions {
   random: () => number
   onRequest: (pdu: Parameters<OnRequest>[0], link: Link) => Promise<number>
   onLost: (link: Link) => void
+  /** Told when the connection does not stand, each time for another reason, and when it stands again. */
+  onChange: (trouble: string | undefined) => void
 }
 
 const NOT_STARTED: SendOutcome = { kind: 'later', code: 'not-started' }
@@ -29,6 +31,8 @@ export class BoundLink {
   #stopped = false
   #wake: () => void = () => {}
   #running: Promise<void> | undefined
+  #first: Promise<void> = Promise.resolve()
+  #told: string | undefined
 
   constructor(options: BoundLinkOptions) {
     this.#options = options
@@ -47,9 +51,14 @@ export class BoundLink {
   /** Resolves when the first attempt has ended, well or badly, or after `patienceMs`. */
   async start(patienceMs: number): Promise<void> {
     this.#stopped = false
-    const first = new Promise<void>((resolve) => void (this.#running = this.#run(resolve)))
+    this.#first = new Promise<void>((resolve) => void (this.#running = this.#run(resolve)))
     const patience = new Promise<void>((resolve) => setTimeout(resolve, patienceMs).unref())
-    await Promise.race([first, patience])
+    await Promise.race([this.#first, patience])
+  }
+
+  /** Resolves when the first attempt has ended, however long that takes. */
+  attempted(): Promise<void> {
+    return this.#first
   }
 
   async stop(): Promise<void> {
@@ -64,6 +73,8 @@ export class BoundLink {
     let tries = 0
     while (!this.#stopped) {
       const link = await this.#attempt()
+      if (link === undefined) this.#tell(codeOf(this.#trouble))
+      else this.#link = link
       attempted()
       if (link !== undefined) {
         tries = 0
@@ -96,12 +107,19 @@ export class BoundLink {
   }
 
   async #hold(link: Link): Promise<void> {
-    this.#link = link
+    this.#tell(undefined)
     if (this.#stopped) void link.unbind()
     const reason = await link.closed
     this.#link = undefined
     this.#trouble = { kind: 'later', code: `link-${reason}` }
     this.#options.onLost(link)
+    if (!this.#stopped) this.#tell(codeOf(this.#trouble))
+  }
+
+  #tell(trouble: string | undefined): void {
+    if (trouble === this.#told) return
+    this.#told = trouble
+    this.#options.onChange(trouble)
   }
 
   #pause(tries: number): Promise<void> {
@@ -116,4 +134,8 @@ export class BoundLink {
       }
     })
   }
+}
+
+function codeOf(trouble: SendOutcome): string {
+  return 'code' in trouble ? trouble.code : trouble.kind
 }

@@ -1,4 +1,5 @@
-import { decodeGsm7, decodeUcs2 } from './alphabets.ts'
+import { asText, damaged, noText, readOctets, type Wording } from '../octets.ts'
+import { decodeGsm7 } from './alphabets.ts'
 import type { SmppConfig } from './smpp-config.ts'
 
 /** Which piece of a long text this is. */
@@ -55,24 +56,42 @@ function sarPart(pdu: Record<string, unknown>): Part | undefined {
   return { reference, total, number }
 }
 
+type Alphabets = Pick<SmppConfig, 'alphabet' | 'ia5'>
+
 /**
  * Reads octets by their data_coding (SMPP 3.4 §5.2.19); from 0x10 on it is a GSM data coding scheme (TS 23.038 §4).
- * What cannot be read (binary, Japanese, Korean) is read as Latin-1: a person will see that it is no text.
+ * What is no text (binary) or in an alphabet that is not known here stays octets: a person will see them.
  */
-export function readText(octets: Buffer, dataCoding: number, config: Pick<SmppConfig, 'alphabet' | 'ia5'>): string {
-  if (dataCoding === 0) return config.alphabet === 'gsm7' ? decodeGsm7(octets) : octets.toString('latin1')
-  if (dataCoding === 1) return config.ia5 === 'gsm7' ? decodeGsm7(octets) : octets.toString('latin1')
-  if (dataCoding === 8 || (dataCoding & 0xcc) === 0x08) return decodeUcs2(octets)
-  if (dataCoding === 6) return new TextDecoder('iso-8859-5').decode(octets)
-  if (dataCoding === 7) return new TextDecoder('iso-8859-8').decode(octets)
-  const gsmScheme = dataCoding >= 0x10 && (dataCoding & 0x0c) === 0
-  return gsmScheme || (dataCoding & 0xf4) === 0xf0 ? decodeGsm7(octets) : octets.toString('latin1')
+export function readText(octets: Buffer, dataCoding: number, config: Alphabets): Wording {
+  const alphabet = alphabetOf(dataCoding, config)
+  if (alphabet === undefined) return noText(octets)
+  if (alphabet === 'gsm7') return asText(decodeGsm7(octets), octets)
+  return alphabet === 'latin1' ? asText(octets.toString('latin1'), octets) : readOctets(octets, alphabet)
+}
+
+const ALPHABETS: Record<number, string> = { 3: 'latin1', 6: 'iso-8859-5', 7: 'iso-8859-8', 8: 'ucs-2' }
+
+function alphabetOf(dataCoding: number, config: Alphabets): string | undefined {
+  if (dataCoding === 0) return config.alphabet
+  if (dataCoding === 1) return config.ia5 === 'gsm7' ? 'gsm7' : 'latin1'
+  return dataCoding < 0x10 ? ALPHABETS[dataCoding] : schemeOf(dataCoding)
+}
+
+/** TS 23.038 §4: 0x00-0x7F by bits 2 and 3, 0xC0-0xDF GSM, 0xE0-0xEF UCS-2, 0xF0-0xFF by bit 2. */
+function schemeOf(scheme: number): string | undefined {
+  if (scheme >= 0xf0) return (scheme & 0x04) === 0 ? 'gsm7' : undefined
+  if (scheme >= 0xc0) return scheme < 0xe0 ? 'gsm7' : 'ucs-2'
+  if (scheme >= 0x80) return undefined
+  return ['gsm7', undefined, 'ucs-2', undefined][(scheme >> 2) & 3]
 }
 
 /** Reads the pieces of one text. They are joined before they are read, since some senders cut characters in two. */
-export function readPieces(pieces: (Piece | undefined)[], config: Pick<SmppConfig, 'alphabet' | 'ia5'>): string {
+export function readPieces(pieces: (Piece | undefined)[], config: Alphabets): Wording {
   const codings = new Set(pieces.map((piece) => piece?.dataCoding))
   if (codings.size === 1)
     return readText(Buffer.concat(pieces.map((piece) => piece!.octets)), pieces[0]!.dataCoding, config)
-  return pieces.map((piece) => (piece ? readText(piece.octets, piece.dataCoding, config) : ' […] ')).join('')
+  const read = pieces.map((piece) => piece && readText(piece.octets, piece.dataCoding, config))
+  const text = read.map((each) => each?.text ?? ' […] ').join('')
+  const isWhole = read.every((each) => each?.octets === undefined)
+  return isWhole ? { text } : damaged(text, Buffer.concat(pieces.map((piece) => piece?.octets ?? Buffer.alloc(0))))
 }

@@ -1,7 +1,15 @@
 import { readFileSync } from 'node:fs'
 import { badInput } from '../../../domain/failure.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
-import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
+import type {
+  InboundHandlers,
+  Gateway,
+  GatewayHealth,
+  Outgoing,
+  SendOutcome,
+  Turn,
+} from '../../../flows/ports/gateway.ts'
+import type { Wording } from '../octets.ts'
 import { InFlight } from '../in-flight.ts'
 import { patientOf } from './addresses.ts'
 import { BoundLink, type BoundLinkOptions } from './bound-link.ts'
@@ -20,6 +28,8 @@ export interface SmppGatewayDeps {
   random: () => number
   /** Resolves the NAME of an `env:NAME`. */
   secret: (name: string) => string | undefined
+  /** Told when the connection is refused or lost, and when it stands again. */
+  tell?: (what: 'gateway-down' | 'gateway-up', facts: { gateway: string; code?: string }) => void
 }
 
 /** A reply whose text is still octets. */
@@ -50,6 +60,7 @@ class SmppGateway implements Gateway {
   readonly #occurrences: Occurrences
   readonly #reassembly: Reassembly<Inbound>
   #ears: InboundHandlers | undefined
+  #down: GatewayHealth | undefined
 
   constructor(config: SmppConfig, deps: SmppGatewayDeps) {
     this.#config = config
@@ -61,6 +72,7 @@ class SmppGateway implements Gateway {
     const news = {
       onRequest: (pdu: Pdu, from: Link) => this.#news(pdu, from),
       onLost: (lost: Link) => this.#lost(lost),
+      onChange: (trouble: string | undefined) => this.#changed(trouble),
     }
     const pair = config.bind === 'pair'
     this.#sender = new BoundLink({ ...link, ...news, role: pair ? 'transmitter' : 'transceiver' })
@@ -75,6 +87,14 @@ class SmppGateway implements Gateway {
   async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
     await Promise.all([this.#sender.start(START_PATIENCE_MS), this.#receiver?.start(START_PATIENCE_MS)])
+  }
+
+  async attempted(): Promise<void> {
+    await Promise.all([this.#sender.attempted(), this.#receiver?.attempted()])
+  }
+
+  health(): GatewayHealth {
+    return this.#down ?? { ok: true }
   }
 
   turnAtOnce(): Turn | undefined {
@@ -113,7 +133,7 @@ class SmppGateway implements Gateway {
 
   async #takeReceipt(pdu: Pdu): Promise<void> {
     const { octets, dataCoding } = pieceOf(pdu)
-    const facts = readReceipt(pdu, readText(octets, dataCoding, this.#config), this.#config.ids)
+    const facts = readReceipt(pdu, readText(octets, dataCoding, this.#config).text, this.#config.ids)
     if (facts === undefined || facts.state === 'pending') return
     if (!this.#book.knows(facts.ref)) await this.#submitter.settled()
     const verdict = this.#book.judge({ ...facts, state: facts.state })
@@ -129,11 +149,11 @@ class SmppGateway implements Gateway {
     return this.#reassembly.add(`${from} ${about.to}`, about, piece.part, piece)
   }
 
-  async #hear({ from, to, link }: Inbound, text: string, pieces: (Piece | undefined)[]): Promise<void> {
+  async #hear({ from, to, link }: Inbound, wording: Wording, pieces: (Piece | undefined)[]): Promise<void> {
     const at = this.#deps.clock.now()
-    const content = JSON.stringify([from, to, text, pieces[0]?.part?.reference])
+    const content = JSON.stringify([from, to, wording, pieces[0]?.part?.reference])
     const key = this.#occurrences.keyOf(content, link, at.getTime())
-    await this.#ear().message({ gateway: this.name, key, from, text, at })
+    await this.#ear().message({ gateway: this.name, key, from, ...wording, at })
     this.#occurrences.acknowledged(content, this.#deps.clock.now().getTime())
   }
 
@@ -144,6 +164,14 @@ class SmppGateway implements Gateway {
 
   #lost(link: Link): void {
     this.#occurrences.lost(link, this.#deps.clock.now().getTime())
+  }
+
+  #changed(trouble: string | undefined): void {
+    const isUp = trouble === undefined
+    if (isUp && this.#down === undefined) return
+    this.#down = isUp ? undefined : { ok: false, code: trouble, since: this.#deps.clock.now() }
+    const code = isUp ? {} : { code: trouble }
+    this.#deps.tell?.(isUp ? 'gateway-up' : 'gateway-down', { gateway: this.name, ...code })
   }
 
   #newKey(): string {
@@ -160,7 +188,7 @@ export function createSmppGateway(raw: unknown, deps: SmppGatewayDeps): Gateway 
 function linkOptions(
   config: SmppConfig,
   { secret, random }: SmppGatewayDeps,
-): Omit<BoundLinkOptions, 'role' | 'onRequest' | 'onLost'> {
+): Omit<BoundLinkOptions, 'role' | 'onRequest' | 'onLost' | 'onChange'> {
   const { host, port, connectMs, answerMs, enquireMs, reconnectMs, reconnectMaxMs, statuses, window } = config
   const variable = config.password.slice('env:'.length)
   const password = secret(variable)

@@ -47,6 +47,7 @@ function toCallback(request: Request, path: Callback['path']): Callback {
   return {
     path,
     method: request.method,
+    url: request.originalUrl,
     query: strings(request.query),
     headers: strings(request.headers),
     body: Buffer.isBuffer(request.body) ? request.body : Buffer.alloc(0),
