@@ -21,7 +21,7 @@ const SCRIPTS: readonly (readonly [code: string, pattern: RegExp])[] = [
 /** More than half of the letters: a name or a word of another script does not make the text one. */
 const MOST = 0.5
 
-const TAGALOG = new Set(
+const TAGALOG: ReadonlySet<string> = new Set(
   (
     'ako ang nang ng mga po opo hindi hindî wala walang meron mayroon naman lang siya kayo tayo nila niya ko mo ' +
     'ba nga bukas ngayon kahapon salamat pwede puwede kailan saan bakit regla reglahin dumating na pa rin din'
@@ -42,15 +42,14 @@ export function otherLanguageOf(text: string): string | undefined {
   return known >= TAGALOG_WORDS && known / words.length >= TAGALOG_SHARE ? 'tl' : undefined
 }
 
-const SYLLABICS = 'syllabics (Cree, Inuktitut and others)'
-const BY_LETTERS: Record<string, string> = {
-  'und-Arab': 'Arabic letters (Arabic, Dari, Farsi, Urdu and others)',
-  'und-Cans': SYLLABICS,
-  'und-Hani': 'Chinese characters',
-  'und-Deva': 'Devanagari letters (Hindi, Nepali and others)',
-}
+const BY_LETTERS: ReadonlyMap<string, string> = new Map([
+  ['und-Arab', 'Arabic letters (Arabic, Dari, Farsi, Urdu and others)'],
+  ['und-Cans', 'syllabics (Cree, Inuktitut and others)'],
+  ['und-Hani', 'Chinese characters'],
+  ['und-Deva', 'Devanagari letters (Hindi, Nepali and others)'],
+])
 
 /** What the desk calls it, in English. */
 export function languageWords(code: string): string {
-  return BY_LETTERS[code] ?? new Intl.DisplayNames('en', { type: 'language' }).of(code) ?? code
+  return BY_LETTERS.get(code) ?? new Intl.DisplayNames('en', { type: 'language' }).of(code) ?? code
 }
