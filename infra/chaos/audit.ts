@@ -1,5 +1,9 @@
 import { DateTime } from 'luxon'
 import type { Acceptance } from './ledger.ts'
+import { reasonCodes } from '../../src/adapters/db/calls/reason-codes.ts'
+import { sealedField } from '../../src/adapters/db/sealed-field.ts'
+import type { Vault } from '../../src/adapters/vault/vault.ts'
+import type { FollowUpReason } from '../../src/domain/calls/follow-up.ts'
 import { MESSAGE_KINDS } from '../../src/domain/messages/texts/message-kinds.ts'
 import type { TextKind } from '../../src/domain/messages/texts/kinds.ts'
 
@@ -8,6 +12,8 @@ export type Ask = (sql: string) => Promise<Record<string, unknown>[]>
 
 export interface Evidence {
   ask: Ask
+  /** Opens what the service has sealed. */
+  vault: Vault
   /**
    * `earliest`: what the service's clock can have said when it handed this over. `floor`: the same if it was slow
    * between its last check and the handing over.
@@ -56,7 +62,7 @@ export async function audit(evidence: Evidence): Promise<Finding[]> {
     counts,
     messages,
     byId: new Map(messages.map((each) => [each.id, each])),
-    ...(await surroundings(ask)),
+    ...(await surroundings(ask, evidence.vault)),
   }
   const due = messages.filter(({ send_at }) => send_at.getTime() < now.getTime() - 5 * 60_000)
   return [
@@ -127,17 +133,39 @@ type Facts = Evidence & { messages: Row[]; byId: Map<string, Row>; counts: Map<s
 const VISITS_AND_SLOTS = `select booking.id, (select count(*)::int from slot where slot.booking_id = booking.id and slot.starts_at = booking.visit_at and slot.state = 'taken') as slots
   from booking where state = 'booked'`
 
-async function surroundings(ask: Ask) {
-  const again = await ask(`select facts::jsonb ->> 'message' as id from happening where what = 'sent-again'`)
-  const calls = await ask(
-    `select booking_id from follow_up where reason in ('not-delivered', 'not-told', 'send-unknown', 'opted-out', 'cannot-come', 'no-opening')`,
+/** As `event.records.ts` seals them; rows of older versions are in the clear. */
+function openedFacts(
+  { booking_id, at, what, facts, sealed }: Record<string, unknown>,
+  vault: Vault,
+): Record<string, unknown> {
+  if (sealed === null) return JSON.parse(String(facts)) as Record<string, unknown>
+  const field = sealedField<{ facts: Record<string, unknown> }>(vault, 'event')
+  return field.open(String(sealed), [booking_id, at, what]).facts
+}
+
+async function surroundings(ask: Ask, vault: Vault) {
+  const codes = reasonCodes(vault)
+  const calledFor = (...reasons: FollowUpReason[]) =>
+    ask(
+      `select booking_id from follow_up where reason in (${codes
+        .stored(reasons)
+        .map((code) => `'${code}'`)
+        .join()})`,
+    )
+  const factsOf = async (what: string, name: string) =>
+    (await ask(`select booking_id, at, what, facts, sealed from happening where what = '${what}'`)).map((row) => ({
+      id: openedFacts(row, vault)[name],
+    }))
+  const again = await factsOf('sent-again', 'message')
+  const calls = await calledFor(
+    ...(['not-delivered', 'not-told', 'send-unknown', 'opted-out', 'cannot-come', 'no-opening'] as const),
   )
   const replies = await ask('select key, count(*)::int as n from reply group by key')
   // A text that is told twice is kept once, under the id of the first.
-  const acted = await ask(`select facts::jsonb ->> 'reply' as id from happening where what = 'reply'`)
+  const acted = await factsOf('reply', 'reply')
   const kept = await ask('select id from reply')
-  const unknown = await ask(`select booking_id from follow_up where reason = 'send-unknown'`)
-  const lost = await ask(`select booking_id from follow_up where reason = 'text-lost'`)
+  const unknown = await calledFor('send-unknown')
+  const lost = await calledFor('text-lost')
   return {
     resent: tally(again.map(({ id }) => id as string)),
     called: new Set(calls.map(({ booking_id }) => booking_id as string)),

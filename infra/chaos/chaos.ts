@@ -3,7 +3,9 @@
 // [--policy resend|ask-desk]. `--days`: how long time goes on, without faults, after the last of them.
 import { parseArgs } from 'node:util'
 import { audit, finding, type Finding } from './audit.ts'
-import { Fleet, STORES, type Stores } from './fleet.ts'
+import { createVault } from '../../src/adapters/vault/vault.ts'
+import { readKeyRing } from '../../src/adapters/vault/key-ring.ts'
+import { Fleet, KEY, STORES, type Stores } from './fleet.ts'
 import { Ledger } from './ledger.ts'
 import { People } from './people.ts'
 import { Chance } from './random.ts'
@@ -67,7 +69,9 @@ async function compare(): Promise<{ findings: Finding[]; rings: Rings }> {
   run.doubts.unheard(ledger.unheard)
   const { booked, stopped, heard } = people
   const acceptances = ledger.acceptances.map((each) => ({ ...each, ...run.bounds(each) }))
-  const findings = await audit({ ask, acceptances, doubts: run.doubts.counts, booked, stopped, heard, now: run.now() })
+  const vault = createVault(readKeyRing(KEY))
+  const known = { booked, stopped, heard, doubts: run.doubts.counts, now: run.now() }
+  const findings = await audit({ ask, vault, acceptances, ...known })
   const rings = await countRings(ask)
   await close()
   return { findings: [...findings, ...ofTheProcesses()], rings }

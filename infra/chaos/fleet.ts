@@ -46,6 +46,9 @@ export interface Member {
   worker: string | undefined
 }
 
+/** Seals the data of a run, which are invented. */
+export const KEY = Buffer.alloc(32, 9).toString('base64')
+
 /** The service on several processes with stores of its own, and the ways to hurt it. */
 export class Fleet {
   readonly members: Member[] = []
@@ -106,7 +109,7 @@ export class Fleet {
       LOG_LEVEL: 'error',
       GATEWAYS_DIR: this.#folder,
       DATA_DIR: this.#dataFolder,
-      DAYSIX_KEY: Buffer.alloc(32, 9).toString('base64'),
+      DAYSIX_KEY: KEY,
       PUBLIC_URL: `http://127.0.0.1:${webPort}`,
       SWEEP_SECONDS: '1',
       HORIZON_HOURS: '1',

@@ -47,6 +47,7 @@ describe('the audit of a chaos run', () => {
     const booked = new Map(rows.map(({ id }, n) => [`k${n}`, String(id)]))
     return {
       ask: async (text) => (await client.query(text)).rows,
+      vault: world.composed.vault,
       acceptances,
       doubts: new Map(),
       booked,

@@ -1,8 +1,9 @@
-import { mkdtempSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdtempSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { describe } from 'vitest'
+import { describe, vi } from 'vitest'
 import { createModemGateway } from '../../src/adapters/gateways/modem/modem-gateway.ts'
+import { SOON } from '../harness/patience.ts'
 import { gatewayContract } from './contract.ts'
 import { PATIENT, type Fate } from './fates.ts'
 import { present, Program } from './peers/programs.ts'
@@ -28,6 +29,7 @@ describe.skipIf(!present('gammu-smsd', ['--version']))('with gammu-smsd', () => 
         mkdirSync(folder(name))
       writeFileSync(folder('smsd.rc'), settings(home))
       const daemon = new Program('gammu-smsd', ['-c', folder('smsd.rc')])
+      await vi.waitUntil(() => existsSync(folder('smsd.log')), SOON)
       const [outbox, sent, error, inbox] = ['outbox', 'sent', 'error', 'inbox'].map(folder) as [
         string,
         string,

@@ -56,7 +56,7 @@ describe('a visit booked five minutes before its preparation begins, the last pe
 
   it('stays short notice, and closes its question once the period is told', async () => {
     await api.patch(`${B}/${id}`, { cycle: { lmp: '2026-03-06' } })
-    expect(await open()).toEqual(['not-delivered', 'short-notice'])
+    expect(await open()).toEqual(['short-notice'])
     expect((await shown()).shortNotice).toBe(true)
   })
 

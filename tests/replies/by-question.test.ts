@@ -24,12 +24,16 @@ describe('asked for the day', () => {
     expect(day(text, language)).toMatchObject({ meaning: 'period-started', startedOn: on })
   })
 
+  // The day of the last period is asked for too: whoever does not know it says of no start that it has come.
   it.each([
     ['en', 'no clue sorry, head like a colander'],
     ['fr', 'aucune idée'],
     ['es', 'ni idea'],
     ['uk', 'не записала'],
     ['pa', 'yaad nahi'],
+  ])('%s: %j is left to a person', (language, text) => expect(day(text, language).meaning).toBe('unclear'))
+
+  it.each([
     ['en', 'a couple of days ago'],
     ['en', 'monday or tuesday, one of them'],
   ])('%s: %j is a start without a day', (language, text) => {

@@ -21,22 +21,9 @@ export function tellAnswer(scene: Scene, senses: readonly Found[]): Told[] {
     return [
       { meaning: 'period-started', run: day, day, confidence: day.day === undefined ? 0.65 : 0.93 * day.certainty },
     ]
-  if (asked === 'day') return isDayUnknown(scene) ? [{ meaning: 'period-started', run, confidence: 0.75 }] : []
+  // "No idea": the day of the last period is asked for too, so that it says of no start that it has come.
+  if (asked === 'day') return []
   return isNotYet(scene, senses) ? [{ meaning: 'not-started', run, confidence: 0.82 }] : []
-}
-
-const LONGEST_UNKNOWN = 10
-
-/** "No idea sorry, brain like a sieve": it began, and when is not known. */
-function isDayUnknown(scene: Scene): boolean {
-  const { classes, tokens, isPart, days } = scene
-  if (isPart || days.length > 0 || tokens.length > LONGEST_UNKNOWN || tokens.some(({ asks }) => asks)) return false
-  const known = runsOf('day-unknown', scene)
-  return scene.clauses.runs.some(
-    (clause) =>
-      known.some((run) => run.from >= clause.from && run.to <= clause.to) &&
-      isFilled(clause, known, classes, ['filler', 'dating', 'joint', 'time', 'no', 'yes']),
-  )
 }
 
 /** A longer text than this tells more than that it has not come. Judgement, no source. */

@@ -10,9 +10,9 @@ export interface Token {
   asks: boolean
 }
 
-// Seventy-eight texts in one; whoever writes more is not writing to a clinic, and reading must not take longer than 50 ms
-// whatever is sent. The middle is left out and both ends are kept, because that is where a plain request or an alarm
-// stands.
+// Seventy-eight texts in one; whoever writes more is not writing to a clinic, and reading must not take longer than
+// 50 ms whatever is sent. The middle is left out and both ends are kept, because that is where a plain request or an
+// alarm stands.
 const LONGEST = 12_000
 const HEAD = 9_000
 
