@@ -1,7 +1,9 @@
+import type { Selectable } from 'kysely'
 import { DateTime } from 'luxon'
 import type { Acceptance } from './ledger.ts'
 import { reasonCodes } from '../../src/adapters/db/calls/reason-codes.ts'
-import { sealedField } from '../../src/adapters/db/sealed-field.ts'
+import type { EventTable } from '../../src/adapters/db/tables.ts'
+import { openEvent } from '../../src/adapters/db/visits/event.records.ts'
 import type { Vault } from '../../src/adapters/vault/vault.ts'
 import type { FollowUpReason } from '../../src/domain/calls/follow-up.ts'
 import { MESSAGE_KINDS } from '../../src/domain/messages/texts/message-kinds.ts'
@@ -133,16 +135,6 @@ type Facts = Evidence & { messages: Row[]; byId: Map<string, Row>; counts: Map<s
 const VISITS_AND_SLOTS = `select booking.id, (select count(*)::int from slot where slot.booking_id = booking.id and slot.starts_at = booking.visit_at and slot.state = 'taken') as slots
   from booking where state = 'booked'`
 
-/** As `event.records.ts` seals them; rows of older versions are in the clear. */
-function openedFacts(
-  { booking_id, at, what, facts, sealed }: Record<string, unknown>,
-  vault: Vault,
-): Record<string, unknown> {
-  if (sealed === null) return JSON.parse(String(facts)) as Record<string, unknown>
-  const field = sealedField<{ facts: Record<string, unknown> }>(vault, 'event')
-  return field.open(String(sealed), [booking_id, at, what]).facts
-}
-
 async function surroundings(ask: Ask, vault: Vault) {
   const codes = reasonCodes(vault)
   const calledFor = (...reasons: FollowUpReason[]) =>
@@ -153,9 +145,9 @@ async function surroundings(ask: Ask, vault: Vault) {
         .join()})`,
     )
   const factsOf = async (what: string, name: string) =>
-    (await ask(`select booking_id, at, what, facts, sealed from happening where what = '${what}'`)).map((row) => ({
-      id: openedFacts(row, vault)[name],
-    }))
+    ((await ask(`select * from happening where what = '${what}'`)) as unknown as Selectable<EventTable>[]).map(
+      (row) => ({ id: openEvent(row, vault).facts[name] }),
+    )
   const again = await factsOf('sent-again', 'message')
   const calls = await calledFor(
     ...(['not-delivered', 'not-told', 'send-unknown', 'opted-out', 'cannot-come', 'no-opening'] as const),

@@ -186,7 +186,9 @@ describe('a note that goes out', () => {
     const { notes, heard, failures } = told(noteAddress(`${base}/heads`))
     await notes.note()
     await close()
-    const key = Buffer.from(hkdfSync('sha256', TEST_KEY, Buffer.alloc(0), 'daysix audit head', 32))
+    const key = Buffer.from(
+      hkdfSync('sha256', Buffer.from(TEST_KEY, 'base64'), Buffer.alloc(0), 'daysix audit head', 32),
+    )
     const at = '2026-03-09T13:00:00.000Z'
     const signature = createHmac('sha256', key).update(`${at} 7:h`).digest('base64url')
     expect(bodies).toEqual([['POST', 'application/json', { at, head: '7:h', signature }]])

@@ -17,17 +17,18 @@ export function serverAddress(name: 'TEST_DATABASE_URL' | 'TEST_REDIS_URL' | 'TE
   return url || undefined
 }
 
-export const TEST_KEY = Buffer.alloc(32, 7)
+/** Seals what tests make up, and no more than that. */
+export const TEST_KEY = Buffer.alloc(32, 7).toString('base64')
 /** As versions before 0021 sealed: bound to no row. */
 export function sealedUnbound(value: unknown): string {
-  const key = Buffer.from(hkdfSync('sha256', TEST_KEY, Buffer.alloc(0), 'daysix seal', 32))
+  const key = Buffer.from(hkdfSync('sha256', Buffer.from(TEST_KEY, 'base64'), Buffer.alloc(0), 'daysix seal', 32))
   const iv = randomBytes(12)
   const cipher = createCipheriv('aes-256-gcm', key, iv).setAAD(Buffer.from('k1'))
   const body = Buffer.concat([cipher.update(JSON.stringify(value), 'utf8'), cipher.final()])
   return `k1.${Buffer.concat([iv, body, cipher.getAuthTag()]).toString('base64url')}`
 }
 
-export const testVault = () => createVault(readKeyRing(TEST_KEY.toString('base64')))
+export const testVault = () => createVault(readKeyRing(TEST_KEY))
 
 export interface FreshDatabase {
   url: string

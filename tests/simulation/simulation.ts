@@ -1,6 +1,5 @@
 import { createHash } from 'node:crypto'
-import { readKeyRing } from '../../src/adapters/vault/key-ring.ts'
-import { createVault } from '../../src/adapters/vault/vault.ts'
+import { TEST_KEY, testVault } from '../harness/servers.ts'
 import { audit, finding, type Finding } from '../../infra/chaos/audit.ts'
 import type { Claim } from '../../infra/chaos/fleet.ts'
 import { Doubts } from '../../infra/chaos/doubts.ts'
@@ -63,8 +62,6 @@ interface Seen {
   since: number
   times: number
 }
-
-const KEY = Buffer.alloc(32, 7).toString('base64')
 
 /**
  * Days of a clinic on virtual time: two machines, on which sends, replies, receipts, the desk's changes and sweeps run
@@ -134,7 +131,7 @@ export class Simulation implements World {
 
   async #build(): Promise<void> {
     const config = {
-      ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent', DAYSIX_KEY: KEY }),
+      ...loadConfig({ NODE_ENV: 'test', LOG_LEVEL: 'silent', DAYSIX_KEY: TEST_KEY }),
       sweepSeconds: 0,
     }
     const time = { clock: this.#clock, after: (ms: number, work: () => Promise<void>) => this.#clock.after(ms, work) }
@@ -339,7 +336,7 @@ export class Simulation implements World {
     const known = new Set((await ask(`select id from message where state = 'delivered'`)).map(({ id }) => id))
     const found = await audit({
       ask,
-      vault: createVault(readKeyRing(KEY)),
+      vault: testVault(),
       acceptances,
       doubts: this.#doubts.counts,
       booked: this.#clinic.booked,

@@ -30,42 +30,40 @@ interface Row {
   bound: unknown[]
 }
 
-/** Rows of a field after this one, in the order of their keys. */
-async function page({ records }: Database, name: SealedName, after: unknown, where: string, values: unknown[]) {
+/** The rows of a field for which this holds, a few at a time, in the order of their keys. */
+async function* rowsOf({ records }: Database, name: SealedName, where: string): AsyncGenerator<Row> {
   const { table, column, key, boundTo = [key] } = SEALED_FIELDS[name] as SealedColumn
-  const { rows } = await records.query(
-    `select ${key} as id, ${column} as sealed, ${boundTo.map((each, at) => `${each} as bound${at}`).join()}
-     from ${SCHEMA}.${table} where ${column} is not null ${after === null ? '' : `and ${key} > $1`} and ${where}
-     order by ${key} limit ${BATCH}`,
-    after === null ? values : [after, ...values],
-  )
-  return rows.map((row): Row => ({
-    id: String(row.id),
-    sealed: String(row.sealed),
-    bound: boundTo.map((_, at) => row[`bound${at}`]),
-  }))
+  const select = `select ${key} as id, ${column} as sealed, ${boundTo.map((each, at) => `${each} as bound${at}`).join()}
+    from ${SCHEMA}.${table} where ${column} is not null and ${where}`
+  let after: unknown[] = []
+  for (;;) {
+    const { rows } = await records.query(
+      `${select} ${after.length > 0 ? `and ${key} > $1` : ''} order by ${key} limit ${BATCH}`,
+      after,
+    )
+    for (const row of rows)
+      yield { id: String(row.id), sealed: String(row.sealed), bound: boundTo.map((_, at) => row[`bound${at}`]) }
+    if (rows.length < BATCH) return
+    after = [rows.at(-1)!.id]
+  }
 }
 
 async function resealField(database: Database, vault: Vault, name: SealedName): Promise<number> {
   const { table, column, key } = SEALED_FIELDS[name]
   const present = `${vault.sealsWith()}.${BOUND}`
-  let after: string | null = null
   let count = 0
-  for (;;) {
-    const rows: Row[] = await page(database, name, after, `left(${column}, ${present.length}) <> '${present}'`, [])
-    for (const { id, sealed, bound } of rows) {
-      const bond = bondOf(name, bound)
-      const plain = opened(vault, sealed, bond)
-      if (plain === null) continue
-      const { rowCount } = await database.records.query(
-        `update ${SCHEMA}.${table} set ${column} = $1 where ${key} = $2 and ${column} = $3`,
-        [vault.seal(plain, bond), id, sealed],
-      )
-      count += rowCount
-    }
-    if (rows.length < BATCH) return count
-    after = rows.at(-1)!.id
+  const others = rowsOf(database, name, `left(${column}, ${present.length}) <> '${present}'`)
+  for await (const { id, sealed, bound } of others) {
+    const bond = bondOf(name, bound)
+    const plain = opened(vault, sealed, bond)
+    if (plain === null) continue
+    const { rowCount } = await database.records.query(
+      `update ${SCHEMA}.${table} set ${column} = $1 where ${key} = $2 and ${column} = $3`,
+      [vault.seal(plain, bond), id, sealed],
+    )
+    count += rowCount
   }
+  return count
 }
 
 /** Null for a value that was altered or belongs elsewhere. */
@@ -87,16 +85,9 @@ export interface BrokenValue {
 /** Every sealed value that was altered, or belongs to another row. Reads everything: for a command, not for a page. */
 export async function brokenSeals(database: Database, vault: Vault): Promise<BrokenValue[]> {
   const broken: BrokenValue[] = []
-  for (const name of NAMES) {
-    let after: string | null = null
-    for (;;) {
-      const rows: Row[] = await page(database, name, after, 'true', [])
-      for (const { id, sealed, bound } of rows)
-        if (opened(vault, sealed, bondOf(name, bound)) === null) broken.push({ field: name, row: id })
-      if (rows.length < BATCH) break
-      after = rows.at(-1)!.id
-    }
-  }
+  for (const name of NAMES)
+    for await (const { id, sealed, bound } of rowsOf(database, name, 'true'))
+      if (opened(vault, sealed, bondOf(name, bound)) === null) broken.push({ field: name, row: id })
   return broken
 }
 

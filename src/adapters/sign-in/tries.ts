@@ -1,4 +1,5 @@
 import { mustWait, oneMore, type TryKind } from '../../domain/access/lockout.ts'
+import { byNobody } from '../../flows/access/audit.ts'
 import type { AccessRecords } from '../../flows/ports/access.ts'
 import type { AccessDeps } from './people.ts'
 
@@ -52,16 +53,6 @@ export async function forgetTries(tx: AccessRecords, who: Trier): Promise<void> 
 export async function recordFailure({ access, clock }: AccessDeps, who: Trier, waits: boolean): Promise<void> {
   await access.transact(async (tx) => {
     const facts = { name: tx.tries.printOf(`name ${who.login}`), address: who.address, waits }
-    await tx.audit.append([
-      {
-        at: clock.now(),
-        actorKind: 'nobody',
-        actorId: 'nobody',
-        what: 'sign-in-failed',
-        subjects: [],
-        clinicId: null,
-        facts,
-      },
-    ])
+    await tx.audit.append([byNobody(clock.now(), 'sign-in-failed', facts)])
   })
 }

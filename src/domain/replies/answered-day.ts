@@ -1,17 +1,16 @@
-import { clausesAround, contains, isFilled, overlaps } from './clauses.ts'
+import { BESIDE_DAY, clausesAround, contains, isFilled, overlaps } from './clauses.ts'
 import { openDay, type DayRun } from './dates.ts'
 import type { Match, Run } from './matching.ts'
-import type { Scene } from './scene.ts'
+import { asksSomething, wholeOf, type Scene } from './scene.ts'
 import { isDayOfVisit } from './start-day.ts'
 import type { Sense } from './vocabulary.ts'
 
 type Found = Match<Sense>
 
 /** A longer text than this is no answer that names a day, but a story in which one stands. Judgement, no source. */
-const LONGEST_ANSWER = 18
+export const LONGEST_ANSWER = 18
 /** A date without its month is not sure further back than this: "the 31st" may be a slip. Judgement, no source. */
 const OLDEST_DATE = 20
-const BESIDE = ['filler', 'dating', 'joint']
 
 /**
  * The day that a start is told on, where a start or its day was asked for: the only one named, unless something else in
@@ -29,8 +28,8 @@ export function answeredDay(scene: Scene, senses: readonly Found[]): DayRun | un
   return day.tense === 'past' && isAnswerOf(day, scene) && !isUnsure(day, scene) ? day : undefined
 }
 
-function isAllKnown({ tokens, days, classes }: Scene): boolean {
-  return isFilled({ from: 0, to: tokens.length }, days, classes, [...BESIDE, 'not'])
+function isAllKnown(scene: Scene): boolean {
+  return isFilled(wholeOf(scene), scene.days, scene.classes, [...BESIDE_DAY, 'not'])
 }
 
 /** Of days that are told one after the other, the one that is not denied: "not Saturday, Sunday". */
@@ -71,8 +70,8 @@ const SET_ASIDE = ['other-start', 'awaited', 'foreign-no']
 
 /** Something else may be told of that day: a question, a condition, another person, a visit, another beginning. */
 function isClaimed(day: DayRun, scene: Scene, senses: readonly Found[]): boolean {
-  const { classes, tokens, clauses } = scene
-  if (tokens.some(({ asks }) => asks) || isDayOfVisit(day, scene)) return true
+  const { classes, clauses } = scene
+  if (asksSomething(scene) || isDayOfVisit(day, scene)) return true
   if (senses.some(({ sense, to }) => CLAIMING.has(sense) && !isYesSaidFor(to, day, scene))) return true
   if (classes.some((found) => SET_ASIDE.some((name) => found.has(name)))) return true
   if (
@@ -100,10 +99,10 @@ function isYesSaidFor(after: number, day: DayRun, scene: Scene): boolean {
 function isAnswerOf(day: DayRun, scene: Scene): boolean {
   const { classes, tokens } = scene
   const all = [...scene.days, ...scene.days.flatMap((each) => denialOf(each, scene) ?? [])]
-  const isFull = (run: Run) => isFilled(run, all, classes, BESIDE)
+  const isFull = (run: Run) => isFilled(run, all, classes, BESIDE_DAY)
   const isDenied = all.length > scene.days.length
   if (!isDenied && classes.some((found) => found.has('no') || found.has('not'))) return false
-  if (isFull({ from: 0, to: tokens.length })) return true
+  if (isFull(wholeOf(scene))) return true
   const clause = clausesAround(day, scene.clauses)
   const yes = classes.findIndex((found, at) => at < day.from && found.has('yes'))
   const beside = tokens.length - (clause.to - clause.from)
@@ -129,7 +128,7 @@ function sureDay(day: DayRun, scene: Scene): DayRun {
   const isThisOrLast = day.kind === 'weekday' && day.day === scene.receipt().today
   const isFirst =
     day.kind === 'day-of-month' && !scene.tokens.slice(day.from, day.to).some(({ word }) => /^\d/.test(word))
-  const isBare = isFilled({ from: 0, to: scene.tokens.length }, [day], scene.classes, [])
+  const isBare = isFilled(wholeOf(scene), [day], scene.classes, [])
   const isCouple = day.kind === 'days-ago' && scene.classes.slice(day.from, day.to).some((found) => found.has('couple'))
   const isOther = scene.classes[day.from - 1]?.has('one-before') === true
   return isOther || (isThisOrLast && isBare) || isFirst || isCouple ? openDay(day) : day

@@ -1,7 +1,7 @@
 import { isFilled, overlaps } from './clauses.ts'
 import type { Run } from './matching.ts'
 import { valueOf } from './numbers.ts'
-import type { Scene } from './scene.ts'
+import { wholeOf, type Scene } from './scene.ts'
 
 /** The number of an opening, as it stands in a text. */
 export interface Numbered extends Run {
@@ -88,7 +88,7 @@ function isGivenUp(before: Numbered, last: Numbered, { classes, tokens }: Scene)
 function answeredNumbers(numbers: Numbered[], scene: Scene): Numbered | undefined {
   const { classes, tokens } = scene
   const words = ['filler', 'joint', 'no', 'yes', 'choosing']
-  if (!isFilled({ from: 0, to: tokens.length }, numbers, classes, words)) return undefined
+  if (!isFilled(wholeOf(scene), numbers, classes, words)) return undefined
   if (classes.slice(0, numbers[0]!.from).some((found) => found.has('no') || found.has('yes'))) return undefined
   const isAnswered = (name: string) => (number: Run) => tokens[number.to]?.before === 0 && classes[number.to]!.has(name)
   const taken = numbers.filter(isAnswered('yes'))

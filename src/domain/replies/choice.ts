@@ -5,7 +5,7 @@ import { clausesAround, isFilled, overlaps } from './clauses.ts'
 import type { DayRun } from './dates.ts'
 import { valueOf } from './numbers.ts'
 import { dayNumber } from './receipt.ts'
-import type { Scene } from './scene.ts'
+import { wholeOf, type Scene } from './scene.ts'
 import type { Match, Run } from './matching.ts'
 import { REPLY_MEANINGS } from './reply-meanings.ts'
 import { isUnderstood } from './senses.ts'
@@ -46,7 +46,7 @@ function takenChoice(scene: Scene, senses: Match<Sense>[], told: readonly Told[]
   const days = told.flatMap(({ day }) => day ?? [])
   if (scene.context.choices !== 1 || scene.days.some((day) => isForVisit(day, days))) return undefined
   if (scene.tokens.some(({ asks }) => asks)) return undefined
-  const all = { from: 0, to: scene.tokens.length }
+  const all = wholeOf(scene)
   const isPleased = scene.classes.some((found) => found.has('pleased'))
   if (isPleased && isFilled(all, [], scene.classes, ['pleased'])) return { ...all, choice: 1 }
   if (bareAnswer(scene) === 'yes') return { ...all, choice: 1 }

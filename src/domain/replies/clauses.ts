@@ -32,8 +32,11 @@ export function contains(outer: Run, inner: Run): boolean {
   return outer.from <= inner.from && inner.to <= outer.to
 }
 
+/** Classes of words that may stand beside a day without saying more. */
+export const BESIDE_DAY: readonly string[] = ['filler', 'dating', 'joint']
+
 /** True when every token of `within` belongs to one of `runs` or to one of the named word classes. */
-export function isFilled(within: Run, runs: Run[], classes: ClassRuns, names: string[]): boolean {
+export function isFilled(within: Run, runs: Run[], classes: ClassRuns, names: readonly string[]): boolean {
   let at = within.from
   while (at < within.to) {
     const next = Math.max(endOfRun(at, runs), endOfClass(at, classes, names))
@@ -49,7 +52,7 @@ function endOfRun(at: number, runs: Run[]): number {
   return end
 }
 
-function endOfClass(at: number, classes: ClassRuns, names: string[]): number {
+function endOfClass(at: number, classes: ClassRuns, names: readonly string[]): number {
   let end = -1
   for (const name of names) end = Math.max(end, classes[at]!.get(name)?.[0] ?? -1)
   return end

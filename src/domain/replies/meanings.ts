@@ -156,13 +156,10 @@ function isOfBlood(match: Found, { classes, clauses }: Scene): boolean {
   const to = Math.min(match.to + 3, clauses.runs[clauses.of[match.to - 1]!]!.to)
   const after = classes.slice(match.from, to)
   if (after.some((found) => found.has('texts'))) return false
-  const isAsked = classes[match.from]!.has('how') || classes[match.from - 1]?.has('how') === true
   const isBlood = after.some((found) => found.has('flow') || found.has('bleeds'))
-  return (
-    isBlood &&
-    (isAsked ||
-      classes.slice(clauses.runs[clauses.of[match.from]!]!.from, match.from).some((found) => found.has('how')))
-  )
+  // The word before it, whatever clause that is in, or any of its own clause.
+  const from = Math.min(clauses.runs[clauses.of[match.from]!]!.from, Math.max(0, match.from - 1))
+  return isBlood && classes.slice(from, match.from + 1).some((found) => found.has('how'))
 }
 
 const BODY = ['bleeds', 'flow', 'period', 'pain']

@@ -18,6 +18,8 @@ const SCRIPTS: readonly (readonly [code: string, pattern: RegExp])[] = [
   ['he', /\p{Script=Hebrew}/gu],
   ['th', /\p{Script=Thai}/gu],
 ]
+/** Of the scripts of our languages alone, as most texts are: then none of the others need be looked for. */
+const OURS = /^[\p{Script=Latin}\p{Script=Cyrillic}\p{Script=Gurmukhi}\p{Script=Common}\p{Script=Inherited}]*$/u
 /** More than half of the letters: a name or a word of another script does not make the text one. */
 const MOST = 0.5
 
@@ -35,7 +37,9 @@ const TAGALOG_SHARE = 0.4
 export function otherLanguageOf(text: string): string | undefined {
   const letters = text.match(/\p{L}/gu)?.length ?? 0
   if (letters === 0) return undefined
-  const found = SCRIPTS.find(([, pattern]) => (text.match(pattern)?.length ?? 0) / letters > MOST)
+  const found = OURS.test(text)
+    ? undefined
+    : SCRIPTS.find(([, pattern]) => (text.match(pattern)?.length ?? 0) / letters > MOST)
   if (found) return found[0]
   const words = text.toLowerCase().match(/\p{L}+/gu) ?? []
   const known = words.filter((word) => TAGALOG.has(word)).length

@@ -1,5 +1,5 @@
 import { findClauses, type Clauses } from './clauses.ts'
-import { findClasses, findPatterns, type ClassRuns, type Match } from './matching.ts'
+import { findClasses, findPatterns, type ClassRuns, type Match, type Run } from './matching.ts'
 import type { ReplyContext } from './reading.ts'
 import type { Receipt } from './receipt.ts'
 import { respell } from './spelling.ts'
@@ -38,3 +38,9 @@ export function lookAt(
   const matches = findPatterns(tokens, classes, language.phrases)
   return { language, context, receipt, tokens, classes, clauses, days, matches, isPart }
 }
+
+/** All words of the text. */
+export const wholeOf = ({ tokens }: Pick<Scene, 'tokens'>): Run => ({ from: 0, to: tokens.length })
+
+/** One of its sentences is a question. */
+export const asksSomething = ({ tokens }: Pick<Scene, 'tokens'>): boolean => tokens.some(({ asks }) => asks)

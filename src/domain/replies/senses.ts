@@ -1,6 +1,7 @@
+import { LONGEST_ANSWER } from './answered-day.ts'
 import { clausesAround, contains, isFilled, overlaps } from './clauses.ts'
 import type { Match, Run } from './matching.ts'
-import type { Scene } from './scene.ts'
+import { asksSomething, wholeOf, type Scene } from './scene.ts'
 import { isIntended } from './scope.ts'
 import { meaningsWith } from './reading.ts'
 import type { Remark, ReplyMeaning } from './reply-meaning.ts'
@@ -118,7 +119,7 @@ function isComplete(match: Found, matches: Found[], scene: Scene): boolean {
     match.sense === 'started-short' && scene.days.some((day) => overlaps(day, clause))
       ? ['filler', 'joint', 'dating']
       : ['filler', 'joint']
-  if (ALONE.has(match.sense)) return isFilled({ from: 0, to: scene.tokens.length }, runs, scene.classes, fillers)
+  if (ALONE.has(match.sense)) return isFilled(wholeOf(scene), runs, scene.classes, fillers)
   if (match.sense === 'started-short' && isDatedAnswer(match, clause, scene)) return true
   if (!isFilled(clause, runs, scene.classes, fillers)) return false
   if (
@@ -141,7 +142,7 @@ function isDatedAnswer(match: Found, clause: Run, scene: Scene): boolean {
   const [day, other] = days
   if (!day || other || day.tense !== 'past' || !overlaps(day, clause)) return false
   if (
-    tokens.some(({ asks }) => asks) ||
+    asksSomething(scene) ||
     classes.some((found, at) => !overlaps({ from: at, to: at + 1 }, day) && ELSE.some((name) => found.has(name)))
   )
     return false
@@ -152,7 +153,6 @@ function isDatedAnswer(match: Found, clause: Run, scene: Scene): boolean {
 
 /** What may begin as well, is denied, or is somebody's own doing. */
 const ELSE = ['other-start', 'not', 'no', 'beside-day', 'awaited', 'clean']
-const LONGEST_ANSWER = 18
 
 /** Days and times that may stand beside the pattern: any beside an event, only coming ones beside a yes. */
 function besides(match: Found, matches: Found[], scene: Scene): Run[] {

@@ -4,7 +4,7 @@ import { findChoice } from './choice.ts'
 import { clausesAround, isFilled, overlaps } from './clauses.ts'
 import type { Match } from './matching.ts'
 import { REPLY_MEANINGS } from './reply-meanings.ts'
-import type { Scene } from './scene.ts'
+import { asksSomething, wholeOf, type Scene } from './scene.ts'
 import { byPrecedence, type Told } from './told.ts'
 import type { Sense } from './vocabulary.ts'
 
@@ -55,14 +55,14 @@ function isOfOpening({ meaning, run }: Told, scene: Scene): boolean {
 }
 
 /** "They all clash". */
-function tellNoneFits(senses: Match<Sense>[], { classes, tokens }: Scene): Told[] {
+function tellNoneFits(senses: Match<Sense>[], scene: Scene): Told[] {
   if (
     senses.some(({ sense }) => sense === 'what-if') ||
-    !classes.some((found) => found.has('none-fits')) ||
-    tokens.some(({ asks }) => asks)
+    !scene.classes.some((found) => found.has('none-fits')) ||
+    asksSomething(scene)
   )
     return []
-  return [{ meaning: 'cannot-come', run: { from: 0, to: tokens.length }, confidence: 0.85 }]
+  return [{ meaning: 'cannot-come', run: wholeOf(scene), confidence: 0.85 }]
 }
 
 /** "No and yes", to a text that asked two things: nobody knows which is which. */
@@ -72,13 +72,13 @@ function saysBoth({ classes }: Scene): boolean {
 
 /** A yes that answers another question than whether the patient will come. */
 function isOtherYes(scene: Scene): boolean {
-  const { context, classes, tokens } = scene
+  const { context, classes } = scene
   const { asked } = context
-  const all = { from: 0, to: tokens.length }
   return (
     asked === 'started' ||
     asked === 'day' ||
-    (asked === 'either' && (bareAnswer(scene) !== undefined || saysBoth(scene) || isFilled(all, [], classes, NODS)))
+    (asked === 'either' &&
+      (bareAnswer(scene) !== undefined || saysBoth(scene) || isFilled(wholeOf(scene), [], classes, NODS)))
   )
 }
 
@@ -86,19 +86,20 @@ function isOtherYes(scene: Scene): boolean {
 const NODS = ['yes', 'nod', 'noted', 'filler']
 
 /** "Yeah no". */
-function isYesAndNo({ classes, tokens }: Scene): boolean {
-  const isAll = isFilled({ from: 0, to: tokens.length }, [], classes, ['yes', 'no', 'filler'])
+function isYesAndNo(scene: Scene): boolean {
+  const { classes } = scene
+  const isAll = isFilled(wholeOf(scene), [], classes, ['yes', 'no', 'filler'])
   const isBoth = classes.some((found) => found.has('yes')) && classes.some((found) => found.has('no'))
   return isAll && isBoth
 }
 
 /** "Got it, thanks": where nothing was asked, that is a courtesy. */
-function isReceived({ classes, tokens, context, isPart }: Scene): boolean {
+function isReceived(scene: Scene): boolean {
+  const { classes, tokens, context, isPart } = scene
   if (context.asked !== undefined || context.choices > 0 || isPart || tokens.length === 0) return false
-  const all = { from: 0, to: tokens.length }
   const isNoted = (at: number) => classes.some((found, from) => from <= at && (found.get('noted')?.[0] ?? 0) > at)
   return (
-    isFilled(all, [], classes, ['noted', 'filler']) &&
+    isFilled(wholeOf(scene), [], classes, ['noted', 'filler']) &&
     classes.some((found) => found.has('noted')) &&
     !classes.some((found, at) => ['yes', 'no', 'nod'].some((name) => found.has(name)) && !isNoted(at))
   )

@@ -1,4 +1,4 @@
-import { clausesAround, isFilled, overlaps, type Clauses } from './clauses.ts'
+import { BESIDE_DAY, clausesAround, isFilled, overlaps, type Clauses } from './clauses.ts'
 import type { Run } from './matching.ts'
 import type { Scene } from './scene.ts'
 import { isRefused } from './tell-visit.ts'
@@ -80,5 +80,5 @@ export function isDayOfVisit(day: DayRun, scene: Scene, event?: Run): boolean {
 }
 
 function standsAlone(day: DayRun, clauses: Clauses, scene: Scene): boolean {
-  return isFilled(clausesAround(day, clauses), scene.days, scene.classes, ['filler', 'dating', 'joint'])
+  return isFilled(clausesAround(day, clauses), scene.days, scene.classes, BESIDE_DAY)
 }

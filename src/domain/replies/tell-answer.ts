@@ -1,8 +1,8 @@
 import { answeredDay } from './answered-day.ts'
 import { bareAnswer } from './answers.ts'
-import { isFilled } from './clauses.ts'
+import { BESIDE_DAY, isFilled } from './clauses.ts'
 import type { Match, Run } from './matching.ts'
-import type { Scene } from './scene.ts'
+import { asksSomething, wholeOf, type Scene } from './scene.ts'
 import type { Told } from './told.ts'
 import type { Sense } from './vocabulary.ts'
 
@@ -12,7 +12,7 @@ type Found = Match<Sense>
 export function tellAnswer(scene: Scene, senses: readonly Found[]): Told[] {
   const { asked } = scene.context
   if (asked !== 'started' && asked !== 'day') return []
-  const run = { from: 0, to: scene.tokens.length }
+  const run = wholeOf(scene)
   const answer = asked === 'started' ? bareAnswer(scene) : undefined
   // A yes says that it began, not when: that is asked next.
   if (answer) return [{ meaning: answer === 'yes' ? 'period-started' : 'not-started', run, confidence: 0.9 }]
@@ -32,7 +32,7 @@ const LONGEST_NOT_YET = 16
 /** Said without a no: it is awaited, the patient would have told, others have it "and me not". */
 function isNotYet(scene: Scene, senses: readonly Found[]): boolean {
   const { tokens, classes, isPart } = scene
-  if (isPart || tokens.length > LONGEST_NOT_YET || tokens.some(({ asks }) => asks)) return false
+  if (isPart || tokens.length > LONGEST_NOT_YET || asksSomething(scene)) return false
   if (has('other-start', scene) || has('visiting', scene, BEGUN_BEFORE)) return false
   if (endsInNotMe(scene)) return true
   const opensWithYes = classes[0]?.has('yes') === true && classes[0].get('yes')![0] !== tokens.length
@@ -53,7 +53,7 @@ function isAwaited(scene: Scene): boolean {
   )
   if (isPast) return false
   if (awaited.length > 0) return true
-  const isAll = (run: Run) => isFilled(run, ahead, scene.classes, ['filler', 'dating', 'joint'])
+  const isAll = (run: Run) => isFilled(run, ahead, scene.classes, BESIDE_DAY)
   return ahead.length === scene.days.length && ahead.length > 0 && scene.clauses.runs.slice(0, 1).every(isAll)
 }
 

@@ -1,4 +1,4 @@
-import { clausesAround, isFilled, overlaps } from './clauses.ts'
+import { BESIDE_DAY, clausesAround, isFilled, overlaps } from './clauses.ts'
 import type { DayRun } from './dates.ts'
 import type { Match } from './matching.ts'
 import type { Scene } from './scene.ts'
@@ -67,6 +67,6 @@ function isOther(at: number, match: Found, scene: Scene): boolean {
   const other = clausesAround({ from: at, to: at + 1 }, scene.clauses)
   return (
     other.from >= clausesAround(match, scene.clauses).to &&
-    !isFilled(other, scene.days, scene.classes, ['filler', 'dating', 'joint', 'time', 'n', 'nth', 'month', 'weekday'])
+    !isFilled(other, scene.days, scene.classes, [...BESIDE_DAY, 'time', 'n', 'nth', 'month', 'weekday'])
   )
 }

@@ -2,7 +2,7 @@ import { DateTime } from 'luxon'
 import { bareAnswer } from './answers.ts'
 import type { DayRun } from './dates.ts'
 import type { Match } from './matching.ts'
-import type { Scene } from './scene.ts'
+import { asksSomething, wholeOf, type Scene } from './scene.ts'
 import type { Told } from './told.ts'
 import type { Sense } from './vocabulary.ts'
 
@@ -13,11 +13,11 @@ const ASKING: ReadonlySet<string | undefined> = new Set(['coming', 'either', und
  * is to stay as it is ("no, don't need another date"); a bare no to whether the patient is coming.
  */
 export function tellVisit(senses: readonly Match<Sense>[], scene: Scene): Told[] {
-  const { context, tokens, isPart } = scene
+  const { context, isPart } = scene
   if (isPart || !ASKING.has(context.asked) || context.choices > 0) return []
   if (context.asked === 'coming' && bareAnswer(scene) === 'no')
-    return [{ meaning: 'cannot-come', run: { from: 0, to: tokens.length }, confidence: 0.85 }]
-  if (tokens.some(({ asks }) => asks) || senses.some(({ sense }) => sense === 'what-if')) return []
+    return [{ meaning: 'cannot-come', run: wholeOf(scene), confidence: 0.85 }]
+  if (asksSomething(scene) || senses.some(({ sense }) => sense === 'what-if')) return []
   const refused = scene.days.find((day) => isRefused(day, scene) && isOfVisit(day, scene))
   if (refused) return [{ meaning: 'cannot-come', run: refused, confidence: 0.85 }]
   return context.asked === 'coming' ? tellKept(senses, scene) : []

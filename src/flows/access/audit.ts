@@ -2,6 +2,11 @@ import type { AccessStore, AuditEntry } from '../ports/access.ts'
 
 export type Auditor = (entry: AuditEntry) => Promise<void>
 
+/** An entry about somebody whom nobody knows: a wrong password, a wrong key. */
+export function byNobody(at: Date, what: string, facts: AuditEntry['facts']): AuditEntry {
+  return { at, actorKind: 'nobody', actorId: 'nobody', what, subjects: [], clinicId: null, facts }
+}
+
 interface Waiting {
   entry: AuditEntry
   done: () => void

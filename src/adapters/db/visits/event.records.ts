@@ -16,12 +16,15 @@ interface Sealed {
 
 const unreadable = (): Sealed => ({ by: UNREADABLE, facts: {} })
 
+/** Who did it, and the facts, of a row as it stands; older versions kept them in the clear. */
+export function openEvent(row: Omit<Selectable<EventTable>, 'id'>, vault: Vault): Sealed {
+  const { booking_id: bookingId, at, what, by, facts, sealed } = row
+  if (sealed === null) return { by: by!, facts: JSON.parse(facts!) as Sealed['facts'] }
+  return sealedField<Sealed>(vault, 'event').open(sealed, [bookingId, at, what], unreadable)
+}
+
 export function eventRecords(db: Db, vault: Vault): EventRecords {
   const field = sealedField<Sealed>(vault, 'event')
-  const openedOf = ({ booking_id: bookingId, at, what, by, facts, sealed }: Selectable<EventTable>): Sealed =>
-    sealed === null
-      ? { by: by!, facts: JSON.parse(facts!) as Sealed['facts'] }
-      : field.open(sealed, [bookingId, at, what], unreadable)
   return {
     add: ({ at, bookingId, what, by, facts }) => {
       const sealed = field.seal({ by, facts }, bookingId, at, what)
@@ -30,7 +33,7 @@ export function eventRecords(db: Db, vault: Vault): EventRecords {
     ofBooking: async (bookingId) => {
       const all = db.selectFrom('happening').selectAll()
       const rows = await all.where('booking_id', '=', bookingId).orderBy('id').execute()
-      return rows.map((row) => ({ at: row.at, bookingId, what: row.what, ...openedOf(row) }))
+      return rows.map((row) => ({ at: row.at, bookingId, what: row.what, ...openEvent(row, vault) }))
     },
   }
 }

@@ -7,7 +7,7 @@ import type { Provider } from '../../sign-in/oidc.ts'
 import { sameSecret } from '../../sign-in/same-secret.ts'
 import { actorOf, personOf, sessionHolds } from '../../sign-in/sign-in.ts'
 import { onlyOwnForms } from '../own-forms.ts'
-import type { Auditor } from '../../../flows/access/audit.ts'
+import { byNobody, type Auditor } from '../../../flows/access/audit.ts'
 import type { SessionCookie } from './cookies.ts'
 import { addressOf, type FailureLimit } from './failure-limit.ts'
 
@@ -87,15 +87,7 @@ async function byKey(door: Door, header: string, request: Request, response: Res
   if (actor) return actor
   const address = addressOf(request)
   door.failures.add(address)
-  await door.record({
-    at: door.deps.clock.now(),
-    actorKind: 'nobody',
-    actorId: 'nobody',
-    what: 'key-refused',
-    subjects: [],
-    clinicId: null,
-    facts: { address, request: request.id },
-  })
+  await door.record(byNobody(door.deps.clock.now(), 'key-refused', { address, request: request.id }))
   throw new Failure('unauthorized', {
     field: 'Authorization',
     message: 'This key is wrong, revoked or expired. Send a good one as "Authorization: Bearer …".',
