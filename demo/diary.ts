@@ -19,18 +19,23 @@ const BOOKED_CLOCKS = [
 
 /** Which times of a day the desk has given away: the next that is free. */
 export class Diary {
-  readonly #used = new Map<string, number>()
+  readonly #taken = new Set<string>()
 
   /** @param day if clinics do not work on it, or it is full, a later one */
   next(clinic: string, day: DateTime): DateTime {
     const on = workday(day)
-    const key = `${clinic} ${on.toISODate()}`
-    const used = this.#used.get(key) ?? 0
-    if (used === BOOKED_CLOCKS.length) return this.next(clinic, on.plus({ days: 1 }))
-    this.#used.set(key, used + 1)
-    return atClock(on, BOOKED_CLOCKS[used]!)
+    const clock = BOOKED_CLOCKS.find((each) => !this.#taken.has(keyOf(clinic, atClock(on, each))))
+    return clock === undefined ? this.next(clinic, on.plus({ days: 1 })) : this.take(clinic, atClock(on, clock))
+  }
+
+  /** That very time, whether or not it is one of those that are given away by themselves. */
+  take(clinic: string, at: DateTime): DateTime {
+    this.#taken.add(keyOf(clinic, at))
+    return at
   }
 }
+
+const keyOf = (clinic: string, at: DateTime) => `${clinic} ${at.toFormat("yyyy-MM-dd'T'HH:mm")}`
 
 /** @param clock e.g. `09:40` */
 export function atClock(day: DateTime, clock: string): DateTime {

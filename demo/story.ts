@@ -84,11 +84,12 @@ export class Story {
   #planHeroine(): void {
     const { heroine } = this.#cast
     Object.assign(heroine, { usualCycleDays: 28, trueCycleDays: 28, answers: 0 })
-    const visit = this.#midweek(this.#day(12, '10:30'))
+    // From the diary like every other, and before them: nobody else gets that time.
+    const visit = this.#world.diary.next(heroine.clinic, this.#midweek(this.#day(12)))
     heroine.startsOnCycleDay = 1 + 28 - Math.round(visit.startOf('day').diff(this.#firstDay, 'days').days) + 1
     this.#world.clock.at(workday(this.#day(0, '09:12')).toJSDate(), async () => {
-      const { timing, openings } = await this.#book(heroine, visit)
-      this.#say('desk', `books ${heroine.name} for ${visit.toFormat('ccc d LLL, HH:mm')}`)
+      const { booking, timing, openings } = await this.#book(heroine, visit)
+      this.#say('desk', `books ${heroine.name} for ${this.#short(booking.visit)}`)
       this.#say('Daysix', `warns the desk. ${timing.reason}`)
       this.#say('Daysix', `better openings: ${openings.map(({ at }) => this.#short(at)).join('; ')}`)
       this.#say('desk', 'is busy and keeps the time; the call list now has it')
@@ -97,7 +98,7 @@ export class Story {
     this.#answering.write(heroine, began, phrasesIn(heroine.language).started)
   }
 
-  /** A Tuesday, Wednesday or Thursday, so that the two days before are working days too. */
+  /** A Wednesday or Thursday, so that the two days before are working days too. */
   #midweek(day: DateTime): DateTime {
     let found = day
     while (found.weekday < 3 || found.weekday > 4) found = found.plus({ days: 1 })

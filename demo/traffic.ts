@@ -52,7 +52,7 @@ export class Traffic {
     const today = others.slice(0, TODAY)
     today.forEach((person, index) => {
       person.clinic = 'tidewrack'
-      this.#visit(person, atClock(this.#morning, TODAYS_CLOCKS[index]!))
+      this.#visit(person, this.#world.diary.take(person.clinic, atClock(this.#morning, TODAYS_CLOCKS[index]!)))
     })
     others.slice(TODAY, TODAY + BEFORE).forEach((person, index) => {
       this.#visit(person, this.#free(person, 16 - HISTORY_DAYS + Math.round(index * 1.7)))

@@ -70,10 +70,10 @@ export async function createWorld({ start, language, port, play }: Options): Pro
   const played = new Set<string>()
   const pages = play && demoPages({ play, pocket, clock, known, played, read: composed.deps.store.read })
   const running = await startService(config, composed, 'all', pages)
+  const diary = new Diary()
   return {
-    ...{ clock, pocket, composed, running, people, neighbours: others, played, random },
-    desk: new Desk(running.url),
-    diary: new Diary(),
+    ...{ clock, pocket, composed, running, people, neighbours: others, played, random, diary },
+    desk: new Desk(running.url, diary),
     nameOf: (number) => known.get(number)?.name ?? number,
     passUntil: passing(clock, composed),
   }
