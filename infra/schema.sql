@@ -172,6 +172,7 @@ table message
   claimed_by text
   prompted boolean not null default false
   by_hand boolean not null default false
+  confirms boolean not null default false
   CHECK ((state = ANY (ARRAY['planned'::text, 'queued'::text, 'sending'::text, 'sent'::text, 'delivered'::text, 'failed'::text, 'expired'::text, 'withdrawn'::text, 'undelivered'::text])))
   FOREIGN KEY (booking_id) REFERENCES booking(id)
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)

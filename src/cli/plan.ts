@@ -33,7 +33,8 @@ export function command(): Command {
     .description(
       'What is sent when: one JSON object a line in, one a line out.\n' +
         '  in  {"id":"a","visit":"2026-03-20T10:30","zone":"America/Halifax","bookedAt":"2026-02-20T15:00","lmp":"2026-03-02","language":"en","channel":"sms"}\n' +
-        '  out {"id":"a","messages":[{"kind":"prep","sendAt":"2026-03-17T18:00:00-03:00","notAfter":"2026-03-18T10:30:00-03:00"}],"warnings":[]}',
+        '  out {"id":"a","messages":[{"kind":"prep","sendAt":"2026-03-17T18:00:00-03:00","notAfter":"2026-03-18T10:30:00-03:00"}],"warnings":[]}\n' +
+        'confirms: the same message says what the confirmation would say.',
     )
     .action(async () => {
       const protocols = loadProtocols()
@@ -65,8 +66,9 @@ function answer(input: Line, protocols: ReadonlyMap<string, FullProtocol>): obje
   const doubts = checkHistory(history, asOf).map((fault) => ({ code: 'check-history', ...fault }))
   const badly = !timing.worthACall ? [] : [{ code: 'badly-timed', message: timing.reason }]
   return {
-    messages: messages.map(({ kind, sendAt, notAfter }) => ({
+    messages: messages.map(({ kind, confirms, sendAt, notAfter }) => ({
       kind,
+      ...(confirms && { confirms }),
       sendAt: withOffset(sendAt, zone),
       notAfter: withOffset(notAfter, zone),
     })),

@@ -61,13 +61,9 @@ describe('a message that was thought lost and then arrives', () => {
     const booked = await bookLate()
     const prep = await prepOf(booked)
     await receipt(prep.id, 'undelivered')
-    const [other] = (await world.deps.store.read.messages.ofBooking(booked.booking.id)).filter(
-      ({ kind }) => kind === 'confirmation',
-    )
     // A text of the desk is lost as well: it has a call of its own, which stays.
-    await world.deps.store.transact((tx) =>
-      tx.messages.insert([{ ...other!, id: 'm_hand', byHand: true, state: 'sent' }]),
-    )
+    const byHand = { ...prep, id: 'm_hand', kind: 'answer', byHand: true, gatewayRef: null, state: 'sent' } as const
+    await world.deps.store.transact((tx) => tx.messages.insert([byHand]))
     await receipt('m_hand', 'undelivered')
     await receipt(prep.id, 'delivered')
     expect(await reasonsAbout(booked)).toEqual(['text-lost'])

@@ -42,7 +42,7 @@ describe('the plan of a visit', () => {
 
   it('says what can still be kept when booked after the mark, and warns the desk', () => {
     const plan = planMessages(input({ now: at('2026-03-19T12:00') }))
-    expect(plan.messages.map(({ kind }) => kind)).toEqual(['late-prep', 'confirmation'])
+    expect(plan.messages.map(({ kind }) => kind)).toEqual(['late-prep'])
     expect(plan.warnings.map(({ code }) => code)).toEqual(['short-notice'])
   })
 
@@ -96,22 +96,26 @@ describe('preparation at the last moment', () => {
     expect(codes({ now: at(now) })).toEqual(warned)
   })
 
-  it('goes first, and the confirmation a quarter of an hour later, since only that says how to end the texts', () => {
-    expect(told({ now: at('2026-03-18T10:25') }).slice(0, 2)).toEqual([
-      'prep 2026-03-18T10:25',
-      'confirmation 2026-03-18T10:40',
-    ])
-    expect(told({ now: at('2026-03-18T08:00') }).slice(0, 2)).toEqual([
-      'prep 2026-03-18T09:00',
-      'confirmation 2026-03-18T09:15',
-    ])
+  it.each([
+    ['2026-03-18T10:25', 'prep', '2026-03-18T10:25'],
+    ['2026-03-18T08:00', 'prep', '2026-03-18T09:00'],
+    ['2026-03-19T19:50', 'late-prep', '2026-03-19T19:50'],
+  ])('booked at %s is one message with the confirmation', (now, kind, sendAt) => {
+    const [first, second] = planMessages(input({ now: at(now) })).messages
+    expect({ ...first!, sendAt: withOffset(first!.sendAt, zone).slice(0, 16) }).toMatchObject({
+      ...{ kind, sendAt, confirms: true, unsolicited: true },
+    })
+    expect(second?.kind).not.toBe('confirmation')
   })
 
-  it('goes with the confirmation where sending hours end in between', () => {
-    expect(told({ now: at('2026-03-19T19:50') })).toEqual([
-      'confirmation 2026-03-19T19:50',
-      'late-prep 2026-03-19T19:50',
-    ])
+  it('says nothing of a confirmation that was said, or that no preparation can carry', () => {
+    const plan = (changes: Partial<PlanInput>) =>
+      planMessages(input({ now: at('2026-03-18T10:25'), ...changes })).messages.map(
+        ({ kind, confirms = false }) => `${kind} ${confirms}`,
+      )
+    expect(plan({ done: ['confirmation'] })).toContain('prep false')
+    expect(plan({ prepHours: 0 })).toContain('confirmation false')
+    expect(plan({ done: ['prep'] })).toContain('confirmation false')
   })
 
   it('leaves the last period to be asked by a person where there is no time for a message', () => {

@@ -125,6 +125,7 @@ export interface MessageTable {
   fallback_of: string | null
   prompted: boolean
   by_hand: boolean
+  confirms: boolean
 }
 
 /** The processes that send, with the moment each was last heard, by the database's clock. */

@@ -55,6 +55,8 @@ export interface Message {
   /** A person at the desk wrote it: whatever keeps it from arriving, a person must hear of it. */
   byHand: boolean
   unsolicited: boolean
+  /** Preparation that confirms the visit too: both were due at once. */
+  confirms: boolean
   sendAt: Date
   notAfter: Date
   state: MessageState

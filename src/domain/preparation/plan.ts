@@ -21,7 +21,7 @@ const HOUR = 3_600_000
 const DAY = 24 * HOUR
 /** Below this there is no point in telling her: she is on her way. */
 const LATE_PREP_ENDS = 2 * HOUR
-/** Two messages closer than this come as one heap, in any order. */
+/** Two messages closer than this come as one heap. */
 const APART = 15 * 60_000
 /** Two local days, one of which may be an hour short. */
 const ASKED_AGAIN_AFTER = 2 * DAY - HOUR
@@ -50,6 +50,8 @@ export interface PlannedMessage {
   notAfter: Date
   /** Counts against the caps. */
   unsolicited: boolean
+  /** It says what the confirmation would say, too. */
+  confirms?: true
 }
 
 export interface PrepPlan {
@@ -91,9 +93,9 @@ export function planMessages(input: PlanInput): PrepPlan {
     taken.push(sendAt)
     messages.push({ kind: wish.kind, sendAt, notAfter: wish.notAfter(sendAt), unsolicited: true })
   }
-  confirmAfterPreparation(messages, input)
-  messages.sort((a, b) => a.sendAt.getTime() - b.sendAt.getTime())
-  return { messages, warnings }
+  const all = confirmedOnce(messages)
+  all.sort((a, b) => a.sendAt.getTime() - b.sendAt.getTime())
+  return { messages: all, warnings }
 }
 
 /** Confirms what she just did, so the caps leave it alone. */
@@ -105,16 +107,17 @@ function confirmation(input: PlanInput): PlannedMessage[] {
 }
 
 /**
- * Preparation due at the very moment of booking goes first, for its time is running out; the confirmation follows a
- * quarter of an hour later. Only that says how to end the texts and whom to ask, so it is not dropped; where sending
- * hours end in between, both go at once.
+ * Preparation that is due at the very moment of booking is one message with the confirmation: two would come in any
+ * order, and two calls would find the line busy with each other.
  */
-function confirmAfterPreparation(messages: readonly PlannedMessage[], { zone, hours }: PlanInput): void {
+function confirmedOnce(messages: readonly PlannedMessage[]): PlannedMessage[] {
   const confirms = messages.find(({ kind }) => kind === 'confirmation')
   const prepares = messages.find(({ kind }) => MESSAGE_KINDS[kind].prepares !== null)
-  if (!confirms || !prepares || prepares.sendAt.getTime() - confirms.sendAt.getTime() >= APART) return
-  const after = new Date(prepares.sendAt.getTime() + APART)
-  if (after < confirms.notAfter && mayRing(after, zone, hours)) confirms.sendAt = after
+  if (!confirms || !prepares || prepares.sendAt.getTime() - confirms.sendAt.getTime() >= APART) return [...messages]
+  return messages.flatMap((each) => {
+    if (each === confirms) return []
+    return each === prepares ? [{ ...each, confirms: true as const }] : [each]
+  })
 }
 
 /** Later than usual, and little time to read it before the preparation begins. */

@@ -34,8 +34,8 @@ export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<vo
   if (!other || sendAt >= message.notAfter) {
     return openFollowUp(tx, deps, about, lossOf(message), aboutLoss(message))
   }
-  const { id, kind, notAfter, unsolicited, visitAt, choices, answer, byHand } = message
-  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand }
+  const { id, kind, notAfter, unsolicited, visitAt, choices, answer, byHand, confirms } = message
+  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand, confirms }
   const standIn = newMessage(deps, about, { ...said, channel: other, fallbackOf: id })
   await tx.messages.insert([standIn])
 }

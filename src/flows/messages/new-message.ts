@@ -25,6 +25,7 @@ export function newMessage(
     revision: null,
     prompted: false,
     byHand: false,
+    confirms: false,
     attempt: 0,
     visitAt: booking?.visitAt ?? null,
     choices: [],

@@ -9,7 +9,10 @@ import type { CallScript, Step } from '../../domain/messages/voice/call-script.t
 import { protocolOf } from '../lookups.ts'
 import type { Deps } from '../ports/deps.ts'
 
-type Worded = Pick<Message, 'kind' | 'phone' | 'language' | 'channel' | 'detail' | 'visitAt' | 'choices' | 'answer'>
+type Worded = Pick<
+  Message,
+  'kind' | 'phone' | 'language' | 'channel' | 'detail' | 'visitAt' | 'choices' | 'answer' | 'confirms'
+>
 
 interface RenderContext {
   booking: Booking | null
@@ -30,10 +33,34 @@ export function renderMessage(
 ): { text: string; state: State; voice?: CallScript } {
   const { kind, language, channel, detail } = message
   const values = valuesOf(deps, message, around)
-  const { text, state } = deps.render({ kind, language, channel, detail, values })
+  const { text: said, state } = deps.render({ kind, language, channel, detail, values })
+  const confirmation = message.confirms ? confirmationBeside(deps, message, values) : null
+  const text = confirmation === null ? said : `${said} ${confirmation}`
   if (channel !== 'voice' || !deps.calls) return { text, state }
   const call = deps.calls.script({ kind, language, detail, values })
-  return { text, state: call.state, voice: call.script }
+  return { text, state: call.state, voice: confirmation === null ? call.script : ends(call.script, confirmation) }
+}
+
+/**
+ * What the confirmation says, to follow preparation in the same message, where the clinic is named. A full call for
+ * preparation says all of it by itself. A confirmation that may not go out never keeps preparation back.
+ */
+function confirmationBeside(deps: Deps, { language, channel, detail }: Worded, values: TextValues): string | null {
+  if (channel === 'voice' && detail === 'full') return null
+  // Without rules it promises no further text on how to prepare.
+  const { text, state } = deps.render({
+    ...{ kind: 'confirmation' as const, language, channel, detail },
+    values: { ...values, avoid: [] },
+  })
+  if (state === 'draft' && !deps.policy.allowDrafts) return null
+  const name = `${values.clinic}: `
+  return text.startsWith(name) ? text.slice(name.length) : text
+}
+
+function ends(script: CallScript, said: string): CallScript {
+  const { message } = script.steps
+  const [first = '', ...rest] = message.say
+  return { ...script, steps: { ...script.steps, message: { ...message, say: [first, said, ...rest] } } }
 }
 
 /** What is said in a call instead of texting this message. */

@@ -44,10 +44,10 @@ function toldElsewhere(message: Message, { phone }: Patient): Refusal | null {
 
 async function sendAnew(tx: Tx, deps: Deps, message: Message, about: Parameters<typeof newMessage>[1]): Promise<void> {
   const { id, kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices } = message
-  const { answer, byHand, fallbackOf, phone, language, detail, channel } = message
+  const { answer, byHand, confirms, fallbackOf, phone, language, detail, channel } = message
   const facts = { code: 'readdressed', endedAt: deps.clock.now() }
   if (!(await tx.messages.move(id, UNSENT, 'withdrawn', facts))) return
-  const said = { kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices, answer, byHand }
+  const said = { kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices, answer, byHand, confirms }
   const way = { fallbackOf, phone, language, detail, channel }
   await tx.messages.insert([newMessage(deps, about, { ...said, ...way })])
 }

@@ -51,5 +51,6 @@ export function kindsSaid(said: Message[], booking: Booking, patient: Patient, c
   const here = saidTo(said, patient)
   const forThisTime = saidHere(said, booking, patient)
   const onceEver = here.filter(({ kind }) => MESSAGE_KINDS[kind].planned?.again === 'never')
-  return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(confirm ? [] : ['confirmation'])
+  const isConfirmed = !confirm || here.some(({ confirms }) => confirms)
+  return [...forThisTime, ...onceEver].map(({ kind }) => kind).concat(isConfirmed ? ['confirmation'] : [])
 }

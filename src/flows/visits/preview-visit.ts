@@ -49,6 +49,7 @@ export interface Preview extends JudgedVisit {
   taken: boolean
   texts: {
     kind: Message['kind']
+    confirms: boolean
     channel: Message['channel']
     sendAt: Date
     text: string
@@ -120,6 +121,7 @@ async function plannedTexts(
     const measure = message.channel === 'sms' ? measureSms(text) : null
     return {
       kind: message.kind,
+      confirms: message.confirms,
       channel: message.channel,
       sendAt: message.sendAt,
       text,

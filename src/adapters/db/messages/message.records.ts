@@ -45,6 +45,7 @@ export const MESSAGE_COLUMNS = [
   'fallback_of',
   'prompted',
   'by_hand',
+  'confirms',
 ] as const satisfies (keyof MessageTable)[]
 const INSERT = insertInto('message', MESSAGE_COLUMNS)
 
@@ -87,6 +88,7 @@ function toRow(message: Message, vault: Vault): MessageTable {
     fallback_of: message.fallbackOf,
     prompted: message.prompted,
     by_hand: message.byHand,
+    confirms: message.confirms,
   }
 }
 
@@ -117,8 +119,7 @@ export function toMessage(row: MessageTable, vault: Vault): Message {
     endedAt: row.ended_at,
     code: row.code,
     fallbackOf: row.fallback_of,
-    prompted: row.prompted,
-    byHand: row.by_hand,
+    ...{ prompted: row.prompted, byHand: row.by_hand, confirms: row.confirms },
   }
 }
 

@@ -3,7 +3,8 @@ import { dateWords } from './when.ts'
 import type { PlannedKind, TextKind } from '../../../domain/messages/texts/kinds.ts'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { CycleHistory, DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
-import type { MessageState } from '../../../domain/messages/message.ts'
+import { MESSAGE_KINDS } from '../../../domain/messages/texts/message-kinds.ts'
+import type { Message, MessageState } from '../../../domain/messages/message.ts'
 import type { PrepStatus } from '../../../domain/preparation/prep-status.ts'
 import { noCycleWords } from '../visits/cycle-choices.ts'
 
@@ -40,6 +41,10 @@ export const PREPARATION: Record<PrepStatus, string> = {
 export const NEEDS_A_CALL: ReadonlySet<PrepStatus> = new Set(['not-reached', 'nobody-tells'])
 
 export const URGENCY = { 1: 'Now', 2: 'Today', 3: 'When convenient' } as const
+
+/** What a message is, e.g. `Preparation, with the confirmation`. */
+export const kindWords = ({ kind, confirms }: Pick<Message, 'kind' | 'confirms'>): string =>
+  MESSAGE_KINDS[kind].label + (confirms ? ', with the confirmation' : '')
 
 export const MESSAGE_STATE: Record<MessageState, string> = {
   planned: 'planned',

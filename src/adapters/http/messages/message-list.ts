@@ -1,8 +1,7 @@
 import type { Message } from '../../../domain/messages/message.ts'
-import { MESSAGE_KINDS } from '../../../domain/messages/texts/message-kinds.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import { html, type Html } from '../pages/html.ts'
-import { MESSAGE_STATE } from '../desk/words.ts'
+import { kindWords, MESSAGE_STATE } from '../desk/words.ts'
 
 /** Messages of a visit in order of time: what, when, what became of it, and the words once sent. */
 export function messageList(sheet: PageContext, messages: readonly Message[], zone: string): Html {
@@ -16,8 +15,8 @@ export function messageList(sheet: PageContext, messages: readonly Message[], zo
 const when = ({ sentAt, sendAt }: Message) => sentAt ?? sendAt
 
 function entry(sheet: PageContext, message: Message, zone: string): Html {
-  const { kind, channel, state, text, code } = message
-  return html`<li><b>${MESSAGE_KINDS[kind].label}</b> <time
+  const { channel, state, text, code } = message
+  return html`<li><b>${kindWords(message)}</b> <time
     datetime="${when(message).toISOString()}">${sheet.dayAndClock(when(message), zone)}</time> ${MESSAGE_STATE[state]}${channel === 'voice' && ', by a call'}${code && state !== 'delivered' && html` <small>(${code})</small>`}${text && html`<q>${text}</q>`}</li>
 `
 }

@@ -1,5 +1,4 @@
 import type { Booking } from '../../../domain/visits/booking.ts'
-import { MESSAGE_KINDS } from '../../../domain/messages/texts/message-kinds.ts'
 import type { Message } from '../../../domain/messages/message.ts'
 import { MEANINGS, type Reading } from '../../../domain/replies/reading.ts'
 import { REPLY_MEANINGS } from '../../../domain/replies/reply-meanings.ts'
@@ -7,16 +6,16 @@ import type { ReplyRecord } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import { dateWords } from '../desk/when.ts'
-import { doneWords, MESSAGE_STATE } from '../desk/words.ts'
+import { doneWords, kindWords, MESSAGE_STATE } from '../desk/words.ts'
 
 export function ourEntry(
   { clinic, dayAndClock }: PageContext,
-  { id, kind, sentAt, sendAt, state, text, answer, channel }: Message,
+  { id, kind, confirms, sentAt, sendAt, state, text, answer, channel }: Message,
 ): Html {
   const at = sentAt ?? sendAt
   return html`<li class="ours" id="${id}"><div class="margin"><b>Clinic</b><time
     datetime="${at.toISOString()}">${dayAndClock(at, clinic.zone)}</time></div>
-<div><p>${text ?? answer ?? 'Not yet written'}</p><small>${MESSAGE_KINDS[kind].label}, ${MESSAGE_STATE[state]}${channel === 'voice' && ', by a call'}</small></div></li>
+<div><p>${text ?? answer ?? 'Not yet written'}</p><small>${kindWords({ kind, confirms })}, ${MESSAGE_STATE[state]}${channel === 'voice' && ', by a call'}</small></div></li>
 `
 }
 

@@ -1,7 +1,6 @@
 import type { Look } from './book-form-data.ts'
 import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up-reasons.ts'
 import type { Obstacle } from '../../../domain/patients/unreachable.ts'
-import { MESSAGE_KINDS } from '../../../domain/messages/texts/message-kinds.ts'
 import { hasCycles } from '../../../domain/preparation/cycle/no-cycle.ts'
 import { weeksStrip } from '../../../domain/preparation/cycle/strip.ts'
 import { dateIn } from '../../../domain/local-time.ts'
@@ -19,7 +18,7 @@ import { doubtList } from '../preparation/doubt-list.ts'
 import { windowList } from '../preparation/window-list.ts'
 import { stripFigure } from '../preparation/cycle-strip.ts'
 import { dateWords, typedClock } from '../desk/when.ts'
-import { countedTexts } from '../desk/words.ts'
+import { countedTexts, kindWords } from '../desk/words.ts'
 
 /**
  * What asks for the panel anew when a field changes. It stands outside what its answer replaces: a change that waits
@@ -124,8 +123,8 @@ ${warnings.map(({ message }) => html`<p class="note">${message}</p>`)}
 ${
   texts.length > 0 &&
   html`<ol class="texts">${texts.map(
-    ({ kind, channel, sendAt, text, measure }) =>
-      html`<li><b>${MESSAGE_KINDS[kind].label}</b> <time
+    ({ kind, confirms, channel, sendAt, text, measure }) =>
+      html`<li><b>${kindWords({ kind, confirms })}</b> <time
         datetime="${sendAt.toISOString()}">${sheet.dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? countedTexts(measure.segments) : `By ${channel === 'voice' ? 'a call' : channel}`}</small></li>\n`,
   )}</ol><p>Together ${countedTexts(segments)}.</p>`
 }`
