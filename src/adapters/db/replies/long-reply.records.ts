@@ -67,7 +67,9 @@ async function addPart(db: Db, vault: Vault, { name, number, part, at }: NewPart
   const open = () => db.rows(OPEN, [id, gateway, textPrint, vault.fingerprint(from), total, at])
   // What was closed is looked for once nobody else can be about to close it.
   const [[found], closed] = await Promise.all([open(), db.rows(CLOSED, [textPrint])])
-  const known = closed.find(({ part_prints: prints }) => prints[number - 1] === print)
+  const known = closed.find(
+    (row) => row.part_prints[number - 1] === print && (row.heard_at !== null || toText(row) !== null),
+  )
   if (known) {
     if (found!.id === id) await db.write(REMOVE, [id])
     return [toText(known) ?? []].flat()
