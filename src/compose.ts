@@ -101,7 +101,9 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   await orClosed(database, checkLookUpKey(database, vault))
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
-  const gateways = (overrides.gateways ?? (await configured(config, time, random, log, metrics, openGatewayMemory(database, vault)))).map(metrics.timed)
+  const gateways = (
+    overrides.gateways ?? (await configured(config, time, random, log, metrics, openGatewayMemory(database, vault)))
+  ).map(metrics.timed)
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)

@@ -27,7 +27,12 @@ async function smppRig(rest: object = {}): Promise<Rig> {
     pauseMs: 50,
     ...rest,
   }
-  const gateway = createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret', memory: scratchMemory() })
+  const gateway = createSmppGateway(raw, {
+    clock,
+    random: Math.random,
+    secret: () => 'secret',
+    memory: scratchMemory(),
+  })
   await gateway.start(ears)
   let reference = 0
   return {

@@ -207,7 +207,13 @@ describe('a provider that is slow and well', () => {
   beforeAll(async () => {
     provider = await SlowProvider.start(ANSWER_MS)
     const request = { method: 'GET', url: `http://127.0.0.1:${provider.port}/`, query: { to: '{to}' } }
-    const deps = { clock: { now: () => new Date(START) }, random: () => 0.5, after: () => {}, secret: () => undefined, memory: scratchMemory() }
+    const deps = {
+      clock: { now: () => new Date(START) },
+      random: () => 0.5,
+      after: () => {},
+      secret: () => undefined,
+      memory: scratchMemory(),
+    }
     gateway = createGateway({ kind: 'http', name: GATEWAY, request, ...LIMITS }, deps)
     await gateway.start({ receipt: async () => {}, message: async () => {} })
     world = await TestWorld.create(START, undefined, [gateway])

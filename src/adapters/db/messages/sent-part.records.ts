@@ -43,7 +43,9 @@ export function sentPartRecords(db: Db): SentParts {
       const rows = await db.rows(OF_SENDING, [sending])
       const [first] = rows
       if (first === undefined) return undefined
-      const known = rows.flatMap(({ state, code }) => (state === null ? [] : [{ state, ...(code !== null && { code }) }]))
+      const known = rows.flatMap(({ state, code }) =>
+        state === null ? [] : [{ state, ...(code !== null && { code }) }],
+      )
       return { messageId: first.message_id!, parts: first.parts!, known }
     },
     untold: async (gateway, before) => (await db.rows(UNTOLD, [gateway, before])).map(({ sending }) => sending),

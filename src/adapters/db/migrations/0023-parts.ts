@@ -40,6 +40,6 @@ const STATEMENTS = [
    )`,
   'create index sent_part_sending on sent_part (sending)',
   'create index sent_part_message on sent_part (message_id)',
-  'create index sent_part_delivered on sent_part (gateway, sending) where state = \'delivered\'',
+  "create index sent_part_delivered on sent_part (gateway, sending) where state = 'delivered'",
   'create index sent_part_at on sent_part (at)',
 ]
