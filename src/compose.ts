@@ -35,7 +35,6 @@ import { callWriter } from './domain/messages/voice/write-script.ts'
 import { renderText } from './domain/messages/texts/render.ts'
 import { ApprovalBook, approvedTexts } from './flows/messages/approved-texts.ts'
 import type { Gateway } from './flows/ports/gateway.ts'
-import type { GatewayMemory } from './flows/ports/gateway-memory.ts'
 import type { Clock, Deps } from './flows/ports/deps.ts'
 import type { JobQueue } from './flows/ports/jobs.ts'
 
@@ -101,9 +100,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   await orClosed(database, checkLookUpKey(database, vault))
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
-  const gateways = (
-    overrides.gateways ?? (await configured(config, time, random, log, metrics, openGatewayMemory(database, vault)))
-  ).map(metrics.timed)
+  const outside = { ...time, random: fractions(random), memory: openGatewayMemory(database, vault) }
+  const gateways = (overrides.gateways ?? (await configured(config, outside, log, metrics))).map(metrics.timed)
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)
@@ -220,24 +218,19 @@ export function createQueue(config: Config, database: Database, clock: Clock, lo
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
 }
 
+type Outside = Pick<GatewayDeps, 'clock' | 'after' | 'random' | 'memory'>
+
 /**
  * The gateways described in the folder; outside production also the simulated telephone network. That a connection
  * does not stand is told before any message fails.
  */
-async function configured(
-  config: Config,
-  time: Timekeeper,
-  random: RandomBytes,
-  log: Logger,
-  metrics: Metrics,
-  memory: GatewayMemory,
-) {
+async function configured(config: Config, outside: Outside, log: Logger, metrics: Metrics) {
   const tell: GatewayDeps['tell'] = (what, facts) => {
     log.warn(facts, what)
     metrics.notice(what)
   }
   const callbackUrl = `${baseOf(config)}/gateways`
-  const deps = { ...time, random: fractions(random), secret: config.secret, callbackUrl, tell, memory }
+  const deps = { ...outside, secret: config.secret, callbackUrl, tell }
   const described = config.gatewaysDir ? await gatewaysOf(config.gatewaysDir, deps) : []
   return config.production ? described : [...described, createPocketGateway(deps)]
 }

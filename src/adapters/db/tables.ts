@@ -1,6 +1,7 @@
 import type { Because, OutcomeKind } from '../../domain/visits/outcome.ts'
 import type { Purpose } from '../../domain/visits/purpose.ts'
 import type { Generated } from 'kysely'
+import type { LongReplyTable, SentPartTable } from './gateway-memory.tables.ts'
 
 /** Rows as the database has them; the record modules map them to the domain's types, once each. */
 export interface ClinicTable {
@@ -152,34 +153,6 @@ export interface ReplyTable {
   done: string | null
   clinic_id: string | null
   patient_id: string | null
-}
-
-/** A long text that comes in parts, or came and was heard a moment ago. */
-export interface LongReplyTable {
-  id: string
-  gateway: string
-  text_print: string
-  phone_print: string
-  total: number
-  /** Keyed hashes of the parts that have come, each in its place; empty where none has. */
-  part_prints: string[]
-  /** Null once it is heard. */
-  sealed: string | null
-  came_at: Date
-  closed_at: Date | null
-  heard_at: Date | null
-}
-
-/** A part that the peer took, or a receipt that was quicker than our record of that. */
-export interface SentPartTable {
-  gateway: string
-  ref: string
-  sending: string | null
-  message_id: string | null
-  parts: number | null
-  state: 'delivered' | 'undelivered' | null
-  code: string | null
-  at: Date
 }
 
 /** When a clinic last heard a number, of the replies that are gone. */

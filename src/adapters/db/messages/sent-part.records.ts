@@ -1,7 +1,7 @@
 import type { SentParts } from '../../../flows/ports/gateway-memory.ts'
 import type { Db } from '../connections.ts'
 import { prepared } from '../prepared-statements.ts'
-import type { SentPartTable } from '../tables.ts'
+import type { SentPartTable } from '../gateway-memory.tables.ts'
 
 /** A peer may give an id again: a receipt without a part counts for one that was accepted about then. */
 const ABOUT_THEN = `interval '10 minutes'`

@@ -3,7 +3,7 @@ import type { Vault } from '../../vault/vault.ts'
 import type { Db } from '../connections.ts'
 import { prepared } from '../prepared-statements.ts'
 import { sealedField } from '../sealed-field.ts'
-import type { LongReplyTable } from '../tables.ts'
+import type { LongReplyTable } from '../gateway-memory.tables.ts'
 
 interface Sealed {
   from: string
