@@ -144,6 +144,18 @@ table key_check
   bound text
   CHECK (one)
   PRIMARY KEY (one)
+table long_reply
+  id text not null
+  gateway text not null
+  text_print text not null
+  phone_print text not null
+  total integer not null
+  part_prints text[] not null
+  sealed text
+  came_at timestamp with time zone not null
+  closed_at timestamp with time zone
+  heard_at timestamp with time zone
+  PRIMARY KEY (id)
 table message
   id text not null
   booking_id text
@@ -260,6 +272,17 @@ table sending_stop
   at timestamp with time zone not null
   sealed text not null
   PRIMARY KEY (scope)
+table sent_part
+  gateway text not null
+  ref text not null
+  sending text
+  message_id text
+  parts integer
+  state text
+  code text
+  at timestamp with time zone not null
+  CHECK ((state = ANY (ARRAY['delivered'::text, 'undelivered'::text])))
+  PRIMARY KEY (gateway, ref)
 table session
   hash text not null
   person_id text not null
@@ -344,6 +367,12 @@ CREATE UNIQUE INDEX happening_pkey ON daysix.happening USING btree (id)
 CREATE INDEX idempotency_age ON daysix.idempotency USING btree (at)
 CREATE UNIQUE INDEX idempotency_pkey ON daysix.idempotency USING btree (key)
 CREATE UNIQUE INDEX key_check_pkey ON daysix.key_check USING btree (one)
+CREATE INDEX long_reply_heard ON daysix.long_reply USING btree (heard_at) WHERE (heard_at IS NOT NULL)
+CREATE UNIQUE INDEX long_reply_open ON daysix.long_reply USING btree (text_print) WHERE (closed_at IS NULL)
+CREATE INDEX long_reply_phone ON daysix.long_reply USING btree (phone_print)
+CREATE UNIQUE INDEX long_reply_pkey ON daysix.long_reply USING btree (id)
+CREATE INDEX long_reply_text ON daysix.long_reply USING btree (text_print)
+CREATE INDEX long_reply_waiting ON daysix.long_reply USING btree (came_at) WHERE (heard_at IS NULL)
 CREATE INDEX message_asked ON daysix.message USING btree (sent_at) WHERE ((kind = ANY (ARRAY['cycle-check'::text, 'cycle-check-again'::text])) AND (state = ANY (ARRAY['sent'::text, 'delivered'::text, 'undelivered'::text])))
 CREATE INDEX message_booking ON daysix.message USING btree (booking_id)
 CREATE INDEX message_claimed ON daysix.message USING btree (claimed_at) WHERE (state = 'sending'::text)
@@ -382,6 +411,11 @@ CREATE INDEX reply_unacted ON daysix.reply USING btree (received_at) WHERE (done
 CREATE UNIQUE INDEX retention_mark_pkey ON daysix.retention_mark USING btree (what)
 CREATE UNIQUE INDEX retention_run_pkey ON daysix.retention_run USING btree (id)
 CREATE UNIQUE INDEX sending_stop_pkey ON daysix.sending_stop USING btree (scope)
+CREATE INDEX sent_part_at ON daysix.sent_part USING btree (at)
+CREATE INDEX sent_part_delivered ON daysix.sent_part USING btree (gateway, sending) WHERE (state = 'delivered'::text)
+CREATE INDEX sent_part_message ON daysix.sent_part USING btree (message_id)
+CREATE UNIQUE INDEX sent_part_pkey ON daysix.sent_part USING btree (gateway, ref)
+CREATE INDEX sent_part_sending ON daysix.sent_part USING btree (sending)
 CREATE INDEX session_person ON daysix.session USING btree (person_id)
 CREATE UNIQUE INDEX session_pkey ON daysix.session USING btree (hash)
 CREATE INDEX session_seen ON daysix.session USING btree (seen_at)

@@ -8,6 +8,7 @@ import { openEmbedded } from './adapters/db/embedded.ts'
 import type { Database } from './adapters/db/pool.ts'
 import { openServer } from './adapters/db/server.ts'
 import { openStore } from './adapters/db/store.ts'
+import { openGatewayMemory } from './adapters/db/gateway-memory.ts'
 import { openAccessStore } from './adapters/db/access/access-store.ts'
 import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
@@ -99,7 +100,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   await orClosed(database, checkLookUpKey(database, vault))
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory)
-  const gateways = (overrides.gateways ?? (await configured(config, time, random, log, metrics))).map(metrics.timed)
+  const outside = { ...time, random: fractions(random), memory: openGatewayMemory(database, vault) }
+  const gateways = (overrides.gateways ?? (await configured(config, outside, log, metrics))).map(metrics.timed)
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)
@@ -216,17 +218,19 @@ export function createQueue(config: Config, database: Database, clock: Clock, lo
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
 }
 
+type Outside = Pick<GatewayDeps, 'clock' | 'after' | 'random' | 'memory'>
+
 /**
  * The gateways described in the folder; outside production also the simulated telephone network. That a connection
  * does not stand is told before any message fails.
  */
-async function configured(config: Config, time: Timekeeper, random: RandomBytes, log: Logger, metrics: Metrics) {
+async function configured(config: Config, outside: Outside, log: Logger, metrics: Metrics) {
   const tell: GatewayDeps['tell'] = (what, facts) => {
     log.warn(facts, what)
     metrics.notice(what)
   }
   const callbackUrl = `${baseOf(config)}/gateways`
-  const deps = { ...time, random: fractions(random), secret: config.secret, callbackUrl, tell }
+  const deps = { ...outside, secret: config.secret, callbackUrl, tell }
   const described = config.gatewaysDir ? await gatewaysOf(config.gatewaysDir, deps) : []
   return config.production ? described : [...described, createPocketGateway(deps)]
 }

@@ -1,6 +1,7 @@
 import { fork } from 'node:child_process'
 import { once } from 'node:events'
 import smpp from 'smpp'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 
 // Messages a second through the SMPP gateway with a window of 100, against the bare npm session with the same window,
@@ -66,6 +67,7 @@ async function gatewayRate(port: number): Promise<number> {
     clock: { now: () => new Date() },
     random: Math.random,
     secret: () => 'bench',
+    memory: scratchMemory(),
   })
   await gateway.start({ receipt: async () => {}, message: async () => {} })
   const notAfter = new Date(Date.now() + 3_600_000)

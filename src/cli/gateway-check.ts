@@ -4,6 +4,7 @@ import { Command } from 'commander'
 import express from 'express'
 import { checkGateway } from '../adapters/gateways/check-gateway.ts'
 import { gatewayNamed } from '../adapters/gateways/described-folder.ts'
+import { scratchMemory } from '../adapters/db/gateway-memory.ts'
 import { FailureLimit } from '../adapters/http/access/failure-limit.ts'
 import { webhooks } from '../adapters/http/messages/webhooks.ts'
 import { baseOf, loadConfig } from '../config.ts'
@@ -71,6 +72,7 @@ async function find(name: string, folder: string | undefined): Promise<Gateway> 
     random: Math.random,
     after: (ms, work) => void setTimeout(() => void work(), ms),
     secret: config.secret,
+    memory: scratchMemory(),
     callbackUrl: `${baseOf(config)}/gateways`,
   })
 }

@@ -1,5 +1,6 @@
 import { readFileSync, readdirSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway, takesCallbacks, type GatewayDeps } from '../../src/adapters/gateways/create-gateway.ts'
 import { Failover } from '../../src/adapters/gateways/failover.ts'
 import { createPocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
@@ -80,6 +81,7 @@ const DEPS: GatewayDeps = {
   after: () => {},
   secret: () => 'shared',
   callbackUrl: 'https://clinic.example/gateways',
+  memory: scratchMemory(),
 }
 
 describe('a gateway made from its description', () => {

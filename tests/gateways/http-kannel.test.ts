@@ -1,4 +1,5 @@
 import { describe, expect, it, onTestFinished, vi } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import type { CallbackGateway } from '../../src/flows/ports/gateway.ts'
 import { SOON } from '../harness/patience.ts'
@@ -12,7 +13,13 @@ import { Webhook } from './webhook.ts'
 
 // Against Debian's Kannel, set up from the examples in infra/gateways/kannel.
 
-const DEPS = { clock: { now: () => new Date() }, random: Math.random, after: () => {}, callbackUrl: 'http://127.0.0.1' }
+const DEPS = {
+  clock: { now: () => new Date() },
+  random: Math.random,
+  after: () => {},
+  callbackUrl: 'http://127.0.0.1',
+  memory: scratchMemory(),
+}
 
 async function throughKannel(centre?: string) {
   const made: { gateway?: CallbackGateway } = {}

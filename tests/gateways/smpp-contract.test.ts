@@ -1,3 +1,4 @@
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 import { gatewayContract, type Rig } from './contract.ts'
 import { PATIENT } from './fates.ts'
@@ -26,7 +27,12 @@ async function smppRig(rest: object = {}): Promise<Rig> {
     pauseMs: 50,
     ...rest,
   }
-  const gateway = createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret' })
+  const gateway = createSmppGateway(raw, {
+    clock,
+    random: Math.random,
+    secret: () => 'secret',
+    memory: scratchMemory(),
+  })
   await gateway.start(ears)
   let reference = 0
   return {

@@ -5,6 +5,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import tls from 'node:tls'
 import { afterEach, describe, expect, it, vi } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 import type { Gateway } from '../../src/flows/ports/gateway.ts'
 import type { Failure } from '../../src/domain/failure.ts'
@@ -49,6 +50,7 @@ async function gatewayTo(port: number, rest: object = {}, told: unknown[] = []) 
     clock: { now: () => new Date() },
     random: Math.random,
     secret: (name) => (name === 'SMSC' ? 'secret' : undefined),
+    memory: scratchMemory(),
     tell: (what, { code }) => void told.push([what, code]),
   })
   const ears = recordingEars()
@@ -252,6 +254,7 @@ describe('a gateway that cannot be made', () => {
       clock: { now: () => new Date() },
       random: Math.random,
       secret: (name: string) => (name === 'ABSENT' ? undefined : 'x'),
+      memory: scratchMemory(),
     }
     const fieldOf = (described: object) => {
       try {

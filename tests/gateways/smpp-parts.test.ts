@@ -1,16 +1,13 @@
 import { execFileSync } from 'node:child_process'
 import fc from 'fast-check'
-import { describe, expect, it, vi } from 'vitest'
+import { describe, expect, it } from 'vitest'
 import { sourceOf } from '../../src/adapters/gateways/smpp/addresses.ts'
 import { decodeGsm7, encodeGsm7 } from '../../src/adapters/gateways/smpp/alphabets.ts'
 import { Occurrences } from '../../src/adapters/gateways/smpp/occurrences.ts'
 import { encodePdu, Framer } from '../../src/adapters/gateways/smpp/pdu.ts'
-import { Reassembly } from '../../src/adapters/gateways/smpp/reassembly.ts'
 import { canonicalId, readReceipt } from '../../src/adapters/gateways/smpp/receipts.ts'
 import { segmentsOf } from '../../src/adapters/gateways/smpp/segments.ts'
-import { SentBook } from '../../src/adapters/gateways/smpp/sent-book.ts'
 import { readSmppConfig } from '../../src/adapters/gateways/smpp/smpp-config.ts'
-import { SOON } from '../harness/patience.ts'
 import { refusal } from '../../src/adapters/gateways/smpp/status.ts'
 import { validityPeriod } from '../../src/adapters/gateways/smpp/times.ts'
 import type { Failure } from '../../src/domain/failure.ts'
@@ -138,38 +135,6 @@ describe('a receipt', () => {
   })
 })
 
-describe('the book of what was sent', () => {
-  const delivered = (ref: string) => ({ ref, state: 'delivered' as const })
-
-  it('calls a message of three parts delivered when all three are', () => {
-    const book = new SentBook()
-    const sent = book.open('m1', 3)
-    for (const ref of ['a', 'b', 'c']) book.accepted(sent, ref)
-    expect([book.judge(delivered('a')), book.judge(delivered('c')), book.judge(delivered('c'))]).toEqual([
-      undefined,
-      undefined,
-      undefined,
-    ])
-    expect(book.judge(delivered('b'))).toEqual({ messageId: 'm1', ref: 'c', state: 'delivered' })
-  })
-
-  it('calls it undelivered when one is not', () => {
-    const book = new SentBook()
-    const sent = book.open('m1', 2)
-    for (const ref of ['a', 'b']) book.accepted(sent, ref)
-    expect(book.judge({ ref: 'a', state: 'undelivered', code: '5' })).toEqual({
-      messageId: 'm1',
-      ref: 'b',
-      state: 'undelivered',
-      code: '5',
-    })
-  })
-
-  it('lets a receipt from before a restart go by the peer’s id', () => {
-    expect(new SentBook().judge(delivered('old'))).toEqual({ ref: 'old', state: 'delivered' })
-  })
-})
-
 describe('the same words again', () => {
   const [link, other] = [{}, {}]
   const seen = () => {
@@ -206,68 +171,6 @@ describe('the same words again', () => {
   it('are another text after ten minutes', () => {
     const occurrences = seen()
     expect(occurrences.keyOf('1', link, 0)).not.toBe(occurrences.keyOf('1', link, 600_000))
-  })
-})
-
-describe('a long reply put together', () => {
-  const piece = (text: string) => ({ octets: Buffer.from(text), dataCoding: 0 })
-  const part = (number: number) => ({ reference: 1, total: 2, number })
-  function assembly(options: { patienceMs?: number; holdMs?: number } = {}) {
-    const heard: string[] = []
-    const faults: Error[] = []
-    const reassembly = new Reassembly<null>({
-      hear: async (_, pieces) => {
-        const fault = faults.shift()
-        if (fault) throw fault
-        heard.push(pieces.map((one) => one?.octets.toString() ?? '?').join(''))
-      },
-      patienceMs: 5_000,
-      holdMs: 5_000,
-      ...options,
-    })
-    return { heard, faults, reassembly }
-  }
-
-  it('is acknowledged, both parts of it, once it is stored', async () => {
-    const { heard, reassembly } = assembly()
-    await Promise.all([
-      reassembly.add('a', null, part(2), piece('two')),
-      reassembly.add('a', null, part(1), piece('one')),
-    ])
-    expect(heard).toEqual(['onetwo'])
-  })
-
-  it('is not mixed with another sender’s', async () => {
-    const { heard, reassembly } = assembly({ holdMs: 1 })
-    const coming = [
-      ['a', 1],
-      ['b', 2],
-      ['a', 2],
-      ['b', 1],
-    ] as const
-    for (const [sender, number] of coming) await reassembly.add(sender, null, part(number), piece(sender + number))
-    expect(heard).toEqual(['a1a2', 'b1b2'])
-  })
-
-  it('is asked for again when it could not be stored, and then heard whole', async () => {
-    const { heard, faults, reassembly } = assembly()
-    faults.push(new Error('away'))
-    const first = Promise.allSettled([
-      reassembly.add('a', null, part(1), piece('one')),
-      reassembly.add('a', null, part(2), piece('two')),
-    ])
-    expect((await first).map((one) => one.status)).toEqual(['rejected', 'rejected'])
-    await reassembly.add('a', null, part(2), piece('two'))
-    expect(heard).toEqual(['onetwo'])
-  })
-
-  it('is heard with a gap when a part never comes, or when the service stops', async () => {
-    const { heard, reassembly } = assembly({ patienceMs: 20, holdMs: 1 })
-    await reassembly.add('a', null, part(2), piece('two'))
-    await vi.waitFor(() => expect(heard).toEqual(['?two']), SOON)
-    await reassembly.add('b', null, part(1), piece('one'))
-    await reassembly.flush()
-    expect(heard).toEqual(['?two', 'one?'])
   })
 })
 

@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createSmppGateway } from '../../src/adapters/gateways/smpp/smpp-gateway.ts'
 import type { Gateway } from '../../src/flows/ports/gateway.ts'
 import { SOON } from '../harness/patience.ts'
@@ -28,7 +29,7 @@ function gatewayTo(port: number, rest: object = {}): Gateway {
     pauseMs: 50,
     ...rest,
   }
-  return createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret' })
+  return createSmppGateway(raw, { clock, random: Math.random, secret: () => 'secret', memory: scratchMemory() })
 }
 
 async function perlRig(env: Record<string, string>, rest: object): Promise<Rig> {

@@ -1,5 +1,6 @@
 import net from 'node:net'
 import { afterEach, describe, expect, it } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import { Turns, type HeldTurn } from '../../src/adapters/gateways/turns.ts'
 import { createMetrics } from '../../src/adapters/metrics/metrics.ts'
@@ -108,6 +109,7 @@ const deps = {
   after: () => {},
   secret: () => 'shared',
   callbackUrl: 'http://127.0.0.1/gateways',
+  memory: scratchMemory(),
 }
 const timed = (gateway: Gateway) => createMetrics({} as Store, deps.clock, false).timed(gateway)
 

@@ -1,5 +1,6 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway, takesCallbacks } from '../../src/adapters/gateways/create-gateway.ts'
 import { readSipConfig } from '../../src/adapters/gateways/sip/sip-config.ts'
 
@@ -10,6 +11,7 @@ const deps = {
   after: () => {},
   secret: () => 'a-secret',
   callbackUrl: 'https://clinic.example/gateways',
+  memory: scratchMemory(),
 }
 const SIP = {
   kind: 'sip',

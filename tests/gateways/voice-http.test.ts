@@ -1,4 +1,5 @@
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway, takesCallbacks } from '../../src/adapters/gateways/create-gateway.ts'
 import { createVoiceHttpGateway } from '../../src/adapters/gateways/voice-http/voice-http-gateway.ts'
 import type { CallScript, Step } from '../../src/domain/messages/voice/call-script.ts'
@@ -203,6 +204,7 @@ describe('the description of a voice platform', () => {
     after: () => {},
     secret: () => 'shared',
     callbackUrl: 'https://clinic.example/gateways',
+    memory: scratchMemory(),
   }
 
   it('is refused with replies, without a secret, without the address of the service', () => {

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import type { Message } from '../../src/domain/messages/message.ts'
 import { takeTurns } from '../../src/flows/messages/take-turns.ts'
@@ -12,7 +13,14 @@ const ANSWER = { ...PLANNED, id: 'm_answer', revision: null } as Message
 /** Nothing is sent here: the gateway has one place, and nobody stands behind it. */
 function narrow() {
   const clock = { now: () => new Date() }
-  const outside = { clock, random: () => 0.5, after: () => {}, secret: () => 'shared', callbackUrl: 'http://127.0.0.1' }
+  const outside = {
+    clock,
+    random: () => 0.5,
+    after: () => {},
+    secret: () => 'shared',
+    callbackUrl: 'http://127.0.0.1',
+    memory: scratchMemory(),
+  }
   const gateway = createGateway({ ...providerConfig(9), name: 'narrow', maxConnections: 1 }, outside)
   const deps = { gateways: new Map([['narrow', gateway]]), worker: { waiting: new Set<string>() } }
   return deps as unknown as Deps

@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { openGatewayMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { BECAUSE } from '../../src/domain/visits/outcome.ts'
 import { closeFollowUp } from '../../src/flows/calls/close-follow-up.ts'
 import { recordOutcome } from '../../src/flows/visits/record-outcome.ts'
@@ -75,6 +76,17 @@ describe.each(STORES)('retention whose settings change, on $name', ({ open }) =>
     await on('2026-07-12')
     expect((await retain(world.deps, SHORT)).cycles).toBe(1)
     expect((await patient()).cycle).toEqual({ status: 'unknown' })
+  })
+
+  it('forgets parts of texts whose receipts never came, once no peer would still deliver them', async () => {
+    const { sentParts } = openGatewayMemory(world.composed.database, world.composed.vault)
+    const at = new Date(world.clock.now())
+    await sentParts.accepted({ gateway: 'centre', ref: '17', sending: 's', messageId: 'm_17', parts: 2, at })
+    const after = async (days: number) => {
+      await world.clock.moveTo(new Date(at.getTime() + days * 86_400_000))
+      return (await retainDaily(world.deps, LONG))!.sentParts
+    }
+    expect([await after(9), await after(10), await after(11)]).toEqual([0, 1, 0])
   })
 })
 

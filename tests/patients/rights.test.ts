@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { openGatewayMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { HELD_TABLES, KEPT_TABLES } from '../../src/adapters/db/patients/rights.records.ts'
 import { exportPatient } from '../../src/flows/patients/export-patient.ts'
 import { BY } from '../access/signed-in.ts'
@@ -130,6 +131,27 @@ describe('what is held on a patient', () => {
     const { held } = await exportPatient(world.deps, other.patientId, BY)
     expect(held.consent![0]!.withdrawn_at).toEqual(world.clock.now())
     await served.close()
+  })
+
+  it('parts of long texts are exported and go with the patient, unless somebody else has the number', async () => {
+    const { composed, clock } = world
+    const { longTexts, sentParts } = openGatewayMemory(composed.database, composed.vault)
+    const [mine, shared] = ['+17825550107', '+17825550102']
+    const { booking } = await world.book({ visit: '2026-04-23T09:00', name: 'Gus Marl', phone: mine })
+    const [message] = await world.deps.store.read.messages.ofBooking(booking.id)
+    const sent = { gateway: 'centre', ref: '17', sending: 's1', messageId: message!.id, parts: 2, at: clock.now() }
+    await sentParts.accepted(sent)
+    for (const from of [mine, shared]) {
+      const name = { gateway: 'centre', from, to: '80001', reference: 7, total: 2 }
+      await longTexts.add({ name, number: 1, part: { octets: '6869', coding: 0 }, at: clock.now() }, `l${from}`)
+    }
+    const { held } = await exportPatient(world.deps, booking.patientId, BY)
+    expect(held.sent_part).toMatchObject([{ ref: '17', message_id: message!.id }])
+    expect(held.long_reply).toMatchObject([{ from: mine, parts: [{ octets: '6869' }, null] }])
+    expect(JSON.stringify(held)).not.toContain('print')
+    for (const id of [booking.patientId, other.patientId]) await erasePatient(world.deps, id, BY)
+    const left = await composed.database.records.query('select id from long_reply union all select ref from sent_part')
+    expect(left.rows).toEqual([{ id: `l${shared}` }])
   })
 })
 

@@ -1,8 +1,10 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import type { Database } from '../../src/adapters/db/pool.ts'
+import { openGatewayMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
 import type { Store } from '../../src/flows/ports/deps.ts'
+import type { GatewayMemory } from '../../src/flows/ports/gateway-memory.ts'
 import { testVault } from '../harness/servers.ts'
 import { fill, listening, readFromEndToEnd, type Asked } from '../store/plans.ts'
 
@@ -17,14 +19,14 @@ const IDS = ['m_1', 'm_2', 'm_3']
 describe('with thousands of visits, no hot path reads a large table from end to end', () => {
   let database: Database
   let store: Store
+  let memory: GatewayMemory
   let asked: Asked[] = []
 
   beforeAll(async () => {
     database = await openEmbedded(undefined)
-    store = await openStore(
-      { ...database, records: listening(database.records, (each) => asked.push(each)) },
-      testVault(),
-    )
+    const heard = { ...database, records: listening(database.records, (each) => asked.push(each)) }
+    store = await openStore(heard, testVault())
+    memory = openGatewayMemory(heard, testVault())
     await fill(database.records)
   })
   afterAll(() => database.close())
@@ -115,6 +117,33 @@ describe('with thousands of visits, no hot path reads a large table from end to 
       .catch((error: unknown) => {
         if (!(error instanceof RolledBack)) throw error
       })
+    await expectKept()
+  })
+
+  const part = { gateway: 'centre', ref: 's-7', sending: 'sending-2', messageId: 'm_2', parts: 3, at: NOW }
+  const name = { gateway: 'centre', from: PHONE, to: '80001', reference: 7, total: 2 }
+  const ofGateways: Record<string, () => Promise<unknown>> = {
+    'keeping a part of a long reply': () =>
+      memory.longTexts.add({ name, number: 1, part: { octets: '61', coding: 0 }, at: NOW }, 'l_new'),
+    'long replies that wait no longer': () =>
+      memory.longTexts.due('centre', { began: NOW, closed: NOW, orphaned: NOW }, NOW),
+    'a long reply that was heard': () => memory.longTexts.heard('l_7', NOW),
+    'forgetting long replies': () => memory.longTexts.forgetHeard(NOW),
+    'an accepted part': () => memory.sentParts.accepted(part),
+    'the receipt of a part': () => memory.sentParts.told({ ...part, state: 'delivered' }),
+    'the parts of a message': () => memory.sentParts.ofSending('sending-2'),
+    'messages whose parts are all delivered': () => memory.sentParts.untold('centre', NOW),
+    'a message of which all is known': () => memory.sentParts.done('sending-2'),
+    'forgetting receipts of nothing': () => memory.sentParts.forgetStray(NOW),
+  }
+
+  it.each(Object.keys(ofGateways))('%s', async (name) => {
+    asked = []
+    await ofGateways[name]!()
+    await expectKept()
+  })
+
+  async function expectKept(): Promise<void> {
     const queries = asked.filter(({ text }) => /^\s*(select|update|delete|insert|with)/i.test(text))
     expect(queries.length).toBeGreaterThan(0)
     for (const { text, params, named } of queries) {
@@ -127,7 +156,7 @@ describe('with thousands of visits, no hot path reads a large table from end to 
           `${text}, planned once`,
         ).toEqual([])
     }
-  })
+  }
 })
 
 class RolledBack extends Error {}

@@ -2,6 +2,7 @@ import { spawn } from 'node:child_process'
 import { readFile } from 'node:fs/promises'
 import fc from 'fast-check'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import { RULES } from '../access/all-rules.ts'
 import type { CallbackGateway } from '../../src/flows/ports/gateway.ts'
@@ -227,6 +228,7 @@ describe('webhooks', () => {
       after: () => {},
       secret: () => 'a-secret-of-the-provider',
       callbackUrl: 'https://clinic.example/gateways',
+      memory: scratchMemory(),
     }) as CallbackGateway
     const heard: unknown[] = []
     await gateway.start({

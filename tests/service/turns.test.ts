@@ -1,5 +1,6 @@
 import { setTimeout as pause } from 'node:timers/promises'
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it, vi } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import type { Message } from '../../src/domain/messages/message.ts'
 import type { Gateway, Outgoing, SendOutcome, Turn } from '../../src/flows/ports/gateway.ts'
@@ -206,7 +207,13 @@ describe('a provider that is slow and well', () => {
   beforeAll(async () => {
     provider = await SlowProvider.start(ANSWER_MS)
     const request = { method: 'GET', url: `http://127.0.0.1:${provider.port}/`, query: { to: '{to}' } }
-    const deps = { clock: { now: () => new Date(START) }, random: () => 0.5, after: () => {}, secret: () => undefined }
+    const deps = {
+      clock: { now: () => new Date(START) },
+      random: () => 0.5,
+      after: () => {},
+      secret: () => undefined,
+      memory: scratchMemory(),
+    }
     gateway = createGateway({ kind: 'http', name: GATEWAY, request, ...LIMITS }, deps)
     await gateway.start({ receipt: async () => {}, message: async () => {} })
     world = await TestWorld.create(START, undefined, [gateway])

@@ -1,4 +1,5 @@
 import { afterEach, describe, expect, it } from 'vitest'
+import { scratchMemory } from '../../src/adapters/db/gateway-memory.ts'
 import { createGateway } from '../../src/adapters/gateways/create-gateway.ts'
 import { verifyAudit } from '../../src/flows/access/verify-audit.ts'
 import { isTrial } from '../../src/flows/region/in-earnest.ts'
@@ -32,7 +33,13 @@ describe('a trial', () => {
   })
 
   it('is one still through a failover of simulated networks', () => {
-    const deps = { clock: { now: () => new Date(0) }, random: () => 0.5, after: () => {}, secret: () => undefined }
+    const deps = {
+      clock: { now: () => new Date(0) },
+      random: () => 0.5,
+      after: () => {},
+      secret: () => undefined,
+      memory: scratchMemory(),
+    }
     const through = ['a', 'b'].map((name) => ({ kind: 'pocket', name }))
     const both = createGateway({ kind: 'failover', name: 'both', through }, deps)
     expect(isTrial({ gateways: new Map([['both', both]]) })).toBe(true)

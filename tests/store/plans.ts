@@ -17,6 +17,8 @@ const LARGE = new Set([
   'opt_out',
   'idempotency',
   'early_receipt',
+  'long_reply',
+  'sent_part',
   'audit',
   'audit_subject',
 ])
@@ -97,6 +99,8 @@ export async function fill(pool: Pool): Promise<void> {
     `insert into reply (id, gateway, key, phone_print, sealed, received_at, done) select 't_' || n, 'pocket', 'k' || n, 'print' || n, '${sealed}', now(), case when n % 100 = 0 then 'asked-which' else 'thanks' end from generate_series(1, 4000) n`,
     `insert into sign_of_life select 'print' || n, 'c_' || (1 + n % 20), now() from generate_series(1, 4000) n`,
     `insert into early_receipt (gateway, ref, state, at) select 'pocket', 'early-' || n, 'delivered', now() from generate_series(1, 2000) n`,
+    `insert into long_reply (id, gateway, text_print, phone_print, total, part_prints, came_at, closed_at, heard_at) select 'l_' || n, 'centre', 'text' || n, 'print' || n, 2, '{a,b}', now(), now(), now() from generate_series(1, 4000) n`,
+    `insert into sent_part (gateway, ref, sending, message_id, parts, state, at) select 'centre', 's-' || n, 'sending-' || n / 3, 'm_' || n / 3, 3, case when n % 40 = 0 then 'delivered' end, now() from generate_series(1, 8000) n`,
     `insert into follow_up (id, reason, urgency, booking_id, reply_id, sealed, opened_at, closed_at) select 'f_' || n, 'badly-timed', 2, 'b_' || n, 't_' || n, '${sealed}', now(), case when n % 50 = 0 then null else now() end from generate_series(1, 4000) n`,
     `insert into happening (at, booking_id, what, by, facts) select now(), 'b_' || (1 + n % 4000), 'booked', 'desk', '{}' from generate_series(1, 8000) n`,
     `insert into idempotency (key, request_hash, status, sealed, at) select 'k_' || n, 'x', 201, '${sealedUnbound({})}', now() from generate_series(1, 4000) n`,

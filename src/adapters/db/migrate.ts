@@ -23,6 +23,7 @@ import * as consentUntil from './migrations/0019-consent-until.ts'
 import * as signsOfLife from './migrations/0020-signs-of-life.ts'
 import * as boundSeals from './migrations/0021-bound-seals.ts'
 import * as signInTries from './migrations/0022-sign-in-tries.ts'
+import * as parts from './migrations/0023-parts.ts'
 import * as confirms from './migrations/0024-confirms.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
@@ -49,6 +50,7 @@ const MIGRATIONS = {
   '0020-signs-of-life': signsOfLife,
   '0021-bound-seals': boundSeals,
   '0022-sign-in-tries': signInTries,
+  '0023-parts': parts,
   '0024-confirms': confirms,
 }
 

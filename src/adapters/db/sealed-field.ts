@@ -12,6 +12,7 @@ export const SEALED_FIELDS = {
   'booking-outcome': { table: 'booking', column: 'sealed_outcome', key: 'id' },
   message: { table: 'message', column: 'sealed', key: 'id' },
   reply: { table: 'reply', column: 'sealed', key: 'id' },
+  'long-reply': { table: 'long_reply', column: 'sealed', key: 'id' },
   'follow-up': { table: 'follow_up', column: 'sealed', key: 'id' },
   'follow-up-end': { table: 'follow_up', column: 'sealed_end', key: 'id' },
   event: { table: 'happening', column: 'sealed', key: 'id', boundTo: ['booking_id', 'at', 'what'] },

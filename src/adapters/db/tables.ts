@@ -1,6 +1,7 @@
 import type { Because, OutcomeKind } from '../../domain/visits/outcome.ts'
 import type { Purpose } from '../../domain/visits/purpose.ts'
 import type { Generated } from 'kysely'
+import type { LongReplyTable, SentPartTable } from './gateway-memory.tables.ts'
 
 /** Rows as the database has them; the record modules map them to the domain's types, once each. */
 export interface ClinicTable {
@@ -221,6 +222,8 @@ export interface Tables {
   worker: WorkerTable
   early_receipt: EarlyReceiptTable
   reply: ReplyTable
+  long_reply: LongReplyTable
+  sent_part: SentPartTable
   sign_of_life: SignOfLifeTable
   follow_up: FollowUpTable
   happening: EventTable

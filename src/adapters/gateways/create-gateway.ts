@@ -2,6 +2,7 @@ import { parse } from 'yaml'
 import * as z from 'zod'
 import { badInput } from '../../domain/failure.ts'
 import type { CallbackGateway, Gateway } from '../../flows/ports/gateway.ts'
+import type { GatewayMemory } from '../../flows/ports/gateway-memory.ts'
 import { gatewayName, readDescribed } from './described.ts'
 import { Failover } from './failover.ts'
 import { createHttpGateway } from './http/http-gateway.ts'
@@ -20,6 +21,8 @@ export interface GatewayDeps {
   after: (ms: number, work: () => Promise<void>) => void
   /** Resolves the NAME of an `env:NAME`. */
   secret: (name: string) => string | undefined
+  /** What outlives the process, and is shared with other workers. */
+  memory: GatewayMemory
   /** Told when a connection is refused or lost, and when it is there. Codes only. */
   tell?: (what: 'gateway-down' | 'gateway-up', facts: { gateway: string; code?: string }) => void
   /**
@@ -37,7 +40,7 @@ const KINDS: Record<string, Make> = {
   pocket: ({ name }, deps) => createPocketGateway({ ...deps, ...(typeof name === 'string' && { name }) }),
   http: (described, deps, within) =>
     withBreaker(createHttpGateway(described, { ...deps, ...addressOf(described, deps, within) }), deps),
-  smpp: (described, deps) => withBreaker(createSmppGateway(described, deps), deps),
+  smpp: (described, deps, within) => withBreaker(createSmppGateway(described, { ...deps, within }), deps),
   'voice-http': (described, deps, within) =>
     withBreaker(createVoiceHttpGateway(described, { ...deps, ...addressOf(described, deps, within) }), deps),
   modem: (described, deps) => withBreaker(createModemGateway(described, deps), deps),

@@ -6,6 +6,8 @@ import type { Deps } from '../ports/deps.ts'
 const DAY_MS = 86_400_000
 /** Receipts that nobody asked for. */
 const RECEIPTS_DAYS = 3
+/** No peer tries to deliver a text for longer. */
+const PARTS_DAYS = 10
 /** Nobody asks for an older one, whatever the clinics' settings. */
 const SIGNS_DAYS = LONGEST_ASK_AGAIN_MONTHS * 31
 const LONG_AGO = new Date(0)
@@ -72,6 +74,7 @@ function rulesOf(deps: Deps, { cycleDays, textDays, auditDays }: RetentionRules)
     atOnce('replies', textDays, (tx, to) => tx.retention.removeReplies(to)),
     atOnce('signsOfLife', SIGNS_DAYS, (tx, to) => tx.retention.removeSignsOfLife(to)),
     atOnce('earlyReceipts', RECEIPTS_DAYS, (tx, to) => tx.retention.removeEarlyReceipts(to)),
+    atOnce('sentParts', PARTS_DAYS, (tx, to) => tx.retention.removeSentParts(to)),
     atOnce('sessions', 1, (tx, to) => tx.sessions.removeStale(to, to)),
     atOnce('signInTries', 1, (tx, to) => tx.tries.removeStale(to)),
     atOnce('audit', auditDays, (tx, to) => tx.audit.prune(to, now)),

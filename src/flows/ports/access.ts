@@ -221,8 +221,9 @@ export interface RetentionRecords {
   clearReadings(from: Date, to: Date, afterId: string): Promise<Part>
   clearFollowUps(from: Date, to: Date, afterId: string): Promise<Part>
   clearMessages(from: Date, to: Date, afterId: string): Promise<Part>
-  /** Keeps when each clinic last heard each number. */
+  /** Keeps when each clinic last heard each number. Removes what is left of long texts too. */
   removeReplies(before: Date): Promise<number>
   removeSignsOfLife(before: Date): Promise<number>
   removeEarlyReceipts(before: Date): Promise<number>
+  removeSentParts(before: Date): Promise<number>
 }

@@ -1,3 +1,4 @@
+import { createSocket } from 'node:dgram'
 import { expect, vi } from 'vitest'
 import { SOON } from '../../harness/patience.ts'
 import { freePort, present, Program } from './programs.ts'
@@ -39,6 +40,14 @@ export class PerlSmsc {
 
   taken(): PerlTaken[] {
     return this.events('took').map((line) => ({ ...line, to: `+${String(line.to)}` }) as PerlTaken)
+  }
+
+  /** Asks something of the newest connection of this system id: see `controlled` in smsc.pl. */
+  async ask(system: string, asked: object): Promise<void> {
+    const bind = this.events('bind').findLast((each) => each.system === system && each.ok === 1)
+    const socket = createSocket('udp4')
+    await new Promise((sent) => socket.send(JSON.stringify(asked), Number(bind!.control), '127.0.0.1', sent))
+    socket.close()
   }
 
   stop(): Promise<void> {

@@ -5,7 +5,7 @@
 #
 #   PORT=2775 IDS=dec|hex|hexsubmit SECRET=secret perl smsc.pl
 use strict; use warnings;
-use Net::SMPP; use Encode (); use Encode::GSM0338 (); use JSON::PP (); use Time::HiRes qw(sleep);
+use Net::SMPP; use IO::Select; use IO::Socket::INET; use Encode (); use Encode::GSM0338 (); use JSON::PP (); use Time::HiRes qw(sleep);
 
 $| = 1;
 $SIG{CHLD} = 'IGNORE';
@@ -31,11 +31,17 @@ my (%told, %orders, $throttled, $next);
 sub serve {
   my $link = shift;
   $next = 0x0A000000 + (($$ & 0xffff) << 8);
-  while (my $pdu = $link->read_pdu) {
+  my $control = IO::Socket::INET->new(Proto => 'udp', LocalAddr => '127.0.0.1', LocalPort => 0) or die "no control: $!";
+  my $either = IO::Select->new($link, $control);
+  while (1) {
+    my @ready = $either->can_read;
+    controlled($link, $control) if grep { $_ == $control } @ready;
+    next unless grep { $_ == $link } @ready;
+    my $pdu = $link->read_pdu or return;
     my ($cmd, $seq) = ($pdu->{cmd}, $pdu->{seq});
     if ($cmd == Net::SMPP::CMD_bind_transceiver || $cmd == Net::SMPP::CMD_bind_transmitter || $cmd == Net::SMPP::CMD_bind_receiver) {
       my $ok = $pdu->{password} eq $secret;
-      say_line({ event => 'bind', command => $cmd, version => $pdu->{interface_version}, system => $pdu->{system_id}, ok => $ok ? 1 : 0 });
+      say_line({ event => 'bind', command => $cmd, version => $pdu->{interface_version}, control => $control->sockport, system => $pdu->{system_id}, ok => $ok ? 1 : 0 });
       my $name = { 9 => 'bind_transceiver_resp', 2 => 'bind_transmitter_resp', 1 => 'bind_receiver_resp' }->{$cmd};
       $link->$name(system_id => 'SMSC', seq => $seq, status => $ok ? 0 : 0x0e);
     }
@@ -45,6 +51,18 @@ sub serve {
     elsif ($cmd == Net::SMPP::CMD_deliver_sm_resp) { answered($link, $pdu) }
     else { say_line({ event => 'other', command => $cmd, status => $pdu->{status}, seq => $seq }) }
   }
+}
+
+# What a test asks of this connection, as a datagram of JSON: {"from", "hex", "esm", "dc"} is a reply,
+# {"receipt", "to", "stat"} a receipt of the message of that id.
+sub controlled {
+  my ($link, $control) = @_;
+  $control->recv(my $asked, 65_000);
+  my $ask = $json->decode($asked);
+  my %from = (source_addr_ton => 1, source_addr_npi => 1, destination_addr => '80001');
+  return deliver($link, %from, source_addr => $ask->{from}, esm_class => $ask->{esm}, data_coding => $ask->{dc}, short_message => pack('H*', $ask->{hex}))
+    if $ask->{hex};
+  deliver($link, %from, source_addr => $ask->{to}, esm_class => 4, short_message => "id:$ask->{receipt} sub:001 dlvrd:001 stat:$ask->{stat} err:000");
 }
 
 # A text or receipt that was refused for now is told again a little later.
@@ -78,9 +96,10 @@ sub submit {
   return 0 if $code eq '0198';
   receipt($link, $pdu, $number, $code) if $code eq '0191';
   sleep 0.3 if $code eq '0190';
+  sleep 1.5 if $code eq '0189';
   my $answers = $code eq '0192' ? 2 : 1;
   $link->submit_sm_resp(message_id => submit_id($number), seq => $pdu->{seq}, status => 0) for 1 .. $answers;
-  return 1 if $code =~ /^019[13]$/;
+  return 1 if $code =~ /^(019[13]|0189)$/;
   receipt($link, $pdu, $number, $code) for 1 .. $answers;
   return 1;
 }

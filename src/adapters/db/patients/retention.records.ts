@@ -101,11 +101,14 @@ export function retentionRecords(db: AccessDb, vault: Vault): RetentionRecords {
       Number((await db.deleteFrom('sign_of_life').where('seen_at', '<=', before).executeTakeFirst()).numDeletedRows),
     removeEarlyReceipts: async (before) =>
       Number((await db.deleteFrom('early_receipt').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
+    removeSentParts: async (before) =>
+      Number((await db.deleteFrom('sent_part').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
   }
 }
 
 /** That somebody wrote from a number, and when last, stays: else the number would seem silent. */
 async function removeReplies(db: AccessDb, before: Date): Promise<number> {
+  await db.deleteFrom('long_reply').where('came_at', '<=', before).execute()
   const { rows } = await sql<{ count: number }>`
     with gone as (delete from reply where received_at <= ${before} returning phone_print, clinic_id, received_at),
     kept as (insert into sign_of_life (phone_print, clinic_id, seen_at)

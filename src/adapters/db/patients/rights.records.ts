@@ -26,6 +26,15 @@ const replies = (scope: Scope) => sql`patient_id = ${scope.patientId}
   or (patient_id is null and booking_id is null and ${byNumber(scope)})`
 
 /**
+ * Parts of long texts that no reply has yet: nobody knows to which clinic they go. Where another patient has the number
+ * they stay, for the minutes until they are heard.
+ */
+const partsBy = ({ patientId, ownPrints }: Scope) => sql`phone_print = any(${ownPrints}::text[])
+  and not exists (select from patient other
+    where other.phone_print = long_reply.phone_print and other.id <> ${patientId})`
+const messages = (scope: Scope) => sql`patient_id = ${scope.patientId} or ${ofVisits(scope)}`
+
+/**
  * Every table that holds something about a patient, and which of its rows do; children before parents.
  * Both export and erasure follow this list, and a test compares it with the database's own catalogue.
  */
@@ -34,7 +43,9 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
   happening: ofVisits,
   reply: replies,
   sign_of_life: byNumber,
-  message: (scope) => sql`patient_id = ${scope.patientId} or ${ofVisits(scope)}`,
+  long_reply: partsBy,
+  sent_part: (scope) => sql`message_id in (select id from message where ${messages(scope)})`,
+  message: messages,
   offer: ofVisits,
   slot: ofVisits,
   consent: (scope) => sql`patient_id = ${scope.patientId}`,
@@ -46,7 +57,7 @@ export const HELD_TABLES = Object.keys(HELD)
 
 /** A refusal to be written to is kept as a keyed hash even after erasure, so that it goes on being respected. */
 export const KEPT_TABLES = ['opt_out']
-const HASHES = ['phone_print', 'words']
+const HASHES = ['phone_print', 'words', 'text_print', 'part_prints']
 
 export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {

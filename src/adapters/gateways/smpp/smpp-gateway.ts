@@ -9,6 +9,7 @@ import type {
   SendOutcome,
   Turn,
 } from '../../../flows/ports/gateway.ts'
+import type { GatewayMemory, LongText } from '../../../flows/ports/gateway-memory.ts'
 import type { Wording } from '../octets.ts'
 import { InFlight } from '../in-flight.ts'
 import { patientOf } from './addresses.ts'
@@ -17,9 +18,9 @@ import { pieceOf, readPieces, readText, type Piece } from './inbound.ts'
 import type { Link } from './link.ts'
 import { Occurrences } from './occurrences.ts'
 import { STATUS, type Pdu } from './pdu.ts'
-import { Reassembly } from './reassembly.ts'
+import { Reassembly, type Inbound } from './reassembly.ts'
 import { readReceipt } from './receipts.ts'
-import { SentBook } from './sent-book.ts'
+import { SentBook, type Verdict } from './sent-book.ts'
 import { readSmppConfig, type SmppConfig } from './smpp-config.ts'
 import { Submitter } from './submitter.ts'
 
@@ -28,19 +29,16 @@ export interface SmppGatewayDeps {
   random: () => number
   /** Resolves the NAME of an `env:NAME`. */
   secret: (name: string) => string | undefined
+  /** What outlives the process, and is shared with other workers. */
+  memory: GatewayMemory
+  /** The gateway that this one is a member of: parts are kept under both names. */
+  within?: string | undefined
   /** Told when the connection is refused or lost, and when it stands again. */
   tell?: (what: 'gateway-down' | 'gateway-up', facts: { gateway: string; code?: string }) => void
 }
 
-/** A reply whose text is still octets. */
-interface Inbound {
-  from: string
-  to: string
-  link: Link
-}
-
 const START_PATIENCE_MS = 2_000
-const HOLD_MS = 1_500
+const LOOK_EVERY_MS = 5_000
 /** Kind of message in esm_class, SMPP 3.4 §5.2.12. */
 const KIND = { mask: 0x3c, receipt: 0x04 } as const
 
@@ -54,11 +52,12 @@ class SmppGateway implements Gateway {
   readonly #deps: SmppGatewayDeps
   readonly #sender: BoundLink
   readonly #receiver: BoundLink | undefined
-  readonly #book = new SentBook()
+  readonly #book: SentBook
   readonly #submitter: Submitter
   readonly #inFlight = new InFlight()
   readonly #occurrences: Occurrences
-  readonly #reassembly: Reassembly<Inbound>
+  readonly #reassembly: Reassembly
+  #looking: { timer: NodeJS.Timeout; last: Promise<void> } | undefined
   #ears: InboundHandlers | undefined
   #down: GatewayHealth | undefined
 
@@ -77,15 +76,19 @@ class SmppGateway implements Gateway {
     const pair = config.bind === 'pair'
     this.#sender = new BoundLink({ ...link, ...news, role: pair ? 'transmitter' : 'transceiver' })
     this.#receiver = pair ? new BoundLink({ ...link, ...news, role: 'receiver' }) : undefined
+    const { longTexts: texts, sentParts: parts } = deps.memory
+    const gateway = deps.within === undefined ? config.name : `${deps.within}/${config.name}`
+    const common = { gateway, now: () => deps.clock.now(), newId: () => this.#newKey() }
+    this.#book = new SentBook({ ...common, parts, tell: (verdict) => this.#tellReceipt(verdict) })
     this.#submitter = new Submitter(config, this.#sender, this.#book, deps.random)
     this.#occurrences = new Occurrences(() => this.#newKey())
-    const hear = (about: Inbound, pieces: (Piece | undefined)[]) =>
-      this.#hear(about, readPieces(pieces, config), pieces)
-    this.#reassembly = new Reassembly({ hear, patienceMs: config.reassemblyMs, holdMs: HOLD_MS })
+    const hear = (text: LongText, pieces: (Piece | undefined)[]) => this.#hearLong(text, readPieces(pieces, config))
+    this.#reassembly = new Reassembly({ ...common, texts, hear, patienceMs: config.reassemblyMs })
   }
 
   async start(ears: InboundHandlers): Promise<void> {
     this.#ears = ears
+    this.#lookAfterParts()
     await Promise.all([this.#sender.start(START_PATIENCE_MS), this.#receiver?.start(START_PATIENCE_MS)])
   }
 
@@ -114,7 +117,8 @@ class SmppGateway implements Gateway {
 
   async stop(): Promise<void> {
     await this.#inFlight.settled()
-    await this.#reassembly.flush()
+    clearInterval(this.#looking?.timer)
+    await this.#looking?.last
     await Promise.all([this.#sender.stop(), this.#receiver?.stop()])
     this.#ears = undefined
   }
@@ -136,22 +140,30 @@ class SmppGateway implements Gateway {
     const facts = readReceipt(pdu, readText(octets, dataCoding, this.#config).text, this.#config.ids)
     if (facts === undefined || facts.state === 'pending') return
     if (!this.#book.knows(facts.ref)) await this.#submitter.settled()
-    const verdict = this.#book.judge({ ...facts, state: facts.state })
-    if (verdict !== undefined) await this.#ear().receipt({ ...verdict, gateway: this.name, at: this.#deps.clock.now() })
+    await this.#book.take({ ...facts, state: facts.state })
+  }
+
+  #tellReceipt(verdict: Verdict): Promise<void> {
+    return this.#ear().receipt({ ...verdict, gateway: this.name, at: this.#deps.clock.now() })
   }
 
   async #takeReply(pdu: Pdu, link: Link): Promise<void> {
     const from = patientOf(String(pdu.source_addr), Number(pdu.source_addr_ton), this.#config.country)
     if (from === undefined) return // a name or a short code: no patient writes from one
     const piece = pieceOf(pdu)
-    const about = { from, to: String(pdu.destination_addr), link }
-    if (piece.part === undefined) return this.#hear(about, readPieces([piece], this.#config), [piece])
-    return this.#reassembly.add(`${from} ${about.to}`, about, piece.part, piece)
+    const about = { from, to: String(pdu.destination_addr) }
+    if (piece.part === undefined) return this.#hear(about, readPieces([piece], this.#config), link)
+    return this.#reassembly.add(about, piece.part, piece)
   }
 
-  async #hear({ from, to, link }: Inbound, wording: Wording, pieces: (Piece | undefined)[]): Promise<void> {
+  /** Its id is its key: whoever hears it, and how often, it is the same text. */
+  #hearLong({ id: key, from, at }: LongText, wording: Wording): Promise<void> {
+    return this.#ear().message({ gateway: this.name, key, from, ...wording, at })
+  }
+
+  async #hear({ from, to }: Inbound, wording: Wording, link: Link): Promise<void> {
     const at = this.#deps.clock.now()
-    const content = JSON.stringify([from, to, wording, pieces[0]?.part?.reference])
+    const content = JSON.stringify([from, to, wording])
     const key = this.#occurrences.keyOf(content, link, at.getTime())
     await this.#ear().message({ gateway: this.name, key, from, ...wording, at })
     this.#occurrences.acknowledged(content, this.#deps.clock.now().getTime())
@@ -160,6 +172,23 @@ class SmppGateway implements Gateway {
   #ear(): InboundHandlers {
     if (this.#ears === undefined) throw new Error('nobody listens')
     return this.#ears
+  }
+
+  /** Now and then: what waited long enough, and what a worker left that is gone. */
+  #lookAfterParts(): void {
+    let isBusy = false
+    const look = async () => {
+      if (isBusy) return
+      isBusy = true
+      // What fails, as while the database is away, is tried again the next time.
+      await this.#reassembly.hearDue().catch(() => {})
+      await this.#book.tellDue().catch(() => {})
+      isBusy = false
+    }
+    const again = () => void (looking.last = isBusy ? looking.last : look())
+    const timer = setInterval(again, Math.min(LOOK_EVERY_MS, this.#config.reassemblyMs)).unref()
+    const looking = { timer, last: look() }
+    this.#looking = looking
   }
 
   #lost(link: Link): void {

@@ -5,7 +5,7 @@ import type { BoundLink } from './bound-link.ts'
 import type { Fields, Pdu } from './pdu.ts'
 import { canonicalId } from './receipts.ts'
 import { segmentsOf } from './segments.ts'
-import type { SentBook } from './sent-book.ts'
+import type { Sending, SentBook } from './sent-book.ts'
 import type { SmppConfig } from './smpp-config.ts'
 import { refusal } from './status.ts'
 import { validityPeriod } from './times.ts'
@@ -53,15 +53,17 @@ export class Submitter {
   async #send(message: Outgoing, now: Date, turn: HeldTurn): Promise<SendOutcome> {
     const segments = segmentsOf(message.text, this.#config, this.#nextReference())
     const common = this.#commonFields(message, now)
-    const sent = this.#book.open(message.id, segments.length)
+    const sending = this.#book.open(message.id, segments.length)
     for (const [n, segment] of segments.entries()) {
-      const accepted = (ref: string) => this.#book.accepted(sent, ref)
       const fields = { ...common, ...segment }
-      const submit = (turn: HeldTurn, mostMs?: number) => this.#submit(fields, accepted, turn, mostMs)
+      const submit = (turn: HeldTurn, mostMs?: number) => this.#submit(fields, sending, turn, mostMs)
       const outcome = n === 0 ? await submit(turn) : await this.#persist(submit)
-      if (outcome.kind !== 'accepted') return outcome
+      if (outcome.kind === 'accepted') continue
+      await sending.kept()
+      return outcome
     }
-    return sent.ref === undefined ? { kind: 'accepted' } : { kind: 'accepted', ref: sent.ref }
+    const ref = await sending.kept()
+    return ref === undefined ? { kind: 'accepted' } : { kind: 'accepted', ref }
   }
 
   /**
@@ -105,8 +107,8 @@ export class Submitter {
     return { kind: 'unknown', code: 'partly-sent' }
   }
 
-  #submit(fields: Fields, accepted: (ref: string) => void, turn: HeldTurn, mostMs?: number): Promise<SendOutcome> {
-    const exchange = async () => ((await turn.mayWrite(mostMs)) ? this.#exchange(fields, accepted) : NO_TURN)
+  #submit(fields: Fields, sending: Sending, turn: HeldTurn, mostMs?: number): Promise<SendOutcome> {
+    const exchange = async () => ((await turn.mayWrite(mostMs)) ? this.#exchange(fields, sending) : NO_TURN)
     const submitting = exchange().finally(() => {
       this.#underWay.delete(submitting)
       turn.release()
@@ -115,16 +117,21 @@ export class Submitter {
     return submitting
   }
 
-  async #exchange(fields: Fields, accepted: (ref: string) => void): Promise<SendOutcome> {
+  async #exchange(fields: Fields, sending: Sending): Promise<SendOutcome> {
     const { link, trouble } = this.#bound
     if (link === undefined) return trouble
-    const note = (pdu: Pdu) => {
+    const note = (pdu: Pdu, isLate: boolean) => {
       const ref = typeof pdu.message_id === 'string' ? canonicalId(pdu.message_id, this.#config.ids.accept) : ''
-      if (ref !== '') accepted(ref)
+      if (ref !== '') sending.accepted(ref, isLate)
     }
-    const reply = await link.request('submit_sm', fields, ({ pdu, status }) => status === 0 && note(pdu))
+    const late = ({ pdu, status }: { pdu: Pdu; status: number }) => {
+      if (status !== 0) return
+      note(pdu, true)
+      void sending.kept()
+    }
+    const reply = await link.request('submit_sm', fields, late)
     if (typeof reply === 'string') return { kind: 'unknown', code: reply === 'lost' ? 'link-lost' : 'no-answer' }
-    if (reply.status === 0) note(reply.pdu)
+    if (reply.status === 0) note(reply.pdu, false)
     return this.#outcome(reply.status)
   }
 

@@ -53,6 +53,7 @@ const COUNTED: Record<string, string> = {
   replies: 'Replies',
   signsOfLife: 'When numbers were last heard',
   earlyReceipts: 'Receipts without a message',
+  sentParts: 'Parts of messages whose receipts did not come',
   sessions: 'Ended sessions',
   signInTries: 'Counts of failed sign-ins',
   audit: 'Entries of the record',
