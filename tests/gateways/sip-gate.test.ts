@@ -89,7 +89,10 @@ describe('the way out of the house', () => {
 
   beforeEach(async () => {
     ;[engine, trunk] = [await socket(), await socket()]
-    gate = await Gate.open({ localAddress: '127.0.0.1', trunk: { host: '127.0.0.1', port: trunk.address().port } })
+    gate = await Gate.open({
+      ...{ localAddress: '127.0.0.1', transport: 'udp', media: 'plain' },
+      trunk: { host: '127.0.0.1', port: trunk.address().port },
+    })
     gate.allow(PATIENT)
   })
   afterEach(() => {
