@@ -6,7 +6,7 @@ import { vi } from 'vitest'
 import { SOON } from '../../harness/patience.ts'
 import { Program } from './programs.ts'
 
-/** Writes down all of the loopback's datagrams with tshark, whose own dissector finds the SIP in them. Needs root. */
+/** Writes down what passes on the loopback with tshark, whose own dissector finds the SIP in them. Needs root. */
 export class SipTap {
   readonly #folder: string
   readonly #capture: Program
@@ -17,9 +17,9 @@ export class SipTap {
   }
 
   /** With room (MiB) for what comes while the machine is busy: what the kernel cannot keep is lost to it. */
-  static async start(): Promise<SipTap> {
+  static async start(what = 'udp'): Promise<SipTap> {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-sip-tap-'))
-    const capture = new Program('tshark', ['-i', 'lo', '-f', 'udp', '-B', '64', '-w', join(folder, 'wire.pcap'), '-q'])
+    const capture = new Program('tshark', ['-i', 'lo', '-f', what, '-B', '64', '-w', join(folder, 'wire.pcap'), '-q'])
     await vi.waitUntil(() => capture.lines.some((line) => /Capturing/.test(line)), SOON)
     return new SipTap(folder, capture)
   }
@@ -46,6 +46,17 @@ export class SipTap {
   /** Methods of the requests to a port, in order. */
   requestsTo(port: number): string[] {
     return this.#rows(`sip.Request-Line && udp.dstport == ${port}`, 'sip.Method').map(([method]) => method!)
+  }
+
+  /** How many frames a filter of Wireshark's finds. */
+  count(filter: string): number {
+    return this.#rows(filter, 'frame.number').length
+  }
+
+  /** Whom requests for a call over connections to a port are for, in order. */
+  invitedOver(port: number): string[] {
+    const rows = this.#rows(`sip.Method == "INVITE" && tcp.dstport == ${port}`, 'sip.r-uri', 'sip.to.addr')
+    return rows.flat().map((uri) => uri.replace(/:\d+$/, ''))
   }
 
   #rows(filter: string, ...fields: string[]): string[][] {

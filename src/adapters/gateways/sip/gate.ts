@@ -33,7 +33,8 @@ export class Gate {
   #allowed = ''
   #engine: Address | undefined
   #callId: string | undefined
-  #answered = false
+  /** The call is answered or refused for good. */
+  #settled = false
   #redirect: string | undefined
   #fail: (cause: string) => void = () => {}
 
@@ -46,7 +47,7 @@ export class Gate {
     wire.listen(
       (octets, from) => this.#read(octets, from, this.#fromTrunk),
       // Who has picked up is talked to all the same: sound goes another way.
-      () => this.#answered || this.#fail('trunk-lost'),
+      () => this.#settled || this.#fail('trunk-lost'),
     )
   }
 
@@ -127,11 +128,13 @@ export class Gate {
     if (this.#engine === undefined) return
     if (message.method !== undefined) return this.#askEngine(message, from)
     if (!message.shift('Via')?.startsWith(this.#wire.sentBy)) return
+    const isAnswer = /\bINVITE$/.test(message.first('CSeq') ?? '')
+    if (isAnswer && !message.target!.startsWith('1')) this.#settled = true
     if (message.target!.startsWith('3')) {
       this.#redirect = message.target!
       message.start = `SIP/2.0 ${REFUSED}`
       message.drop('Contact')
-    } else if (/\bINVITE$/.test(message.first('CSeq') ?? '')) this.#judge(message)
+    } else if (isAnswer) this.#judge(message)
     this.#tellEngine(message.octets())
   }
 
@@ -139,7 +142,6 @@ export class Gate {
   #judge(message: SipMessage): void {
     if (!/^[12]/.test(message.target!)) return
     message.append('Record-Route', `<${this.uri};lr>`)
-    if (message.target!.startsWith('2')) this.#answered = true
     const fault = this.#faultOf(message)
     if (fault === undefined) return
     message.dropBody()
