@@ -115,6 +115,7 @@ describe.skipIf(!sippPresent())('a trunk, by SIPp,', () => {
     const { outcome, exit, ears } = await story([INVITE, PICK_UP, ...keys, HANG_UP], '::1')
     expect(outcome).toEqual({ kind: 'accepted' })
     expect(exit).toBe(0)
-    expect(ears.receipts.map(({ state }) => state)).toEqual(['undelivered'])
+    expect(ears.answereds.map(({ pressed }) => pressed)).toEqual([{ meaning: 'confirm' }])
+    expect(ears.receipts.map(({ state }) => state)).toEqual(['delivered'])
   })
 })
