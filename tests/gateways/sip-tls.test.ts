@@ -1,7 +1,7 @@
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
+import { afterAll, beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest'
 import { createSipGateway } from '../../src/adapters/gateways/sip/sip-gateway.ts'
 import { espeak } from '../../src/adapters/gateways/speech/espeak.ts'
 import type { CallScript } from '../../src/domain/messages/voice/call-script.ts'
@@ -135,6 +135,7 @@ describe.skipIf(!ready)('a call over TLS', () => {
     'by %s reaches nobody but the patient',
     async (name, steps, media, expected) => {
       const elsewhere = await Phone.start([INVITE, PICK_UP, TILL_BYE], MEDIA + 60)
+      onTestFinished(() => elsewhere.close())
       const at = `${NUMBER_ELSEWHERE}@127.0.0.1:${elsewhere.port}`
       const phone = await Phone.start(
         steps.map((step) => step.replaceAll('ELSEWHERE', at)),
@@ -142,6 +143,7 @@ describe.skipIf(!ready)('a call over TLS', () => {
         1,
         { transport: 'tcp' },
       )
+      onTestFinished(() => phone.close())
       const port = await freePort()
       const pem = join(folder, 'trunk.pem')
       await writeFile(pem, TEST_KEY + TEST_CERTIFICATE)
@@ -151,10 +153,13 @@ describe.skipIf(!ready)('a call over TLS', () => {
         `OPENSSL-LISTEN:${port},bind=127.0.0.1,reuseaddr,cert=${pem},verify=0`,
         `TCP:127.0.0.1:${phone.port}`,
       ])
+      onTestFinished(() => door.stop())
       await vi.waitUntil(() => door.lines.some((words) => words.includes('listening')), SOON)
       const tap = await SipTap.start(
         `tcp port ${phone.port} or udp port ${elsewhere.port} or udp port ${phone.mediaPort}`,
+        phone.port,
       )
+      onTestFinished(() => tap.close())
       const { outcome } = await send(port, { media })
       expect(outcome).toEqual(expected)
       expect(await phone.ended()).toBe(0)
@@ -164,7 +169,6 @@ describe.skipIf(!ready)('a call over TLS', () => {
       expect(tap.requestsTo(elsewhere.port)).toEqual([])
       // Sound that was to be encrypted never leaves in the clear, not even its first packet.
       expect(tap.count(`udp.dstport == ${phone.mediaPort}`) > 0).toBe(name === 'a transfer')
-      await Promise.all([tap.close(), door.stop(), phone.close(), elsewhere.close()])
     },
     60_000,
   )
