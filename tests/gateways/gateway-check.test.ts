@@ -1,6 +1,6 @@
 import { once } from 'node:events'
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
-import type { AddressInfo } from 'node:net'
+import net, { type AddressInfo } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import tls from 'node:tls'
@@ -12,6 +12,7 @@ import { outcomeWords } from '../../src/flows/messages/test-message.ts'
 import { TEST_CERTIFICATE, TEST_KEY } from './certificate.ts'
 import { FATES } from './fates.ts'
 import { freePort, Program } from './peers/programs.ts'
+import { INVITE, Phone, refuse, sippPresent } from './peers/sipp.ts'
 import { TestSmsc } from './peers/test-smsc.ts'
 import { providerConfig, TestProvider } from './peers/test-provider.ts'
 
@@ -135,6 +136,39 @@ describe('what gateway-check says of a fault', () => {
     const { port } = secure.address() as AddressInfo
     expect((await printed({ 'k.json': smpp({ ...impatient, port }) })).text).toMatch(/TLS/)
   }, 60_000)
+
+  it.skipIf(!sippPresent())(
+    'names what is wrong with the security of a trunk',
+    async () => {
+      const secure = tls.createServer({ key: TEST_KEY, cert: TEST_CERTIFICATE }).listen(0, '127.0.0.1')
+      const plain = net.createServer((socket) => socket.on('data', () => socket.end('SIP/2.0 400 Bad\r\n\r\n')))
+      plain.listen(0, '127.0.0.1')
+      onTestFinished(() => void [secure.close(), plain.close()])
+      await Promise.all([once(secure, 'listening'), once(plain, 'listening')])
+      const phone = await Phone.start([INVITE, refuse('488 Not Acceptable Here')], 34_700, 1)
+      onTestFinished(() => phone.close())
+      const portOf = (server: net.Server) => (server.address() as AddressInfo).port
+      const sip = (port: number, changes: object) => ({
+        ...{ kind: 'sip', name: 'k', trunk: { host: '127.0.0.1', port }, localAddress: '127.0.0.1', user: 'clinic' },
+        ...{ allow: ['+1613'], rtpPorts: { from: 34_710, to: 34_713 }, lines: 1, ...changes },
+      })
+      for (const [port, changes, says] of [
+        [portOf(secure), { transport: 'tls' }, /no authority that is trusted.*tls\.caFile.*\(tls-untrusted\)/],
+        [portOf(plain), { transport: 'tls' }, /does not speak TLS.*transport: tcp or udp.*\(tls-none\)/],
+        [portOf(secure), { transport: 'tcp' }, /wants TLS \(transport: tls\).*\(trunk-lost\)/],
+        [phone.port, {}, /set media: srtp and transport: tls.*\(media-refused\)/],
+        [9, { media: 'srtp' }, /media: The keys of srtp travel in the signalling.*transport: tls/],
+        [9, { tls: {} }, /tls: This is for transport: tls/],
+        [9, { localAddress: '::1' }, /localAddress: .*both IPv4, or both IPv6/],
+        [9, { transport: 'tls', tls: { caFile: '/nowhere.pem' } }, /cannot be read/],
+      ] as const) {
+        const { code, text } = await printed({ 'k.json': sip(port, changes) })
+        expect(text).toMatch(says)
+        expect(code).not.toBe(0)
+      }
+    },
+    120_000,
+  )
 
   it.each([
     [

@@ -9,6 +9,7 @@ import type { CallScript } from '../../src/domain/messages/voice/call-script.ts'
 import type { KeyPress, Outgoing, Receipt, SendOutcome } from '../../src/flows/ports/gateway.ts'
 import { SOON } from '../harness/patience.ts'
 import { call, VALUES, writer } from '../messages/voice/example-calls.ts'
+import { engineOf } from './peers/engine.ts'
 import { likeness, Listener, samplesOf } from './peers/listener.ts'
 import {
   HANG_UP,
@@ -294,15 +295,6 @@ function withoutScript(message: Outgoing): Outgoing {
   const silent = { ...message }
   delete silent.voice
   return silent
-}
-
-/** The engine that this process has started. */
-function engineOf(parent: number): number {
-  const [pid] = execFileSync('ps', ['--ppid', String(parent), '-o', 'pid=,comm='])
-    .toString()
-    .split('\n')
-    .filter((line) => line.endsWith('baresip'))
-  return Number.parseInt(pid!, 10)
 }
 
 /** A machine's greeting of some six seconds, headerless µ-law. */

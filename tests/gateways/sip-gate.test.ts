@@ -89,7 +89,10 @@ describe('the way out of the house', () => {
 
   beforeEach(async () => {
     ;[engine, trunk] = [await socket(), await socket()]
-    gate = await Gate.open({ localAddress: '127.0.0.1', trunk: { host: '127.0.0.1', port: trunk.address().port } })
+    gate = await Gate.open({
+      ...{ localAddress: '127.0.0.1', transport: 'udp', media: 'plain' },
+      trunk: { host: '127.0.0.1', port: trunk.address().port },
+    })
     gate.allow(PATIENT)
   })
   afterEach(() => {
@@ -171,5 +174,76 @@ describe('the way out of the house', () => {
     const answered = next(trunk!)
     send(engine!, hop(), 'SIP/2.0 200 OK', ...bye.split('\r\n').filter((line) => /^(Via|CSeq)/.test(line)))
     expect(await answered).toMatch(/^SIP\/2\.0 200 OK\r\nVia: SIP\/2\.0\/UDP 192\.0\.2\.1;branch=z9hG4bKtrunk\r\n/)
+  })
+
+  const audio = (protocol: string) => ['v=0', 'c=IN IP4 127.0.0.1', `m=audio 40000 ${protocol} 0`].join('\r\n')
+  const withSound = (protocol: string, ...lines: string[]) =>
+    Buffer.concat([octets(...lines, 'Content-Type: application/sdp'), Buffer.from(audio(protocol))])
+
+  it('takes nobody of this machine for its engine who does not know where exactly it is', async () => {
+    const stranger = await socket()
+    const blind = request('INVITE').map((line) => line.replace(/^Route: <sip:[^@]+/, 'Route: <sip:guess'))
+    const heard: string[] = []
+    trunk!.on('message', (message) => heard.push(message.toString('latin1')))
+    send(stranger, hop(), ...blind)
+    send(stranger, hop(), ...request('INVITE').filter((line) => !line.startsWith('Route')))
+    await invited()
+    // Once the engine is known, nobody else is heard, whatever they know.
+    send(stranger, hop(), ...request('CANCEL'))
+    const arriving = next(trunk!)
+    send(engine!, hop(), ...request('ACK'))
+    expect(await arriving).toMatch(/^ACK /)
+    expect(heard.map((message) => message.split(' ')[0])).toEqual(['INVITE', 'ACK'])
+    stranger.close()
+  })
+
+  // RFC 3261 §16.6 and §12.2.1.1: by its Record-Route it stays on the way, and its own entry does not go on.
+  it('has what follows in the call come by, tells no address of the engine, and shows its own to nobody', async () => {
+    const invite = invited()
+    const port = sender(await invite)
+    expect(await invite).not.toContain(gate.uri)
+    const answer = next(engine!)
+    const via = `Via: SIP/2.0/UDP 127.0.0.1:${port};branch=z9hG4bKgate-engine, SIP/2.0/UDP 127.0.0.1:9;branch=z9hG4bKengine`
+    const ends = [`To: <${PATIENT}>;tag=2`, 'From: <sip:clinic@127.0.0.1>;tag=1', 'Call-ID: call-1']
+    const target = `sip:line@127.0.0.1:${trunk!.address().port}`
+    trunk!.send(
+      withSound('RTP/AVP', 'SIP/2.0 200 OK', via, ...ends, 'CSeq: 1 INVITE', `Contact: <${target}>`),
+      port,
+      '127.0.0.1',
+    )
+    expect(await answer).toContain(`\r\nRecord-Route: <${gate.uri};lr>\r\n`)
+    for (const method of ['ACK', 'BYE']) {
+      const arriving = next(trunk!)
+      const contact = 'Contact: <sip:clinic-0x1@127.0.0.1:9>'
+      send(
+        engine!,
+        hop(),
+        ...request(method, target, PATIENT).map((line) => (/^To/.test(line) ? ends[0]! : line)),
+        contact,
+      )
+      const message = await arriving
+      expect(message).toMatch(new RegExp(`^${method} ${target} `))
+      expect(message).toContain(`Contact: <sip:clinic-0x1@127.0.0.1:${port}>`)
+      expect(message).not.toContain(gate.uri)
+    }
+  })
+
+  it('refuses another way of sound in the call, and takes it out of an answer, which it tells', async () => {
+    const told: string[] = []
+    gate.allow(PATIENT, (cause) => told.push(cause))
+    const port = sender(await invited())
+    const answer = next(engine!)
+    const vias = `Via: SIP/2.0/UDP 127.0.0.1:${port};branch=z9hG4bKgate-engine, SIP/2.0/UDP 127.0.0.1:9;branch=z9hG4bKengine`
+    trunk!.send(withSound('RTP/SAVP', 'SIP/2.0 183 Progress', vias, 'CSeq: 1 INVITE'), port, '127.0.0.1')
+    expect(await answer).toMatch(/Content-Length: 0\r\n\r\n$/)
+    expect(told).toEqual(['media-encrypted'])
+    const refused = next(trunk!)
+    const again = [
+      'INVITE sip:clinic@127.0.0.1 SIP/2.0',
+      'Via: SIP/2.0/UDP 127.0.0.1:9;branch=z9hG4bKtrunk',
+      ...['To: <sip:clinic@127.0.0.1>;tag=1', 'Call-ID: call-1', 'CSeq: 2 INVITE'],
+    ]
+    trunk!.send(withSound('RTP/SAVP', ...again), port, '127.0.0.1')
+    expect(await refused).toMatch(/^SIP\/2\.0 488 .*\r\n[^]*tag=1\r\n/)
   })
 })

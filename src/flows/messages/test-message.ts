@@ -51,6 +51,52 @@ const MENDS: ReadonlyMap<string, string> = new Map([
     'egress_refused',
     'this address is never called: it is link-local, a metadata address or reserved. Write the address of the provider',
   ],
+  [
+    'tls-untrusted',
+    'the certificate is of no authority that is trusted. Put the file of the authority in tls.caFile, or ask the ' +
+      'provider which it is; nothing was sent',
+  ],
+  [
+    'tls-name',
+    'the certificate is of another name. Write the name that it bears in tls.serverName, if that is the provider; ' +
+      'nothing was sent',
+  ],
+  ['tls-expired', 'the certificate of the provider is not valid now. Check the clock of this machine, then tell them'],
+  [
+    'tls-none',
+    'the other side does not speak TLS at this port. Take its port for TLS (often 5061), or set transport: tcp or udp',
+  ],
+  [
+    'tls-refused',
+    'the other side ends TLS before it stands. Check that this port is for TLS 1.2 or newer, and whether it wants a ' +
+      'certificate of ours, which cannot be given',
+  ],
+  [
+    'trunk-lost',
+    'the trunk ends the connection without an answer. Check whether this port wants TLS (transport: tls), and that ' +
+      'the trunk lets this machine in',
+  ],
+  [
+    'trunk-silent',
+    'the trunk answers nothing. Check host, port and firewall, and whether it wants TCP or TLS (transport) instead of ' +
+      'datagrams',
+  ],
+  [
+    'media-refused',
+    'the trunk takes no sound of the kind that is offered. If it wants SRTP, set media: srtp and transport: tls; if ' +
+      'it takes none, media: plain',
+  ],
+  ['media-encrypted', 'the other side wants sound encrypted. Set media: srtp, with transport: tls'],
+  [
+    'media-plain',
+    'the other side wants sound in the clear, so the call was ended. Have SRTP switched on there, or set media: plain',
+  ],
+  ['media-keys', 'the other side wants other keys of SRTP. Have it use SDES with AES_CM_128_HMAC_SHA1_80, without MKI'],
+  ['media-ipv6', 'the other side sends its sound by IPv6 only. Have it use IPv4, or set IPv6 addresses for both sides'],
+  ['media-ipv4', 'the other side sends its sound by IPv4 only. Have it use IPv6, or set IPv4 addresses for both sides'],
+  ['media-codec', 'the other side speaks neither PCMU nor PCMA (G.711). Have one of them switched on there'],
+  ['media-none', 'the other side answers without sound. Check what the trunk does with calls to this number'],
+  ['no-baresip', 'the engine is not installed: apt-get install baresip-core'],
   ['breaker-open', 'too many messages failed before this one. Wait a while'],
   ['busy', 'the telephone is busy; the gateway works. Try again, or with another telephone'],
   ['no-answer', 'nobody picks up; the gateway works. Try again, or with another telephone'],

@@ -17,7 +17,7 @@ interface Known {
 
 const CRLF = '\r\n'
 
-/** Somebody on the same wire who knows all about a call, and writes to the engine itself. */
+/** Somebody on the same machine who knows all about a call, and writes to the engine itself. */
 export class Meddler {
   readonly #known: Known
   readonly #elsewhere: string
@@ -87,7 +87,7 @@ export class Meddler {
   }
 
   async #send(lines: string[]): Promise<void> {
-    const [, host, port] = /@([\d.]+):(\d+)/.exec(this.#known.contact)!
+    const [, host, port] = /UDP ([\d.]+):(\d+)/.exec(this.#known.via)!
     const octets = [...lines, 'Content-Length: 0', '', ''].join(CRLF)
     await new Promise<void>((done, fail) =>
       this.#socket.send(octets, Number(port), host, (error) => (error ? fail(error) : done())),

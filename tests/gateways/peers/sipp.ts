@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { vi } from 'vitest'
 import { SOON } from '../../harness/patience.ts'
-import { freeUdpPort, present, Program } from './programs.ts'
+import { freePort, freeUdpPort, present, Program } from './programs.ts'
 
 /**
  * SIPp as the phone that is called: an independent SIP stack, told in scenarios how to behave. Its exit code says
@@ -27,7 +27,7 @@ function starts(program: string, option: string): boolean {
 export const HEADERS =
   '[last_Via:]\n[last_From:]\n[last_To:];tag=[pid]phone[call_number]\n[last_Call-ID:]\n[last_CSeq:]'
 const CONTACT = 'Contact: <sip:[local_ip]:[local_port];transport=[transport]>'
-const SDP = [
+export const SDP = [
   'v=0',
   'o=phone 1 1 IN IP[local_ip_type] [local_ip]',
   's=-',
@@ -54,14 +54,17 @@ export const press = (key: string) =>
 /** Headerless µ-law. */
 export const sound = (file: string) => `<nop><action><exec rtp_stream="${file},1,0,PCMU/8000"/></action></nop>`
 export const note = (words: string) => `<nop><action><log message="${words}"/></action></nop>`
-export const PICK_UP = [
-  send(
-    `SIP/2.0 200 OK\n${HEADERS}\n${CONTACT}\nContent-Type: application/sdp\nContent-Length: [len]\n\n${SDP}`,
-    ' retrans="500"',
-  ),
-  `<recv request="ACK"><action>${capture('From', 'from')}${capture('To', 'to')}</action></recv>`,
-  note('taken [$number]'),
-].join('\n')
+/** @param sdp what it says of sound */
+export const pickUp = (sdp: string) =>
+  [
+    send(
+      `SIP/2.0 200 OK\n${HEADERS}\n${CONTACT}\nContent-Type: application/sdp\nContent-Length: [len]\n\n${sdp}`,
+      ' retrans="500"',
+    ),
+    `<recv request="ACK"><action>${capture('From', 'from')}${capture('To', 'to')}</action></recv>`,
+    note('taken [$number]'),
+  ].join('\n')
+export const PICK_UP = pickUp(SDP)
 export const TILL_BYE = `<recv request="BYE" timeout="60000"></recv>\n${send(plain('200 OK'))}`
 export const refuse = (status: string) => `${send(plain(status), ' retrans="500"')}\n<recv request="ACK"></recv>`
 /** Nobody picks up: the caller takes it back. */
@@ -91,10 +94,20 @@ export const HANG_UP = [
   '<recv response="200"></recv>',
 ].join('\n')
 
-/** @throws while nobody takes datagrams at this port of the loopback (proc(5), /proc/net/udp) */
-async function listens(port: number): Promise<void> {
-  const address = `0100007F:${port.toString(16).toUpperCase().padStart(4, '0')}`
-  const sockets = await readFile('/proc/net/udp', 'utf8')
+/** How a phone is reached: IPv4 unless said, and by datagrams. */
+export interface Way {
+  transport?: 'tcp'
+  host?: '::1'
+}
+
+/** @throws while nobody listens at this port (proc(5), /proc/net/udp and its like) */
+async function listens(
+  port: number,
+  { transport = 'udp', host }: { transport?: string; host?: string },
+): Promise<void> {
+  const [table, ip] = host ? [`${transport}6`, '00000000000000000000000001000000'] : [transport, '0100007F']
+  const address = `${ip}:${port.toString(16).toUpperCase().padStart(4, '0')}`
+  const sockets = await readFile(`/proc/net/${table}`, 'utf8')
   if (!sockets.includes(address)) throw new Error(`nobody at ${port} yet`)
 }
 
@@ -112,7 +125,7 @@ export class Phone {
   }
 
   /** @param calls after so many it ends; its exit code is 0 when each went as the steps say. */
-  static async start(steps: string[], mediaPort: number, calls?: number): Promise<Phone> {
+  static async start(steps: string[], mediaPort: number, calls?: number, way: Way = {}): Promise<Phone> {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-sipp-'))
     const all = steps.join('\n')
     const names = [...all.matchAll(/assign_to="([^"]+)"/g)].flatMap(([, list]) => list!.split(','))
@@ -122,16 +135,18 @@ export class Phone {
       join(folder, 'phone.xml'),
       `<?xml version="1.0" encoding="ISO-8859-1"?>\n<scenario name="phone">\n${all}\n${reference}\n</scenario>\n`,
     )
-    const port = await freeUdpPort()
+    const port = way.transport ? await freePort() : await freeUdpPort()
+    const host = way.host ?? '127.0.0.1'
     const args = [
+      ...(way.transport ? ['-t', 't1'] : []),
       '-sf',
       'phone.xml',
       '-i',
-      '127.0.0.1',
+      host,
       '-p',
       String(port),
       '-mi',
-      '127.0.0.1',
+      host,
       '-mp',
       String(mediaPort),
       '-nostdin',
@@ -145,7 +160,7 @@ export class Phone {
       ...(calls ? ['-m', String(calls)] : []),
     ]
     const sipp = new Program('sipp', args, {}, folder)
-    await vi.waitFor(() => listens(port), SOON)
+    await vi.waitFor(() => listens(port, way), SOON)
     return new Phone(folder, port, mediaPort, sipp)
   }
 

@@ -16,14 +16,20 @@ const BY_STATUS: [statuses: readonly number[], outcome: SendOutcome][] = [
   [[503], { kind: 'throttled', code: 'sip-503', retryAfterMs: OVERLOADED_MS }],
 ]
 const OUR_OWN_FAULT = [401, 403, 407]
+/** Our offer of sound as a whole is not taken, before anybody's phone rang. */
+const NO_MEDIA = [488, 606]
 
-/** @param cause as the engine gives it: the status first (`486 Busy here`), or a sentence of its own. */
+/** @param cause the status first (`486 Busy here`), a sentence of the engine's own, or a word of the gate's. */
 export function outcomeOf(cause: string): SendOutcome {
+  // Somebody may have picked up and heard nothing: not to be rung again for it.
+  if (cause.startsWith('media-')) return { kind: 'rejected', code: cause }
+  if (cause === 'trunk-lost') return { kind: 'later', code: cause }
   const status = Number(/^[3-6]\d\d\b/.exec(cause)?.[0])
   const known = BY_STATUS.find(([statuses]) => statuses.includes(status))
   if (known) return known[1]
   // Who may be called is decided here, not where the call went.
   if (status < 400) return { kind: 'rejected', code: 'redirected' }
+  if (NO_MEDIA.includes(status)) return { kind: 'misconfigured', code: 'media-refused' }
   if (OUR_OWN_FAULT.includes(status)) return { kind: 'misconfigured', code: `sip-${status}` }
   if (status) return { kind: 'later', code: `sip-${status}` }
   return { kind: 'later', code: /timed out/i.test(cause) ? 'trunk-silent' : 'call-broken' }

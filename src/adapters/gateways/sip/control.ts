@@ -1,5 +1,21 @@
+import { randomBytes, timingSafeEqual } from 'node:crypto'
 import { once } from 'node:events'
-import net from 'node:net'
+import net, { type AddressInfo, type Socket } from 'node:net'
+import {
+  ACCEPTED,
+  CONNECT,
+  granted,
+  Packets,
+  passwordIn,
+  payloadIn,
+  PINGREQ,
+  PONG,
+  PUBLISH,
+  publish,
+  REFUSED,
+  SUBSCRIBE,
+  type Packet,
+} from './mqtt.ts'
 
 /** What the engine tells: an event of a call. */
 export interface EngineEvent {
@@ -8,104 +24,118 @@ export interface EngineEvent {
   param?: string
 }
 
-interface Packet extends Partial<EngineEvent> {
+interface Told extends Partial<EngineEvent> {
   response?: boolean
-  ok?: boolean
   token?: string
 }
 
-const COLON = 0x3a
-const MOST_BYTES = 1_000_000
+/** Where the engine reports for duty, and the password that tells it from any other program of this machine. */
+export interface ControlPoint {
+  port: number
+  password: string
+}
+
 const PATIENCE_MS = 3_000
+const LOOPBACK = '127.0.0.1'
+const COMMANDS = '/engine/command/do'
 
-/** Cuts a stream into netstrings, `LENGTH:CONTENT,`. */
-export class Netstrings {
-  #rest: Buffer = Buffer.alloc(0)
-
-  /** @throws when the stream is no sequence of netstrings. */
-  take(octets: Buffer): Buffer[] {
-    this.#rest = Buffer.concat([this.#rest, octets])
-    const found: Buffer[] = []
-    for (let next = this.#next(); next; next = this.#next()) found.push(next)
-    return found
-  }
-
-  #next(): Buffer | undefined {
-    const colon = this.#rest.indexOf(COLON)
-    if (colon < 0 && this.#rest.length < 8) return undefined
-    const length = this.#rest.subarray(0, colon).toString('latin1')
-    if (!/^\d{1,7}$/.test(length) || Number(length) > MOST_BYTES) throw new Error('not a netstring')
-    const end = colon + 1 + Number(length)
-    if (this.#rest.length <= end) return undefined
-    const content = this.#rest.subarray(colon + 1, end)
-    this.#rest = this.#rest.subarray(end + 1)
-    return content
-  }
-}
-
-export function netstring(content: string): Buffer {
-  const bytes = Buffer.from(content)
-  return Buffer.concat([Buffer.from(`${bytes.length}:`), bytes, Buffer.from(',')])
-}
-
-/** The engine's control connection: commands out, answers and events in. */
+/**
+ * The engine's control connection: commands out, answers and events in. The engine connects to us, not we to it: a
+ * port of its own would take orders from any program of this machine. Here nobody is heard without the password, which
+ * stands in the engine's own file, and once the engine has come nobody else is let in.
+ */
 export class Control {
-  readonly #socket: net.Socket
-  readonly #strings = new Netstrings()
-  readonly #waiting = new Map<string, (ok: boolean) => void>()
-  readonly #tell: (event: EngineEvent) => void
+  readonly point: ControlPoint
+  readonly #server: net.Server
+  readonly #waiting = new Map<string, (answered: boolean) => void>()
+  #engine: Socket | undefined
+  #ready: () => void = () => {}
+  #tell: (event: EngineEvent) => void = () => {}
   #last = 0
 
-  private constructor(socket: net.Socket, tell: (event: EngineEvent) => void) {
-    this.#socket = socket
+  private constructor(server: net.Server) {
+    this.#server = server
+    this.point = { port: (server.address() as AddressInfo).port, password: randomBytes(24).toString('hex') }
+    server.on('connection', (socket) => this.#listen(socket))
+  }
+
+  static async open(): Promise<Control> {
+    const server = net.createServer().listen(0, LOOPBACK)
+    await once(server, 'listening')
+    return new Control(server)
+  }
+
+  /** Waits for the engine. @param tell is told its events from then on. */
+  ready(tell: (event: EngineEvent) => void): Promise<void> {
     this.#tell = tell
-    socket.on('data', (octets) => this.#read(octets))
-    socket.on('error', () => socket.destroy())
-    socket.on('close', () => {
-      for (const settle of this.#waiting.values()) settle(false)
-    })
+    return new Promise((resolve) => (this.#ready = resolve))
   }
 
-  /** @throws when nobody listens there. */
-  static async connect(port: number, tell: (event: EngineEvent) => void): Promise<Control> {
-    const socket = net.connect(port, '127.0.0.1')
-    await once(socket, 'connect')
-    return new Control(socket, tell)
-  }
-
-  /**
-   * @returns whether the engine did it; false also when it does not answer in time. Events may come before the answer.
-   */
+  /** @returns whether the engine has answered, in time. Events may come before the answer. */
   command(command: string, params?: string): Promise<boolean> {
     const token = String(++this.#last)
     return new Promise((resolve) => {
       const timer = setTimeout(() => settle(false), PATIENCE_MS)
-      const settle = (ok: boolean) => {
+      const settle = (answered: boolean) => {
         clearTimeout(timer)
         this.#waiting.delete(token)
-        resolve(ok)
+        resolve(answered)
       }
-      if (this.#socket.destroyed) return settle(false)
+      if (this.#engine === undefined || this.#engine.destroyed) return settle(false)
       this.#waiting.set(token, settle)
-      this.#socket.write(netstring(JSON.stringify({ command, token, ...(params !== undefined && { params }) })))
+      this.#engine.write(publish(COMMANDS, JSON.stringify({ command, token, ...(params !== undefined && { params }) })))
     })
   }
 
   close(): void {
-    this.#socket.destroy()
+    this.#server.close()
+    this.#engine?.destroy()
   }
 
-  #read(octets: Buffer): void {
-    try {
-      for (const content of this.#strings.take(octets)) this.#packet(JSON.parse(content.toString()) as Packet)
-    } catch {
-      this.#socket.destroy()
+  #listen(socket: Socket): void {
+    const packets = new Packets()
+    const stranger = setTimeout(() => socket.destroy(), PATIENCE_MS)
+    socket.on('error', () => socket.destroy())
+    socket.on('close', () => {
+      clearTimeout(stranger)
+      if (socket === this.#engine) for (const settle of this.#waiting.values()) settle(false)
+    })
+    socket.on('data', (octets) => {
+      try {
+        for (const packet of packets.take(octets)) this.#take(packet, socket)
+      } catch {
+        socket.destroy()
+      }
+      if (socket === this.#engine) clearTimeout(stranger)
+    })
+  }
+
+  #take(packet: Packet, socket: Socket): void {
+    if (packet.type === CONNECT) return this.#admit(packet, socket)
+    if (socket !== this.#engine) throw new Error('a stranger')
+    if (packet.type === PINGREQ) socket.write(PONG)
+    if (packet.type === PUBLISH) this.#hear(JSON.parse(payloadIn(packet)) as Told)
+    if (packet.type === SUBSCRIBE) {
+      socket.write(granted(packet))
+      this.#ready()
     }
   }
 
-  #packet({ response, token, ok, type, direction, param }: Packet): void {
-    if (response) return this.#waiting.get(token ?? '')?.(ok === true)
+  #admit({ body }: Packet, socket: Socket): void {
+    if (this.#engine !== undefined || !isSame(passwordIn(body), this.point.password)) return void socket.end(REFUSED)
+    this.#engine = socket
+    socket.write(ACCEPTED)
+    this.#server.close()
+  }
+
+  #hear({ response, token, type, direction, param }: Told): void {
+    if (response) return this.#waiting.get(token ?? '')?.(true)
     if (type !== undefined)
       this.#tell({ type, ...(direction !== undefined && { direction }), ...(param !== undefined && { param }) })
   }
+}
+
+function isSame(given: string | undefined, password: string): boolean {
+  const [a, b] = [Buffer.from(given ?? ''), Buffer.from(password)]
+  return a.length === b.length && timingSafeEqual(a, b)
 }

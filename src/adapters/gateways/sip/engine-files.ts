@@ -1,12 +1,15 @@
 import { writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
-import type { SipConfig } from './sip-config.ts'
+import type { ControlPoint } from './control.ts'
+import { familyOf, hostOf, type SipConfig } from './sip-config.ts'
 
 export interface EngineSettings {
   config: SipConfig
   password: string | undefined
+  /** Certificates of the trunk's authority, where it is not one of those known to all. */
+  authority: string | undefined
   rtp: { from: number; to: number }
-  controlPort: number
+  control: ControlPoint
   /** Where its requests for a call go, wherever the number is. */
   firstHop: string
   /** Played until something is to be said: sound would otherwise begin before the call is answered (183). */
@@ -24,11 +27,12 @@ export async function writeEngineFiles(folder: string, settings: EngineSettings)
   await writeFile(join(folder, 'contacts'), '', secret)
 }
 
-function configOf({ config, rtp, controlPort, silence }: EngineSettings): string {
-  const { localAddress } = config
+function configOf({ config, rtp, control, silence }: EngineSettings): string {
+  const { localAddress, media } = config
   const lines = [
     'poll_method epoll',
-    `sip_listen ${localAddress}:0`,
+    // Signalling goes through `Gate`, on this machine only; sound goes by itself.
+    `sip_listen ${familyOf(config) === 6 ? '[::1]' : '127.0.0.1'}:0`,
     `net_interface ${localAddress}`,
     'call_max_calls 1',
     'audio_buffer 20-160',
@@ -53,10 +57,15 @@ function configOf({ config, rtp, controlPort, silence }: EngineSettings): string
     'module g711.so',
     'module aufile.so',
     'module vumeter.so',
+    ...(media === 'srtp' ? ['module srtp.so'] : []),
     'module_tmp account.so',
     'module_app menu.so',
-    'module_app ctrl_tcp.so',
-    `ctrl_tcp_listen 127.0.0.1:${controlPort}`,
+    'module_app mqtt.so',
+    'mqtt_broker_host 127.0.0.1',
+    `mqtt_broker_port ${control.port}`,
+    'mqtt_broker_user engine',
+    `mqtt_broker_password ${control.password}`,
+    'mqtt_basetopic engine',
     'ringback_disabled yes',
     'menu_bell no',
     'statmode_default off',
@@ -70,8 +79,9 @@ function configOf({ config, rtp, controlPort, silence }: EngineSettings): string
  * `Gate`.
  */
 function accountOf({ config, password, firstHop }: EngineSettings): string {
-  const { user, domain, localAddress, auth } = config
+  const { user, domain, localAddress, auth, media } = config
   const credentials = auth ? `;auth_user=${auth.user};auth_pass=${password}` : ''
   const ways = `regint=0;audio_codecs=PCMU/8000/1,PCMA/8000/1;call_transfer=no;outbound="${firstHop}"`
-  return `<sip:${user}@${domain ?? localAddress}>;${ways}${credentials}\n`
+  const sound = media === 'srtp' ? ';mediaenc=srtp-mand' : ''
+  return `<sip:${user}@${domain ?? hostOf(localAddress)}>;${ways}${sound}${credentials}\n`
 }

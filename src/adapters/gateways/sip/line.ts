@@ -1,10 +1,10 @@
 import { spawn, type ChildProcess } from 'node:child_process'
 import { once } from 'node:events'
-import net, { type AddressInfo } from 'node:net'
 import { setTimeout as pause } from 'node:timers/promises'
 import { Control, type EngineEvent } from './control.ts'
 import { writeEngineFiles, type EngineSettings } from './engine-files.ts'
 import { Gate } from './gate.ts'
+import { familyOf } from './sip-config.ts'
 
 /** What happens on a line, in order. */
 export type LineEvent =
@@ -36,11 +36,12 @@ export class Line {
   #open = false
   #gone = false
 
-  private constructor(child: ChildProcess, gate: Gate, connect: (tell: (event: EngineEvent) => void) => Control) {
+  private constructor(child: ChildProcess, gate: Gate, control: Control) {
     this.#child = child
     this.#gate = gate
-    this.#exited = once(child, 'exit').then(() => this.#end('engine-gone'))
-    this.#control = connect((event) => this.#hear(event))
+    this.#control = control
+    const end = () => this.#end('engine-gone')
+    this.#exited = once(child, 'exit').then(end, end)
   }
 
   /**
@@ -48,48 +49,44 @@ export class Line {
    *
    * @throws EngineMissing, or an Error when it does not come up.
    */
-  static async open(folder: string, settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>): Promise<Line> {
-    const gate = await Gate.open(settings.config)
-    return Line.#start(folder, settings, gate).catch((error: unknown) => {
+  static async open(folder: string, settings: Omit<EngineSettings, 'control' | 'firstHop'>): Promise<Line> {
+    const gate = await Gate.open({ ...settings.config, authority: settings.authority })
+    const control = await Control.open()
+    return Line.#start(folder, settings, gate, control).catch((error: unknown) => {
       gate.close()
+      control.close()
       throw error
     })
   }
 
   static async #start(
     folder: string,
-    settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>,
+    settings: Omit<EngineSettings, 'control' | 'firstHop'>,
     gate: Gate,
+    control: Control,
   ): Promise<Line> {
-    const controlPort = await freePort()
-    await writeEngineFiles(folder, { ...settings, controlPort, firstHop: gate.uri })
-    const engine = ['baresip', '-4', '-f', folder, '-t', String(MOST_SECONDS)]
+    await writeEngineFiles(folder, { ...settings, control: control.point, firstHop: gate.uri })
+    const engine = ['baresip', `-${familyOf(settings.config)}`, '-f', folder, '-t', String(MOST_SECONDS)]
     const env = { PATH: '/usr/bin:/bin', HOME: folder }
     const child = spawn('setpriv', ['--no-new-privs', '--pdeathsig', 'TERM', '--', ...engine], { stdio: 'ignore', env })
-    const failed = once(child, 'error').then(() => true)
-    failed.catch(() => {})
-    return Line.#attach(child, controlPort, gate)
-  }
-
-  static async #attach(child: ChildProcess, port: number, gate: Gate): Promise<Line> {
-    let missing = false
-    child.on('error', () => (missing = true))
-    for (const until = performance.now() + READY_MS; performance.now() < until; await pause(20)) {
-      // 127: setpriv found no such program.
-      if (missing || child.exitCode === 127) throw new EngineMissing('baresip')
-      if (child.exitCode !== null || child.signalCode !== null) break
-      let hear: (event: EngineEvent) => void = () => {}
-      const control = await Control.connect(port, (event) => hear(event)).catch(() => undefined)
-      if (control) return new Line(child, gate, (tell) => ((hear = tell), control))
-    }
+    const line = new Line(child, gate, control)
+    // 127: setpriv found no such program.
+    const missing = once(child, 'exit').then(() => (child.exitCode === 127 ? 'missing' : 'down'))
+    const failed = missing.catch(() => 'missing' as const)
+    const late = new AbortController()
+    const patience = pause(READY_MS, 'down' as const, { signal: late.signal }).catch(() => 'down' as const)
+    const came = control.ready((event) => line.#hear(event)).then(() => 'ready' as const)
+    const state = await Promise.race([came, failed, patience])
+    late.abort()
+    if (state === 'ready') return line
     child.kill('SIGKILL')
-    throw new Error('the engine did not come up')
+    throw state === 'missing' ? new EngineMissing('baresip') : new Error('the engine did not come up')
   }
 
   /** @param uri made of checked parts only: the engine would take a space or a line end for more. */
   dial(uri: string): Promise<boolean> {
     this.#open = true
-    this.#gate.allow(uri)
+    this.#gate.allow(uri, (cause) => this.#add({ kind: 'closed', cause }))
     return this.#control.command('dial', uri)
   }
 
@@ -167,14 +164,4 @@ export class Line {
     this.#events.push(event)
     this.#wake()
   }
-}
-
-/** A port of the loopback that nobody listens on now. */
-async function freePort(): Promise<number> {
-  const server = net.createServer().listen(0, '127.0.0.1')
-  await once(server, 'listening')
-  const { port } = server.address() as AddressInfo
-  server.close()
-  await once(server, 'close')
-  return port
 }

@@ -6,6 +6,7 @@ import type { CallScript, Step } from '../../../domain/messages/voice/call-scrip
 import { codeOf, type Pressed } from '../../../domain/messages/voice/pressed.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
+import { readAuthority } from '../authority.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
 import { SpeechFault, type Speech } from '../speech/speech.ts'
@@ -14,7 +15,8 @@ import { outcomeOf } from './call-outcome.ts'
 import { converse, type CallEnd } from './conversation.ts'
 import { EngineMissing, Line } from './line.ts'
 import { Recorder } from './recorder.ts'
-import { portsOf, readSipConfig, type SipConfig } from './sip-config.ts'
+import { hostOf, portsOf, readSipConfig, type SipConfig } from './sip-config.ts'
+import { TrunkFault } from './trunk-fault.ts'
 import { untilHeard } from './until-heard.ts'
 
 export interface SipGatewayDeps {
@@ -40,6 +42,7 @@ export class SipGateway implements Gateway {
   readonly #deps: SipGatewayDeps
   readonly #speech: Speech
   readonly #password: string | undefined
+  readonly #authority: string | undefined
   readonly #inFlight = new InFlight()
   readonly #turns: Turns
   readonly #freeLines: number[]
@@ -59,6 +62,7 @@ export class SipGateway implements Gateway {
           : { wordsPerMinute: config.speech.wordsPerMinute },
       )
     this.#password = passwordOf(config, deps)
+    this.#authority = config.tls?.caFile === undefined ? undefined : readAuthority(config.tls.caFile)
     this.#turns = new Turns(config.lines)
     this.#freeLines = Array.from({ length: config.lines }, (_, line) => line)
   }
@@ -127,6 +131,7 @@ export class SipGateway implements Gateway {
     const line = await Line.open(folder, {
       config: this.#config,
       password: this.#password,
+      authority: this.#authority,
       rtp: portsOf(this.#config, number),
       silence,
     })
@@ -156,7 +161,7 @@ export class SipGateway implements Gateway {
 
   async #dial(line: Line, to: string): Promise<SendOutcome> {
     const { trunk, plus, ringSeconds } = this.#config
-    await line.dial(`sip:${plus ? to : to.slice(1)}@${trunk.host}:${trunk.port}`)
+    await line.dial(`sip:${plus ? to : to.slice(1)}@${hostOf(trunk.host)}:${trunk.port}`)
     const began = performance.now()
     let rings = false
     for (;;) {
@@ -199,6 +204,7 @@ function passwordOf({ name, auth }: SipConfig, { secret }: SipGatewayDeps): stri
 }
 
 function outcomeOfError(error: unknown): SendOutcome {
+  if (error instanceof TrunkFault) return error.outcome
   if (error instanceof EngineMissing) return { kind: 'misconfigured', code: 'no-baresip' }
   if (error instanceof SpeechFault) return { kind: 'later', code: 'no-speech' }
   return { kind: 'later', code: 'engine' }

@@ -1,5 +1,7 @@
 /** Names of headers in their compact form, RFC 3261 §7.3.3. */
-const COMPACT: Record<string, string> = { via: 'v', to: 't', contact: 'm', 'call-id': 'i' }
+const COMPACT: Record<string, string> = {
+  ...{ via: 'v', to: 't', contact: 'm', 'call-id': 'i', 'content-length': 'l', 'content-type': 'c' },
+}
 /** The first of several values in one header; a comma within quotes or angle brackets parts nothing. */
 const FIRST_VALUE = /^(?:"(?:\\.|[^"\\])*"|<[^>]*>|[^,"<])*/
 
@@ -11,7 +13,7 @@ export class SipMessage {
   /** Request line or status line. */
   start: string
   readonly #headers: string[]
-  readonly #body: Buffer
+  #body: Buffer
 
   private constructor(start: string, headers: string[], body: Buffer) {
     this.start = start
@@ -60,17 +62,41 @@ export class SipMessage {
     this.#headers.unshift(`${name}: ${value}`)
   }
 
+  /** Puts a value after all others. */
+  append(name: string, value: string): void {
+    this.#headers.push(`${name}: ${value}`)
+  }
+
+  /** Writes the values of one header anew. */
+  alter(name: string, change: (values: string) => string): void {
+    const at = this.#find(name)
+    if (at >= 0) this.#headers[at] = `${name}: ${change(valueOf(this.#headers[at]!).trim())}`
+  }
+
+  /** What the message carries; empty where it carries nothing. */
+  get body(): string {
+    return this.#body.toString('latin1')
+  }
+
+  dropBody(): void {
+    this.#body = Buffer.alloc(0)
+    for (const name of ['Content-Type', 'Content-Length']) this.drop(name)
+    this.append('Content-Length', '0')
+  }
+
   /** Takes all of its values away. */
   drop(name: string): void {
     for (let at = this.#find(name); at >= 0; at = this.#find(name)) this.#headers.splice(at, 1)
   }
 
-  /** The final answer to this request, RFC 3261 §8.2.6. */
+  /** An answer to this request, RFC 3261 §8.2.6. */
   answer(status: string): Buffer {
     const copied = this.#headers.filter((header) =>
       ['via', 'from', 'call-id', 'cseq'].some((name) => isCalled(header, name)),
     )
-    const lines = [`SIP/2.0 ${status}`, ...copied, `To: ${this.first('To')};tag=refused`, 'Content-Length: 0']
+    const to = this.first('To') ?? ''
+    const tag = status.startsWith('1') || /;\s*tag=/i.test(to) ? '' : ';tag=refused'
+    const lines = [`SIP/2.0 ${status}`, ...copied, `To: ${to}${tag}`, 'Content-Length: 0']
     return Buffer.from(`${lines.join('\r\n')}\r\n\r\n`, 'latin1')
   }
 

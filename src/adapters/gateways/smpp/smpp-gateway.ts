@@ -1,4 +1,3 @@
-import { readFileSync } from 'node:fs'
 import { badInput } from '../../../domain/failure.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type {
@@ -11,6 +10,7 @@ import type {
 } from '../../../flows/ports/gateway.ts'
 import type { GatewayMemory, LongText } from '../../../flows/ports/gateway-memory.ts'
 import type { Wording } from '../octets.ts'
+import { readAuthority } from '../authority.ts'
 import { InFlight } from '../in-flight.ts'
 import { patientOf } from './addresses.ts'
 import { BoundLink, type BoundLinkOptions } from './bound-link.ts'
@@ -233,12 +233,4 @@ function linkOptions(
 function tlsOptions({ caFile, serverName }: NonNullable<SmppConfig['tls']>): NonNullable<BoundLinkOptions['tls']> {
   const ca = caFile === undefined ? {} : { ca: readAuthority(caFile) }
   return serverName === undefined ? ca : { ...ca, serverName }
-}
-
-function readAuthority(file: string): string {
-  try {
-    return readFileSync(file, 'utf8')
-  } catch {
-    return badInput('tls.caFile', 'This file cannot be read. Check its path and who may read it.')
-  }
 }
