@@ -3,6 +3,7 @@ import { once } from 'node:events'
 import net, { type AddressInfo } from 'node:net'
 import { setTimeout as pause } from 'node:timers/promises'
 import { Control, type EngineEvent } from './control.ts'
+import { Ear } from './ear.ts'
 import { writeEngineFiles, type EngineSettings } from './engine-files.ts'
 import { Gate } from './gate.ts'
 
@@ -11,11 +12,17 @@ export type LineEvent =
   | { kind: 'ringing' }
   | { kind: 'answered' }
   | { kind: 'digit'; digit: string }
-  | { kind: 'level'; decibels: number }
+  | { kind: 'sound'; frames: Int16Array[] }
   | { kind: 'closed'; cause: string }
 
 /** The engine is not installed: an operator must act. */
 export class EngineMissing extends Error {}
+
+/** What a call has besides its engine. */
+interface Ways {
+  gate: Gate
+  ear: Ear
+}
 
 const READY_MS = 5_000
 const GRACE_MS = 2_000
@@ -30,15 +37,21 @@ export class Line {
   readonly #child: ChildProcess
   readonly #control: Control
   readonly #gate: Gate
+  readonly #ear: Ear
   readonly #exited: Promise<unknown>
   readonly #events: LineEvent[] = []
   #wake: () => void = () => {}
   #open = false
   #gone = false
 
-  private constructor(child: ChildProcess, gate: Gate, connect: (tell: (event: EngineEvent) => void) => Control) {
+  private constructor(
+    child: ChildProcess,
+    { gate, ear }: Ways,
+    connect: (tell: (event: EngineEvent) => void) => Control,
+  ) {
     this.#child = child
     this.#gate = gate
+    this.#ear = ear
     this.#exited = once(child, 'exit').then(() => this.#end('engine-gone'))
     this.#control = connect((event) => this.#hear(event))
   }
@@ -50,8 +63,10 @@ export class Line {
    */
   static async open(folder: string, settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>): Promise<Line> {
     const gate = await Gate.open(settings.config)
-    return Line.#start(folder, settings, gate).catch((error: unknown) => {
+    const ear = await Ear.open(folder)
+    return Line.#start(folder, settings, { gate, ear }).catch(async (error: unknown) => {
       gate.close()
+      await ear.close()
       throw error
     })
   }
@@ -59,19 +74,19 @@ export class Line {
   static async #start(
     folder: string,
     settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>,
-    gate: Gate,
+    ways: Ways,
   ): Promise<Line> {
     const controlPort = await freePort()
-    await writeEngineFiles(folder, { ...settings, controlPort, firstHop: gate.uri })
+    await writeEngineFiles(folder, { ...settings, controlPort, firstHop: ways.gate.uri })
     const engine = ['baresip', '-4', '-f', folder, '-t', String(MOST_SECONDS)]
-    const env = { PATH: '/usr/bin:/bin', HOME: folder }
+    const env = { PATH: '/usr/bin:/bin', HOME: folder, ALSA_CONFIG_PATH: Ear.settings(folder) }
     const child = spawn('setpriv', ['--no-new-privs', '--pdeathsig', 'TERM', '--', ...engine], { stdio: 'ignore', env })
     const failed = once(child, 'error').then(() => true)
     failed.catch(() => {})
-    return Line.#attach(child, controlPort, gate)
+    return Line.#attach(child, controlPort, ways)
   }
 
-  static async #attach(child: ChildProcess, port: number, gate: Gate): Promise<Line> {
+  static async #attach(child: ChildProcess, port: number, ways: Ways): Promise<Line> {
     let missing = false
     child.on('error', () => (missing = true))
     for (const until = performance.now() + READY_MS; performance.now() < until; await pause(20)) {
@@ -80,7 +95,7 @@ export class Line {
       if (child.exitCode !== null || child.signalCode !== null) break
       let hear: (event: EngineEvent) => void = () => {}
       const control = await Control.connect(port, (event) => hear(event)).catch(() => undefined)
-      if (control) return new Line(child, gate, (tell) => ((hear = tell), control))
+      if (control) return new Line(child, ways, (tell) => ((hear = tell), control))
     }
     child.kill('SIGKILL')
     throw new Error('the engine did not come up')
@@ -98,6 +113,11 @@ export class Line {
     return this.#control.command('ausrc', `aufile,${file}`)
   }
 
+  /** A person is there: what else is said does not matter. */
+  deafen(): void {
+    this.#ear.deafen()
+  }
+
   /** The next thing that happens; undefined after `ms`. After `closed` nothing happens any more. */
   async next(ms: number): Promise<LineEvent | undefined> {
     if (this.#events.length === 0 && ms > 0) await this.#sleep(ms)
@@ -106,6 +126,7 @@ export class Line {
 
   /** Ends the call, then the engine: by its own command, or else harder. */
   async close(): Promise<void> {
+    this.#ear.letGo()
     if (this.#open) await this.#control.command('hangup')
     for (const until = performance.now() + GRACE_MS; this.#open && performance.now() < until;) await pause(20)
     if (!this.#gone) await this.#control.command('quit')
@@ -116,6 +137,7 @@ export class Line {
     await this.#exited
     this.#control.close()
     this.#gate.close()
+    await this.#ear.close()
   }
 
   /** Process of the engine. */
@@ -144,12 +166,15 @@ export class Line {
   #hear({ type, direction, param = '' }: EngineEvent): void {
     if (direction === 'incoming') return
     if (type === 'CALL_RINGING' || type === 'CALL_PROGRESS') this.#add({ kind: 'ringing' })
-    if (type === 'CALL_ESTABLISHED') this.#add({ kind: 'answered' })
+    if (type === 'CALL_ESTABLISHED') this.#answered()
     // Only the beginning of a key counts; its end may be lost.
     if (type === 'CALL_DTMF_START') this.#add({ kind: 'digit', digit: param })
-    if (type === 'VU_RX_REPORT' && Number.isFinite(Number.parseFloat(param)))
-      this.#add({ kind: 'level', decibels: Number.parseFloat(param) })
     if (type === 'CALL_CLOSED') this.#close(this.#gate.redirect ?? param)
+  }
+
+  #answered(): void {
+    this.#add({ kind: 'answered' })
+    this.#ear.listen((frames) => this.#add({ kind: 'sound', frames }))
   }
 
   #end(cause: string): void {

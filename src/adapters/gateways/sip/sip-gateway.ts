@@ -8,6 +8,7 @@ import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
+import { keptSpeech } from '../speech/kept-speech.ts'
 import { SpeechFault, type Speech } from '../speech/speech.ts'
 import { NO_TURN, Turns } from '../turns.ts'
 import { outcomeOf } from './call-outcome.ts'
@@ -51,13 +52,8 @@ export class SipGateway implements Gateway {
     this.onUnknown = config.onUnknown
     this.#config = config
     this.#deps = deps
-    this.#speech =
-      deps.speech ??
-      espeak(
-        config.speech.voices
-          ? { ...config.speech, voices: config.speech.voices }
-          : { wordsPerMinute: config.speech.wordsPerMinute },
-      )
+    const { voices, wordsPerMinute } = config.speech
+    this.#speech = keptSpeech(deps.speech ?? espeak({ wordsPerMinute, ...(voices && { voices }) }))
     this.#password = passwordOf(config, deps)
     this.#turns = new Turns(config.lines)
     this.#freeLines = Array.from({ length: config.lines }, (_, line) => line)

@@ -1,7 +1,6 @@
 import { spawn } from 'node:child_process'
-import { stat, writeFile } from 'node:fs/promises'
 import { ssml } from '../../../domain/messages/voice/ssml.ts'
-import { SpeechFault, type Speech } from './speech.ts'
+import { SPEECH_RATE, SpeechFault, type Speech } from './speech.ts'
 
 export interface EspeakOptions {
   /** Voice by language code; those left out cannot be said. */
@@ -14,34 +13,24 @@ export const ESPEAK_VOICES: Record<string, string> = { en: 'en-us', es: 'es-419'
 /** Slow enough to follow, quick enough for a minute. */
 const WORDS_PER_MINUTE = 160
 
-const RATE = 8000
-const BYTES_A_SECOND = RATE * 2
-const WAV_HEADER_BYTES = 44
 const PATIENCE_MS = 20_000
 /** Telephone audio: what players of G.711 take without resampling. */
-const FORMAT = ['-r', String(RATE), '-c', '1', '-b', '16', '-e', 'signed-integer']
+const FORMAT = ['-r', String(SPEECH_RATE), '-c', '1', '-b', '16', '-e', 'signed-integer', '-t', 'raw']
 
 /** Speech by Debian's espeak-ng, made fit for the telephone by sox. */
 export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINUTE }: EspeakOptions = {}): Speech {
   return {
     speaks: (language) => Object.hasOwn(voices, language),
     ready: async () => (await runs('espeak-ng')) && (await runs('sox')),
-    speak: async (say, { language, locale }, file, silence) => {
+    speak: async (words, { language, locale }) => {
       // Words go by standard input: an argument could be taken for an option.
-      const words = ssml(say.map(sayable), locale)
       const spoken = await output(
         'espeak-ng',
         ['-v', voices[language] ?? language, '-s', String(wordsPerMinute), '-m', '--stdin', '--stdout'],
-        words,
+        ssml([sayable(words)], locale),
       )
-      const wave = await output(
-        'sox',
-        ['-t', 'wav', '-', ...FORMAT, '-t', 'wav', '-', 'norm', '-3', 'pad', '0', String(silence)],
-        spoken,
-      )
-      await writeFile(file, withLength(wave), { mode: 0o600 })
-      const { size } = await stat(file)
-      return { file, seconds: (size - WAV_HEADER_BYTES) / BYTES_A_SECOND - silence }
+      const raw = await output('sox', ['-t', 'wav', '-', ...FORMAT, '-', 'norm', '-3'], spoken)
+      return new Int16Array(Uint8Array.from(raw).buffer, 0, Math.floor(raw.length / 2))
     },
   }
 }
@@ -53,13 +42,6 @@ export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINU
  */
 function sayable(words: string): string {
   return words.replace(/\[\[|\]\]/g, ' ').replaceAll('\u02bc', '\u2019')
-}
-
-/** A pipe cannot know its length, so sox leaves it out of the header; players trust the header. */
-function withLength(wave: Buffer): Buffer {
-  wave.writeUInt32LE(wave.length - 8, 4)
-  wave.writeUInt32LE(wave.length - WAV_HEADER_BYTES, WAV_HEADER_BYTES - 4)
-  return wave
 }
 
 function runs(program: string): Promise<boolean> {
