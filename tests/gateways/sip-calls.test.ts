@@ -33,6 +33,15 @@ const short: CallScript = {
   voicemail: 'Please call Harbour Clinic.',
 }
 
+/** Says what it has to say in three seconds, and then the keys of preparation. */
+const brief: CallScript = {
+  ...short,
+  steps: {
+    ...short.steps,
+    message: { ...short.steps.message, say: ['Your visit is on Friday.', call('prep').steps.message.say.at(-1)!] },
+  },
+}
+
 /** How each phone behaves. The recorded keys are those that come with SIPp. */
 const PHONES: Record<string, { steps: () => string[]; script?: CallScript; ringSeconds?: number }> = {
   startedToday: {
@@ -65,6 +74,24 @@ const PHONES: Record<string, { steps: () => string[]; script?: CallScript; ringS
       press('2'),
       TILL_BYE,
     ],
+  },
+  // The message is said, its keys are not: who presses one now has heard it.
+  startedInMenu: {
+    steps: () => [
+      INVITE,
+      RING,
+      PICK_UP,
+      pause(300),
+      press('1'),
+      pause(1200),
+      press('1'),
+      pause(6000),
+      press('2'),
+      pause(1500),
+      press('1'),
+      TILL_BYE,
+    ],
+    script: brief,
   },
   noAnswer: { steps: () => [INVITE, RING, TILL_CANCEL], ringSeconds: 3 },
   hangsUp: { steps: () => [INVITE, RING, PICK_UP, pause(5000), HANG_UP] },
@@ -192,6 +219,12 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('a call through a trunk, to 
     expect(streams[0]!.lost).toBe(0)
     expect(await said('startedToday', call('prep').steps.greeting.say)).toBeGreaterThan(0.9)
     expect(await said('startedToday', ['Thank you. We have noted your answer. Goodbye.'])).toBeGreaterThan(0.9)
+  })
+
+  it('was told its message when the first key comes while the keys are being said', () => {
+    expect(stories.startedInMenu!.exit).toBe(0)
+    expect(keys('startedInMenu')).toEqual(['m-startedInMenu/period-started.0'])
+    expect(codes('startedInMenu')).toEqual([['m-startedInMenu', 'delivered', 'heard']])
   })
 
   it('goes on with times on offer when the patient cannot come, and hears which the patient takes', () => {

@@ -3,8 +3,8 @@ export const SAMPLE_RATE = 8000
 
 /**
  * Where tones of machines are looked for: from the lowest tones of telephone networks (400-450 Hz, ITU-T E.180) to the
- * answer tone of data and fax (2100 Hz, ITU-T V.25). The tone that warns of a recording is 1400 Hz (E.180); for the beep
- * of voicemail there is no standard.
+ * answer tone of data and fax (2100 Hz, ITU-T V.25). The tone that warns of a recording is 1400 Hz (E.180); for the
+ * beep of voicemail there is no standard.
  */
 const LOWEST_HZ = 400
 const HIGHEST_HZ = 2100
