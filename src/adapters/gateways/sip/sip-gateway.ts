@@ -6,6 +6,7 @@ import type { CallScript, Step } from '../../../domain/messages/voice/call-scrip
 import { codeOf, type Pressed } from '../../../domain/messages/voice/pressed.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
+import { loadSpoken } from '../../templates/load-spoken.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
 import { keptSpeech } from '../speech/kept-speech.ts'
@@ -53,7 +54,9 @@ export class SipGateway implements Gateway {
     this.#config = config
     this.#deps = deps
     const { voices, wordsPerMinute } = config.speech
-    this.#speech = keptSpeech(deps.speech ?? espeak({ wordsPerMinute, ...(voices && { voices }) }))
+    this.#speech = keptSpeech(
+      deps.speech ?? espeak({ wordsPerMinute, spoken: loadSpoken(), ...(voices && { voices }) }),
+    )
     this.#password = passwordOf(config, deps)
     this.#turns = new Turns(config.lines)
     this.#freeLines = Array.from({ length: config.lines }, (_, line) => line)

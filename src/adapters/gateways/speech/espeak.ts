@@ -1,11 +1,14 @@
 import { spawn } from 'node:child_process'
 import { ssml } from '../../../domain/messages/voice/ssml.ts'
+import { respeller } from './respell.ts'
 import { SPEECH_RATE, SpeechFault, type Speech } from './speech.ts'
 
 export interface EspeakOptions {
   /** Voice by language code; those left out cannot be said. */
   voices?: Record<string, string>
   wordsPerMinute?: number
+  /** By language: what stands for words that would be said wrong. */
+  spoken?: ReadonlyMap<string, Readonly<Record<string, string>>>
 }
 
 /** espeak-ng 1.51 has no voice for Canadian French; `fr-fr` is what it says for it too. */
@@ -18,21 +21,28 @@ const PATIENCE_MS = 20_000
 const FORMAT = ['-r', String(SPEECH_RATE), '-c', '1', '-b', '16', '-e', 'signed-integer', '-t', 'raw']
 
 /** Speech by Debian's espeak-ng, made fit for the telephone by sox. */
-export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINUTE }: EspeakOptions = {}): Speech {
+export function espeak(options: EspeakOptions = {}): Speech {
+  const { voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINUTE, spoken = new Map() } = options
+  const respell = new Map([...spoken].map(([language, words]) => [language, respeller(words)]))
   return {
     speaks: (language) => Object.hasOwn(voices, language),
     ready: async () => (await runs('espeak-ng')) && (await runs('sox')),
     speak: async (words, { language, locale }) => {
       // Words go by standard input: an argument could be taken for an option.
-      const spoken = await output(
+      const wave = await output(
         'espeak-ng',
         ['-v', voices[language] ?? language, '-s', String(wordsPerMinute), '-m', '--stdin', '--stdout'],
-        ssml([sayable(words)], locale),
+        documentOf(words, locale, respell.get(language)),
       )
-      const raw = await output('sox', ['-t', 'wav', '-', ...FORMAT, '-', 'norm', '-3'], spoken)
+      const raw = await output('sox', ['-t', 'wav', '-', ...FORMAT, '-', 'norm', '-3'], wave)
       return new Int16Array(Uint8Array.from(raw).buffer, 0, Math.floor(raw.length / 2))
     },
   }
+}
+
+/** What espeak-ng is given to say. */
+export function documentOf(words: string, locale: string, respell = (document: string) => document): string {
+  return respell(ssml([sayable(words)], locale))
 }
 
 /**
@@ -41,7 +51,7 @@ export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINU
  * right.
  */
 function sayable(words: string): string {
-  return words.replace(/\[\[|\]\]/g, ' ').replaceAll('\u02bc', '\u2019')
+  return words.replace(/\[\[|\]\]/g, ' ').replace(/(?<=\p{Script=Cyrillic})['\u02bc]/gu, '\u2019')
 }
 
 function runs(program: string): Promise<boolean> {
