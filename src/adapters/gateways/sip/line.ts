@@ -63,12 +63,15 @@ export class Line {
    */
   static async open(folder: string, settings: Omit<EngineSettings, 'controlPort' | 'firstHop'>): Promise<Line> {
     const gate = await Gate.open(settings.config)
-    const ear = await Ear.open(folder)
-    return Line.#start(folder, settings, { gate, ear }).catch(async (error: unknown) => {
+    let ear: Ear | undefined
+    try {
+      ear = await Ear.open(folder)
+      return await Line.#start(folder, settings, { gate, ear })
+    } catch (error) {
       gate.close()
-      await ear.close()
+      await ear?.close()
       throw error
-    })
+    }
   }
 
   static async #start(
