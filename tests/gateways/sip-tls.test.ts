@@ -1,4 +1,4 @@
-import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
+import { mkdtemp, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest'
@@ -77,8 +77,7 @@ describe.skipIf(!ready)('a call over TLS', () => {
     expect(outcome).toEqual({ kind: 'accepted' })
     expect(ears.answereds.map(({ pressed }) => pressed)).toEqual([{ meaning: 'confirm' }])
     expect(phone.lines.join('\n')).toMatch(/cryptosuite=AES_CM_128_HMAC_SHA1_80/)
-    const { file } = await espeak().speak(SCRIPT.steps.greeting!.say, SCRIPT, join(folder, 'words.wav'), 0)
-    const words = samplesOf((await readFile(file)).subarray(44))
+    const words = await espeak().speak(SCRIPT.steps.greeting!.say.join(' '), SCRIPT)
     expect(likeness(samplesOf(await phone.heard()), words)).toBeGreaterThan(0.9)
     // The same packets, read as the sound in the clear that they would be without keys.
     const wire = await listener.soundTo(MEDIA)

@@ -5,7 +5,7 @@ import { join } from 'node:path'
 import { vi } from 'vitest'
 import { SOON } from '../../harness/patience.ts'
 import { TEST_CERTIFICATE, TEST_KEY } from '../certificate.ts'
-import { writeSilence } from '../../../src/adapters/gateways/speech/silence.ts'
+import { writeWave } from '../../../src/adapters/gateways/speech/wave.ts'
 import { freePort, Program } from './programs.ts'
 
 /**
@@ -34,7 +34,7 @@ export class SecurePhone {
     const folder = await mkdtemp(join(tmpdir(), 'daysix-secure-phone-'))
     const ports = { sip: await freePort(), media: mediaPort, control: await freePort() }
     await writeFile(join(folder, 'phone.pem'), TEST_KEY + TEST_CERTIFICATE)
-    await writeSilence(join(folder, 'silence.wav'), 100)
+    await writeWave(join(folder, 'silence.wav'), [], 100)
     const lines = [
       `sip_listen 127.0.0.1:${ports.sip}`,
       `sip_certificate ${join(folder, 'phone.pem')}`,

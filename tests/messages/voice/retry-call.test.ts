@@ -36,8 +36,8 @@ describe('calling again', () => {
     expect(next('no-answer', 1, '2026-03-17T09:00', '2026-03-17T10:30')).toBe('give-up')
   })
 
-  it('is not for this rule to decide when the number is no good or the line is down', () => {
-    for (const code of ['bad-number', 'trunk-silent', 'sip-500'])
+  it('is not for this rule to decide when the number is no good, the line is down, or a key was pressed', () => {
+    for (const code of ['bad-number', 'trunk-silent', 'sip-500', 'cut-short'])
       expect(next(code, 1, '2026-03-17T09:00', '2026-03-20T09:00')).toBeUndefined()
   })
 

@@ -2,6 +2,7 @@ import { spawn, type ChildProcess } from 'node:child_process'
 import { once } from 'node:events'
 import { setTimeout as pause } from 'node:timers/promises'
 import { Control, type EngineEvent } from './control.ts'
+import { Ear } from './ear.ts'
 import { writeEngineFiles, type EngineSettings } from './engine-files.ts'
 import { Gate } from './gate.ts'
 import { familyOf } from './sip-config.ts'
@@ -11,11 +12,18 @@ export type LineEvent =
   | { kind: 'ringing' }
   | { kind: 'answered' }
   | { kind: 'digit'; digit: string }
-  | { kind: 'level'; decibels: number }
+  | { kind: 'sound'; frames: Int16Array[] }
   | { kind: 'closed'; cause: string }
 
 /** The engine is not installed: an operator must act. */
 export class EngineMissing extends Error {}
+
+/** What a call has besides its engine. */
+interface Ways {
+  gate: Gate
+  control: Control
+  ear: Ear
+}
 
 const READY_MS = 5_000
 const GRACE_MS = 2_000
@@ -30,16 +38,18 @@ export class Line {
   readonly #child: ChildProcess
   readonly #control: Control
   readonly #gate: Gate
+  readonly #ear: Ear
   readonly #exited: Promise<unknown>
   readonly #events: LineEvent[] = []
   #wake: () => void = () => {}
   #open = false
   #gone = false
 
-  private constructor(child: ChildProcess, gate: Gate, control: Control) {
+  private constructor(child: ChildProcess, { gate, control, ear }: Ways) {
     this.#child = child
     this.#gate = gate
     this.#control = control
+    this.#ear = ear
     const end = () => this.#end('engine-gone')
     this.#exited = once(child, 'exit').then(end, end)
   }
@@ -52,24 +62,29 @@ export class Line {
   static async open(folder: string, settings: Omit<EngineSettings, 'control' | 'firstHop'>): Promise<Line> {
     const gate = await Gate.open({ ...settings.config, authority: settings.authority })
     const control = await Control.open()
-    return Line.#start(folder, settings, gate, control).catch((error: unknown) => {
+    let ear: Ear | undefined
+    try {
+      ear = await Ear.open(folder)
+      return await Line.#start(folder, settings, { gate, control, ear })
+    } catch (error) {
       gate.close()
       control.close()
+      await ear?.close()
       throw error
-    })
+    }
   }
 
   static async #start(
     folder: string,
     settings: Omit<EngineSettings, 'control' | 'firstHop'>,
-    gate: Gate,
-    control: Control,
+    ways: Ways,
   ): Promise<Line> {
+    const { gate, control } = ways
     await writeEngineFiles(folder, { ...settings, control: control.point, firstHop: gate.uri })
     const engine = ['baresip', `-${familyOf(settings.config)}`, '-f', folder, '-t', String(MOST_SECONDS)]
-    const env = { PATH: '/usr/bin:/bin', HOME: folder }
+    const env = { PATH: '/usr/bin:/bin', HOME: folder, ALSA_CONFIG_PATH: Ear.settings(folder) }
     const child = spawn('setpriv', ['--no-new-privs', '--pdeathsig', 'TERM', '--', ...engine], { stdio: 'ignore', env })
-    const line = new Line(child, gate, control)
+    const line = new Line(child, ways)
     // 127: setpriv found no such program.
     const missing = once(child, 'exit').then(() => (child.exitCode === 127 ? 'missing' : 'down'))
     const failed = missing.catch(() => 'missing' as const)
@@ -95,6 +110,11 @@ export class Line {
     return this.#control.command('ausrc', `aufile,${file}`)
   }
 
+  /** A person is there: what else is said does not matter. */
+  deafen(): void {
+    this.#ear.deafen()
+  }
+
   /** The next thing that happens; undefined after `ms`. After `closed` nothing happens any more. */
   async next(ms: number): Promise<LineEvent | undefined> {
     if (this.#events.length === 0 && ms > 0) await this.#sleep(ms)
@@ -103,6 +123,7 @@ export class Line {
 
   /** Ends the call, then the engine: by its own command, or else harder. */
   async close(): Promise<void> {
+    this.#ear.letGo()
     if (this.#open) await this.#control.command('hangup')
     for (const until = performance.now() + GRACE_MS; this.#open && performance.now() < until;) await pause(20)
     if (!this.#gone) await this.#control.command('quit')
@@ -113,6 +134,7 @@ export class Line {
     await this.#exited
     this.#control.close()
     this.#gate.close()
+    await this.#ear.close()
   }
 
   /** Process of the engine. */
@@ -141,12 +163,15 @@ export class Line {
   #hear({ type, direction, param = '' }: EngineEvent): void {
     if (direction === 'incoming') return
     if (type === 'CALL_RINGING' || type === 'CALL_PROGRESS') this.#add({ kind: 'ringing' })
-    if (type === 'CALL_ESTABLISHED') this.#add({ kind: 'answered' })
+    if (type === 'CALL_ESTABLISHED') this.#answered()
     // Only the beginning of a key counts; its end may be lost.
     if (type === 'CALL_DTMF_START') this.#add({ kind: 'digit', digit: param })
-    if (type === 'VU_RX_REPORT' && Number.isFinite(Number.parseFloat(param)))
-      this.#add({ kind: 'level', decibels: Number.parseFloat(param) })
     if (type === 'CALL_CLOSED') this.#close(this.#gate.redirect ?? param)
+  }
+
+  #answered(): void {
+    this.#add({ kind: 'answered' })
+    this.#ear.listen((frames) => this.#add({ kind: 'sound', frames }))
   }
 
   #end(cause: string): void {

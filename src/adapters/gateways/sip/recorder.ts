@@ -1,12 +1,23 @@
 import { join } from 'node:path'
 import { INPUT_SECONDS, type CallScript, type Step } from '../../../domain/messages/voice/call-script.ts'
-import { writeSilence } from '../speech/silence.ts'
-import type { Prompt, Speech } from '../speech/speech.ts'
+import { SPEECH_RATE, type Speech } from '../speech/speech.ts'
+import { silence, writeWave } from '../speech/wave.ts'
 
 /** Longer than any wait for a key: at the end of a file the engine hangs up. */
 const SILENCE_SECONDS = INPUT_SECONDS + 15
 /** As long as it may ring, and a machine's greeting may take. */
 const LONGEST_SILENCE_SECONDS = 200
+/** Between two paragraphs. */
+const PAUSE = silence(0.5)
+
+/** Words ready to be played, with silence at their end. */
+export interface Prompt {
+  file: string
+  /** Length of what is said, without the silence. */
+  seconds: number
+  /** When its last paragraph begins. */
+  lastFrom: number
+}
 
 /** Makes the prompts of one call, each once, in its own folder; they are gone with it. */
 export class Recorder {
@@ -24,8 +35,7 @@ export class Recorder {
   record(say: Step['say']): Promise<Prompt> {
     const known = this.#made.get(say.join('\n'))
     if (known) return known
-    const file = join(this.#folder, `${this.#made.size}.wav`)
-    const made = this.#speech.speak(say, this.#script, file, SILENCE_SECONDS)
+    const made = this.#write(say, join(this.#folder, `${this.#made.size}.wav`))
     this.#made.set(say.join('\n'), made)
     return made
   }
@@ -37,6 +47,22 @@ export class Recorder {
       Object.values(keys).flatMap((act) => ('then' in act ? [[act.then]] : [])),
     )
     for (const say of [...Object.values(steps).map((step) => step.say), [voicemail], ...thanks]) await this.record(say)
-    return writeSilence(join(this.#folder, 'silence.wav'), LONGEST_SILENCE_SECONDS)
+    return writeWave(join(this.#folder, 'silence.wav'), [], LONGEST_SILENCE_SECONDS)
   }
+
+  async #write(say: Step['say'], file: string): Promise<Prompt> {
+    const said: Int16Array[] = []
+    for (const words of say) said.push(await this.#speech.speak(words, this.#script))
+    const seconds = secondsOf(said) + secondsOf([PAUSE]) * (said.length - 1)
+    await writeWave(
+      file,
+      said.flatMap((words, n) => (n === 0 ? [words] : [PAUSE, words])),
+      SILENCE_SECONDS,
+    )
+    return { file, seconds, lastFrom: seconds - secondsOf(said.slice(-1)) }
+  }
+}
+
+function secondsOf(sounds: readonly Int16Array[]): number {
+  return sounds.reduce((sum, { length }) => sum + length, 0) / SPEECH_RATE
 }

@@ -6,9 +6,11 @@ import type { CallScript, Step } from '../../../domain/messages/voice/call-scrip
 import { codeOf, type Pressed } from '../../../domain/messages/voice/pressed.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
+import { loadSpoken } from '../../templates/load-spoken.ts'
 import { readAuthority } from '../authority.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
+import { keptSpeech } from '../speech/kept-speech.ts'
 import { SpeechFault, type Speech } from '../speech/speech.ts'
 import { NO_TURN, Turns } from '../turns.ts'
 import { outcomeOf } from './call-outcome.ts'
@@ -54,13 +56,10 @@ export class SipGateway implements Gateway {
     this.onUnknown = config.onUnknown
     this.#config = config
     this.#deps = deps
-    this.#speech =
-      deps.speech ??
-      espeak(
-        config.speech.voices
-          ? { ...config.speech, voices: config.speech.voices }
-          : { wordsPerMinute: config.speech.wordsPerMinute },
-      )
+    const { voices, wordsPerMinute } = config.speech
+    this.#speech = keptSpeech(
+      deps.speech ?? espeak({ wordsPerMinute, spoken: loadSpoken(), ...(voices && { voices }) }),
+    )
     this.#password = passwordOf(config, deps)
     this.#authority = config.tls?.caFile === undefined ? undefined : readAuthority(config.tls.caFile)
     this.#turns = new Turns(config.lines)

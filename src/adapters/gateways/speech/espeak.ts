@@ -1,12 +1,14 @@
 import { spawn } from 'node:child_process'
-import { stat, writeFile } from 'node:fs/promises'
 import { ssml } from '../../../domain/messages/voice/ssml.ts'
-import { SpeechFault, type Speech } from './speech.ts'
+import { respeller } from './respell.ts'
+import { SPEECH_RATE, SpeechFault, type Speech } from './speech.ts'
 
 export interface EspeakOptions {
   /** Voice by language code; those left out cannot be said. */
   voices?: Record<string, string>
   wordsPerMinute?: number
+  /** By language: what stands for words that would be said wrong. */
+  spoken?: ReadonlyMap<string, Readonly<Record<string, string>>>
 }
 
 /** espeak-ng 1.51 has no voice for Canadian French; `fr-fr` is what it says for it too. */
@@ -14,36 +16,33 @@ export const ESPEAK_VOICES: Record<string, string> = { en: 'en-us', es: 'es-419'
 /** Slow enough to follow, quick enough for a minute. */
 const WORDS_PER_MINUTE = 160
 
-const RATE = 8000
-const BYTES_A_SECOND = RATE * 2
-const WAV_HEADER_BYTES = 44
 const PATIENCE_MS = 20_000
 /** Telephone audio: what players of G.711 take without resampling. */
-const FORMAT = ['-r', String(RATE), '-c', '1', '-b', '16', '-e', 'signed-integer']
+const FORMAT = ['-r', String(SPEECH_RATE), '-c', '1', '-b', '16', '-e', 'signed-integer', '-t', 'raw']
 
 /** Speech by Debian's espeak-ng, made fit for the telephone by sox. */
-export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINUTE }: EspeakOptions = {}): Speech {
+export function espeak(options: EspeakOptions = {}): Speech {
+  const { voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINUTE, spoken = new Map() } = options
+  const respell = new Map([...spoken].map(([language, words]) => [language, respeller(words)]))
   return {
     speaks: (language) => Object.hasOwn(voices, language),
     ready: async () => (await runs('espeak-ng')) && (await runs('sox')),
-    speak: async (say, { language, locale }, file, silence) => {
+    speak: async (words, { language, locale }) => {
       // Words go by standard input: an argument could be taken for an option.
-      const words = ssml(say.map(sayable), locale)
-      const spoken = await output(
+      const wave = await output(
         'espeak-ng',
         ['-v', voices[language] ?? language, '-s', String(wordsPerMinute), '-m', '--stdin', '--stdout'],
-        words,
+        documentOf(words, locale, respell.get(language)),
       )
-      const wave = await output(
-        'sox',
-        ['-t', 'wav', '-', ...FORMAT, '-t', 'wav', '-', 'norm', '-3', 'pad', '0', String(silence)],
-        spoken,
-      )
-      await writeFile(file, withLength(wave), { mode: 0o600 })
-      const { size } = await stat(file)
-      return { file, seconds: (size - WAV_HEADER_BYTES) / BYTES_A_SECOND - silence }
+      const raw = await output('sox', ['-t', 'wav', '-', ...FORMAT, '-', 'norm', '-3'], wave)
+      return new Int16Array(Uint8Array.from(raw).buffer, 0, Math.floor(raw.length / 2))
     },
   }
+}
+
+/** What espeak-ng is given to say. */
+export function documentOf(words: string, locale: string, respell = (document: string) => document): string {
+  return respell(ssml([sayable(words)], locale))
 }
 
 /**
@@ -52,14 +51,7 @@ export function espeak({ voices = ESPEAK_VOICES, wordsPerMinute = WORDS_PER_MINU
  * right.
  */
 function sayable(words: string): string {
-  return words.replace(/\[\[|\]\]/g, ' ').replaceAll('\u02bc', '\u2019')
-}
-
-/** A pipe cannot know its length, so sox leaves it out of the header; players trust the header. */
-function withLength(wave: Buffer): Buffer {
-  wave.writeUInt32LE(wave.length - 8, 4)
-  wave.writeUInt32LE(wave.length - WAV_HEADER_BYTES, WAV_HEADER_BYTES - 4)
-  return wave
+  return words.replace(/\[\[|\]\]/g, ' ').replace(/(?<=\p{Script=Cyrillic})['\u02bc]/gu, '\u2019')
 }
 
 function runs(program: string): Promise<boolean> {

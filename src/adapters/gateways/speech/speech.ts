@@ -1,10 +1,10 @@
-import type { Step } from '../../../domain/messages/voice/call-script.ts'
+/** Samples a second of all speech: what players of G.711 take as it is. */
+export const SPEECH_RATE = 8000
 
-/** A prompt ready to be played: mono, 16 bit, 8000 Hz, with silence at its end. */
-export interface Prompt {
-  file: string
-  /** Length of what is said, without the silence. */
-  seconds: number
+export interface Voice {
+  language: string
+  /** BCP 47. */
+  locale: string
 }
 
 /** What makes speech of words. Another engine is another implementation of this. */
@@ -14,12 +14,11 @@ export interface Speech {
   /** Whether its programs are there. */
   ready(): Promise<boolean>
   /**
-   * Writes a WAV file.
+   * Says one paragraph. @returns samples: mono, 16 bit, 8000 Hz.
    *
-   * @param silence seconds of silence after the words, in which a key may be pressed.
    * @throws SpeechFault when the engine refuses or fails.
    */
-  speak(say: Step['say'], voice: { language: string; locale: string }, file: string, silence: number): Promise<Prompt>
+  speak(words: string, voice: Voice): Promise<Int16Array>
 }
 
 /** Carries no words: they may be about a patient. */

@@ -8,7 +8,7 @@ export type KeyAct = { go: string } | { answer: Pressed; then: string; told?: tr
 
 /** Something said, and the keys that may be pressed while it is said and for a while after. */
 export interface Step {
-  /** Paragraphs, with a short pause between them. */
+  /** Paragraphs, with a short pause between them. The last one of a message says its keys. */
   say: string[]
   /** By digit. Empty: the call ends when it was said. */
   keys: Record<string, KeyAct>
