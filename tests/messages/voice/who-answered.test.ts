@@ -81,9 +81,9 @@ describe('who answered', () => {
     expect(whatNow(after([silence, 3_000]))).toBe('speak')
   })
 
-  it('is not kept in silence for longer than six seconds, in a talk without end', () => {
-    expect(whatNow(after([voice, 5_900]))).toBeUndefined()
-    expect(whatNow(after([voice, 6_000]))).toBe('speak')
+  it('is not kept in silence for longer than eight seconds, in a talk without end', () => {
+    expect(whatNow(after([voice, 7_900]))).toBeUndefined()
+    expect(whatNow(after([voice, 8_000]))).toBe('speak')
   })
 
   it('is spoken to as soon in steady noise as in silence', () => {

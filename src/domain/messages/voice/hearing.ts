@@ -7,7 +7,7 @@ export const FRAME_SAMPLES = (SAMPLE_RATE * FRAME_MS) / 1000
 /** Everything below is by trial on synthetic answers (`tests/messages/voice/answers.test.ts`); no source. */
 const QUIETEST_DB = -60
 /** Speech stands out of what else is there by so much. */
-const ABOVE_NOISE_DB = 10
+const ABOVE_NOISE_DB = 15
 /** Within this time every talker pauses for a moment, and the noise behind is heard. */
 const NOISE_FRAMES = 2_000 / FRAME_MS
 /** Longer than machines pause between sentences, short enough not to be put down. */

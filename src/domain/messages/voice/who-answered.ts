@@ -6,8 +6,8 @@ const LONG_GREETING_MS = 2_500
 const GREETED_MS = 1_500
 /** Nothing said for so long: somebody listens. */
 const SILENT_MS = 3_000
-/** Nobody is kept in silence for longer, whatever is heard. */
-const LONGEST_WAIT_MS = 6_000
+/** Nobody is kept waiting for longer, whatever is heard: it may be a noise, and no talk. */
+const LONGEST_WAIT_MS = 8_000
 
 /**
  * What is to be done now: `speak` to whoever answered, `leave-word` after the tone of a machine, or wait. Only a tone
