@@ -73,7 +73,7 @@ describe.skipIf(!sippPresent() || !tsharkPresent())('whoever answers a call', ()
   let listener: Listener
   const stories: Record<string, Story> = {}
   const names = Object.keys(ANSWERS)
-  const portOf = (name: string) => 33_000 + names.indexOf(name) * 10
+  const portOf = (name: string) => 25_000 + names.indexOf(name) * 10
 
   beforeAll(async () => {
     folder = await mkdtemp(join(tmpdir(), 'daysix-answers-'))

@@ -114,10 +114,7 @@ export function toMessage(row: MessageTable, vault: Vault): Message {
     visitAt: row.visit_at,
     gateway: row.gateway,
     gatewayRef: row.gateway_ref,
-    claimedAt: row.claimed_at,
-    sentAt: row.sent_at,
-    endedAt: row.ended_at,
-    code: row.code,
+    ...{ claimedAt: row.claimed_at, sentAt: row.sent_at, endedAt: row.ended_at, code: row.code },
     fallbackOf: row.fallback_of,
     ...{ prompted: row.prompted, byHand: row.by_hand, confirms: row.confirms },
   }
