@@ -156,7 +156,7 @@ async function surroundings(ask: Ask, vault: Vault) {
   // A text that is told twice is kept once, under the id of the first.
   const acted = await factsOf('reply', 'reply')
   const kept = await ask('select id from reply')
-  const unknown = await calledFor('send-unknown')
+  const unknown = await calledFor('send-unknown', 'courtesy-unknown')
   const lost = await calledFor('text-lost')
   return {
     resent: tally(again.map(({ id }) => id as string)),

@@ -169,7 +169,7 @@ describe('after kill -9 in the middle of sending', () => {
       (messages as Shown[]).filter((m) => m.kind === 'confirmation' && m.state === 'undelivered'),
     )
     const { body } = await call('GET', '/follow-ups?limit=100')
-    expect(body.followUps.filter(({ reason }: { reason: string }) => reason === 'send-unknown')).toHaveLength(
+    expect(body.followUps.filter(({ reason }: { reason: string }) => reason === 'courtesy-unknown')).toHaveLength(
       unknown.length,
     )
     const seen = new Set(ledger.acceptances.map(({ id }) => id))

@@ -57,6 +57,20 @@ describe('a message that was thought lost and then arrives', () => {
     expect(await reasonsAbout(booked)).not.toContain('send-unknown')
   })
 
+  it('is not worth an urgent call where nothing to prepare was in it', async () => {
+    wire.once(
+      ({ text }) => /booked for/.test(text),
+      async () => ({ kind: 'unknown', code: 'link-lost' }),
+    )
+    const person = { name: `Patient ${++people}`, phone: `782 555 01${people}`, clinician: `list ${people}` }
+    const booked = await world.book({ ...person, visit: '2026-03-25T09:00', cycle: { status: 'no-periods' } })
+    await world.clock.moveTo(new Date(world.clock.now().getTime() + 60_000))
+    expect(await reasonsAbout(booked)).toEqual(['courtesy-unknown'])
+    const [confirmation] = await world.deps.store.read.messages.ofBooking(booked.booking.id)
+    await receipt(confirmation!.id, 'delivered')
+    expect(await reasonsAbout(booked)).toEqual([])
+  })
+
   it('leaves the call that stands for another one, too', async () => {
     const booked = await bookLate()
     const prep = await prepOf(booked)

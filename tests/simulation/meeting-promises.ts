@@ -2,6 +2,7 @@ import { Interval } from 'luxon'
 import type { FollowUpReason } from '../../src/domain/calls/follow-up.ts'
 import type { Message } from '../../src/domain/messages/message.ts'
 import { MESSAGE_KINDS } from '../../src/domain/messages/texts/message-kinds.ts'
+import { mustBeTold } from '../../src/flows/messages/leave-to-person.ts'
 import type { Booking } from '../../src/domain/visits/booking.ts'
 import type { TestWorld } from '../harness/world.ts'
 import type { Model, Real } from './meeting.ts'
@@ -133,11 +134,12 @@ async function leftBehind({ world, worker }: Real): Promise<string[]> {
 }
 
 /** Somebody calls: of a visit that is over there is nothing to make sure of, but that it was cancelled. */
-async function isWithPerson({ deps }: TestWorld, { bookingId, phone, kind }: Message): Promise<boolean> {
+async function isWithPerson({ deps }: TestWorld, message: Message): Promise<boolean> {
+  const { bookingId, phone, kind } = message
   const { read } = deps.store
   const about = bookingId === null ? { phone } : { bookingId }
   const reasons = (await read.followUps.list({ ...about, limit: 50 })).map(({ reason }) => reason)
   if (MESSAGE_KINDS[kind].about === 'cancelled') return reasons.includes('text-lost')
   const booking = bookingId === null ? undefined : await read.bookings.get(bookingId)
-  return reasons.includes('send-unknown') || booking?.state === 'cancelled'
+  return reasons.includes(mustBeTold(message) ? 'send-unknown' : 'courtesy-unknown') || booking?.state === 'cancelled'
 }

@@ -86,6 +86,7 @@ const ENDINGS_OF: Record<FollowUpReason, readonly EndingName[] | 'to-know'> = {
   'late-period': ['clinician', 'period'],
   'other-language': ['language'],
   'send-unknown': ['told', 'had-arrived'],
+  'courtesy-unknown': ['told', 'had-arrived'],
 }
 
 const REASONS = Object.keys(ENDINGS_OF) as FollowUpReason[]

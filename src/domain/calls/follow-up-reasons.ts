@@ -434,4 +434,14 @@ export const FOLLOW_UP_REASONS = {
     todo: 'A message may or may not have reached the patient (the connection broke). Call and make sure.',
     say: 'I am calling to make sure that our message about your visit {visit} reached you.',
   },
+  'courtesy-unknown': {
+    urgency: 3,
+    once: 'never',
+    settledBy: 'end-of-visit',
+    ask: null,
+    many: 'together',
+    title: 'Perhaps not confirmed',
+    todo: 'A confirmation, reminder or question may or may not have reached the patient. Nothing to prepare was in it.',
+    say: 'I am calling to make sure that our message about your visit {visit} reached you.',
+  },
 } as const satisfies Record<string, ReasonToCall>

@@ -4,7 +4,7 @@ import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import { subjectOf } from '../lookups.ts'
-import { aboutLoss, lossOf } from './leave-to-person.ts'
+import { aboutLoss, lossOf, mustBeTold } from './leave-to-person.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import type { SendJob } from '../ports/jobs.ts'
 import { idsOf } from './new-message.ts'
@@ -113,6 +113,7 @@ async function tellDesk(
   reason: 'send-unknown' | NonNullable<Extract<NextStep, { tell?: unknown }>['tell']>,
 ): Promise<void> {
   // A text of the desk, or word that a visit is cancelled, is not settled by what becomes of the visit.
-  const why = lossOf(message) === 'text-lost' ? 'text-lost' : reason
+  const lost = lossOf(message) === 'text-lost' ? 'text-lost' : reason
+  const why = lost === 'send-unknown' && !mustBeTold(message) ? 'courtesy-unknown' : lost
   await openFollowUp(tx, deps, await subjectOf(tx, message), why, aboutLoss(message))
 }
