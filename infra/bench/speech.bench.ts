@@ -1,6 +1,6 @@
 // How fast and how loud each language is said: the words of preparation and its keys, by the engine of calls.
 import { espeak } from '../../src/adapters/gateways/speech/espeak.ts'
-import { SPEECH_RATE } from '../../src/adapters/gateways/speech/speech.ts'
+import { SAMPLE_RATE } from '../../src/domain/messages/voice/tone.ts'
 import { loadCallPhrases } from '../../src/adapters/templates/load-call.ts'
 import { loadSpoken } from '../../src/adapters/templates/load-spoken.ts'
 import { loadTexts } from '../../src/adapters/templates/load-texts.ts'
@@ -29,7 +29,7 @@ export async function bench(): Promise<void> {
     const { script } = writer.script({ kind: 'prep', language, detail: 'full', values: VALUES })
     const paragraphs = firstPass(script)
     const said = await Promise.all(paragraphs.map((words) => speech.speak(words, script)))
-    const seconds = said.reduce((sum, { length }) => sum + length, 0) / SPEECH_RATE
+    const seconds = said.reduce((sum, { length }) => sum + length, 0) / SAMPLE_RATE
     const words = paragraphs
       .join(' ')
       .split(/[\s:]+/)

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { espeak } from '../../src/adapters/gateways/speech/espeak.ts'
-import { SPEECH_RATE } from '../../src/adapters/gateways/speech/speech.ts'
+import { SAMPLE_RATE } from '../../src/domain/messages/voice/tone.ts'
 import { silence, writeWave } from '../../src/adapters/gateways/speech/wave.ts'
 import { present } from './peers/programs.ts'
 
@@ -16,12 +16,12 @@ describe.skipIf(!here())('speech by espeak-ng', () => {
   afterAll(() => rm(folder, { recursive: true }))
   const speech = espeak()
   const say = async (words: string, language = 'en') =>
-    (await speech.speak(words, { language, locale: language })).length / SPEECH_RATE
+    (await speech.speak(words, { language, locale: language })).length / SAMPLE_RATE
   const soxi = (file: string, option: string) => execFileSync('soxi', [option, file]).toString().trim()
 
   it('is telephone audio of the length it says, by sox’s own reading', async () => {
     const words = await speech.speak('Your visit is on Friday, March 20. Thank you.', { language: 'en', locale: 'en' })
-    const seconds = words.length / SPEECH_RATE
+    const seconds = words.length / SAMPLE_RATE
     const file = await writeWave(join(folder, 'x.wav'), [words, silence(0.5), words], 7)
     expect(['-r', '-c', '-b', '-e'].map((option) => soxi(file, option))).toEqual([
       ...['8000', '1', '16', 'Signed Integer PCM'],

@@ -1,5 +1,5 @@
 import type { NotedHead } from '../../flows/ports/head-notes.ts'
-import { sameSecret } from '../sign-in/same-secret.ts'
+import { sameSecret } from '../vault/same-secret.ts'
 
 /** Signs what a note says; see `Vault.sign`. */
 export type Sign = (plain: string) => string

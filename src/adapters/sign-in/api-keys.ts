@@ -2,7 +2,7 @@ import type { Actor, Permission } from '../../domain/access/roles.ts'
 import { Failure, badInput } from '../../domain/failure.ts'
 import type { ApiKey, Doer } from '../../flows/ports/access.ts'
 import type { AccessDeps } from './people.ts'
-import { sameSecret } from './same-secret.ts'
+import { sameSecret } from '../vault/same-secret.ts'
 import { hashToken, newToken } from './tokens.ts'
 
 /** Says what it is, so that a key left lying about is recognised. */

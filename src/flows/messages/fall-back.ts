@@ -10,7 +10,7 @@ import { aboutLoss, lossOf, mustBeTold } from './leave-to-person.ts'
 import { unreachableBy } from '../patients/unreachable-by.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
-import { newMessage } from './new-message.ts'
+import { newMessage, whatItSays } from './new-message.ts'
 
 /**
  * The patient was not reached: another channel that was agreed to, while there is time, else the
@@ -34,9 +34,8 @@ export async function fallBack(tx: Tx, deps: Deps, message: Message): Promise<vo
   if (!other || sendAt >= message.notAfter) {
     return openFollowUp(tx, deps, about, lossOf(message), aboutLoss(message))
   }
-  const { id, kind, notAfter, unsolicited, visitAt, choices, answer, byHand, confirms } = message
-  const said = { kind, sendAt, notAfter, unsolicited, visitAt, choices, answer, byHand, confirms }
-  const standIn = newMessage(deps, about, { ...said, channel: other, fallbackOf: id })
+  const way = { sendAt, channel: other, fallbackOf: message.id }
+  const standIn = newMessage(deps, about, { ...whatItSays(message), ...way })
   await tx.messages.insert([standIn])
 }
 

@@ -42,6 +42,12 @@ export function newMessage(
   }
 }
 
+/** What a message says, and for how long that is worth saying: for another one that says it in its place. */
+export const whatItSays = (message: Message) => {
+  const { kind, notAfter, unsolicited, visitAt, choices, answer, byHand, confirms } = message
+  return { kind, notAfter, unsolicited, visitAt, choices, answer, byHand, confirms }
+}
+
 /** The ids that say which message a notice is about, and for which visit, if for one. */
 export function idsOf({ id, bookingId }: { id: string; bookingId?: string | null }): {
   message: string

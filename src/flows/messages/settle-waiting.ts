@@ -5,7 +5,7 @@ import { finish } from './claim-messages.ts'
 import { contextOf, type MessageContext } from './message-context.ts'
 import { SUPERSEDED, refusalOf, type Refusal } from './refusal.ts'
 import type { Deps, DispatchContext, Tx } from '../ports/deps.ts'
-import { newMessage } from './new-message.ts'
+import { newMessage, whatItSays } from './new-message.ts'
 
 /**
  * Looks anew at what waits for a patient outside the plans: what the desk wrote or told, answers,
@@ -43,11 +43,9 @@ function toldElsewhere(message: Message, { phone }: Patient): Refusal | null {
 }
 
 async function sendAnew(tx: Tx, deps: Deps, message: Message, about: Parameters<typeof newMessage>[1]): Promise<void> {
-  const { id, kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices } = message
-  const { answer, byHand, confirms, fallbackOf, phone, language, detail, channel } = message
+  const { id, sendAt, prompted, fallbackOf, phone, language, detail, channel } = message
   const facts = { code: 'readdressed', endedAt: deps.clock.now() }
   if (!(await tx.messages.move(id, UNSENT, 'withdrawn', facts))) return
-  const said = { kind, sendAt, notAfter, unsolicited, prompted, visitAt, choices, answer, byHand, confirms }
-  const way = { fallbackOf, phone, language, detail, channel }
-  await tx.messages.insert([newMessage(deps, about, { ...said, ...way })])
+  const way = { sendAt, prompted, fallbackOf, phone, language, detail, channel }
+  await tx.messages.insert([newMessage(deps, about, { ...whatItSays(message), ...way })])
 }

@@ -13,7 +13,7 @@ import { prepared, type PreparedStatement } from '../prepared-statements.ts'
 import { dueRecords, IS_STOPPED } from './due.records.ts'
 import { askedRecords } from './asked.records.ts'
 import { statesOf } from './message-states.ts'
-import { MESSAGE_COLUMNS, toMessage } from './message.records.ts'
+import { MESSAGE_COLUMNS, toMessage } from './message.rows.ts'
 
 type JobRow = Pick<MessageTable, 'id' | 'revision' | 'attempt' | 'send_at'>
 const toJob = (row: JobRow): SendJob => ({

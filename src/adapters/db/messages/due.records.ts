@@ -8,7 +8,7 @@ import { prepared } from '../prepared-statements.ts'
 import type { EarlyReceiptTable, MessageTable } from '../tables.ts'
 import type { Db } from '../connections.ts'
 import { dispatchContext } from './dispatch-context.ts'
-import { MESSAGE_COLUMNS, sealedWith, toMessage } from './message.records.ts'
+import { MESSAGE_COLUMNS, sealedWith, toMessage } from './message.rows.ts'
 
 /** Timers may be a little early. */
 const EARLY_MS = 1_000

@@ -1,6 +1,7 @@
 import type { Callback } from '../../../flows/ports/gateway.ts'
 import type { CallbackAuth } from './http-config.ts'
-import { sameSecret, sign } from './signature.ts'
+import { sameSecret } from '../../vault/same-secret.ts'
+import { sign } from './signature.ts'
 import type { Secrets } from './template.ts'
 
 export type Verify = (callback: Callback, now: Date) => boolean

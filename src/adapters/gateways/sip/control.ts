@@ -1,6 +1,7 @@
-import { randomBytes, timingSafeEqual } from 'node:crypto'
+import { randomBytes } from 'node:crypto'
 import { once } from 'node:events'
 import net, { type AddressInfo, type Socket } from 'node:net'
+import { sameSecret } from '../../vault/same-secret.ts'
 import {
   ACCEPTED,
   CONNECT,
@@ -122,7 +123,8 @@ export class Control {
   }
 
   #admit({ body }: Packet, socket: Socket): void {
-    if (this.#engine !== undefined || !isSame(passwordIn(body), this.point.password)) return void socket.end(REFUSED)
+    if (this.#engine !== undefined || !sameSecret(passwordIn(body) ?? '', this.point.password))
+      return void socket.end(REFUSED)
     this.#engine = socket
     socket.write(ACCEPTED)
     this.#server.close()
@@ -133,9 +135,4 @@ export class Control {
     if (type !== undefined)
       this.#tell({ type, ...(direction !== undefined && { direction }), ...(param !== undefined && { param }) })
   }
-}
-
-function isSame(given: string | undefined, password: string): boolean {
-  const [a, b] = [Buffer.from(given ?? ''), Buffer.from(password)]
-  return a.length === b.length && timingSafeEqual(a, b)
 }

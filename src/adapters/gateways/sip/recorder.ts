@@ -1,6 +1,7 @@
 import { join } from 'node:path'
 import { INPUT_SECONDS, type CallScript, type Step } from '../../../domain/messages/voice/call-script.ts'
-import { SPEECH_RATE, type Speech } from '../speech/speech.ts'
+import { SAMPLE_RATE } from '../../../domain/messages/voice/tone.ts'
+import type { Speech } from '../speech/speech.ts'
 import { silence, writeWave } from '../speech/wave.ts'
 
 /** Longer than any wait for a key: at the end of a file the engine hangs up. */
@@ -64,5 +65,5 @@ export class Recorder {
 }
 
 function secondsOf(sounds: readonly Int16Array[]): number {
-  return sounds.reduce((sum, { length }) => sum + length, 0) / SPEECH_RATE
+  return sounds.reduce((sum, { length }) => sum + length, 0) / SAMPLE_RATE
 }

@@ -1,7 +1,8 @@
 import { spawn } from 'node:child_process'
 import { ssml } from '../../../domain/messages/voice/ssml.ts'
 import { respeller } from './respell.ts'
-import { SPEECH_RATE, SpeechFault, type Speech } from './speech.ts'
+import { SAMPLE_RATE } from '../../../domain/messages/voice/tone.ts'
+import { SpeechFault, type Speech } from './speech.ts'
 
 export interface EspeakOptions {
   /** Voice by language code; those left out cannot be said. */
@@ -18,7 +19,7 @@ const WORDS_PER_MINUTE = 160
 
 const PATIENCE_MS = 20_000
 /** Telephone audio: what players of G.711 take without resampling. */
-const FORMAT = ['-r', String(SPEECH_RATE), '-c', '1', '-b', '16', '-e', 'signed-integer', '-t', 'raw']
+const FORMAT = ['-r', String(SAMPLE_RATE), '-c', '1', '-b', '16', '-e', 'signed-integer', '-t', 'raw']
 
 /** Speech by Debian's espeak-ng, made fit for the telephone by sox. */
 export function espeak(options: EspeakOptions = {}): Speech {

@@ -1,6 +1,3 @@
-/** Samples a second of all speech: what players of G.711 take as it is. */
-export const SPEECH_RATE = 8000
-
 export interface Voice {
   language: string
   /** BCP 47. */
@@ -14,7 +11,7 @@ export interface Speech {
   /** Whether its programs are there. */
   ready(): Promise<boolean>
   /**
-   * Says one paragraph. @returns samples: mono, 16 bit, 8000 Hz.
+   * Says one paragraph. @returns samples: mono, 16 bit, at `SAMPLE_RATE`: what players of G.711 take as it is.
    *
    * @throws SpeechFault when the engine refuses or fails.
    */

@@ -1,5 +1,5 @@
 import { open } from 'node:fs/promises'
-import { SPEECH_RATE } from './speech.ts'
+import { SAMPLE_RATE } from '../../../domain/messages/voice/tone.ts'
 
 const HEADER_BYTES = 44
 const BYTES_A_SAMPLE = 2
@@ -22,7 +22,7 @@ export function silence(seconds: number): Int16Array {
   return new Int16Array(samples(seconds))
 }
 
-const samples = (seconds: number) => Math.round(seconds * SPEECH_RATE)
+const samples = (seconds: number) => Math.round(seconds * SAMPLE_RATE)
 
 function header(bytes: number): Buffer {
   const octets = Buffer.alloc(HEADER_BYTES)
@@ -32,8 +32,8 @@ function header(bytes: number): Buffer {
   octets.writeUInt32LE(16, 16)
   octets.writeUInt16LE(1, 20) // PCM
   octets.writeUInt16LE(1, 22) // one channel
-  octets.writeUInt32LE(SPEECH_RATE, 24)
-  octets.writeUInt32LE(SPEECH_RATE * BYTES_A_SAMPLE, 28)
+  octets.writeUInt32LE(SAMPLE_RATE, 24)
+  octets.writeUInt32LE(SAMPLE_RATE * BYTES_A_SAMPLE, 28)
   octets.writeUInt16LE(BYTES_A_SAMPLE, 32)
   octets.writeUInt16LE(8 * BYTES_A_SAMPLE, 34)
   octets.write('data', 36)

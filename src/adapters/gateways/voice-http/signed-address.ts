@@ -1,6 +1,6 @@
 import { createHmac } from 'node:crypto'
 import type { Callback } from '../../../flows/ports/gateway.ts'
-import { sameSecret } from '../http/signature.ts'
+import { sameSecret } from '../../vault/same-secret.ts'
 
 /** What a peer may fetch at a signed address, or post to it. */
 export const PURPOSES = ['script', 'voicemail', 'answer'] as const
