@@ -83,7 +83,7 @@ table consent
   until text
   given_by text not null default 'patient'::text
   sealed text
-  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
+  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text, 'email'::text])))
   CHECK ((given_by = ANY (ARRAY['patient'::text, 'receiver'::text])))
   FOREIGN KEY (patient_id) REFERENCES patient(id)
   PRIMARY KEY (id)
@@ -219,7 +219,7 @@ table patient
   sealed text not null
   words text[]
   clinic_id text not null
-  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
+  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text, 'email'::text])))
   CHECK ((detail = ANY (ARRAY['full'::text, 'discreet'::text])))
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)

@@ -8,7 +8,7 @@ import { openStore } from '../../../src/adapters/db/store.ts'
 import { TEMPLATES } from '../../../src/adapters/templates/files.ts'
 import { loadWording, type Wording } from '../../../src/adapters/templates/load-wording.ts'
 import { lackingIn, neededFor } from '../../../src/domain/messages/texts/approval.ts'
-import { TEXT_KINDS } from '../../../src/domain/messages/texts/kinds.ts'
+import { CHANNELS, TEXT_KINDS, type Channel } from '../../../src/domain/messages/texts/kinds.ts'
 import { renderText } from '../../../src/domain/messages/texts/render.ts'
 import {
   ApprovalBook,
@@ -113,7 +113,9 @@ describe('a reviewer approves the very words', () => {
 
   test('only a language that is wholly approved may be sent, or any where drafts are allowed', async () => {
     const { reviewables } = wording()
-    const texts = (voice: boolean, allowDrafts = false) => approvedTexts(book, { reviewables, voice, allowDrafts })
+    const carriedBy = (voice: boolean) => new Set<Channel>(voice ? ['sms', 'voice'] : ['sms'])
+    const texts = (voice: boolean, allowDrafts = false) =>
+      approvedTexts(book, { reviewables, carried: carriedBy(voice), allowDrafts })
     expect(texts(false).sendable()).toEqual([])
     // Nothing goes out: a visit can be booked in any language, and its messages wait.
     expect(languagesOnOffer(texts(false))).toEqual([...reviewables.keys()])
@@ -135,14 +137,16 @@ describe('a reviewer approves the very words', () => {
   })
 })
 
+const EVERY_WAY = new Set(CHANNELS)
+
 test('wholly approved: all texts in both details, every answer and the page; with calls, what is spoken', () => {
   const { reviewables } = loadWording()
   const english = reviewables.get('en')!
-  const texts = neededFor(english, false)
+  const texts = neededFor(english, new Set(['sms']))
   const sms = TEXT_KINDS.flatMap((kind) => [`${kind}.sms.full`, `${kind}.sms.discreet`])
   expect(texts).toEqual(expect.arrayContaining(sms))
   expect(texts).toEqual(expect.arrayContaining(['answer.sex.avoid', 'answer.prescription.say', 'page']))
-  expect(texts.filter((key) => key.includes('voice') || key === 'call')).toEqual([])
-  expect(neededFor(english, true)).toEqual([...english.keys()])
-  expect(lackingIn('en', english, () => NURSE, true)).toEqual([])
+  expect(texts.filter((key) => /voice|email/.test(key) || key === 'call')).toEqual([])
+  expect(neededFor(english, EVERY_WAY)).toEqual([...english.keys()])
+  expect(lackingIn('en', english, () => NURSE, EVERY_WAY)).toEqual([])
 })

@@ -14,7 +14,7 @@ export function mountGateways(pages: SettingsPages): void {
 }
 
 const COLUMNS = ['Name', 'Carries', 'Reaches', 'Used by', 'Says what arrived', 'State']
-const CHANNELS = { sms: 'texts', voice: 'calls' } as const
+const CHANNELS = { sms: 'texts', voice: 'calls', email: 'e-mail' } as const
 
 function gatewaysPage(sheet: SettingsContext, faults: Faults, steps: readonly TestStep[] = []): Answer {
   const all = [...sheet.deps.gateways.values()].sort(
