@@ -169,9 +169,9 @@ function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
   const vocabulary = loadVocabulary()
   return {
     render: (request) => {
-      const { text, state } = renderText(library, request)
+      const { text, subject, state } = renderText(library, request)
       // Drafts go out only where that is allowed, and then with a mark that nobody can miss.
-      return { text: state === 'draft' ? `[draft] ${text}` : text, state }
+      return { text: state === 'draft' ? `[draft] ${text}` : text, ...(subject !== undefined && { subject }), state }
     },
     readReply: (text, context) => readReply(text, context, vocabulary),
   }

@@ -8,4 +8,7 @@ export async function up(db: Kysely<unknown>): Promise<void> {
       .raw(`alter table ${table} add constraint ${table}_channel_check check (channel in ('sms', 'voice', 'email'))`)
       .execute(db)
   }
+  await sql
+    .raw(`create index message_unread on message (sent_at) where state = 'sent' and channel = 'email'`)
+    .execute(db)
 }
