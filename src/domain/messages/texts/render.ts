@@ -25,7 +25,7 @@ export interface TextRequest {
 export interface RenderedText {
   text: string
   encoding: Encoding
-  /** SMS segments; 0 for voice, which is not charged by segment. */
+  /** SMS segments; 0 for voice and e-mail, which are not charged by segment. */
   segments: number
   /** School grade; null where no reading formula is established for the language. */
   grade: number | null
