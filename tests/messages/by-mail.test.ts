@@ -64,7 +64,7 @@ describe('whoever asked for e-mail', () => {
     await world.passUntil('2026-03-13T22:00:00Z')
     expect(mails()[1]).toMatch(/avoid: sex, lubricant/)
     expect(mails()[1]).toContain(world.deps.pageOf(id, PHONE))
-    expect(mails()[1]).toMatch(/do not answer this e-mail/)
+    expect(mails()[1]).toMatch(/do not reply to this e-mail/)
     expect(world.textsTo(PHONE)).toEqual([])
     // 48 hours before the visit, less the four hours of a text, or the evening before: 18:00 there, and a day more.
     expect((await messages(id))[0]!.sentAt).toEqual(new Date('2026-03-13T21:00:00Z'))

@@ -1,8 +1,8 @@
 import type { Channel } from '../messages/texts/kinds.ts'
 
 /**
- * How a patient can be reached at the number: `calls-only` is a landline, which takes no texts; `texts-only` is whoever is deaf or
- * hard of hearing, and does not hear a call; `neither` is both at once: a person finds another way.
+ * How a patient can be reached at the number: `calls-only` is a landline, which takes no texts; `texts-only` is whoever
+ * is deaf or hard of hearing, and does not hear a call; `neither` is both at once: a person finds another way.
  */
 export const REACHES = ['both', 'calls-only', 'texts-only', 'neither'] as const
 export type Reach = (typeof REACHES)[number]

@@ -16,8 +16,8 @@ export type PrepStatus = 'not-needed' | 'planned' | 'on-its-way' | 'told' | 'tol
 /**
  * @param messages all messages of the booking; those about an earlier time of the visit, or to another number than the
  *   patient's present one, do not count.
- * @param silent gateways that give no receipts: what they accepted counts as having arrived; but an e-mail only once the
- *   patient has said on the page that it was read.
+ * @param silent gateways that give no receipts: what they accepted counts as having arrived; but an e-mail only once
+ *   the patient has said on the page that it was read.
  */
 export function prepStatus(
   booking: Booking,

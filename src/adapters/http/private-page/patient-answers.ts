@@ -81,10 +81,10 @@ function lapse(page: PatientPage): Html {
   )
 }
 
-/** The only way to know that an e-mail was read. @param asking whether it was how to prepare */
-export function readForm(page: Pick<PatientPage, 'path' | 'language' | 'texts'>, asking = true): Html {
+/** The only way to know that an e-mail was read. */
+export function readForm(page: Pick<PatientPage, 'path' | 'language' | 'texts'>): Html {
   const { question, button } = page.texts.words.read
-  return form(page, html`${asking && html`<h3>${question}</h3>`}<button name="answer" value="read">${button}</button>`)
+  return form(page, html`<h3>${question}</h3><button name="answer" value="read">${button}</button>`)
 }
 
 /** Where e-mail is ended. */

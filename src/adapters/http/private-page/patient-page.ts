@@ -54,7 +54,7 @@ export function renderClosedPage(page: ClosedPage): string {
 <h1>${words.closed.heading}</h1>
 <p>${words.closed.text}</p>
 <p>${callLink(page.clinic, words)}</p>
-${page.unread && readForm(page, false)}
+${page.unread && readForm(page)}
 </main>
 ${foot(words, language)}`,
   }).text
