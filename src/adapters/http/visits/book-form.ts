@@ -83,7 +83,7 @@ function messagesPart(form: BookForm): Html {
 ${consentPart(form)}
 ${select(form, 'language', languages(sheet), 'Language')}
 ${select(form, 'channel', CHANNEL_CHOICES, 'Reached by')}
-${input(form, 'email', { type: 'text', inputmode: 'email', autocomplete: 'off', maxlength: '254' }, 'Where e-mail was asked for')}
+${input(form, 'email', { type: 'text', inputmode: 'email', autocomplete: 'off', maxlength: '254' }, 'If the patient asked for e-mail', 'E-mail address')}
 ${select(form, 'detail', DETAIL_CHOICES, 'Texts may')}
 ${select(form, 'reach', REACH_CHOICES, 'The number takes')}
 ${input(form, 'until', DATE, 'If the consent has an end', 'Agreed until')}

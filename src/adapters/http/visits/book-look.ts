@@ -126,6 +126,6 @@ ${
     ({ kind, confirms, channel, sendAt, text, measure }) =>
       html`<li><b>${kindWords({ kind, confirms })}</b> <time
         datetime="${sendAt.toISOString()}">${sheet.dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? countedTexts(measure.segments) : `By ${channel === 'voice' ? 'a call' : 'e-mail'}`}</small></li>\n`,
-  )}</ol><p>Together ${countedTexts(segments)}.</p>`
+  )}</ol>${segments > 0 && html`<p>Together ${countedTexts(segments)}.</p>`}`
 }`
 }
