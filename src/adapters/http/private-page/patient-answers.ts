@@ -84,16 +84,16 @@ function lapse(page: PatientPage): Html {
 /** The only way to know that an e-mail was read. */
 export function readForm(page: Pick<PatientPage, 'path' | 'language' | 'texts'>): Html {
   const { question, button } = page.texts.words.read
-  return form(page, html`<h3>${question}</h3><button name="answer" value="read">${button}</button>`)
+  return html`<section>${form(page, html`<h2>${question}</h2><button name="answer" value="read">${button}</button>`)}</section>`
 }
 
 /** Where e-mail is ended. */
 export function mailForm(page: PatientPage): Html {
   const { heading, text, button } = page.texts.words.mail
-  return form(
+  return html`<section>${form(
     page,
     html`<h2>${heading}</h2><p>${text}</p><button class="plain" name="answer" value="end-mail">${button}</button>`,
-  )
+  )}</section>`
 }
 
 /** What is pressed of e-mail: no words of the patient, and nothing to read. */
