@@ -10,7 +10,7 @@ const LONGEST = { local: 64, address: 254 }
  * what is no address, or has other than ASCII before the @: too few servers take that (RFC 6531).
  */
 export function asciiAddress(address: string): string | undefined {
-  const [, local = '', written = ''] = /^([^@]*)@([^@]*)$/.exec(address) ?? []
+  const [, local = '', written = ''] = /^([^@\s\p{Cc}]*)@([^@\s\p{Cc}]*)$/u.exec(address) ?? []
   const domain = domainToASCII(written)
   const ascii = `${local}@${domain}`
   const fits = local.length <= LONGEST.local && ascii.length <= LONGEST.address

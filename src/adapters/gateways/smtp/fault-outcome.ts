@@ -56,7 +56,7 @@ const ABOUT_SENDER = /^\d{3}[ -]5\.1\.[78]\b/
 function tlsOutcome({ code, command, originalCode = code, ...fault }: SmtpFault): SendOutcome | undefined {
   // STARTTLS is asked for also where it was not offered, so that its answer tells.
   if (command === 'STARTTLS' && code === 'ETLS')
-    return severity(fault) === 4 ? later(codeOf(fault)) : misconfigured('no-starttls')
+    return { kind: severity(fault) === 4 ? 'later' : 'misconfigured', code: 'no-starttls' }
   const known = tlsFaultOf(originalCode ?? '')
   return known === undefined ? undefined : misconfigured(known)
 }
@@ -75,6 +75,8 @@ const NAMES: Record<string, string> = {
 
 function codeOf({ code, originalCode, responseCode }: SmtpFault): string {
   if (responseCode !== undefined) return `smtp-${responseCode}`
-  const name = originalCode ?? code ?? 'broken'
+  // How a connection ends that was there is a matter of moments.
+  const wasThere = code === 'ESOCKET' && /^(ECONNRESET|EPIPE)$/.test(originalCode ?? '')
+  const name = (wasThere ? code : (originalCode ?? code)) ?? 'broken'
   return safeCode(NAMES[name] ?? name.toLowerCase()) ?? 'broken'
 }
