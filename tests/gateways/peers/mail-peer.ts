@@ -8,7 +8,7 @@ import { FATES } from '../fates.ts'
 import { present, Program } from './programs.ts'
 
 /** Debian's own, whatever else is called so. */
-const PYTHON = '/usr/bin/python3'
+export const PYTHON = '/usr/bin/python3'
 
 /** aiosmtpd 1.4, as in Debian's python3-aiosmtpd. */
 export const mailPeerPresent = () => present(PYTHON, ['-c', 'import aiosmtpd.smtp'])

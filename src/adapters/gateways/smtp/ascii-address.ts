@@ -1,6 +1,6 @@
 import { domainToASCII } from 'node:url'
 
-/** What may stand before the @ without quotes: RFC 5321 §4.1.2, `Dot-string`. Nothing in it ends a line or an address. */
+/** What may stand before the @ without quotes (RFC 5321 §4.1.2, `Dot-string`): nothing that ends an address. */
 const LOCAL = /^[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+(?:\.[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+)*$/
 const DOMAIN = /^(?:[a-z0-9](?:[a-z0-9-]*[a-z0-9])?\.)+[a-z0-9-]{2,63}$/
 const LONGEST = { local: 64, address: 254 }
