@@ -177,6 +177,7 @@ describe('an address', () => {
     'ada@post',
     'a@b.example, c@d.example',
     'Ada <ada@post.example>',
+    'adä@post.example',
     'ada@post.example\nBcc: x@y.example',
   ])('that is not one address is refused: %j', async (email) => {
     await expect(bookByMail({ email })).rejects.toMatchObject({ code: 'bad-input', detail: { field: 'patient.email' } })
