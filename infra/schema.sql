@@ -83,7 +83,7 @@ table consent
   until text
   given_by text not null default 'patient'::text
   sealed text
-  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
+  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text, 'email'::text])))
   CHECK ((given_by = ANY (ARRAY['patient'::text, 'receiver'::text])))
   FOREIGN KEY (patient_id) REFERENCES patient(id)
   PRIMARY KEY (id)
@@ -219,7 +219,7 @@ table patient
   sealed text not null
   words text[]
   clinic_id text not null
-  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text])))
+  CHECK ((channel = ANY (ARRAY['sms'::text, 'voice'::text, 'email'::text])))
   CHECK ((detail = ANY (ARRAY['full'::text, 'discreet'::text])))
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (id)
@@ -386,6 +386,7 @@ CREATE INDEX message_prep_mark ON daysix.message USING btree (not_after) WHERE (
 CREATE INDEX message_prep_sent ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (kind = ANY (ARRAY['prep'::text, 'late-prep'::text])))
 CREATE INDEX message_queued ON daysix.message USING btree (send_at) WHERE (state = 'queued'::text)
 CREATE INDEX message_ref ON daysix.message USING btree (gateway, gateway_ref) WHERE (gateway_ref IS NOT NULL)
+CREATE INDEX message_unread ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (channel = 'email'::text))
 CREATE INDEX message_worthless ON daysix.message USING btree (not_after) WHERE (state = ANY (ARRAY['planned'::text, 'queued'::text]))
 CREATE INDEX offer_booking ON daysix.offer USING btree (booking_id)
 CREATE INDEX offer_lapsing ON daysix.offer USING btree (until) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))

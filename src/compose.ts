@@ -108,7 +108,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   await book.refresh()
   const wording = loadWording(book.approvals, { siteFolder: config.siteTemplatesDir })
   const { library, phrases, protocols, reviewables } = wording
-  const voice = gateways.some(({ channels }) => channels.includes('voice'))
+  const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
   const access = openAccessStore(database, vault)
   const chance = fractions(random)
@@ -122,7 +122,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     worker: { id: newId('w'), inFlight: new Set(), waiting: new Set(), steady: () => true },
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols,
-    approvedTexts: approvedTexts(book, { reviewables, voice, allowDrafts: config.allowDrafts }),
+    approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
     seals: vault,
     pageOf: pageMaker(config, vault),
@@ -169,9 +169,9 @@ function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
   const vocabulary = loadVocabulary()
   return {
     render: (request) => {
-      const { text, state } = renderText(library, request)
+      const { text, subject, state } = renderText(library, request)
       // Drafts go out only where that is allowed, and then with a mark that nobody can miss.
-      return { text: state === 'draft' ? `[draft] ${text}` : text, state }
+      return { text: state === 'draft' ? `[draft] ${text}` : text, ...(subject !== undefined && { subject }), state }
     },
     readReply: (text, context) => readReply(text, context, vocabulary),
   }

@@ -9,7 +9,7 @@ import { FailureLimit } from '../adapters/http/access/failure-limit.ts'
 import { webhooks } from '../adapters/http/messages/webhooks.ts'
 import { baseOf, loadConfig } from '../config.ts'
 import { badInput, Failure } from '../domain/failure.ts'
-import { TEST_TEXT, testNumber } from '../flows/messages/test-message.ts'
+import { TEST_TEXT, testAddressee } from '../flows/messages/test-message.ts'
 import type { Gateway } from '../flows/ports/gateway.ts'
 import type { Deps } from '../flows/ports/deps.ts'
 
@@ -25,7 +25,7 @@ export function command(): Command {
   return new Command('gateway-check')
     .description('Send one test message through a gateway, telling each step.')
     .argument('<name>', 'the gateway, as named in its description')
-    .requiredOption('--to <number>', 'a phone of yours, in international form: +16135550142')
+    .requiredOption('--to <number>', 'a phone of yours, in international form: +16135550142; for e-mail an address')
     .option('--text <text>', 'what is sent', TEST_TEXT)
     .option('--wait <seconds>', 'how long a receipt is waited for', '60')
     .option('--gateways <folder>', 'folder of descriptions; otherwise GATEWAYS_DIR')
@@ -40,10 +40,10 @@ const NOT_FREE = 'this port cannot be had. Stop the service, or take another.'
 /** 0: all is well. 1: the message did not get through. 2: the question cannot be used. */
 async function run(name: string, options: Options): Promise<number> {
   try {
-    const to = testNumber(options.to)
     const waitMs = wholeNumber('wait', options.wait, 0, 86_400) * 1000
     const port = options.listen === undefined ? undefined : wholeNumber('listen', options.listen, 1, 65_535)
     const gateway = await find(name, options.gateways)
+    const to = testAddressee(gateway, options.to)
     const server = port === undefined ? undefined : await listen(gateway, port)
     const well = await checkGateway(gateway, {
       to,

@@ -7,6 +7,7 @@ import { judgeDate } from '../domain/preparation/cycle/judge.ts'
 import { checkHistory } from '../domain/preparation/cycle/check-history.ts'
 import { hasCycles } from '../domain/preparation/cycle/no-cycle.ts'
 import { badInput } from '../domain/failure.ts'
+import { CHANNELS } from '../domain/messages/texts/kinds.ts'
 import { toInstant, withOffset, dateIn } from '../domain/local-time.ts'
 import { planMessages, type PlanInput } from '../domain/preparation/plan.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
@@ -23,7 +24,7 @@ const line = z.strictObject({
   lmp: historyFields.lmp.default('unknown'),
   protocol: protocolField,
   language: z.string().optional(),
-  channel: z.enum(['sms', 'voice'], 'Give "sms" or "voice".').optional(),
+  channel: z.enum(CHANNELS, 'Give "sms", "voice" or "email".').optional(),
 })
 
 type Line = z.infer<typeof line>

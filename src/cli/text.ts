@@ -7,7 +7,7 @@ import { badInput } from '../domain/failure.ts'
 import { knownZone, toInstant } from '../domain/local-time.ts'
 import { EMERGENCY_NUMBER } from '../domain/region/clinic.ts'
 import type { FullProtocol } from '../domain/preparation/protocol.ts'
-import { HEARD, TEXT_KINDS, type TextValues } from '../domain/messages/texts/kinds.ts'
+import { CHANNELS, HEARD, TEXT_KINDS, type TextValues } from '../domain/messages/texts/kinds.ts'
 import type { TextLibrary } from '../domain/messages/texts/library.ts'
 import { languageOf, renderText } from '../domain/messages/texts/render.ts'
 import { EXAMPLE_SITE } from './example-site.ts'
@@ -17,7 +17,7 @@ const line = z.object({
   id: z.union([z.string(), z.number()]),
   kind: z.enum(TEXT_KINDS),
   language: z.string().default('en'),
-  channel: z.enum(['sms', 'voice']).default('sms'),
+  channel: z.enum(CHANNELS).default('sms'),
   detail: z.enum(['full', 'discreet']).default('full'),
   voicePart: z.enum(['greeting', 'full', 'voicemail']).optional(),
   visit: z.string().optional(),
@@ -40,7 +40,7 @@ const HELP = `
   in  {"id":"a","kind":"prep","language":"fr","channel":"sms","detail":"full","visit":"2026-03-20T10:30","zone":"America/Halifax"}
   out {"id":"a","text":"…","encoding":"GSM-7","segments":1,"grade":5.1}
 
-Also understood: voicePart (greeting, full, voicemail), choices (one to three times), protocol, topic or answer (kind
+Also understood: channel (sms, voice, email; an e-mail comes with its subject), voicePart (greeting, full, voicemail), choices (one to three times), protocol, topic or answer (kind
 answer), noted (kind no-change: heard and on, a date), clinic, clinicPhone, emergency (the number to dial, digits only), page, periods (false: cycles play no part), fold
 (typographic signs to GSM-7). What is not given is filled with an invented clinic without a number for emergencies; without choices, three times a week after the visit stand in.`
 
@@ -72,8 +72,8 @@ function render(input: Line, library: TextLibrary, protocols: Map<string, FullPr
     fold,
     ...(voicePart && { voicePart }),
   })
-  const { text, encoding, segments, grade } = rendered
-  return { text, encoding, segments, grade }
+  const { text, encoding, segments, grade, subject } = rendered
+  return { ...(subject !== undefined && { subject }), text, encoding, segments, grade }
 }
 
 function valuesOf(input: Line, protocol: FullProtocol, answer: string | undefined): TextValues {

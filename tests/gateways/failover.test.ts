@@ -90,8 +90,9 @@ describe('a gateway made from its description', () => {
 
   it.each(examples)('works as in the example %s', (file) => {
     const { channels } = createGateway(readFileSync(EXAMPLES + file, 'utf8'), DEPS)
-    // Those that call are named for it.
-    expect(channels).toEqual([/^(sip|voice)/.test(file) ? 'voice' : 'sms'])
+    // Those that call, or carry e-mail, are named for it.
+    const channel = /^(sip|voice)/.test(file) ? 'voice' : file.startsWith('mail') ? 'email' : 'sms'
+    expect(channels).toEqual([channel])
   })
 
   it('passes callbacks to the part that they are for', async () => {

@@ -42,6 +42,12 @@ describe('the contact sheet', () => {
     expect(sheet('en')).not.toContain('words english')
   })
 
+  test('shows e-mail by its parts: the subject and the foot once, for all kinds', () => {
+    const shown = sheet('uk')
+    for (const part of ['subject', 'full', 'discreet', 'foot']) expect(shown).toContain(`<h3>E-mail, ${part}</h3>`)
+    for (const part of ['subject', 'foot']) expect(shown.split(`<h3>E-mail, ${part}</h3>`)).toHaveLength(2)
+  })
+
   test('says what each SMS costs, how hard it is to read, and who approved it', () => {
     expect(sheet('en')).toContain(
       `GSM-7, 160 units, 1 segment · reading grade 4.3 · approved by ${REVIEWER.by} on ${REVIEWER.on}`,

@@ -13,6 +13,8 @@ export function examplePage(language: string, more: Partial<PatientPage> = {}): 
   return {
     clinic: { name: 'Riverbend Medical Clinic', phone: '+1 613 555 0142', emergency: null },
     confirmed: false,
+    unread: false,
+    byMail: false,
     visit: new Date('2026-03-20T13:30:00Z'),
     zone: 'America/Halifax',
     avoid,

@@ -143,7 +143,7 @@ describe('the private page of a booking', () => {
       const response = await get(wrong)
       const page = await response.text()
       expect([response.status, response.headers.get('content-type')]).toEqual([404, 'text/html; charset=utf-8'])
-      expect(page).toMatch(/This address does not open a page.*open it again from our text, or call the clinic/s)
+      expect(page).toMatch(/This address does not open a page.*open it again from our message, or call the clinic/s)
       expect(page).not.toMatch(/Harbour|April 4/)
     }
     const french = await fetch(`${base}/v/nothing.here`, { headers: { 'Accept-Language': 'fr-CA, en;q=0.5' } })

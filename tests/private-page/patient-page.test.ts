@@ -139,7 +139,7 @@ describe('the patient’s page', () => {
   test('once the visit is over, it shows nothing about the visit but how to reach the clinic', () => {
     for (const language of LANGUAGES) {
       const { clinic, language: own, texts, offered, path } = examplePage(language)
-      const shown = renderClosedPage({ clinic, language: own, texts, offered, path })
+      const shown = renderClosedPage({ clinic, language: own, texts, offered, path, unread: false })
       expect(shown).toContain('+1 613 555 0142')
       expect(shown).not.toMatch(/<form|<time|\.ics/)
       const visible = shown.replace(/<[^>]*>/g, ' ')

@@ -229,7 +229,7 @@ describe('gateways', () => {
   it('are shown with what they reach; the simulated one sends no test', async () => {
     const page = words(await office.get('/settings/gateways'))
     expect(page).toMatch(
-      /carrier texts People .* Yes Messages go through Simulated phones \(trial\) texts and calls Nobody/,
+      /carrier texts People .* Yes Messages go through Simulated phones \(trial\) texts, calls, e-mail Nobody/,
     )
     const answer = await office.post('/settings/gateways', { gateway: 'pocket', to: OWN_NUMBER })
     expect(answer.status).toBe(422)

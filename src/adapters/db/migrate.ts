@@ -25,6 +25,7 @@ import * as boundSeals from './migrations/0021-bound-seals.ts'
 import * as signInTries from './migrations/0022-sign-in-tries.ts'
 import * as parts from './migrations/0023-parts.ts'
 import * as confirms from './migrations/0024-confirms.ts'
+import * as email from './migrations/0025-email.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -52,6 +53,7 @@ const MIGRATIONS = {
   '0022-sign-in-tries': signInTries,
   '0023-parts': parts,
   '0024-confirms': confirms,
+  '0025-email': email,
 }
 
 /**

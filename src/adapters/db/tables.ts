@@ -1,5 +1,6 @@
 import type { Because, OutcomeKind } from '../../domain/visits/outcome.ts'
 import type { Purpose } from '../../domain/visits/purpose.ts'
+import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Generated } from 'kysely'
 import type { LongReplyTable, SentPartTable } from './gateway-memory.tables.ts'
 
@@ -18,7 +19,7 @@ export interface PatientTable {
   clinic_id: string
   phone_print: string
   language: string
-  channel: 'sms' | 'voice'
+  channel: Channel
   detail: 'full' | 'discreet'
   sealed: string
   /** Keyed hashes of what she can be found by; null = not made yet. */
@@ -28,7 +29,7 @@ export interface PatientTable {
 export interface ConsentTable {
   id: Generated<string>
   patient_id: string
-  channel: 'sms' | 'voice'
+  channel: Channel
   /** As older versions wrote it. */
   recorded_by: string | null
   recorded_at: Date

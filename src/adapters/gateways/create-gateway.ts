@@ -10,6 +10,7 @@ import { createModemGateway } from './modem/modem-gateway.ts'
 import { createPocketGateway } from './pocket/pocket-gateway.ts'
 import { createSipGateway } from './sip/sip-gateway.ts'
 import { createSmppGateway } from './smpp/smpp-gateway.ts'
+import { createSmtpGateway } from './smtp/smtp-gateway.ts'
 import { createVoiceHttpGateway } from './voice-http/voice-http-gateway.ts'
 import { yamlFault } from './read-yaml.ts'
 import { withBreaker } from './with-breaker.ts'
@@ -44,6 +45,7 @@ const KINDS: Record<string, Make> = {
   'voice-http': (described, deps, within) =>
     withBreaker(createVoiceHttpGateway(described, { ...deps, ...addressOf(described, deps, within) }), deps),
   modem: (described, deps) => withBreaker(createModemGateway(described, deps), deps),
+  smtp: (described, deps) => withBreaker(createSmtpGateway(described, deps), deps),
   sip: (described, deps) => withBreaker(createSipGateway(described, deps), deps),
   failover: (described, deps) => createFailover(described, deps),
 }

@@ -53,9 +53,21 @@ export function bookingView(booking: Booking, patient: Patient, standing?: PrepS
 }
 
 function patientView(patient: Patient) {
-  const { id, name, phone, birthDate, ownNumber, language, channel, detail, zone, reach = 'both' } = patient
+  const {
+    id,
+    name,
+    phone,
+    birthDate,
+    ownNumber,
+    language,
+    channel,
+    detail,
+    zone,
+    reach = 'both',
+    email = null,
+  } = patient
   const second = { ...(birthDate !== undefined && { birthDate }), ...(ownNumber !== undefined && { ownNumber }) }
-  const way = { language, channel, detail, reach, receiver: receiverView(patient) }
+  const way = { language, channel, detail, reach, email, receiver: receiverView(patient) }
   return { id, name, phone, ...second, ...way, ...(zone !== undefined && { zone }) }
 }
 

@@ -34,6 +34,8 @@ const pageFile = z.strictObject({
   }),
   wrong: z.strictObject({ heading: words, text: words, button: words }),
   urgent: z.strictObject({ heading: words, text: words }),
+  read: z.strictObject({ question: words, button: words }),
+  mail: z.strictObject({ heading: words, text: words, button: words, done: words }),
   calendar: z.strictObject({ heading: words, link: words, hint: words, title: words }),
   thanks: z.strictObject({ heading: words, text: words }),
   problem: z.strictObject({ heading: words, date: words, choice: words }),

@@ -1,8 +1,9 @@
 import { join } from 'node:path'
 import * as z from 'zod'
 import { NOTHING_APPROVED, type Approvals } from '../../domain/messages/texts/approval.ts'
-import { TEXT_KINDS, type Channel, type TextKind } from '../../domain/messages/texts/kinds.ts'
+import { MAILED_KINDS, TEXT_KINDS, type Channel, type TextKind } from '../../domain/messages/texts/kinds.ts'
 import {
+  MAIL_PARTS,
   READING_FORMULAS,
   textKey,
   VOICE_PARTS,
@@ -55,7 +56,15 @@ const voiceFile = z.strictObject({
   defaults: voiceText.omit({ full: true }),
   texts: z.record(z.enum(TEXT_KINDS), voiceText.partial().required({ full: true })),
 })
+const mailText = z.strictObject({ subject: words, full: words, discreet: words, foot: words })
+const mailFile = z.strictObject({
+  defaults: mailText.omit({ full: true, discreet: true }),
+  texts: z.record(z.enum(MAILED_KINDS), mailText.partial().required({ full: true, discreet: true })),
+})
 type TextsByKind = Record<string, { [part in TextPart]?: string | undefined }>
+
+/** Where the texts of a channel stand. */
+const FILES: Record<Channel, string> = { sms: 'sms', voice: 'voice', email: 'mail' }
 
 /**
  * Reads every language under `folder` (default: the templates that come with Daysix).
@@ -77,11 +86,15 @@ function loadLanguage(folder: string, approvals: Approvals, faults: Faults): Lan
   const head = readYaml(join(folder, 'language.yaml'), languageFile, faults)
   if (!head) return null
   const compile = compilerFor(head, approvals)
-  const texts = [...loadSms(folder, compile, faults), ...loadVoice(folder, compile, faults)]
+  const texts = [
+    ...loadSms(folder, compile, faults),
+    ...loadVoice(folder, compile, faults),
+    ...loadMail(folder, compile, faults),
+  ]
   const language = { ...head, texts: new Map(texts.map((text) => [textKey(text.kind, text.channel, text.part), text])) }
   for (const text of texts) {
     for (const fault of textFaults(text, language))
-      faults.add(join(folder, `${text.channel}.yaml`), `${text.kind}.${text.part}`, fault)
+      faults.add(join(folder, `${FILES[text.channel]}.yaml`), `${text.kind}.${text.part}`, fault)
   }
   return language
 }
@@ -94,13 +107,25 @@ function loadSms(folder: string, compile: Compile, faults: Faults): Text[] {
 function loadVoice(folder: string, compile: Compile, faults: Faults): Text[] {
   const file = join(folder, 'voice.yaml')
   const read = readYaml(file, voiceFile, faults)
-  if (!read) return []
-  const whole: TextsByKind = {}
-  for (const [kind, parts] of Object.entries(read.texts)) {
-    const own: Partial<Record<TextPart, string | undefined>> = { ...read.defaults, ...parts }
-    whole[kind] = Object.fromEntries(VOICE_PARTS.map((part) => [part, own[part]]))
-  }
-  return textsOf(file, 'voice', whole, compile, faults)
+  return read ? textsOf(file, 'voice', whole(read, VOICE_PARTS), compile, faults) : []
+}
+
+function loadMail(folder: string, compile: Compile, faults: Faults): Text[] {
+  const file = join(folder, 'mail.yaml')
+  const read = readYaml(file, mailFile, faults)
+  return read ? textsOf(file, 'email', whole(read, MAIL_PARTS), compile, faults) : []
+}
+
+/** Every kind with the parts that it has of its own, else those of all kinds. */
+function whole(
+  { defaults, texts }: { defaults: object; texts: Record<string, object> },
+  parts: readonly TextPart[],
+): TextsByKind {
+  const kinds = Object.entries(texts).map(([kind, own]) => {
+    const all: TextsByKind[string] = { ...defaults, ...own }
+    return [kind, Object.fromEntries(parts.map((part) => [part, all[part]]))]
+  })
+  return Object.fromEntries(kinds) as TextsByKind
 }
 
 function textsOf(file: string, channel: Channel, read: TextsByKind, compile: Compile, faults: Faults): Text[] {

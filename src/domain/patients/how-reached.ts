@@ -1,5 +1,6 @@
 import { badInput } from '../failure.ts'
 import type { Channel, Detail } from '../messages/texts/kinds.ts'
+import { toMailAddress } from './mail-address.ts'
 import type { Patient } from './patient.ts'
 import { onlyWay, reachAtNewNumber, reaches, type Reach } from './reach.ts'
 import { mayBeFull, receiverFrom, type ToldReceiver } from './receiver.ts'
@@ -9,11 +10,13 @@ export interface ToldReach {
   channel?: Channel | undefined
   detail?: Detail | undefined
   reach?: Reach | undefined
+  /** Null: the patient has none, or wants none used. */
+  email?: string | null | undefined
   /** Null: the patient reads the messages. */
   receiver?: ToldReceiver | null | undefined
 }
 
-export type HowReached = Pick<Patient, 'channel' | 'detail' | 'reach' | 'receiver'>
+export type HowReached = Pick<Patient, 'channel' | 'detail' | 'reach' | 'email' | 'receiver'>
 
 /**
  * How a patient is reached from now on.
@@ -22,27 +25,43 @@ export type HowReached = Pick<Patient, 'channel' | 'detail' | 'reach' | 'receive
  */
 export function howReached(before: HowReached | undefined, told: ToldReach, now: Date): HowReached {
   const reach = told.reach ?? before?.reach ?? 'both'
+  const email = emailFrom(before, told)
   const receiver =
     told.receiver === undefined
       ? (before?.receiver ?? null)
       : told.receiver && receiverFrom(before?.receiver, told.receiver, now)
-  if (told.channel !== undefined) refuseWrongWay(reach, told.channel)
+  if (told.channel !== undefined) refuseWrongWay({ reach, email }, told.channel)
   if (told.detail === 'full' && !mayBeFull({ receiver }))
     badInput(
       'patient.detail',
       'Somebody else receives the messages. Choose discreet, or record that full was agreed to.',
     )
-  return { reach, receiver, channel: channelFor(before, told, reach), detail: detailFor(before, told, receiver) }
+  const channel = channelFor(before, told, { reach, email })
+  return { reach, email, receiver, channel, detail: detailFor(before, told, receiver) }
 }
 
-function refuseWrongWay(reach: Reach, channel: Channel): void {
-  if (reach === 'neither' || reaches({ reach }, channel)) return
+function emailFrom(before: HowReached | undefined, { email }: ToldReach): string | null {
+  if (email === undefined) return before?.email ?? null
+  return email === null || email.trim() === '' ? null : toMailAddress(email, 'patient.email')
+}
+
+interface Way {
+  reach: Reach
+  email: string | null
+}
+
+function refuseWrongWay(way: Way, channel: Channel): void {
+  if (reaches(way, channel)) return
+  if (channel === 'email') badInput('patient.email', 'Give the address that the patient wants e-mail at.')
+  if (way.reach === 'neither') return
   if (channel === 'sms') badInput('patient.channel', 'A landline takes no texts. Choose calls, or correct the reach.')
   badInput('patient.channel', 'This patient does not hear calls. Choose texts, or correct the reach.')
 }
 
-function channelFor(before: HowReached | undefined, told: ToldReach, reach: Reach): Channel {
-  return told.channel ?? onlyWay({ reach }) ?? before?.channel ?? 'sms'
+function channelFor(before: HowReached | undefined, told: ToldReach, way: Way): Channel {
+  const usual = before?.channel === 'email' && way.email === null ? undefined : before?.channel
+  if (told.channel !== undefined || usual === 'email') return told.channel ?? 'email'
+  return onlyWay(way) ?? usual ?? 'sms'
 }
 
 function detailFor(before: HowReached | undefined, told: ToldReach, receiver: HowReached['receiver']): Detail {

@@ -27,6 +27,8 @@ export interface Patient {
   reportedDead?: boolean
   /** How the patient can be reached; both ways where nothing is known. */
   reach?: Reach
+  /** Where the patient asked to be written to by e-mail. */
+  email?: string | null
   /** Who reads the messages in the patient's stead. */
   receiver?: Receiver | null
   /** ISO instant since when it is this number, where there was another before: nobody could be heard there earlier. */

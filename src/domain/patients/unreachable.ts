@@ -87,12 +87,14 @@ function minorWords({ below }: MinorsRule, missing: MinorsRule['then']): string 
 
 function noSuchWay({ patient, channel }: Approach): Obstacle | null {
   if (reaches(patient, channel)) return null
+  if (channel === 'email') return { reason: 'person-tells', code: 'no-such-way', why: NO_ADDRESS }
   const why = patient.reach === 'neither' ? NEITHER : channel === 'sms' ? LANDLINE : NOT_HEARD
   return { reason: 'person-tells', code: 'no-such-way', why }
 }
 
 const LANDLINE = 'The number is a landline: it takes no texts.'
 const NOT_HEARD = 'The patient does not hear a call.'
+const NO_ADDRESS = 'No e-mail address is known.'
 const NEITHER = 'The number takes no texts, and the patient does not hear a call: find another way.'
 
 function noConsent({ patient, clinic, booking, consents, channel, at }: Approach): Obstacle | null {

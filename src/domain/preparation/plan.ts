@@ -39,6 +39,11 @@ export interface PlanInput {
   ask: { kind: 'lmp-question' } | ({ kind: 'cycle-check' } & QuestionDates) | null
   /** What this patient has had, or will have, for this visit time already; not planned again. */
   done: readonly TextKind[]
+  /**
+   * Preparation goes a day before its usual time: by e-mail, where only the patient can say that it was read, and
+   * another way must still be in time.
+   */
+  early?: boolean
   /** Instants of her other unsolicited messages, past and planned. */
   others: readonly Date[]
 }
@@ -129,9 +134,16 @@ function isTight({ visit, prepHours, zone, hours }: PlanInput, sendAt: Date): bo
 function preparation(input: PlanInput, warnings: PlanWarning[]): Wish[] {
   if (input.prepHours === 0) return []
   const mark = prepDeadline(input.visit, input.prepHours)
-  const best = prepTime(input.now, mark, input.zone, input.hours)
+  const usual = prepTime(input.now, mark, input.zone, input.hours)
+  const best = usual && input.early ? dayEarlier(usual, input) : usual
   if (best) return [{ kind: 'prep', times: [best, ...evenings(best, 2, input)], notAfter: () => mark }]
   return input.done.includes('prep') ? [] : latePreparation(input, warnings)
+}
+
+/** At the same hour the day before, where there still is one. */
+function dayEarlier(usual: Date, { now, zone, hours }: PlanInput): Date {
+  const at = nextAllowed(inZone(usual, zone).minus({ days: 1 }).toJSDate(), zone, hours)
+  return at >= now && at < usual ? at : usual
 }
 
 /** Booked too late for the full hours: at once if allowed, and honest about it. */

@@ -16,7 +16,8 @@ export type PrepStatus = 'not-needed' | 'planned' | 'on-its-way' | 'told' | 'tol
 /**
  * @param messages all messages of the booking; those about an earlier time of the visit, or to another number than the
  *   patient's present one, do not count.
- * @param silent gateways that give no receipts: what they accepted counts as having arrived.
+ * @param silent gateways that give no receipts: what they accepted counts as having arrived; but an e-mail only once
+ *   the patient has said on the page that it was read.
  */
 export function prepStatus(
   booking: Booking,
@@ -27,7 +28,7 @@ export function prepStatus(
 ): PrepStatus {
   if (protocol.prepHours === 0) return 'not-needed'
   const about = messages.filter((each) => isPreparationFor(booking, phone, each))
-  const told = about.filter(({ state, gateway }) => state === 'delivered' || (state === 'sent' && silent.has(gateway)))
+  const told = about.filter((each) => each.state === 'delivered' || arrivedUnsaid(each, silent))
   const mark = prepDeadline(booking.visitAt, protocol.prepHours)
   if (told.some((each) => MESSAGE_KINDS[each.kind].prepares === 'in-time' && cameBy(each, mark))) return 'told'
   if (told.length > 0) return 'told-late'
@@ -37,6 +38,9 @@ export function prepStatus(
   if (states.has('failed') || states.has('expired') || states.has('undelivered')) return 'not-reached'
   return 'nobody-tells'
 }
+
+const arrivedUnsaid = ({ state, channel, gateway }: Message, silent: ReadonlySet<string>) =>
+  state === 'sent' && channel !== 'email' && silent.has(gateway)
 
 /** Of what was written down long ago no moment may be known: it is taken to have come when it was planned. */
 const cameBy = ({ endedAt, sentAt, sendAt }: Message, mark: Date) => (endedAt ?? sentAt ?? sendAt) <= mark

@@ -7,6 +7,7 @@ import {
   type Approvals,
   type Reviewables,
 } from '../../domain/messages/texts/approval.ts'
+import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { ApprovalRecords, Store } from '../ports/deps.ts'
 
 /** The approvals of the database, by what they hold for. */
@@ -29,15 +30,15 @@ export class ApprovalBook {
 
 interface Needs {
   reviewables: ReadonlyMap<string, Reviewables>
-  /** A gateway carries calls, so what is spoken must be approved too. */
-  voice: boolean
+  /** Channels of the gateways: what is said by them must be approved. */
+  carried: ReadonlySet<Channel>
   allowDrafts: boolean
 }
 
 /** Which languages may be sent, by what has been approved. */
-export function approvedTexts(book: ApprovalBook, { reviewables, voice, allowDrafts }: Needs): ApprovedTexts {
+export function approvedTexts(book: ApprovalBook, { reviewables, carried, allowDrafts }: Needs): ApprovedTexts {
   const lacking = (language: string) =>
-    lackingIn(language, reviewables.get(language) ?? new Map(), book.approvals, voice)
+    lackingIn(language, reviewables.get(language) ?? new Map(), book.approvals, carried)
   const find = () => [...reviewables.keys()].filter((language) => allowDrafts || lacking(language).length === 0)
   // Asked for each booking and each message: found once after each refresh.
   let found = { by: book.known, languages: find() }

@@ -120,13 +120,15 @@ async function claimOne(
   if (wait) return postpone(tx, deps, message, about, wait)
   const other = message.channel === 'voice' ? found.calling.get(message.phone) : undefined
   if (other !== undefined && other !== message.id) return afterThatCall(tx, deps, message, about)
-  const { text, state, voice } = renderMessage(deps, message, about)
+  const { text, subject, state, voice } = renderMessage(deps, message, about)
   if (state === 'draft' && !deps.policy.allowDrafts)
     return finish(tx, deps, message, about, { state: 'failed', code: 'draft-text' })
-  const { id, channel, phone: to, language, notAfter } = message
+  const { id, channel, language, notAfter } = message
+  const to = channel === 'email' ? about.patient!.email! : message.phone
+  const parts = { ...(subject !== undefined && { subject }), ...(voice && { voice }) }
   return {
     kind: 'go',
-    claimed: { message, outgoing: { id, channel, to, text, language, notAfter, ...(voice && { voice }) } },
+    claimed: { message, outgoing: { id, channel, to, text, language, notAfter, ...parts } },
   }
 }
 

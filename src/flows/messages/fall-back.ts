@@ -5,6 +5,7 @@ import type { Patient } from '../../domain/patients/patient.ts'
 import type { Message } from '../../domain/messages/message.ts'
 import { isPreparation, stillHolds } from '../../domain/messages/still-right.ts'
 import { nextAllowed } from '../../domain/preparation/sending-hours.ts'
+import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import { aboutLoss, lossOf, mustBeTold } from './leave-to-person.ts'
 import { unreachableBy } from '../patients/unreachable-by.ts'
@@ -51,13 +52,13 @@ function isPlannedElsewhere(message: Message, { phone }: Patient): boolean {
 async function otherChannel(
   tx: Tx,
   deps: Deps,
-  { phone, channel: failed, gateway, fallbackOf, prompted }: Message,
+  { kind, phone, channel: failed, gateway, fallbackOf, prompted }: Message,
   about: { booking: Booking | null; patient: Patient; clinic: Clinic },
   at: Date,
 ): Promise<Channel | undefined> {
   if (fallbackOf || prompted || phone !== about.patient.phone) return undefined
   const carried = deps.gateways.get(gateway)?.channels ?? []
-  for (const channel of carried.filter((each) => each !== failed))
-    if ((await unreachableBy(tx, about, at, channel)) === null) return channel
+  const able = carried.filter((each) => each !== failed && (each !== 'email' || MESSAGE_KINDS[kind].byMail))
+  for (const channel of able) if ((await unreachableBy(tx, about, at, channel)) === null) return channel
   return undefined
 }

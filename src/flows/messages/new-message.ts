@@ -2,7 +2,8 @@ import type { Booking } from '../../domain/visits/booking.ts'
 import type { Patient } from '../../domain/patients/patient.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Message } from '../../domain/messages/message.ts'
-import type { TextKind } from '../../domain/messages/texts/kinds.ts'
+import type { Channel, TextKind } from '../../domain/messages/texts/kinds.ts'
+import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
 import type { Deps } from '../ports/deps.ts'
 
 /** A new message, planned and not yet sent. */
@@ -18,7 +19,7 @@ export function newMessage(
     patientId: patient.id,
     clinicId: clinic.id,
     phone: patient.phone,
-    channel: patient.channel,
+    channel: channelOf(message.kind, patient),
     detail: patient.detail,
     language: patient.language,
     state: 'planned',
@@ -41,6 +42,10 @@ export function newMessage(
     ...message,
   }
 }
+
+/** What does not go by e-mail, for an answer by text is waited for or it presses, is texted. */
+const channelOf = (kind: TextKind, { channel }: Patient): Channel =>
+  channel === 'email' && !MESSAGE_KINDS[kind].byMail ? 'sms' : channel
 
 /** What a message says, and for how long that is worth saying: for another one that says it in its place. */
 export const whatItSays = (message: Message) => {

@@ -30,10 +30,12 @@ export function renderMessage(
   deps: Deps,
   message: Worded,
   around: RenderContext,
-): { text: string; state: State; voice?: CallScript } {
+): { text: string; subject?: string; state: State; voice?: CallScript } {
   const { kind, language, channel, detail } = message
   const values = valuesOf(deps, message, around)
-  const { text: said, state } = deps.render({ kind, language, channel, detail, values })
+  const { text: said, subject, state } = deps.render({ kind, language, channel, detail, values })
+  // It names the visit, and beneath it stands what a confirmation says.
+  if (channel === 'email') return { text: said, subject: subject!, state }
   const confirmation = message.confirms ? confirmationBeside(deps, message, values) : null
   const text = confirmation === null ? said : `${said} ${confirmation}`
   if (channel !== 'voice' || !deps.calls) return { text, state }

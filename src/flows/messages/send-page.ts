@@ -8,7 +8,7 @@ import { newMessage } from './new-message.ts'
 import { whenToTell } from './when-to-tell.ts'
 
 /**
- * Texts the patient the address of the visit's private page, within sending hours.
+ * Texts or mails the patient the address of the visit's private page, within sending hours.
  * @throws not-found; too-late where the visit is cancelled, the patient may not be written to, or no hour is left
  */
 export async function sendPage(deps: Deps, bookingId: string, by: string): Promise<void> {
@@ -16,11 +16,12 @@ export async function sendPage(deps: Deps, bookingId: string, by: string): Promi
     const about = await loadVisit(tx, orNotFound(await tx.bookings.lock(bookingId), 'booking'))
     if (about.booking.state === 'cancelled') throw new Failure('too-late', { message: 'This visit is cancelled.' })
     const { isTooLate, ...when } = whenToTell(deps, about)
-    const obstacle = await unreachableBy(tx, about, when.sendAt, 'sms')
+    const channel = about.patient.channel === 'email' ? 'email' : 'sms'
+    const obstacle = await unreachableBy(tx, about, when.sendAt, channel)
     if (obstacle)
-      throw new Failure('too-late', { message: 'No text may be sent to this patient. Give the address by telephone.' })
+      throw new Failure('too-late', { message: 'Nothing may be sent to this patient. Give the address by telephone.' })
     if (isTooLate) throw new Failure('too-late', { message: 'No text goes out before this visit any more.' })
-    const facts = { kind: 'page', channel: 'sms', ...when, unsolicited: false } as const
+    const facts = { kind: 'page', channel, ...when, unsolicited: false } as const
     await tx.messages.insert([newMessage(deps, about, facts)])
     await noteEvent(tx, deps, bookingId, 'page-sent', by)
   })

@@ -1,14 +1,15 @@
 import type { Message } from '../../domain/messages/message.ts'
 import { isOver } from '../../domain/visits/over.ts'
-import { fallBack } from './fall-back.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
-import { loadVisit, silentGateways, subjectOf } from '../lookups.ts'
+import { loadVisit, subjectOf } from '../lookups.ts'
 import { attemptKey } from './claim-messages.ts'
 import { followUpIfImportant } from './leave-to-person.ts'
 import type { Deps } from '../ports/deps.ts'
 import type { SendJob } from '../ports/jobs.ts'
 import { reasonsSettledBy } from '../../domain/calls/follow-up.ts'
 import { closeApproval, openFollowUp } from '../calls/follow-ups.ts'
+import { forAll } from './for-all.ts'
+import { giveUpUnread, giveUpWaiting } from './never-arrived.ts'
 import { idsOf } from './new-message.ts'
 import { recordOutcomes } from './record-outcome.ts'
 import { enqueueDue, enqueueJobs } from './enqueue-due.ts'
@@ -23,9 +24,6 @@ import { waitKey } from './waiting-line.ts'
 import { keysForgottenUntil } from '../visits/idempotency.ts'
 
 const MINUTE = 60_000
-const BATCH = 200
-/** Rounds of one step in one sweep: a mountain of work must not keep the steps after it waiting for ever. */
-const MOST_ROUNDS = 50
 /** Alarms set in one go. */
 const JOBS_AT_ONCE = 500
 const MOST_JOBS = 100_000
@@ -33,9 +31,6 @@ const MOST_JOBS = 100_000
 const OVERDUE_MS = MINUTE
 /** A worker that has not been heard for so long is gone. It believes so itself, some time before. */
 export const SILENT_SECONDS = 30
-/** Preparation is given this long to arrive, or until so long before its mark. */
-const DELIVERY_MS = 60 * MINUTE
-const BEFORE_MARK_MS = 120 * MINUTE
 /** So long after a visit began, what was to be done before it is pointless. */
 const POINTLESS_MS = 12 * 60 * MINUTE
 /** A reply kept so long ago and not acted on was left behind by a crash. */
@@ -64,6 +59,7 @@ const STEPS: readonly ((deps: Deps) => Promise<unknown>)[] = [
   recoverStuck,
   matchReceipts,
   giveUpWaiting,
+  giveUpUnread,
   endConsents,
   lapseOffers,
   settleQuestions,
@@ -72,15 +68,6 @@ const STEPS: readonly ((deps: Deps) => Promise<unknown>)[] = [
   requeueOverdue,
   forgetKeys,
 ]
-
-/** Does `each` for all there is, a batch at a time. `next` must not bring back what has been dealt with. */
-async function forAll<T>(next: (limit: number) => Promise<T[]>, each: (item: T) => Promise<void>): Promise<void> {
-  for (let round = 0; round < MOST_ROUNDS; round++) {
-    const batch = await next(BATCH)
-    for (const item of batch) await each(item)
-    if (batch.length < BATCH) return
-  }
-}
 
 /**
  * A text is read as it would have been; what was pressed on a page or in a call is over by now, so a person sees to it.
@@ -150,22 +137,6 @@ function matchReceipts(deps: Deps): Promise<void> {
       deps.store.transact(async (tx) => {
         for (const receipt of await tx.dispatch.takeEarlyReceipts([named]))
           await applyReceipt(tx, deps, { id: messageId }, receipt)
-      }),
-  )
-}
-
-/** Preparation that was sent but never arrived is as good as unsent. */
-function giveUpWaiting(deps: Deps): Promise<void> {
-  const now = deps.clock.now()
-  const sentBefore = new Date(now.getTime() - DELIVERY_MS)
-  const markBefore = new Date(now.getTime() + BEFORE_MARK_MS)
-  const silent = [...silentGateways(deps)]
-  return forAll(
-    (limit) => deps.store.read.dispatch.undelivered(sentBefore, markBefore, silent, limit),
-    (message) =>
-      deps.store.transact(async (tx) => {
-        const facts = { code: 'no-receipt', endedAt: now }
-        if (await tx.messages.move(message.id, ['sent'], 'undelivered', facts)) await fallBack(tx, deps, message)
       }),
   )
 }

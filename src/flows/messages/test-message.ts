@@ -1,5 +1,6 @@
 import { badInput, Failure } from '../../domain/failure.ts'
 import { measureSms } from '../../domain/messages/texts/sms.ts'
+import { toMailAddress } from '../../domain/patients/mail-address.ts'
 import { testCall } from '../../domain/messages/voice/test-call.ts'
 import type { Deps } from '../ports/deps.ts'
 import type { Gateway, Outgoing, SendOutcome } from '../ports/gateway.ts'
@@ -7,13 +8,14 @@ import { REGION, type Hand } from './stop-sending.ts'
 
 /** What a test says: it names no clinic and asks for nothing. */
 export const TEST_TEXT = 'Test of the message gateway. There is nothing to do.'
+const TEST_SUBJECT = 'Test of the message gateway'
 
 const VALID_MS = 3_600_000
 
 /** What an operator should make of each outcome. */
 const MEANINGS: Record<SendOutcome['kind'], string> = {
   accepted: 'the provider has taken the message',
-  rejected: 'the provider refuses this message for good. Check the number, the sender and the text',
+  rejected: 'the provider refuses this message for good. Check the number or address, the sender and the text',
   later: 'the provider cannot be reached, or takes nothing now. Check host, port and firewall',
   throttled: 'the provider finds us too fast. Lower ratePerSecond or window',
   misconfigured: 'the provider refuses who we are. Check user, password or token, or the certificate',
@@ -64,7 +66,8 @@ const MENDS: ReadonlyMap<string, string> = new Map([
   ['tls-expired', 'the certificate of the provider is not valid now. Check the clock of this machine, then tell them'],
   [
     'tls-none',
-    'the other side does not speak TLS at this port. Take its port for TLS (often 5061), or set transport: tcp or udp',
+    'the other side does not speak TLS at this port. Take its port for TLS (for calls often 5061, for e-mail 465), or ' +
+      'set transport: tcp or udp (for e-mail tls.mode: starttls)',
   ],
   [
     'tls-refused',
@@ -96,6 +99,29 @@ const MENDS: ReadonlyMap<string, string> = new Map([
   ['media-ipv4', 'the other side sends its sound by IPv4 only. Have it use IPv6, or set IPv4 addresses for both sides'],
   ['media-codec', 'the other side speaks neither PCMU nor PCMA (G.711). Have one of them switched on there'],
   ['media-none', 'the other side answers without sound. Check what the trunk does with calls to this number'],
+  [
+    'greeting-timeout',
+    'the connection is there, but nobody greets. Check that this port speaks SMTP, and whether it wants TLS from the ' +
+      'beginning (tls.mode: implicit)',
+  ],
+  ['not-smtp', 'what answers there does not speak SMTP. Check host and port'],
+  ['connection-lost', 'the server ends the connection without an answer. Check that it lets this machine in'],
+  ['tls-lost', 'the connection ends before TLS stands. Check that the server speaks TLS 1.2 or newer'],
+  [
+    'no-starttls',
+    'the server knows no STARTTLS at this port, so nothing was sent. Take another port of it, or tls.mode: implicit ' +
+      '(often port 465)',
+  ],
+  ['auth-refused', 'the server refuses user or password. Check auth.user, and the variable that auth.password names'],
+  [
+    'auth-none',
+    'the server lets nobody sign in here, so the password was not sent. Take its port for submission (587 or 465), or ' +
+      'leave auth out',
+  ],
+  ['auth-needed', 'the server wants to know who sends. Describe auth: user and password'],
+  ['sender-refused', 'the server refuses the sender. Check from.address, and that this user may send under it'],
+  ['bad-address', 'this is no address that every server takes. Before the @ only ASCII signs can be used'],
+  ['not-allowed', 'this gateway may not send there: see allow in its description'],
   ['no-baresip', 'the engine is not installed: apt-get install baresip-core'],
   ['breaker-open', 'too many messages failed before this one. Wait a while'],
   ['busy', 'the telephone is busy; the gateway works. Try again, or with another telephone'],
@@ -110,8 +136,8 @@ export function testMessage(
 ): Outgoing {
   const [channel] = channels
   const notAfter = new Date(now.getTime() + VALID_MS)
-  const voice = channel === 'voice' && { voice: testCall(text) }
-  return { id, channel: channel!, to, text, language: 'en', notAfter, ...voice }
+  const more = { voice: { voice: testCall(text) }, email: { subject: TEST_SUBJECT }, sms: {} }[channel!]
+  return { id, channel: channel!, to, text, language: 'en', notAfter, ...more }
 }
 
 /** "52 characters, GSM-7, 1 segment" */
@@ -127,8 +153,13 @@ export function outcomeWords(outcome: SendOutcome): string {
   return outcome.ref === undefined ? meaning : `${meaning}; its id is ${outcome.ref}`
 }
 
+/** Where the test of a gateway goes, as it was typed: an address where it carries e-mail. @throws bad-input */
+export function testAddressee({ channels }: Pick<Gateway, 'channels'>, to: string): string {
+  return channels[0] === 'email' ? toMailAddress(to, 'to') : testNumber(to)
+}
+
 /** A number in international form, without the signs that people write between its digits. @throws bad-input */
-export function testNumber(to: string): string {
+function testNumber(to: string): string {
   const bare = to.replace(/[\s().-]/g, '')
   return /^\+[1-9]\d{6,14}$/.test(bare)
     ? bare
@@ -184,7 +215,7 @@ function gatewayToTry({ gateways }: Deps, name: string): Gateway {
   if (gateway.simulated === true)
     badInput('gateway', 'This one leads to simulated phones: no real telephone can be reached through it.')
   if (!gateway.channels.includes('sms'))
-    badInput('gateway', `This one carries calls. Test it by the command: npx daysix gateway-check ${name} --to NUMBER`)
+    badInput('gateway', `This one carries no texts. Test it by the command: npx daysix gateway-check ${name} --to …`)
   return gateway
 }
 

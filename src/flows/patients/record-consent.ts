@@ -10,6 +10,10 @@ import type { ToldConsent } from '../visits/booking-request.ts'
 const USUAL_WORDING = 'May we send you messages about this visit, to this number?'
 export const RECEIVER_WORDING = 'May we send you the messages about this patient’s visit, to this number?'
 
+/** The question as it is asked where messages go by this channel. */
+export const askedOf = (words: string, channel: string): string =>
+  channel === 'email' ? words.replace('to this number', 'to this e-mail address') : words
+
 const ASK = {
   receiver:
     'Somebody else reads this patient’s messages. Read out to that person what stands here now, and tick again.',
@@ -34,7 +38,7 @@ export function consentOf(deps: Deps, patient: Patient, zone: string, told: Told
     recordedBy,
     // By a clock that is ahead it would be newer than what raises doubts of it later.
     recordedAt: at < now ? at : now,
-    wording: told.wording ?? (givenBy === 'receiver' ? RECEIVER_WORDING : USUAL_WORDING),
+    wording: told.wording ?? askedOf(givenBy === 'receiver' ? RECEIVER_WORDING : USUAL_WORDING, patient.channel),
     until: until ?? null,
     givenBy,
   }

@@ -82,7 +82,7 @@ export interface Deps {
   seals: { seal(plain: string, bond: string): string; open(sealed: string, bond: string): string }
   /** Address of the private page of a booking, as it is sent to this number. */
   pageOf(bookingId: string, phone: string): string
-  render(request: RenderRequest): { text: string; state: 'approved' | 'draft' }
+  render(request: RenderRequest): { text: string; subject?: string; state: 'approved' | 'draft' }
   /** Writes what calls say; absent where nothing calls. */
   calls?: CallWriter
   readReply(text: string, context: ReplyContext): Reading

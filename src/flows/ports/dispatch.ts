@@ -61,6 +61,8 @@ export interface DispatchRecords {
    * `silent` gateways never say.
    */
   undelivered(sentBefore: Date, markBefore: Date, silent: readonly string[], limit: number): Promise<Message[]>
+  /** E-mails that matter, sent before an instant or worthless soon, of which nobody has said that they were read. */
+  unread(sentBefore: Date, markBefore: Date, limit: number): Promise<Message[]>
   /** Early receipts whose message is known by now: the receipt and the record of its reference crossed. */
   crossedReceipts(limit: number): Promise<{ gateway: string; ref: string; messageId: string }[]>
   /**

@@ -7,9 +7,11 @@ export interface Outgoing {
   /** Our message id: unique for ever, handed on where the peer takes one. */
   id: string
   channel: Channel
-  /** E.164, with `+`. */
+  /** E.164, with `+`; channel `email`: an address. */
   to: string
   text: string
+  /** Channel `email`: its subject. `to` is then the address. */
+  subject?: string
   language: string
   /** The peer may drop it after this moment: it would be worthless. */
   notAfter: Date

@@ -134,6 +134,7 @@ function planned(
     prepHours: protocol.prepHours,
     ask,
     done,
+    early: patient.channel === 'email',
     others,
   })
 }

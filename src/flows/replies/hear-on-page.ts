@@ -7,6 +7,7 @@ import { replyForVisit } from './reply-for-visit.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 import { REPLY_MEANINGS } from '../../domain/replies/reply-meanings.ts'
 import { takeReply, type WayIn } from './take-reply.ts'
+import { markRead } from '../messages/read-on-page.ts'
 import { renderMessage } from '../messages/render-message.ts'
 
 /** Stands for the page where a reply or an answer names its gateway. */
@@ -90,6 +91,7 @@ function byPage(deps: Deps, answer: PageAnswer): WayIn<null> {
 
 async function respond(tx: Tx, deps: Deps, hearing: Conversation, reading: Reading): Promise<Done> {
   const { bookingId, receivedAt } = hearing.reply
+  await markRead(tx, deps, bookingId!)
   const visit = hearing.visits.find(({ booking }) => booking.id === bookingId)
   if (reading.meaning === 'choice' && reading.choice === undefined) return { bookingId, done: OFFER_CHANGED }
   // Cancelled between the view and the press: the page says so by itself.

@@ -123,7 +123,7 @@ function amended(deps: Deps, { booking, patient, clinic }: VisitContext, amendme
   const zone = amendment.zone === undefined ? booking.zone : knownZone(amendment.zone)
   if (amendment.protocol !== undefined) knownProtocol(deps, amendment.protocol)
   if (amendment.cycle) refuseFaults(amendment.cycle, dateIn(deps.clock.now(), zone))
-  const { phone, channel, detail, reach, receiver, ...person } = given(amendment.patient ?? {})
+  const { phone, channel, detail, reach, email, receiver, ...person } = given(amendment.patient ?? {})
   const number = phone === undefined ? patient.phone : toE164(phone, clinic.country, 'patient.phone')
   const known = number === patient.phone ? patient : atNewNumber(patient, number, deps.clock.now())
   const { language = patient.language } = person
@@ -134,7 +134,7 @@ function amended(deps: Deps, { booking, patient, clinic }: VisitContext, amendme
     patient: {
       ...known,
       ...person,
-      ...howReached(known, { channel, detail, reach, receiver }, deps.clock.now()),
+      ...howReached(known, { channel, detail, reach, email, receiver }, deps.clock.now()),
       ...(amendment.cycle && { cycle: amendment.cycle }),
     },
     booking: {

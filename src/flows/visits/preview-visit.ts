@@ -36,7 +36,7 @@ export interface Proposal {
   purpose?: Purpose
   dueBy?: CalendarDate | null
   /** `phone` is empty until it is known. */
-  patient: Omit<Patient, 'id' | 'channel' | 'detail' | 'reach' | 'receiver'>
+  patient: Omit<Patient, 'id' | 'channel' | 'detail' | 'reach' | 'email' | 'receiver'>
   /** As the booking would tell it. */
   reach: ToldReach
   /** Whoever reads the messages agrees now, until that day or without an end; null = not. */
@@ -108,6 +108,7 @@ async function plannedTexts(
     prepHours: protocol.prepHours,
     ask: question(patient, booking, protocol, now),
     done: [],
+    early: patient.channel === 'email',
     others:
       patient.phone === ''
         ? []
@@ -117,14 +118,14 @@ async function plannedTexts(
   const { messages, warnings } = withinConsent(whole, end, zone, false)
   const texts = messages.map((planned) => {
     const message = newMessage(deps, { clinic, patient, booking }, { ...planned, revision: 0 })
-    const { text, state } = renderMessage(deps, message, { booking, patient, clinic, zone: booking.zone })
+    const { text, subject, state } = renderMessage(deps, message, { booking, patient, clinic, zone: booking.zone })
     const measure = message.channel === 'sms' ? measureSms(text) : null
     return {
       kind: message.kind,
       confirms: message.confirms,
       channel: message.channel,
       sendAt: message.sendAt,
-      text,
+      text: subject === undefined ? text : `${subject}\n\n${text}`,
       draft: state === 'draft',
       measure,
     }

@@ -1,3 +1,4 @@
+import { reaches } from '../../domain/patients/reach.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
 import { newAnswer, newMessage } from '../messages/new-message.ts'
 import { whenToTell } from '../messages/when-to-tell.ts'
@@ -24,7 +25,9 @@ export async function tellDecided(
   about: VisitContext,
   kind: 'moved' | 'cannot-offer',
 ): Promise<void> {
-  if (await wroteLately(tx, deps, about.patient)) return void (await tx.messages.insert([newAnswer(deps, about, kind)]))
+  // Whoever takes no texts is told in the usual way.
+  if (reaches(about.patient, 'sms') && (await wroteLately(tx, deps, about.patient)))
+    return void (await tx.messages.insert([newAnswer(deps, about, kind)]))
   if (!(await unreachableBy(tx, about, deps.clock.now()))) await tellLater(tx, deps, about, kind)
 }
 

@@ -8,7 +8,7 @@ import { openStore } from '../../../src/adapters/db/store.ts'
 import { TEMPLATES } from '../../../src/adapters/templates/files.ts'
 import { loadWording, type Wording } from '../../../src/adapters/templates/load-wording.ts'
 import { lackingIn, neededFor } from '../../../src/domain/messages/texts/approval.ts'
-import { TEXT_KINDS } from '../../../src/domain/messages/texts/kinds.ts'
+import { CHANNELS, TEXT_KINDS, type Channel } from '../../../src/domain/messages/texts/kinds.ts'
 import { renderText } from '../../../src/domain/messages/texts/render.ts'
 import {
   ApprovalBook,
@@ -93,7 +93,7 @@ describe('a reviewer approves the very words', () => {
 
   test('a second reviewer may approve one kind; the rest keeps its first approval', async () => {
     await approve('fr')
-    expect(await approve('fr', 'prep', { by: 'Second', on: '2026-12-09' })).toBe(6)
+    expect(await approve('fr', 'prep', { by: 'Second', on: '2026-12-09' })).toBe(10)
     const { texts } = wording().library.languages.get('fr')!
     expect(texts.get('prep.sms.full')!.approval).toEqual({ by: 'Second', on: '2026-12-09' })
     expect(texts.get('help.sms.full')!.approval).toEqual(NURSE)
@@ -102,8 +102,8 @@ describe('a reviewer approves the very words', () => {
   test('by kind, channel or single text; what there is not is refused', async () => {
     expect(await approve('fr', 'prep.sms')).toBe(2)
     expect(await approve('fr', 'prep.voice.greeting')).toBe(1)
-    // The patient's page, and the message that sends it: two texts and the four parts of a call.
-    expect(await approve('fr', 'page')).toBe(7)
+    // The patient's page, and the message that sends it: two texts, four parts of a call and four of an e-mail.
+    expect(await approve('fr', 'page')).toBe(11)
     expect(await approve('fr', 'call')).toBe(1)
     await expect(approve('fr', 'sauna')).rejects.toThrow(/no text of this kind/)
     // Not the beginning of a kind: `late` is not `late-prep`.
@@ -113,7 +113,9 @@ describe('a reviewer approves the very words', () => {
 
   test('only a language that is wholly approved may be sent, or any where drafts are allowed', async () => {
     const { reviewables } = wording()
-    const texts = (voice: boolean, allowDrafts = false) => approvedTexts(book, { reviewables, voice, allowDrafts })
+    const carriedBy = (voice: boolean) => new Set<Channel>(voice ? ['sms', 'voice'] : ['sms'])
+    const texts = (voice: boolean, allowDrafts = false) =>
+      approvedTexts(book, { reviewables, carried: carriedBy(voice), allowDrafts })
     expect(texts(false).sendable()).toEqual([])
     // Nothing goes out: a visit can be booked in any language, and its messages wait.
     expect(languagesOnOffer(texts(false))).toEqual([...reviewables.keys()])
@@ -135,14 +137,19 @@ describe('a reviewer approves the very words', () => {
   })
 })
 
-test('wholly approved: all texts in both details, every answer and the page; with calls, what is spoken', () => {
+const EVERY_WAY = new Set(CHANNELS)
+
+test('wholly approved: all texts in both details, every answer and the page; with calls or e-mail, these too', () => {
   const { reviewables } = loadWording()
   const english = reviewables.get('en')!
-  const texts = neededFor(english, false)
+  const texts = neededFor(english, new Set(['sms']))
   const sms = TEXT_KINDS.flatMap((kind) => [`${kind}.sms.full`, `${kind}.sms.discreet`])
   expect(texts).toEqual(expect.arrayContaining(sms))
   expect(texts).toEqual(expect.arrayContaining(['answer.sex.avoid', 'answer.prescription.say', 'page']))
-  expect(texts.filter((key) => key.includes('voice') || key === 'call')).toEqual([])
-  expect(neededFor(english, true)).toEqual([...english.keys()])
-  expect(lackingIn('en', english, () => NURSE, true)).toEqual([])
+  expect(texts.filter((key) => /voice|email/.test(key) || key === 'call')).toEqual([])
+  const mailed = neededFor(english, new Set(['sms', 'email']))
+  expect(mailed).toEqual(expect.arrayContaining(['prep.email.full', 'prep.email.subject', 'prep.email.foot']))
+  expect(mailed.filter((key) => /voice/.test(key) || key === 'call')).toEqual([])
+  expect(neededFor(english, EVERY_WAY)).toEqual([...english.keys()])
+  expect(lackingIn('en', english, () => NURSE, EVERY_WAY)).toEqual([])
 })

@@ -31,9 +31,11 @@ describe('daysix text', () => {
         { id: 'h', kind: 'answer', ...asked, topic: 'sauna' },
         { id: 'i', kind: 'alarm', ...asked, emergency: '112' },
         { id: 'j', kind: 'alarm', ...asked, emergency: '112 or 18' },
+        { id: 'k', kind: 'prep', ...asked, channel: 'email' },
+        { id: 'l', kind: 'alarm', ...asked, channel: 'email' },
       ],
     )
-    const [a, b, c, d, e, f, g, h, i, j] = out
+    const [a, b, c, d, e, f, g, h, i, j, k, l] = out
       .trim()
       .split('\n')
       .map((line) => JSON.parse(line) as Record<string, never>)
@@ -54,6 +56,13 @@ describe('daysix text', () => {
     expect(h).toMatchObject({ id: 'h', error: { code: 'bad-input', field: 'topic' } })
     expect(i!.text).toContain('faites le 112.')
     expect(j).toMatchObject({ id: 'j', error: { code: 'bad-input', field: 'emergency' } })
+    expect(k).toMatchObject({
+      subject: 'Riverbend Medical Clinic: au sujet de votre visite',
+      text: expect.stringMatching(/mercredi 18 mars, à 10 heures 30.*Votre page: https:/s),
+      segments: 0,
+    })
+    expect(l).toMatchObject({ id: 'l', error: { code: 'bad-input', field: 'kind' } })
+    expect(a).not.toHaveProperty('subject')
   })
 })
 
@@ -62,7 +71,7 @@ describe('daysix texts', () => {
     const { out, status } = run(['texts', '--language', 'en', '--json'])
     const rows = JSON.parse(out) as Record<string, unknown>[]
     expect(status).toBe(0)
-    expect(rows).toHaveLength(25 * (2 + 4))
+    expect(rows).toHaveLength(25 * (2 + 4) + 11 * 4)
     expect(rows.find(({ kind, part }) => kind === 'prep' && part === 'full')).toMatchObject({
       language: 'en',
       channel: 'sms',

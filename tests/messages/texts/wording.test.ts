@@ -24,7 +24,7 @@ function sentences(tree: unknown, path = ''): [where: string, words: string][] {
 
 function allWords(language: string): [where: string, words: string][] {
   const { rules } = read(language, 'language.yaml') as { rules: unknown }
-  const files = ['sms.yaml', 'voice.yaml', 'answers.yaml', 'page.yaml', 'call.yaml']
+  const files = ['sms.yaml', 'voice.yaml', 'answers.yaml', 'page.yaml', 'call.yaml', 'mail.yaml']
   return [...files.flatMap((file) => sentences(read(language, file), file)), ...sentences(rules, 'rules')]
 }
 

@@ -153,6 +153,15 @@ describe('what a line may say', () => {
     expect(nowhere).toMatchObject({ field: 'visit', message: expect.stringContaining('no such date') })
   })
 
+  it('takes every channel that the patient may be written to by, and names them where there is no such channel', () => {
+    const [email, letter] = errorsOf('plan', [
+      { ...visit, lmp: '2026-03-02', channel: 'email' },
+      { ...visit, lmp: '2026-03-02', channel: 'letter' },
+    ])
+    expect(email).toBeUndefined()
+    expect(letter).toMatchObject({ field: 'channel', message: expect.stringContaining('"email"') })
+  })
+
   it('takes pregnancy and why there are no periods, where days play no part', () => {
     const { replies } = daysix(
       ['forecast'],

@@ -2,7 +2,7 @@ import { sql } from 'kysely'
 import { UNSENT } from '../../../domain/messages/message.ts'
 import type { DispatchRecords } from '../../../flows/ports/deps.ts'
 import type { SendJob } from '../../../flows/ports/jobs.ts'
-import { TEXT_KINDS } from '../../../domain/messages/texts/kinds.ts'
+import { MAILED_KINDS, TEXT_KINDS } from '../../../domain/messages/texts/kinds.ts'
 import { MESSAGE_KINDS } from '../../../domain/messages/texts/message-kinds.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { MessageTable } from '../tables.ts'
@@ -28,6 +28,11 @@ const PREPARATION = TEXT_KINDS.filter((kind) => MESSAGE_KINDS[kind].prepares !==
   .map((kind) => `'${kind}'`)
   .join()
 
+/** What a person makes up for where it was lost; what the desk wrote is of kind `answer`. */
+const MATTERS = MAILED_KINDS.filter((kind) => MESSAGE_KINDS[kind].lost === 'call' || kind === 'answer')
+  .map((kind) => `'${kind}'`)
+  .join()
+
 /** The next ones as an array, found first: so that the planner cannot think of reading the whole table. */
 const ENQUEUE_DUE = prepared<JobRow>(`update message set state = 'queued' where id = any(array(
     select id from message where state = 'planned' and send_at < $1 order by send_at, id limit $2
@@ -45,9 +50,13 @@ const STUCK = prepared<MessageTable>(`${SELECT} where state = 'sending'
 const CLAIMED_BY = prepared<MessageTable>(`${SELECT} where state = 'sending' and claimed_by = $1`)
 /** Of the gateways that tell what became of a message. */
 const PREPARING = `${SELECT}
-  where state = 'sent' and kind in (${PREPARATION}) and not gateway = any($2::text[])`
+  where state = 'sent' and channel <> 'email' and kind in (${PREPARATION}) and not gateway = any($2::text[])`
 const LATE = prepared<MessageTable>(`${PREPARING} and sent_at <= $1 order by sent_at limit $3`)
 const PRESSING = prepared<MessageTable>(`${PREPARING} and not_after <= $1 order by not_after limit $3`)
+
+/** By e-mail, where only the patient can say that it was read. */
+const UNREAD = prepared<MessageTable>(`${SELECT} where state = 'sent' and channel = 'email' and kind in (${MATTERS})
+  and (sent_at <= $1 or not_after <= $2) order by sent_at limit $3`)
 
 export function dispatchRecords(db: Db, vault: Vault): DispatchRecords {
   return {
@@ -90,7 +99,7 @@ function unsentRecords(db: Db, vault: Vault): Pick<DispatchRecords, 'dueIn' | 'w
   }
 }
 
-type LeftBehind = 'stuck' | 'claimedBy' | 'undelivered' | 'crossedReceipts'
+type LeftBehind = 'stuck' | 'claimedBy' | 'undelivered' | 'unread' | 'crossedReceipts'
 
 /** What was claimed or sent, and of which nothing more was heard. */
 function leftBehindRecords(db: Db, vault: Vault): Pick<DispatchRecords, LeftBehind> {
@@ -105,6 +114,7 @@ function leftBehindRecords(db: Db, vault: Vault): Pick<DispatchRecords, LeftBehi
       ])
       return [...byId([...late, ...pressing]).values()].slice(0, limit)
     },
+    unread: (sentBefore, markBefore, limit) => many(UNREAD, [sentBefore, markBefore, limit]),
     crossedReceipts: async (limit) => {
       const { rows } = await sql<{ gateway: string; ref: string; messageId: string }>`
         select early.gateway, early.ref, message.id as "messageId" from early_receipt as early

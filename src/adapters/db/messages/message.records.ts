@@ -35,7 +35,7 @@ const WRITERS = prepared<{
   clinicId: string
   at: Date
 }>(`select clinic_id as "clinicId", max(sent_at) as at from message
-  where phone_print = $1 and state in ('sent', 'delivered') and sent_at <= $2 and coalesce(code, '') not in ('on-page', 'in-call')
+  where phone_print = $1 and channel <> 'email' and state in ('sent', 'delivered') and sent_at <= $2 and coalesce(code, '') not in ('on-page', 'in-call')
   group by clinic_id order by at desc`)
 const COUNT_ANSWERS = prepared<{ count: number }>(`select count(*)::int as count from message
   where phone_print = $1 and clinic_id = $2 and send_at >= $3 and prompted`)

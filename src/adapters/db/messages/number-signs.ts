@@ -4,8 +4,8 @@ import { prepared } from '../prepared-statements.ts'
 import type { Db } from '../connections.ts'
 
 const BEFORE = '($3::timestamptz is null or'
-/** What was shown on the page or said in a call went to nobody's telephone. */
-const SENT_THERE = `phone_print = $1 and clinic_id = $2 and sent_at is not null
+/** What was shown on the page, said in a call or sent by e-mail went to nobody's telephone. */
+const SENT_THERE = `phone_print = $1 and clinic_id = $2 and sent_at is not null and channel <> 'email'
   and coalesce(code, '') not in ('on-page', 'in-call') and ${BEFORE} coalesce(ended_at, sent_at) < $3)`
 const DELIVERED = prepared<{ at: Date | null }>(
   `select max(coalesce(ended_at, sent_at)) as at from message where ${SENT_THERE} and state = 'delivered'`,

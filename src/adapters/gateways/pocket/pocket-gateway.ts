@@ -75,7 +75,7 @@ export class PocketGateway implements Gateway {
   constructor(options: PocketOptions) {
     this.#options = options
     this.name = options.name ?? 'pocket'
-    this.channels = options.channels ?? ['sms', 'voice']
+    this.channels = options.channels ?? ['sms', 'voice', 'email']
     this.onUnknown = options.onUnknown ?? 'ask-desk'
     if (options.canLookUp ?? true) this.lookUp = (messageId) => Promise.resolve(this.#recall(messageId))
   }
@@ -162,6 +162,8 @@ export class PocketGateway implements Gateway {
     const state = plan.fate ?? (at > entry.notAfter ? 'undelivered' : 'delivered')
     if (state === 'delivered')
       this.#show(entry.to, { direction: 'to-patient', channel: entry.channel, text: entry.text, at })
+    // No server of e-mail says what arrived.
+    if (entry.channel === 'email') return
     const receipt: Receipt = { gateway: this.name, messageId: entry.messageId, ref: entry.ref, state, at }
     if (state === 'undelivered') receipt.code = at > entry.notAfter ? 'expired' : 'no-answer'
     for (let n = 0; n < (plan.receipts ?? 1); n++) await this.#tell((ears) => ears.receipt({ ...receipt }))

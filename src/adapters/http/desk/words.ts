@@ -1,6 +1,6 @@
 import type { Patient } from '../../../domain/patients/patient.ts'
 import { dateWords } from './when.ts'
-import type { PlannedKind, TextKind } from '../../../domain/messages/texts/kinds.ts'
+import type { Channel, PlannedKind, TextKind } from '../../../domain/messages/texts/kinds.ts'
 import type { Booking } from '../../../domain/visits/booking.ts'
 import type { CycleHistory, DayForecast, Rating } from '../../../domain/preparation/cycle/history.ts'
 import { MESSAGE_KINDS } from '../../../domain/messages/texts/message-kinds.ts'
@@ -136,3 +136,6 @@ export function lmpWords(cycle: CycleHistory): string {
 }
 
 export const isBooked = ({ state }: Booking) => state === 'booked'
+
+/** Where a message is no text. */
+export const byWords = (channel: Channel): string => ({ sms: '', voice: ', by a call', email: ', by e-mail' })[channel]

@@ -1,3 +1,4 @@
+import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { Language } from '../../../domain/messages/texts/library.ts'
 import type { SurveyRow } from '../../../domain/messages/texts/survey.ts'
 import type { CallPhrases } from '../../../domain/messages/voice/phrases.ts'
@@ -124,6 +125,8 @@ function groupBy<T>(items: readonly T[], key: (item: T) => string): Map<string, 
   return groups
 }
 
+const CHANNEL_WORDS: Record<Channel, string> = { sms: 'SMS', voice: 'Voice', email: 'E-mail' }
+
 function textEntry(row: SurveyRow, others: SurveyRow[], english: string | null): Entry {
   const cost =
     row.channel === 'sms'
@@ -132,7 +135,7 @@ function textEntry(row: SurveyRow, others: SurveyRow[], english: string | null):
   const over = row.overBudget === null ? [] : [`over budget: ${row.overBudget}`]
   const grade = row.grade === null ? [] : [`reading grade ${row.grade.toFixed(1)}`]
   return {
-    heading: `${row.channel === 'sms' ? 'SMS' : 'Voice'}, ${row.part}`,
+    heading: `${CHANNEL_WORDS[row.channel]}, ${row.part}`,
     also: others.map(({ kind }) => kind),
     words: row.text,
     english,

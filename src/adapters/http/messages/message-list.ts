@@ -1,7 +1,7 @@
 import type { Message } from '../../../domain/messages/message.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import { html, type Html } from '../pages/html.ts'
-import { kindWords, MESSAGE_STATE } from '../desk/words.ts'
+import { byWords, kindWords, MESSAGE_STATE } from '../desk/words.ts'
 
 /** Messages of a visit in order of time: what, when, what became of it, and the words once sent. */
 export function messageList(sheet: PageContext, messages: readonly Message[], zone: string): Html {
@@ -17,6 +17,6 @@ const when = ({ sentAt, sendAt }: Message) => sentAt ?? sendAt
 function entry(sheet: PageContext, message: Message, zone: string): Html {
   const { channel, state, text, code } = message
   return html`<li><b>${kindWords(message)}</b> <time
-    datetime="${when(message).toISOString()}">${sheet.dayAndClock(when(message), zone)}</time> ${MESSAGE_STATE[state]}${channel === 'voice' && ', by a call'}${code && state !== 'delivered' && html` <small>(${code})</small>`}${text && html`<q>${text}</q>`}</li>
+    datetime="${when(message).toISOString()}">${sheet.dayAndClock(when(message), zone)}</time> ${MESSAGE_STATE[state]}${byWords(channel)}${code && state !== 'delivered' && html` <small>(${code})</small>`}${text && html`<q>${text}</q>`}</li>
 `
 }

@@ -1,4 +1,5 @@
 import * as z from 'zod'
+import { CHANNELS } from '../../../domain/messages/texts/kinds.ts'
 import { REACHES } from '../../../domain/patients/reach.ts'
 import { RELATIONS } from '../../../domain/patients/receiver.ts'
 
@@ -18,8 +19,13 @@ const birthDate = date
 const ownNumber = z.string().trim().min(1).max(40).describe("The patient's number in the clinic's own records.")
 
 const channel = z
-  .enum(['sms', 'voice'])
+  .enum(CHANNELS)
   .describe('As known before where it is left out; for a new patient `sms`, or the only one that reaches the patient.')
+const email = z
+  .string()
+  .max(254)
+  .nullable()
+  .describe('For whoever asked for e-mail. As known before where it is left out; null: use none.')
 const detail = z
   .enum(['full', 'discreet'])
   .describe(
@@ -50,6 +56,7 @@ export const patientSchema = z.strictObject({
   channel: channel.optional(),
   detail: detail.optional(),
   reach: reach.optional(),
+  email: email.optional(),
   receiver: receiver.optional(),
   zone: livesIn.optional(),
 })
@@ -63,6 +70,7 @@ export const patientAmendmentSchema = z.strictObject({
   channel: channel.optional(),
   detail: detail.optional(),
   reach: reach.optional(),
+  email: email.optional(),
   receiver: receiver.optional(),
   zone: livesIn.optional(),
 })

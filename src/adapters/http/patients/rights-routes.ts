@@ -1,4 +1,5 @@
 import * as z from 'zod'
+import { CHANNELS } from '../../../domain/messages/texts/kinds.ts'
 import { findingWords, verifyAudit } from '../../../flows/access/verify-audit.ts'
 import { erasePatient } from '../../../flows/patients/erase-patient.ts'
 import { exportPatient } from '../../../flows/patients/export-patient.ts'
@@ -18,7 +19,7 @@ const auditSchema = z.strictObject({
 })
 
 const withdrawSchema = z.strictObject({
-  channel: z.enum(['sms', 'voice']).optional().describe('Every channel without it.'),
+  channel: z.enum(CHANNELS).optional().describe('Every channel without it.'),
   by: z.string().trim().min(1).max(80).default('desk'),
 })
 

@@ -8,6 +8,10 @@ export interface PatientPage {
   clinic: { name: string; phone: string; emergency: string | null; address?: string | null; directions?: string | null }
   /** The patient has said so already. */
   confirmed: boolean
+  /** An e-mail about the visit waits for somebody to say that it was read. */
+  unread: boolean
+  /** The patient agreed to e-mail. */
+  byMail: boolean
   visit: Date
   zone: string
   /** From the protocol. */

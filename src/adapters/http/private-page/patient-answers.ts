@@ -37,7 +37,7 @@ function move(page: PatientPage): Html {
   )
 }
 
-function form({ path, language }: PatientPage, content: Html): Html {
+function form({ path, language }: Pick<PatientPage, 'path' | 'language'>, content: Html): Html {
   return html`<form method="post" action="${path}">
 <input type="hidden" name="lang" value="${language.code}">
 ${content}
@@ -79,6 +79,27 @@ function lapse(page: PatientPage): Html {
     html`<h3>${wrong.heading}</h3><p>${wrong.text}</p><button class="plain" name="answer"
       value="prep-lapse">${wrong.button}</button>`,
   )
+}
+
+/** The only way to know that an e-mail was read. */
+export function readForm(page: Pick<PatientPage, 'path' | 'language' | 'texts'>): Html {
+  const { question, button } = page.texts.words.read
+  return html`<section>${form(page, html`<h2>${question}</h2><button name="answer" value="read">${button}</button>`)}</section>`
+}
+
+/** Where e-mail is ended. */
+export function mailForm(page: PatientPage): Html {
+  const { heading, text, button } = page.texts.words.mail
+  return html`<section>${form(
+    page,
+    html`<h2>${heading}</h2><p>${text}</p><button class="plain" name="answer" value="end-mail">${button}</button>`,
+  )}</section>`
+}
+
+/** What is pressed of e-mail: no words of the patient, and nothing to read. */
+export const mailAnswer = (body: unknown): 'read' | 'end-mail' | null => {
+  const read = z.object({ answer: z.enum(['read', 'end-mail']) }).safeParse(body)
+  return read.success ? read.data.answer : null
 }
 
 const posted = z.object({

@@ -6,7 +6,7 @@ import { emergencyWord } from '../../../domain/messages/texts/render.ts'
 import type { PageWords } from '../../templates/load-page.ts'
 import { html, type Html } from '../pages/html.ts'
 import { languageLink, layout } from '../pages/layout.ts'
-import { answerForms } from './patient-answers.ts'
+import { answerForms, mailForm, readForm } from './patient-answers.ts'
 
 const HOUR = 3_600_000
 
@@ -27,16 +27,18 @@ ${notice(page)}
 <p class="when"><time datetime="${page.visit.toISOString()}">${writeWhen(page.visit, page.zone, language, 'voice')}</time></p>
 ${where(page)}
 ${before(page)}
+${page.unread && readForm(page)}
 ${fine(page)}
 ${answerForms(page)}
 ${urgent(page)}
 ${calendar(page)}
+${page.byMail && mailForm(page)}
 </main>
 ${foot(words, language)}`,
   }).text
 }
 
-export type ClosedPage = Pick<PatientPage, 'clinic' | 'language' | 'texts' | 'offered' | 'path'>
+export type ClosedPage = Pick<PatientPage, 'clinic' | 'language' | 'texts' | 'offered' | 'path' | 'unread'>
 
 /** What is shown at the address once the visit is over: nothing about it. */
 export function renderClosedPage(page: ClosedPage): string {
@@ -52,6 +54,7 @@ export function renderClosedPage(page: ClosedPage): string {
 <h1>${words.closed.heading}</h1>
 <p>${words.closed.text}</p>
 <p>${callLink(page.clinic, words)}</p>
+${page.unread && readForm(page)}
 </main>
 ${foot(words, language)}`,
   }).text
@@ -78,7 +81,7 @@ export function renderMissingPage({ language, texts }: Pick<PatientPage, 'langua
   }).text
 }
 
-function top({ clinic, texts, language, offered, path }: ClosedPage): Html {
+function top({ clinic, texts, language, offered, path }: Omit<ClosedPage, 'unread'>): Html {
   const { words } = texts
   return html`<header>
 <p class="clinic">${clinic.name}</p>

@@ -9,14 +9,16 @@ import { prepDeadline } from '../../../domain/preparation/deadline.ts'
 import type { FullProtocol } from '../../../domain/preparation/protocol.ts'
 import { dateIn } from '../../../domain/local-time.ts'
 import type { Language } from '../../../domain/messages/texts/library.ts'
-import { hearOnPage, mayAnswerOnPage, saidOnPage } from '../../../flows/replies/hear-on-page.ts'
+import { hearOnPage, mayAnswerOnPage, saidOnPage, type SaidOnPage } from '../../../flows/replies/hear-on-page.ts'
+import { readOnPage, unreadMail } from '../../../flows/messages/read-on-page.ts'
+import { withdrawConsent } from '../../../flows/patients/withdraw-consent.ts'
 import { protocolOf, loadVisit } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Wording } from '../../templates/load-wording.ts'
 import { toProblem } from '../problem.ts'
 import { sameSecret } from '../../vault/same-secret.ts'
 import { calendarFile } from './calendar-file.ts'
-import { readPageAnswer } from './patient-answers.ts'
+import { mailAnswer, readPageAnswer } from './patient-answers.ts'
 import { renderClosedPage, renderMissingPage, renderPatientPage } from './patient-page.ts'
 import type { PatientPage } from './page-data.ts'
 
@@ -48,8 +50,7 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
 
   router.get('/:token', async (request, response) => {
     const open = await opened(deps, request.params.token)
-    const said =
-      typeof request.query.said === 'string' ? await saidOnPage(deps, open.booking.id, request.query.said) : null
+    const said = await saidNow(open, request)
     await show(
       open,
       request,
@@ -60,6 +61,11 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
 
   router.post('/:token', express.urlencoded({ extended: false, limit: '4kb' }), async (request, response) => {
     const open = await opened(deps, request.params.token!)
+    const pressed = mailAnswer(request.body)
+    if (pressed !== null) {
+      await takeMail(open, pressed)
+      return response.redirect(303, `${open.path}?lang=${languageOf(open, request).code}&said=${pressed}`)
+    }
     if (isClosed(deps, open.booking)) return show(open, request, response, { said: null, problem: null })
     if (!(await mayAnswerOnPage(deps, open.booking.id, open.patient.phone)))
       return show(open, request, response.status(429), { said: null, problem: 'full' })
@@ -105,6 +111,19 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
       .send(renderMissingPage({ language: shown, texts: pages.get(shown.code)! }))
   }
 
+  async function takeMail({ booking, patient }: Open, pressed: 'read' | 'end-mail'): Promise<void> {
+    await readOnPage(deps, booking.id)
+    if (pressed === 'end-mail') await withdrawConsent(deps, patient.id, 'email')
+  }
+
+  async function saidNow(open: Open, request: Request): Promise<SaidOnPage | null> {
+    const { said } = request.query
+    if (said === 'read') return { words: '', changed: false }
+    if (said === 'end-mail')
+      return { words: pages.get(languageOf(open, request).code)!.words.mail.done, changed: false }
+    return typeof said === 'string' ? saidOnPage(deps, open.booking.id, said) : null
+  }
+
   async function show(
     open: Open,
     request: Request,
@@ -115,7 +134,8 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
     const { name, phone, settings } = open.clinic
     const { emergency, address, directions } = settings
     const clinic = { name, phone: readablePhone(phone), emergency, address, directions }
-    const frame = { clinic, language, texts: pages.get(language.code)!, offered: offered(), path: open.path }
+    const unread = unreadMail(await deps.store.read.messages.ofBooking(open.booking.id)).length > 0
+    const frame = { unread, clinic, language, texts: pages.get(language.code)!, offered: offered(), path: open.path }
     if (isClosed(deps, open.booking)) return void response.status(410).type('html').send(renderClosedPage(frame))
     response.type('html').send(renderPatientPage({ ...frame, ...result, ...(await facts(open)) }))
   }
@@ -126,6 +146,7 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
     return {
       visit: booking.visitAt,
       confirmed: booking.confirmedAt !== null,
+      byMail: (await deps.store.read.patients.consents(patient.id)).some(({ channel }) => channel === 'email'),
       zone: booking.zone,
       avoid: protocol.avoid,
       fine: protocol.fine,

@@ -6,7 +6,7 @@ import type { ReplyRecord } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import { dateWords } from '../desk/when.ts'
-import { doneWords, kindWords, MESSAGE_STATE } from '../desk/words.ts'
+import { byWords, doneWords, kindWords, MESSAGE_STATE } from '../desk/words.ts'
 
 export function ourEntry(
   { clinic, dayAndClock }: PageContext,
@@ -15,7 +15,7 @@ export function ourEntry(
   const at = sentAt ?? sendAt
   return html`<li class="ours" id="${id}"><div class="margin"><b>Clinic</b><time
     datetime="${at.toISOString()}">${dayAndClock(at, clinic.zone)}</time></div>
-<div><p>${text ?? answer ?? 'Not yet written'}</p><small>${kindWords({ kind, confirms })}, ${MESSAGE_STATE[state]}${channel === 'voice' && ', by a call'}</small></div></li>
+<div><p>${text ?? answer ?? 'Not yet written'}</p><small>${kindWords({ kind, confirms })}, ${MESSAGE_STATE[state]}${byWords(channel)}</small></div></li>
 `
 }
 

@@ -14,7 +14,7 @@ export function mountGateways(pages: SettingsPages): void {
 }
 
 const COLUMNS = ['Name', 'Carries', 'Reaches', 'Used by', 'Says what arrived', 'State']
-const CHANNELS = { sms: 'texts', voice: 'calls' } as const
+const CHANNELS = { sms: 'texts', voice: 'calls', email: 'e-mail' } as const
 
 function gatewaysPage(sheet: SettingsContext, faults: Faults, steps: readonly TestStep[] = []): Answer {
   const all = [...sheet.deps.gateways.values()].sort(
@@ -46,7 +46,7 @@ start on.</p>`,
 function gatewayRow(sheet: SettingsContext, gateway: Gateway): Html {
   const users = sheet.clinics.filter(({ settings }) => settings.gateway === gateway.name)
   return html`<tr><td><b>${gatewayWords(gateway)}</b></td>
-<td>${gateway.channels.map((channel) => CHANNELS[channel]).join(' and ')}</td>
+<td>${gateway.channels.map((channel) => CHANNELS[channel]).join(', ')}</td>
 <td>${gateway.simulated === true ? html`<b class="act">Nobody</b>` : 'People'}</td>
 <td>${users.length === 0 ? 'No clinic' : users.map(({ name }) => name).join(', ')}</td>
 <td>${gateway.receipts === false ? 'No' : 'Yes'}</td><td>${health(gateway, sheet)}</td></tr>

@@ -4,7 +4,7 @@ import type { Failure } from '../../../domain/failure.ts'
 import type { BookingRequest } from '../../../flows/visits/booking-request.ts'
 import { PURPOSE_NAMES, type Purpose } from '../../../domain/visits/purpose.ts'
 import { LONGEST_MINUTES, SHORTEST_MINUTES } from '../../../domain/visits/duration.ts'
-import { RECEIVER_WORDING } from '../../../flows/patients/record-consent.ts'
+import { askedOf, RECEIVER_WORDING } from '../../../flows/patients/record-consent.ts'
 import { isOther, toldReach, type ReachFields } from './reach-fields.ts'
 import { understood } from './understood.ts'
 import { chosenHistory } from './cycle-choices.ts'
@@ -47,8 +47,13 @@ export interface BookFields extends ReachFields {
 export type Faults = Partial<Record<keyof BookFields, string>>
 
 /** Read out word for word, so that what is recorded is what the patient was asked. */
-export const CONSENT_WORDING =
+const CONSENT_WORDING =
   'May we send you messages about this visit, to this number? They say how to prepare, and you can end them at any time.'
+
+/** What is read out to whoever reads the messages, by the way they are to go. */
+export function wordingFor(reader: 'patient' | 'receiver', channel: string): string {
+  return askedOf(reader === 'receiver' ? RECEIVER_WORDING : CONSENT_WORDING, channel)
+}
 
 const USUAL: Partial<BookFields> = {
   sure: '0',
@@ -75,6 +80,7 @@ const NAMES: readonly (keyof BookFields)[] = [
   'channel',
   'detail',
   'reach',
+  'email',
   'relation',
   'receiver',
   'open',
@@ -199,7 +205,7 @@ function consentOf({ who }: PageContext, fields: BookFields): BookingRequest['co
   const { consent, until } = fields
   if (consent !== 'yes') return null
   const givenBy = askedFor(fields)
-  const wording = givenBy === 'receiver' ? RECEIVER_WORDING : CONSENT_WORDING
+  const wording = wordingFor(givenBy, fields.channel)
   return { recordedBy: who.name, wording, givenBy, ...(until !== '' && { until }) }
 }
 
@@ -211,6 +217,7 @@ const FIELD_OF: Record<string, keyof BookFields> = {
   'patient.language': 'language',
   'patient.channel': 'channel',
   'patient.detail': 'detail',
+  'patient.email': 'email',
   'patient.receiver': 'relation',
   'consent.until': 'until',
   'consent.givenBy': 'consent',

@@ -4,10 +4,9 @@ import type { Preview } from '../../../flows/visits/preview-visit.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { dateWords } from '../desk/when.ts'
 import { knownPart, whoIsMeant } from './book-asks.ts'
-import { askedFor, CONSENT_WORDING, isDate, type BookFields, type Faults } from './book-fields.ts'
+import { askedFor, isDate, wordingFor, type BookFields, type Faults } from './book-fields.ts'
 import { PURPOSE_NAMES, PURPOSES } from '../../../domain/visits/purpose.ts'
 import { minutesOf, USUAL_MINUTES } from '../../../domain/visits/duration.ts'
-import { RECEIVER_WORDING } from '../../../flows/patients/record-consent.ts'
 import { CHANNEL_CHOICES, DETAIL_CHOICES, REACH_CHOICES, RELATION_CHOICES, toldReach } from './reach-fields.ts'
 import { CYCLE_CHOICES } from './cycle-choices.ts'
 import { looker, lookPanel, textsPanel } from './book-look.ts'
@@ -84,6 +83,7 @@ function messagesPart(form: BookForm): Html {
 ${consentPart(form)}
 ${select(form, 'language', languages(sheet), 'Language')}
 ${select(form, 'channel', CHANNEL_CHOICES, 'Reached by')}
+${input(form, 'email', { type: 'text', inputmode: 'email', autocomplete: 'off', maxlength: '254' }, 'If the patient asked for e-mail', 'E-mail address')}
 ${select(form, 'detail', DETAIL_CHOICES, 'Texts may')}
 ${select(form, 'reach', REACH_CHOICES, 'The number takes')}
 ${input(form, 'until', DATE, 'If the consent has an end', 'Agreed until')}
@@ -98,8 +98,8 @@ function consentPart({ fields, asked, faults, focus }: BookForm): Html {
   const readTo = receiver ? 'receiver' : 'patient'
   const isTicked = fields.consent === 'yes' && askedFor(fields) === readTo
   const question = receiver
-    ? html`${receiver.name} (${receiver.relation}) reads the messages. Read out to that person: “${RECEIVER_WORDING}”`
-    : html`Read out: “${CONSENT_WORDING}”`
+    ? html`${receiver.name} (${receiver.relation}) reads the messages. Read out to that person: “${wordingFor('receiver', fields.channel)}”`
+    : html`Read out: “${wordingFor('patient', fields.channel)}”`
   return html`<div class="field wide"><p class="read-out" id="wording">${question}</p>
 <input type="hidden" name="readTo" value="${readTo}">
 <label class="plain"><input type="checkbox" id="consent" name="consent" value="yes"
@@ -113,7 +113,7 @@ function receiverPart(form: BookForm): Html {
   const { fields } = form
   return html`${select(form, 'relation', RELATION_CHOICES, 'Who reads them')}
 ${input(form, 'receiver', { type: 'text', autocomplete: 'off', maxlength: '120' }, 'Unless it is the patient', 'Name of that person')}
-<div class="field wide"><p class="read-out">To that person, read out: “${RECEIVER_WORDING}”</p>
+<div class="field wide"><p class="read-out">To that person, read out: “${wordingFor('receiver', fields.channel)}”</p>
 <label class="plain"><input type="checkbox" id="open" name="open" value="yes"${fields.open === 'yes' && html` checked`}>The patient agreed that this person reads how to prepare</label></div>`
 }
 

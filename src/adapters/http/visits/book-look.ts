@@ -125,7 +125,7 @@ ${
   html`<ol class="texts">${texts.map(
     ({ kind, confirms, channel, sendAt, text, measure }) =>
       html`<li><b>${kindWords({ kind, confirms })}</b> <time
-        datetime="${sendAt.toISOString()}">${sheet.dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? countedTexts(measure.segments) : `By ${channel === 'voice' ? 'a call' : channel}`}</small></li>\n`,
-  )}</ol><p>Together ${countedTexts(segments)}.</p>`
+        datetime="${sendAt.toISOString()}">${sheet.dayAndClock(sendAt, sheet.clinic.zone)}</time><q>${text}</q><small>${measure ? countedTexts(measure.segments) : `By ${channel === 'voice' ? 'a call' : 'e-mail'}`}</small></li>\n`,
+  )}</ol>${segments > 0 && html`<p>Together ${countedTexts(segments)}.</p>`}`
 }`
 }

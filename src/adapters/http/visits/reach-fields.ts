@@ -1,4 +1,5 @@
 import type { ToldReach } from '../../../domain/patients/how-reached.ts'
+import { CHANNELS } from '../../../domain/messages/texts/kinds.ts'
 import { REACHES, type Reach } from '../../../domain/patients/reach.ts'
 import { RELATIONS, type Relation } from '../../../domain/patients/receiver.ts'
 import { spoken } from '../desk/words.ts'
@@ -8,6 +9,8 @@ export interface ReachFields {
   channel: string
   detail: string
   reach: string
+  /** An address; empty stays as it is known, a dash is none. */
+  email: string
   /** One of `RELATIONS`, or `self`. */
   relation: string
   receiver: string
@@ -16,6 +19,8 @@ export interface ReachFields {
 }
 
 const SELF = 'self'
+/** Typed for an address that is not to be used any more. */
+export const NO_ADDRESS = '-'
 const REACH_WORDS: Record<Reach, string> = {
   both: 'By text and by call',
   'calls-only': 'Landline: calls only',
@@ -29,6 +34,7 @@ export const CHANNEL_CHOICES: Choices = [
   ['', 'As known, else text'],
   ['sms', 'Text'],
   ['voice', 'Call'],
+  ['email', 'E-mail'],
 ]
 export const DETAIL_CHOICES: Choices = [
   ['', 'As known or agreed'],
@@ -51,12 +57,13 @@ const relationOf = (word: string): Relation | undefined => RELATIONS.find((each)
 export const isOther = (relation: string): boolean => relationOf(relation) !== undefined
 
 /** The fields as a booking or an amendment tells them. */
-export function toldReach({ channel, detail, reach, ...fields }: ReachFields): ToldReach {
-  const known = REACHES.find((each) => each === reach)
+export function toldReach({ channel, detail, reach, email, ...fields }: ReachFields): ToldReach {
+  const known = { reach: REACHES.find((each) => each === reach), channel: CHANNELS.find((each) => each === channel) }
   return {
-    ...((channel === 'sms' || channel === 'voice') && { channel }),
+    ...(known.channel && { channel: known.channel }),
+    ...(email !== '' && { email: email === NO_ADDRESS ? null : email }),
     ...((detail === 'full' || detail === 'discreet') && { detail }),
-    ...(known && { reach: known }),
+    ...(known.reach && { reach: known.reach }),
     ...toldReceiver(fields),
   }
 }

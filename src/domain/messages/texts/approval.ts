@@ -1,3 +1,5 @@
+import { CHANNELS, type Channel } from './kinds.ts'
+
 /** A reviewer's yes: a role, never a name of a person, and a date. It holds only for the very words approved. */
 export interface Approval {
   by: string
@@ -24,19 +26,28 @@ export function answerKey(topic: string, variant: string): string {
 
 /**
  * What of a language must be approved before it is sent: every kind of text message in both details, every answer, and
- * the page that texts point to; where a gateway carries calls, also all that is spoken.
+ * the page that texts point to; where a gateway carries calls or e-mail, also all that is spoken or written so.
  */
-export function neededFor(reviewables: Reviewables, voice: boolean): string[] {
-  return [...reviewables.keys()].filter((key) => voice || !isSpoken(key))
+export function neededFor(reviewables: Reviewables, carried: ReadonlySet<Channel>): string[] {
+  return [...reviewables.keys()].filter((key) => {
+    const channel = channelOf(key)
+    return channel === 'sms' || carried.has(channel)
+  })
 }
 
-function isSpoken(key: string): boolean {
-  return key === CALL_KEY || key.split('.')[1] === 'voice'
+function channelOf(key: string): Channel {
+  if (key === CALL_KEY) return 'voice'
+  return CHANNELS.find((channel) => channel === key.split('.')[1]) ?? 'sms'
 }
 
 /** Keys of what is needed and not approved; none = the language may be sent. */
-export function lackingIn(language: string, reviewables: Reviewables, approvals: Approvals, voice: boolean): string[] {
-  return neededFor(reviewables, voice).filter((key) => !approvals(language, key, reviewables.get(key)!))
+export function lackingIn(
+  language: string,
+  reviewables: Reviewables,
+  approvals: Approvals,
+  carried: ReadonlySet<Channel>,
+): string[] {
+  return neededFor(reviewables, carried).filter((key) => !approvals(language, key, reviewables.get(key)!))
 }
 
 /** Keys of a kind (`prep`), a kind on a channel (`prep.sms`) or one text (`prep.sms.full`); of an empty kind, all. */

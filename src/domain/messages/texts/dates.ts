@@ -8,7 +8,7 @@ import { fill } from './message.ts'
 /**
  * An instant as the patient reads it on a clock of the visit's zone, e.g. `Wed Sep 23, 10:30 am`.
  *
- * @param channel sms: short; voice: for speech.
+ * @param channel sms: short; voice: for speech; email: in full, as in speech.
  */
 export function writeWhen(instant: Date, zone: string, language: Language, channel: Channel): string {
   const local = DateTime.fromJSDate(instant, { zone })
@@ -16,7 +16,7 @@ export function writeWhen(instant: Date, zone: string, language: Language, chann
   const length = channel === 'sms' ? 'short' : 'long'
   const { weekdays, months, periods } = language.dates
   const period = periods.findLast(({ from }) => from <= local.hour)
-  return fill(language.dates[channel], language.locale, {
+  return fill(language.dates[channel === 'sms' ? 'sms' : 'voice'], language.locale, {
     weekday: weekdays[length][local.weekday - 1]!,
     month: months[length][local.month - 1]!,
     day: local.day,

@@ -11,7 +11,11 @@ export type PlannedKind = {
   [kind in TextKind]: (typeof MESSAGE_KINDS)[kind]['planned'] extends null ? never : kind
 }[TextKind]
 
-export type Channel = 'sms' | 'voice'
+export const CHANNELS = ['sms', 'voice', 'email'] as const
+export type Channel = (typeof CHANNELS)[number]
+
+/** The kinds that may go by e-mail. */
+export const MAILED_KINDS = TEXT_KINDS.filter((kind) => MESSAGE_KINDS[kind].byMail)
 
 /** `full` names the preparation; `discreet` names neither test nor reason and points to the private page. */
 export type Detail = 'full' | 'discreet'

@@ -5,10 +5,12 @@ import type { Channel, TextKind } from './kinds.ts'
 /**
  * Where in a conversation a text stands.
  * sms: `full`, `discreet`. voice: `greeting` (before anybody is known to listen), `full`, `discreet`, `voicemail`.
+ * email: `full`, `discreet`, `subject` (others may see it in a list), `foot` (beneath both).
  */
 export const SMS_PARTS = ['full', 'discreet'] as const
 export const VOICE_PARTS = ['greeting', 'full', 'discreet', 'voicemail'] as const
-export type TextPart = (typeof SMS_PARTS)[number] | (typeof VOICE_PARTS)[number]
+export const MAIL_PARTS = ['subject', 'full', 'discreet', 'foot'] as const
+export type TextPart = (typeof SMS_PARTS | typeof VOICE_PARTS | typeof MAIL_PARTS)[number]
 
 /** One text as written in `templates/<language>`. */
 export interface Text {
@@ -63,7 +65,7 @@ export interface Language {
   /** Last joint of a list, e.g. ` or `. */
   or: string
   /** One opening in a list of choices, by channel: ICU over `number` and `when`. */
-  choice: Record<Channel, string>
+  choice: Record<'sms' | 'voice', string>
   /** Words patients are asked to reply with. */
   keywords: { stop: string; start: string; help: string; started: string; notYet: string; undo: string }
   /** Beginnings of words that tell what the visit is for: never in a discreet text. */

@@ -44,6 +44,8 @@ export interface MessageKind {
    * rules of several countries ask.
    */
   mustSay: { full: readonly Placeholder[]; discreet: readonly Placeholder[] }
+  /** It may go by e-mail, to whoever asked for that: nothing that waits for an answer by text, nothing urgent. */
+  byMail: boolean
   /** Its texts say how to stop. */
   saysStop: boolean
 }

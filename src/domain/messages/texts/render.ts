@@ -25,12 +25,14 @@ export interface TextRequest {
 export interface RenderedText {
   text: string
   encoding: Encoding
-  /** SMS segments; 0 for voice, which is not charged by segment. */
+  /** SMS segments; 0 for voice and e-mail, which are not charged by segment. */
   segments: number
   /** School grade; null where no reading formula is established for the language. */
   grade: number | null
   state: 'approved' | 'draft'
   language: string
+  /** Of an e-mail. */
+  subject?: string
 }
 
 /**
@@ -40,9 +42,22 @@ export interface RenderedText {
  */
 export function renderText(library: TextLibrary, request: TextRequest): RenderedText {
   const language = languageOf(library, request.language)
-  const text = language.texts.get(textKey(request.kind, request.channel, partOf(request)))
+  return request.channel === 'email' ? renderMail(language, request) : renderPart(language, request, partOf(request))
+}
+
+function renderPart(language: Language, { kind, channel, values, fold }: TextRequest, part: TextPart): RenderedText {
+  const text = language.texts.get(textKey(kind, channel, part))
   if (!text) return badInput('kind', `There is no text of this kind in language ${language.code} for this channel.`)
-  return renderOne(text, language, request.values, request.fold)
+  return renderOne(text, language, values, fold)
+}
+
+/** As long as one of its parts is a draft, all of it is. */
+function renderMail(language: Language, request: TextRequest): RenderedText {
+  const [body, subject, foot] = [request.detail, 'subject' as const, 'foot' as const].map((part) =>
+    renderPart(language, request, part),
+  ) as [RenderedText, RenderedText, RenderedText]
+  const state = [body, subject, foot].every((part) => part.state === 'approved') ? 'approved' : 'draft'
+  return { ...body, text: `${body.text}\n\n${foot.text}`, subject: subject.text, state }
 }
 
 /** The same for a text already at hand. */
@@ -152,10 +167,11 @@ function spokenDigits(phone: string): string {
 
 function listChoices(choices: string[], language: Language, channel: Channel): string {
   if (choices.length < 1 || choices.length > 3) badInput('choices', 'Give one, two or three choices.')
+  const spoken = channel === 'voice'
   const lines = choices.map((when, index) =>
-    fill(language.choice[channel], language.locale, { number: index + 1, when }),
+    fill(language.choice[spoken ? 'voice' : 'sms'], language.locale, { number: index + 1, when }),
   )
-  return lines.join(channel === 'sms' ? '\n' : ' ')
+  return lines.join(spoken ? ' ' : '\n')
 }
 
 /** e.g. `sex, lube or douching`. */

@@ -26,7 +26,7 @@ export interface SurveyRow {
   text: string
   encoding: Encoding
   units: number
-  /** 0 for voice. */
+  /** 0 for voice and e-mail. */
   segments: number
   grade: number | null
   /** Ease on the scale of the language's formula. */

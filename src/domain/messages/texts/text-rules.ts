@@ -25,12 +25,17 @@ export function textFaults(text: Text, language: Language): string[] {
 }
 
 function needs({ kind, channel, part }: Text): Placeholder[] {
-  if (part === 'greeting') return ['clinic']
-  const { answers, mustSay } = MESSAGE_KINDS[kind]
+  if (part === 'greeting' || part === 'subject') return ['clinic']
+  // Nobody reads an answer to an e-mail: it says where to answer, and where to end them.
+  if (part === 'foot') return ['phone', 'page']
+  const { answers, mustSay, prepares } = MESSAGE_KINDS[kind]
   // A recorded call must give a number to call back.
   if (channel === 'voice') return ['clinic', ...(part === 'full' ? mustSay.full : []), 'phone']
-  const choices: Placeholder[] = answers === 'numbers' ? ['choices'] : []
-  return ['clinic', ...choices, ...(part === 'full' ? mustSay.full : mustSay.discreet)]
+  const said: readonly Placeholder[] = part === 'full' ? mustSay.full : mustSay.discreet
+  if (channel === 'sms') return ['clinic', ...(answers === 'numbers' ? (['choices'] as const) : []), ...said]
+  // That it was read is known from the page alone.
+  const read: Placeholder[] = prepares === null ? [] : ['visit', 'page']
+  return ['clinic', ...said.filter((name) => name !== 'phone'), ...read]
 }
 
 function namesStop({ kind, channel, words }: Text, { keywords }: Language): string[] {
