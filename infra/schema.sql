@@ -34,6 +34,12 @@ table audit_subject
   seq bigint not null
   FOREIGN KEY (seq) REFERENCES audit(seq) ON DELETE CASCADE
   PRIMARY KEY (subject, seq)
+table backup_run
+  at timestamp with time zone not null
+  outcome text not null
+  bytes bigint
+  detail text
+  PRIMARY KEY (at)
 table booking
   id text not null
   patient_id text not null
@@ -267,6 +273,8 @@ table retention_run
   at timestamp with time zone not null
   counts text not null
   PRIMARY KEY (id)
+table schema_floor
+  needs text not null
 table sending_stop
   scope text not null
   at timestamp with time zone not null
@@ -332,6 +340,7 @@ table text_approval
 table worker
   id text not null
   seen_at timestamp with time zone not null default now()
+  clock_offset_ms integer
   PRIMARY KEY (id)
 
 CREATE UNIQUE INDEX api_key_pkey ON daysix.api_key USING btree (id)
@@ -341,6 +350,7 @@ CREATE UNIQUE INDEX audit_pkey ON daysix.audit USING btree (seq)
 CREATE UNIQUE INDEX audit_head_pkey ON daysix.audit_head USING btree (one)
 CREATE UNIQUE INDEX audit_subject_pkey ON daysix.audit_subject USING btree (subject, seq)
 CREATE INDEX audit_subject_seq ON daysix.audit_subject USING btree (seq)
+CREATE UNIQUE INDEX backup_run_pkey ON daysix.backup_run USING btree (at)
 CREATE INDEX booking_basis ON daysix.booking USING btree (protocol, plan_basis) WHERE (state = 'booked'::text)
 CREATE INDEX booking_day ON daysix.booking USING btree (clinic_id, visit_at, id)
 CREATE UNIQUE INDEX booking_once ON daysix.booking USING btree (patient_id, visit_at) WHERE (state = 'booked'::text)
@@ -411,6 +421,7 @@ CREATE INDEX reply_received ON daysix.reply USING btree (received_at DESC, id DE
 CREATE INDEX reply_unacted ON daysix.reply USING btree (received_at) WHERE (done IS NULL)
 CREATE UNIQUE INDEX retention_mark_pkey ON daysix.retention_mark USING btree (what)
 CREATE UNIQUE INDEX retention_run_pkey ON daysix.retention_run USING btree (id)
+CREATE UNIQUE INDEX schema_floor_one ON daysix.schema_floor USING btree ((true))
 CREATE UNIQUE INDEX sending_stop_pkey ON daysix.sending_stop USING btree (scope)
 CREATE INDEX sent_part_at ON daysix.sent_part USING btree (at)
 CREATE INDEX sent_part_delivered ON daysix.sent_part USING btree (gateway, sending) WHERE (state = 'delivered'::text)

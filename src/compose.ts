@@ -3,7 +3,8 @@ import { setTimeout as pause } from 'node:timers/promises'
 import type { Logger } from 'pino'
 import { createHeadNotes, notePlace } from './adapters/audit-notes/head-notes.ts'
 import { createProvider } from './adapters/sign-in/oidc.ts'
-import { systemClock } from './adapters/clock/clocks.ts'
+import { databaseTime, type DatabaseClock } from './adapters/clock/database-clock.ts'
+import { realTime, type Timekeeper } from './adapters/clock/real-time.ts'
 import { openEmbedded } from './adapters/db/embedded.ts'
 import type { Database } from './adapters/db/pool.ts'
 import { openServer } from './adapters/db/server.ts'
@@ -40,12 +41,6 @@ import type { JobQueue } from './flows/ports/jobs.ts'
 
 type RandomBytes = (bytes: number) => Uint8Array
 
-/** A clock with the means to put work off, real or virtual. */
-export interface Timekeeper {
-  clock: Clock
-  after(ms: number, work: () => Promise<void>): void
-}
-
 /** What simulations, the demo and tests put in place of the real thing. Everything else is as in the service. */
 export interface Overrides {
   time?: Timekeeper
@@ -67,6 +62,8 @@ export interface Composed {
   log: Logger
   database: Database
   vault: Vault
+  /** The database's time, where that is another machine's; null = this machine's, or that of a simulation. */
+  timing: DatabaseClock | null
   /** Told of every change in this process; live pages listen. */
   news: ChangeFeed
   /** How people and programs sign in to API and pages. */
@@ -82,7 +79,6 @@ const KEPT_OVERBOOKED = 'visits overlap at one clinician and are kept as overboo
 /** Puts the service together. The only place that constructs adapters. */
 export async function compose(config: Config, overrides: Overrides = {}): Promise<Composed> {
   const log = overrides.log ?? createLog(config.logLevel)
-  const time = overrides.time ?? realTime(log)
   const random = overrides.random ?? pooled(randomBytes)
   const database = overrides.database ?? (await openDatabase(config, overrides))
   const patiently = <T>(work: () => Promise<T>) =>
@@ -98,8 +94,16 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     patiently(() => openStore(database, vault, (overlaps) => log.warn({ overlaps }, KEPT_OVERBOOKED))),
   )
   await orClosed(database, checkLookUpKey(database, vault))
+  const own = overrides.time ?? realTime(log)
+  const timing = overrides.time
+    ? null
+    : await orClosed(
+        database,
+        patiently(() => databaseTime(database)),
+      )
+  const time = timing ? { ...own, clock: timing } : own
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
-  const metrics = createMetrics(store, time.clock, !overrides.inMemory)
+  const metrics = createMetrics(store, time.clock, !overrides.inMemory, timing)
   const outside = { ...time, random: fractions(random), memory: openGatewayMemory(database, vault) }
   const gateways = (overrides.gateways ?? (await configured(config, outside, log, metrics))).map(metrics.timed)
   const news = new ChangeFeed()
@@ -142,7 +146,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     },
   }
   const authSettings = authSettingsOf(config, vault, log)
-  return { deps, log, database, vault, news, authSettings, metrics, wording, close: () => database.close() }
+  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, close: () => database.close() }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
@@ -175,16 +179,6 @@ function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
     },
     readReply: (text, context) => readReply(text, context, vocabulary),
   }
-}
-
-function realTime(log: Logger): Timekeeper {
-  const after = (ms: number, work: () => Promise<void>) => {
-    setTimeout(
-      () => void work().catch((error: Error) => log.error({ name: error.name }, 'put-off work failed')),
-      ms,
-    ).unref()
-  }
-  return { clock: systemClock, after }
 }
 
 async function openVault(

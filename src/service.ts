@@ -1,6 +1,7 @@
 import { setTimeout as pause } from 'node:timers/promises'
 import express, { type Router } from 'express'
 import type { Logger } from 'pino'
+import { askTime } from './adapters/clock/database-clock.ts'
 import { createApp } from './adapters/http/app.ts'
 import { createGate, mayMeasure } from './adapters/http/access/gate.ts'
 import { createRules } from './adapters/http/access/rules.ts'
@@ -20,6 +21,7 @@ import { refuseMissingProtocols } from './flows/preparation/missing-protocols.ts
 import { replanChanged } from './flows/preparation/replan-changed.ts'
 import { createSender } from './flows/messages/send-message.ts'
 import { closeAllPast, requeueAll, sweep } from './flows/messages/sweep.ts'
+import { WORTH_A_LOOK_MS } from './flows/messages/yield-claims.ts'
 import { takeReceipt } from './flows/messages/take-receipt.ts'
 
 export type Role = 'web' | 'worker' | 'all'
@@ -53,11 +55,13 @@ export async function startService(config: Config, composed: Composed, role: Rol
   await startGateways(composed, role)
   const server = role === 'worker' ? await startHealth(config, composed) : await startWeb(config, composed, extra)
   const stopHearing = hearOfApprovals(config, composed)
+  const stopTiming = keepTime(composed)
   const worker = role === 'web' ? undefined : await startWorker(config, composed)
   const stops: Stop[] = [
     async () => worker?.finish(),
     async () => server?.stop(),
     async () => stopHearing?.(),
+    async () => stopTiming?.(),
     () => deps.queue.stop(),
     async () => void (await Promise.all([...deps.gateways.values()].map((gateway) => gateway.stop()))),
     async () => worker?.leave(),
@@ -76,6 +80,25 @@ const APPROVALS_MS = 5_000
 function hearOfApprovals({ sweepSeconds }: Config, { deps, log }: Composed): Stop | undefined {
   if (sweepSeconds === 0) return undefined
   return startRhythm(APPROVALS_MS, () => deps.approvedTexts.refresh(), told(log, 'approvals not read'))
+}
+
+const TIME_MS = 5_000
+
+/** Follows the database's clock, and says when the machine's is off: once, and again when it is right. */
+function keepTime({ timing, database, log }: Composed): Stop | undefined {
+  if (!timing) return undefined
+  let isOff = false
+  const look = async () => {
+    await askTime(timing, database.records)
+    const offset = timing.offset() ?? 0
+    if (Math.abs(offset) > WORTH_A_LOOK_MS === isOff) return
+    isOff = !isOff
+    const seconds = Math.round(offset / 1000)
+    if (isOff) log.warn({ seconds }, 'the clock of this machine is off: see to its time service')
+    else log.info({ seconds }, 'the clock of this machine is right again')
+  }
+  // That the database is away is told elsewhere.
+  return startRhythm(TIME_MS, look, () => {})
 }
 
 /** Gateways hear replies and receipts in every role: webhooks arrive at the web, sockets at the worker. */
@@ -99,14 +122,16 @@ function alsoTell(log: Logger, what: string): (error: Error) => never {
   }
 }
 
-async function startWorker(config: Config, { deps, log, database, metrics }: Composed): Promise<Worker> {
+async function startWorker(config: Config, { deps, log, database, metrics, timing }: Composed): Promise<Worker> {
   // Only one process can have the embedded database, so whoever claimed in it before is gone.
   if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.worker.id)
   const tell = (what: string) => told(log, what)
   // Without a rhythm of its own, whoever drives the clock sweeps too, and there is nobody else to prove to that one
   // lives.
   const rhythm = config.sweepSeconds > 0
-  const stopBeating = rhythm ? startHeartbeat(deps, tell('heartbeat failed')) : undefined
+  const stopBeating = rhythm
+    ? startHeartbeat(deps, () => timing?.offset() ?? null, tell('heartbeat failed'))
+    : undefined
   const sender = createSender(deps, pause)
   await deps.queue.start((job) => {
     metrics.late((deps.clock.now().getTime() - job.at.getTime()) / 1000)

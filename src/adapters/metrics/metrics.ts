@@ -1,6 +1,7 @@
 import { Counter, Gauge, Histogram, Registry, collectDefaultMetrics } from 'prom-client'
 import { isAboutHer } from '../../domain/messages/voice/retry-call.ts'
 import type { Gateway } from '../../flows/ports/gateway.ts'
+import type { DatabaseClock } from '../clock/database-clock.ts'
 import type { Clock, Store } from '../../flows/ports/deps.ts'
 
 /** What this process measures, in the Prometheus format. Labels are our own words: no ids, nothing about anybody. */
@@ -20,8 +21,16 @@ export interface Metrics {
 const SECONDS = [0.005, 0.02, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 15, 60]
 const LATENESS = [0.1, 0.5, 1, 5, 15, 60, 300, 900, 3600]
 
-/** @param ofProcess with memory, event loop and the like of this process. */
-export function createMetrics(store: Store, clock: Clock, ofProcess = true): Metrics {
+/**
+ * @param ofProcess with memory, event loop and the like of this process.
+ * @param timing the database's clock, where that is another machine's.
+ */
+export function createMetrics(
+  store: Store,
+  clock: Clock,
+  ofProcess = true,
+  timing: Pick<DatabaseClock, 'offset'> | null = null,
+): Metrics {
   const registry = new Registry()
   const registers = [registry]
   if (ofProcess) collectDefaultMetrics({ register: registry })
@@ -64,6 +73,7 @@ export function createMetrics(store: Store, clock: Clock, ofProcess = true): Met
     registers,
   })
   gaugesOf(store, clock, registers)
+  if (timing) clockGauge(timing, registers)
   const gateways = gatewayGauge(registers)
   return {
     contentType: registry.contentType,
@@ -111,6 +121,18 @@ function gaugesOf(store: Store, clock: Clock, registers: Registry[]): void {
       } catch {
         reachable.set(0)
       }
+    },
+  })
+}
+
+function clockGauge(timing: Pick<DatabaseClock, 'offset'>, registers: Registry[]): void {
+  new Gauge({
+    name: 'daysix_clock_offset_seconds',
+    help: 'By how much the clock of this machine is ahead of that of the database.',
+    registers,
+    collect() {
+      const offset = timing.offset()
+      if (offset !== null) this.set(offset / 1000)
     },
   })
 }
