@@ -14,6 +14,7 @@ import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
+import type { SendJob } from './flows/ports/jobs.ts'
 import type { InboundMessage, Receipt } from './flows/ports/gateway.ts'
 import { callOf, hearKeys } from './flows/replies/hear-keys.ts'
 import { hearReply } from './flows/replies/hear-text.ts'
@@ -83,6 +84,8 @@ function hearOfApprovals({ sweepSeconds }: Config, { deps, log }: Composed): Sto
 }
 
 const TIME_MS = 5_000
+/** Timers may be a little early. */
+const EARLY_MS = 1_000
 
 /** Follows the database's clock, and says when the machine's is off: once, and again when it is right. */
 function keepTime({ timing, database, log }: Composed): Stop | undefined {
@@ -133,10 +136,14 @@ async function startWorker(config: Config, { deps, log, database, metrics, timin
     ? startHeartbeat(deps, () => timing?.offset() ?? null, tell('heartbeat failed'))
     : undefined
   const sender = createSender(deps, pause)
-  await deps.queue.start((job) => {
-    metrics.late((deps.clock.now().getTime() - job.at.getTime()) / 1000)
+  const ring = async (job: SendJob): Promise<void> => {
+    const early = job.at.getTime() - deps.clock.now().getTime()
+    // The queue rings by this machine's clock, which is ahead. What is lost by a stop meanwhile the sweep enqueues again.
+    if (early > EARLY_MS) return void setTimeout(() => void ring(job).catch(tell('not sent')), early).unref()
+    metrics.late(-early / 1000)
     return sender.send(job)
-  })
+  }
+  await deps.queue.start(ring)
   await requeueAll(deps).catch(tell('jobs not enqueued again'))
   await replanChanged(deps).catch(tell('plans not renewed'))
   await closeAllPast(deps).catch(tell('calls about past visits not closed'))

@@ -129,11 +129,12 @@ describe.skipIf(!postgres)('workers whose machines have different clocks', () =>
     for (const off of [25 * MINUTE, -20 * MINUTE]) {
       const worker = await start('worker', off)
       const due = await dueIn(await desk.book(), 12)
-      await eventually('it is taken', () => taken(due.id) !== undefined, 60)
+      await eventually('it is taken', () => taken(due.id) !== undefined, 100)
       const { real } = taken(due.id)!
       // The database and this test share a machine. A timer may be a second early.
       expect(real - due.at.getTime()).toBeGreaterThan(-1_000)
-      expect(real - due.at.getTime()).toBeLessThan(10_000)
+      // Behind and alone, the queue does not ring: the sweep does, after a minute.
+      expect(real - due.at.getTime()).toBeLessThan(off > 0 ? 10_000 : 80_000)
       const { rows } = await client.query<{ sent: Date }>('select sent_at as sent from message where id = $1', [due.id])
       expect(Math.abs(rows[0]!.sent.getTime() - real)).toBeLessThan(5_000)
       const metrics = await (await fetch(`${worker.health}/metrics`)).text()
@@ -157,7 +158,7 @@ describe.skipIf(!postgres)('workers whose machines have different clocks', () =>
     await new Promise((done) => setTimeout(done, 7_000))
     const dues: { id: string }[] = []
     for (let n = 0; n < 6; n++) dues.push(await dueIn(await desk.book(), 5))
-    await eventually('all are taken', () => dues.every(({ id }) => taken(id)), 60)
+    await eventually('all are taken', () => dues.every(({ id }) => taken(id)), 20)
     expect(await claimants(dues.map(({ id }) => id))).toHaveLength(1)
     const { rows } = await client.query<{ ms: number }>(
       'select clock_offset_ms as ms from worker where id = (select claimed_by from message where id = $1)',

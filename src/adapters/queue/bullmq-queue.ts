@@ -145,6 +145,8 @@ function toJob(job: SendJob, now: Date) {
     data,
     opts: {
       jobId: jobKey(job),
+      // Else it would be the machine's time, which may be another one than everybody else's.
+      timestamp: now.getTime(),
       delay: Math.max(0, job.at.getTime() - now.getTime()),
       removeOnComplete: true,
       removeOnFail: true,
