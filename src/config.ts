@@ -41,6 +41,9 @@ const schema = z
       .url({ protocol: /^https?$/, error: 'Give the address patients reach the service at: https://…' })
       .optional(),
     GATEWAYS_DIR: z.string().min(1).optional(),
+    BACKUP_DIR: z.string().min(1).optional(),
+    BACKUP_HOURS: wholeNumber(24, 24 * 14),
+    BACKUP_KEEP: wholeNumber(14, 1000),
     SITE_TEMPLATES_DIR: z.string().min(1).optional(),
     LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
     HORIZON_HOURS: wholeNumber(48, 24 * 14),
@@ -117,6 +120,8 @@ export interface Config {
   apiKey: string | undefined
   publicUrl: string | undefined
   gatewaysDir: string | undefined
+  /** Where backups are made while the service runs, how often, and how many are kept; undefined = nowhere. */
+  backups: { folder: string; everyHours: number; keep: number } | undefined
   siteTemplatesDir: string | undefined
   logLevel: string
   horizonHours: number
@@ -178,6 +183,9 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     apiKey: env.DAYSIX_API_KEY,
     publicUrl: env.PUBLIC_URL?.replace(/\/$/, ''),
     gatewaysDir: env.GATEWAYS_DIR,
+    backups: env.BACKUP_DIR
+      ? { folder: env.BACKUP_DIR, everyHours: env.BACKUP_HOURS, keep: env.BACKUP_KEEP }
+      : undefined,
     siteTemplatesDir: env.SITE_TEMPLATES_DIR,
     logLevel: env.LOG_LEVEL,
     horizonHours: env.HORIZON_HOURS,

@@ -2,6 +2,7 @@ import { Failure } from './domain/failure.ts'
 import { compose, type Composed } from './compose.ts'
 import { loadConfig, type Config } from './config.ts'
 import { startService, type Role } from './service.ts'
+import { backUpWhenDue } from './adapters/backup/scheduled.ts'
 import { forgetFirstCode, sayFirstCode } from './adapters/sign-in/first-code.ts'
 import { firstAdministrator } from './adapters/sign-in/people.ts'
 import { openLines } from './adapters/db/open-lines.ts'
@@ -56,11 +57,12 @@ async function run(role: Role): Promise<void> {
   await warnOfFiction(composed)
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
+  const stopBackups = role === 'web' ? undefined : makingBackups(config, composed)
   const stopNoting = notingHeads(composed)
   if (running.url) await welcome(config, composed, running.url)
   endOnSignal(async () => {
     // Sending ends first of all, however long the other work takes: what is in flight must be over in time.
-    await Promise.all([running.stop(), stopDaily?.(), stopSealing?.()])
+    await Promise.all([running.stop(), stopDaily?.(), stopSealing?.(), stopBackups?.()])
     await stopNoting()
     await composed.close()
   })
@@ -111,6 +113,18 @@ function dailyWork({ deps, log }: Composed): () => Promise<void> {
     if (cleared) log.info({ cleared }, 'retention has run')
   }
   return startRhythm(HOUR_MS, work, (error) => log.error({ name: error.name }, 'daily work failed'))
+}
+
+const BACKUP_LOOK_MS = 10 * MINUTE_MS
+
+/** Makes backups while the service runs, where a folder is named for them. */
+function makingBackups({ backups, databaseUrl }: Config, composed: Composed): (() => Promise<void>) | undefined {
+  if (!backups) return undefined
+  const { deps, log } = composed
+  const work = () => backUpWhenDue(composed, { ...backups, databaseUrl }, deps.clock.now())
+  return startRhythm(BACKUP_LOOK_MS, work, (error) =>
+    log.error({ name: error.name, code: (error as { code?: unknown }).code }, 'no backup could be made'),
+  )
 }
 
 /** Notes where the audit record stands, hourly and at the end: what is cut off or rewritten later is found by it. */

@@ -4,7 +4,7 @@ import { SCHEMA, type Database, type PoolClient } from './pool.ts'
 /** Rows carried over at a time. */
 const BATCH = 500
 /** Belong to one database and mean nothing in another. */
-const STAYS = new Set(['worker', 'kysely_migration', 'kysely_migration_lock'])
+const STAYS = new Set(['worker', 'kysely_migration', 'kysely_migration_lock', 'schema_floor'])
 /** Given a first row by the migrations themselves, which the source's row replaces. */
 const SEEDED = new Set(['audit_head'])
 
