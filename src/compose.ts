@@ -81,26 +81,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const log = overrides.log ?? createLog(config.logLevel)
   const random = overrides.random ?? pooled(randomBytes)
   const database = overrides.database ?? (await openDatabase(config, overrides))
-  const patiently = <T>(work: () => Promise<T>) =>
-    onceReachable(work, (code) => log.warn({ code }, 'the database does not answer yet: trying again'))
-  const vault =
-    overrides.vault ??
-    (await orClosed(
-      database,
-      openVault(config, overrides, () => patiently(() => hasSealedData(database))),
-    ))
-  const store = await orClosed(
-    database,
-    patiently(() => openStore(database, vault, (overlaps) => log.warn({ overlaps }, KEPT_OVERBOOKED))),
-  )
-  await orClosed(database, checkLookUpKey(database, vault))
+  const { vault, store, timing } = await orClosed(database, openData(config, overrides, database, log))
   const own = overrides.time ?? realTime(log)
-  const timing = overrides.time
-    ? null
-    : await orClosed(
-        database,
-        patiently(() => databaseTime(database)),
-      )
   const time = timing ? { ...own, clock: timing } : own
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory, timing)
@@ -147,6 +129,18 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   }
   const authSettings = authSettingsOf(config, vault, log)
   return { deps, log, database, vault, timing, news, authSettings, metrics, wording, close: () => database.close() }
+}
+
+/** What is kept, with its keys and its time, once the database can be reached. */
+async function openData(config: Config, overrides: Overrides, database: Database, log: Logger) {
+  const patiently = <T>(work: () => Promise<T>) =>
+    onceReachable(work, (code) => log.warn({ code }, 'the database does not answer yet: trying again'))
+  const vault = overrides.vault ?? (await openVault(config, overrides, () => patiently(() => hasSealedData(database))))
+  const tellOverlaps = (overlaps: number) => log.warn({ overlaps }, KEPT_OVERBOOKED)
+  const store = await patiently(() => openStore(database, vault, tellOverlaps))
+  await checkLookUpKey(database, vault)
+  const timing = overrides.time ? null : await patiently(() => databaseTime(database))
+  return { vault, store, timing }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */

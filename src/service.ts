@@ -138,7 +138,7 @@ async function startWorker(config: Config, { deps, log, database, metrics, timin
   const sender = createSender(deps, pause)
   const ring = async (job: SendJob): Promise<void> => {
     const early = job.at.getTime() - deps.clock.now().getTime()
-    // The queue rings by this machine's clock, which is ahead. What is lost by a stop meanwhile the sweep enqueues again.
+    // The queue rings by a clock that is ahead. What is lost by a stop meanwhile the sweep enqueues again.
     if (early > EARLY_MS) return void setTimeout(() => void ring(job).catch(tell('not sent')), early).unref()
     metrics.late(-early / 1000)
     return sender.send(job)
