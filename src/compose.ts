@@ -3,7 +3,7 @@ import { setTimeout as pause } from 'node:timers/promises'
 import type { Logger } from 'pino'
 import { createHeadNotes, notePlace } from './adapters/audit-notes/head-notes.ts'
 import { createProvider } from './adapters/sign-in/oidc.ts'
-import { systemClock } from './adapters/clock/clocks.ts'
+import { realTime } from './adapters/clock/real-time.ts'
 import { openEmbedded } from './adapters/db/embedded.ts'
 import type { Database } from './adapters/db/pool.ts'
 import { openServer } from './adapters/db/server.ts'
@@ -17,6 +17,7 @@ import { gatewaysOf } from './adapters/gateways/described-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
+import { homeOf } from './adapters/home.ts'
 import { fractions, idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
@@ -120,6 +121,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     newId,
     queue,
     worker: { id: newId('w'), inFlight: new Set(), waiting: new Set(), steady: () => true },
+    home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
@@ -175,16 +177,6 @@ function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
     },
     readReply: (text, context) => readReply(text, context, vocabulary),
   }
-}
-
-function realTime(log: Logger): Timekeeper {
-  const after = (ms: number, work: () => Promise<void>) => {
-    setTimeout(
-      () => void work().catch((error: Error) => log.error({ name: error.name }, 'put-off work failed')),
-      ms,
-    ).unref()
-  }
-  return { clock: systemClock, after }
 }
 
 async function openVault(

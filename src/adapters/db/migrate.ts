@@ -26,6 +26,7 @@ import * as signInTries from './migrations/0022-sign-in-tries.ts'
 import * as parts from './migrations/0023-parts.ts'
 import * as confirms from './migrations/0024-confirms.ts'
 import * as email from './migrations/0025-email.ts'
+import * as figures from './migrations/0027-figures.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -54,6 +55,7 @@ const MIGRATIONS = {
   '0023-parts': parts,
   '0024-confirms': confirms,
   '0025-email': email,
+  '0027-figures': figures,
 }
 
 /**
