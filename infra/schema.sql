@@ -108,6 +108,16 @@ table erased_count
   count integer not null
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (month, clinic_id, what)
+table figure_sample
+  at timestamp with time zone not null
+  overdue integer not null
+  oldest_seconds integer not null
+  sent integer not null
+  not_arrived integer not null
+  urgent_calls integer not null
+  workers integer not null
+  sweep_seconds real
+  PRIMARY KEY (at)
 table follow_up
   id text not null
   reason text not null
@@ -363,6 +373,7 @@ CREATE UNIQUE INDEX consent_pkey ON daysix.consent USING btree (id)
 CREATE INDEX consent_until ON daysix.consent USING btree (until) WHERE ((until IS NOT NULL) AND (withdrawn_at IS NULL))
 CREATE UNIQUE INDEX early_receipt_pkey ON daysix.early_receipt USING btree (gateway, ref)
 CREATE UNIQUE INDEX erased_count_pkey ON daysix.erased_count USING btree (month, clinic_id, what)
+CREATE UNIQUE INDEX figure_sample_pkey ON daysix.figure_sample USING btree (at)
 CREATE INDEX follow_up_booking ON daysix.follow_up USING btree (booking_id)
 CREATE INDEX follow_up_clinic_closed ON daysix.follow_up USING btree (clinic_id, closed_at DESC) WHERE (closed_at IS NOT NULL)
 CREATE INDEX follow_up_clinic_open ON daysix.follow_up USING btree (clinic_id, urgency, opened_at, id) WHERE (closed_at IS NULL)
@@ -396,6 +407,7 @@ CREATE INDEX message_prep_mark ON daysix.message USING btree (not_after) WHERE (
 CREATE INDEX message_prep_sent ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (kind = ANY (ARRAY['prep'::text, 'late-prep'::text])))
 CREATE INDEX message_queued ON daysix.message USING btree (send_at) WHERE (state = 'queued'::text)
 CREATE INDEX message_ref ON daysix.message USING btree (gateway, gateway_ref) WHERE (gateway_ref IS NOT NULL)
+CREATE INDEX message_sent_at ON daysix.message USING btree (sent_at) WHERE (sent_at IS NOT NULL)
 CREATE INDEX message_unread ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (channel = 'email'::text))
 CREATE INDEX message_worthless ON daysix.message USING btree (not_after) WHERE (state = ANY (ARRAY['planned'::text, 'queued'::text]))
 CREATE INDEX offer_booking ON daysix.offer USING btree (booking_id)

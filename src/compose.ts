@@ -18,6 +18,7 @@ import { gatewaysOf } from './adapters/gateways/described-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
+import { homeOf } from './adapters/home.ts'
 import { fractions, idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
@@ -106,6 +107,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     newId,
     queue,
     worker: { id: newId('w'), inFlight: new Set(), waiting: new Set(), steady: () => true },
+    home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),

@@ -10,6 +10,7 @@ import { operations, type Readiness } from './adapters/http/operations.ts'
 import { problemHandler } from './adapters/http/problem.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { startHeartbeat } from './adapters/worker/heartbeat.ts'
+import { startSampling } from './adapters/worker/sampling.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
@@ -147,12 +148,17 @@ async function startWorker(config: Config, { deps, log, database, metrics, timin
   await requeueAll(deps).catch(tell('jobs not enqueued again'))
   await replanChanged(deps).catch(tell('plans not renewed'))
   await closeAllPast(deps).catch(tell('calls about past visits not closed'))
+  const sampling = rhythm ? startSampling(deps, tell('figures not kept')) : undefined
+  const swept = (seconds: number, succeeded: boolean) => {
+    metrics.swept(seconds, succeeded)
+    sampling?.swept(seconds)
+  }
   const stopSweeping = rhythm
-    ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed'))
+    ? startSweeping(() => sweep(deps), config.sweepSeconds, swept, tell('sweep failed'))
     : undefined
   return {
     finish: async () => {
-      await Promise.all([stopSweeping?.(), deps.queue.pause().finally(() => sender.stop())])
+      await Promise.all([stopSweeping?.(), sampling?.stop(), deps.queue.pause().finally(() => sender.stop())])
     },
     leave: async () => {
       await stopBeating?.()

@@ -310,7 +310,7 @@ describe('the service page', () => {
     await desk.world.reply('+17825550116', 'STOP')
     const words = await text('/service')
     expect(words).toMatch(/Numbers that want no messages 1 /)
-    expect(words).toMatch(/pocket sms, voice Yes/)
+    expect(words).toMatch(/pocket sms, voice, email Yes/)
     expect(words).not.toMatch(/Quillon|Brandle|Skerrow|555/)
   })
 })

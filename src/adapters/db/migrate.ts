@@ -28,6 +28,7 @@ import * as parts from './migrations/0023-parts.ts'
 import * as confirms from './migrations/0024-confirms.ts'
 import * as email from './migrations/0025-email.ts'
 import * as operating from './migrations/0026-operating.ts'
+import * as figures from './migrations/0027-figures.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -57,6 +58,7 @@ const MIGRATIONS = {
   '0024-confirms': confirms,
   '0025-email': email,
   '0026-operating': operating,
+  '0027-figures': figures,
 }
 
 /**
