@@ -42,6 +42,7 @@ const schema = z
       .optional(),
     GATEWAYS_DIR: z.string().min(1).optional(),
     SITE_TEMPLATES_DIR: z.string().min(1).optional(),
+    PRINTS_DIR: z.string().min(1).optional(),
     LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
     HORIZON_HOURS: wholeNumber(48, 24 * 14),
     ANSWERS_A_DAY: wholeNumber(8, 100),
@@ -118,6 +119,8 @@ export interface Config {
   publicUrl: string | undefined
   gatewaysDir: string | undefined
   siteTemplatesDir: string | undefined
+  /** Where each clinic's paper for a day is written by the hour; undefined = nowhere. */
+  printsDir: string | undefined
   logLevel: string
   horizonHours: number
   answersADay: number
@@ -179,6 +182,7 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     publicUrl: env.PUBLIC_URL?.replace(/\/$/, ''),
     gatewaysDir: env.GATEWAYS_DIR,
     siteTemplatesDir: env.SITE_TEMPLATES_DIR,
+    printsDir: env.PRINTS_DIR,
     logLevel: env.LOG_LEVEL,
     horizonHours: env.HORIZON_HOURS,
     answersADay: env.ANSWERS_A_DAY,

@@ -10,6 +10,7 @@ import { problemHandler } from './adapters/http/problem.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
+import { writePrints } from './adapters/worker/write-prints.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
@@ -99,6 +100,9 @@ function alsoTell(log: Logger, what: string): (error: Error) => never {
   }
 }
 
+/** How often it is looked whether a clinic's paper is an hour old. */
+const PRINTS_MS = 60_000
+
 async function startWorker(config: Config, { deps, log, database, metrics }: Composed): Promise<Worker> {
   // Only one process can have the embedded database, so whoever claimed in it before is gone.
   if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.worker.id)
@@ -118,9 +122,14 @@ async function startWorker(config: Config, { deps, log, database, metrics }: Com
   const stopSweeping = rhythm
     ? startSweeping(() => sweep(deps), config.sweepSeconds, metrics.swept, tell('sweep failed'))
     : undefined
+  const { printsDir } = config
+  const stopPrinting =
+    rhythm && printsDir !== undefined
+      ? startRhythm(PRINTS_MS, () => writePrints(deps, printsDir), tell('paper for a day not written'))
+      : undefined
   return {
     finish: async () => {
-      await Promise.all([stopSweeping?.(), deps.queue.pause().finally(() => sender.stop())])
+      await Promise.all([stopSweeping?.(), stopPrinting?.(), deps.queue.pause().finally(() => sender.stop())])
     },
     leave: async () => {
       await stopBeating?.()
