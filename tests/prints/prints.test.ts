@@ -4,8 +4,11 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import type { Browser } from 'playwright-core'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { makeApiKey } from '../../src/adapters/sign-in/api-keys.ts'
 import { writePrints } from '../../src/adapters/worker/write-prints.ts'
 import { FOLLOW_UP_REASONS } from '../../src/domain/calls/follow-up-reasons.ts'
+import type { Permission } from '../../src/domain/access/roles.ts'
+import { BY, accessDeps, bearer, serveClosed } from '../access/signed-in.ts'
 import { noChromium, openBrowser, overflowOf, SHOTS, violationsIn } from '../desk/browser.ts'
 import { DESK, openReception, type Reception } from '../desk/reception.ts'
 
@@ -113,6 +116,24 @@ describe.skipIf(noChromium)('the paper for a day, as its PDF reads', () => {
   it('shows birth dates as the clinic has it on paper, and nobody of another clinic', () => {
     expect(text).toContain('born 17 Sep 1984')
     expect(text).not.toContain('Perpetua')
+  })
+})
+
+describe('a key', () => {
+  it('that opens the call list alone does not open the paper, which shows more', async () => {
+    const served = await serveClosed(desk.world)
+    const keyFor = async (...may: Permission[]) => {
+      const asked = { name: may.join(' '), may, clinicId: 'harbour', expiresAt: null }
+      return bearer((await makeApiKey(accessDeps(desk.world), asked, BY)).secret)
+    }
+    const all = await keyFor('calls:read', 'visits:read', 'day-sheet:read')
+    for (const path of ['paper', 'file']) {
+      const part = await served.ask(`${DESK}/prints/${path}`, { headers: await keyFor('calls:read') })
+      expect(part.status).toBe(403)
+      expect(part.text).not.toContain('Isaura')
+      expect((await served.ask(`${DESK}/prints/${path}`, { headers: all })).text).toContain('Isaura')
+    }
+    await served.close()
   })
 })
 

@@ -1,8 +1,10 @@
+import type { Permission } from '../../../domain/access/roles.ts'
+import { Failure } from '../../../domain/failure.ts'
 import { withOffset } from '../../../domain/local-time.ts'
 import type { Desk } from '../desk/page.ts'
 import type { Answer, Download, PageContext } from '../desk/page-context.ts'
 import { html } from '../pages/html.ts'
-import { printOf, shownOn } from './print-data.ts'
+import { printOf, shownOn, type ClinicPrint } from './print-data.ts'
 import { printedFile, printedPage } from './print-file.ts'
 import { typingIn } from './print-forms.ts'
 
@@ -26,7 +28,16 @@ ${typingIn()}`,
   }
 }
 
-const read = ({ deps, clinic, who }: PageContext) => printOf(deps, clinic, who.name)
+/** All that the paper shows must be open to whoever asks: a key may have been given less than any role has. */
+const ASKED: readonly Permission[] = ['calls:read', 'visits:read', 'day-sheet:read']
+
+/** @throws forbidden */
+async function read({ deps, clinic, who, may }: PageContext): Promise<ClinicPrint> {
+  const missing = ASKED.filter((each) => !may(each))
+  if (missing.length > 0)
+    throw new Failure('forbidden', { message: `This asks for the permissions ${ASKED.join(', ')}.` })
+  return printOf(deps, clinic, who.name)
+}
 
 async function printFile(sheet: PageContext): Promise<Download> {
   const print = await read(sheet)
