@@ -33,7 +33,8 @@ describe('a service that is told where to put paper', () => {
   const serving = async (extra: Record<string, string>, work: () => Promise<void>) => {
     const service = new ServiceProcess({ role: 'all', environment: { ...environment, ...extra } })
     try {
-      await eventually(() => isReady(base()))
+      service.start()
+      await eventually('it is ready', () => isReady(base()))
       await work()
     } finally {
       await service.stop()
@@ -52,7 +53,7 @@ describe('a service that is told where to put paper', () => {
       const paper = join(folder, 'paper')
       const names = () => readdir(paper).catch(() => [])
       await serving({ PRINTS_DIR: paper }, () =>
-        eventually(async () => (await names()).some((each) => each.endsWith('.html'))),
+        eventually('paper is there', async () => (await names()).some((each) => each.endsWith('.html'))),
       )
       const [name] = await names()
       expect(name).toMatch(/^main\.\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ\.html$/)
