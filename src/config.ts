@@ -45,6 +45,7 @@ const schema = z
     BACKUP_HOURS: wholeNumber(24, 24 * 14),
     BACKUP_KEEP: wholeNumber(14, 1000),
     SITE_TEMPLATES_DIR: z.string().min(1).optional(),
+    PRINTS_DIR: z.string().min(1).optional(),
     LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
     HORIZON_HOURS: wholeNumber(48, 24 * 14),
     ANSWERS_A_DAY: wholeNumber(8, 100),
@@ -123,6 +124,8 @@ export interface Config {
   /** Where backups are made while the service runs, how often, and how many are kept; undefined = nowhere. */
   backups: { folder: string; everyHours: number; keep: number } | undefined
   siteTemplatesDir: string | undefined
+  /** Where each clinic's paper for a day is written by the hour; undefined = nowhere. */
+  printsDir: string | undefined
   logLevel: string
   horizonHours: number
   answersADay: number
@@ -187,6 +190,7 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
       ? { folder: env.BACKUP_DIR, everyHours: env.BACKUP_HOURS, keep: env.BACKUP_KEEP }
       : undefined,
     siteTemplatesDir: env.SITE_TEMPLATES_DIR,
+    printsDir: env.PRINTS_DIR,
     logLevel: env.LOG_LEVEL,
     horizonHours: env.HORIZON_HOURS,
     answersADay: env.ANSWERS_A_DAY,

@@ -12,6 +12,7 @@ import { startRhythm } from './adapters/worker/rhythm.ts'
 import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSampling } from './adapters/worker/sampling.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
+import { writePrints } from './adapters/worker/write-prints.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
@@ -126,6 +127,9 @@ function alsoTell(log: Logger, what: string): (error: Error) => never {
   }
 }
 
+/** How often it is looked whether a clinic's paper is an hour old. */
+const PRINTS_MS = 60_000
+
 async function startWorker(config: Config, { deps, log, database, metrics, timing }: Composed): Promise<Worker> {
   // Only one process can have the embedded database, so whoever claimed in it before is gone.
   if (database.kind === 'embedded') await deps.store.read.workers.forgetOthers(deps.worker.id)
@@ -156,9 +160,15 @@ async function startWorker(config: Config, { deps, log, database, metrics, timin
   const stopSweeping = rhythm
     ? startSweeping(() => sweep(deps), config.sweepSeconds, swept, tell('sweep failed'))
     : undefined
+  const { printsDir } = config
+  const stopPrinting =
+    rhythm && printsDir !== undefined
+      ? startRhythm(PRINTS_MS, () => writePrints(deps, printsDir), tell('paper for a day not written'))
+      : undefined
   return {
     finish: async () => {
-      await Promise.all([stopSweeping?.(), sampling?.stop(), deps.queue.pause().finally(() => sender.stop())])
+      const own = [stopSweeping?.(), stopPrinting?.(), sampling?.stop()]
+      await Promise.all([...own, deps.queue.pause().finally(() => sender.stop())])
     },
     leave: async () => {
       await stopBeating?.()

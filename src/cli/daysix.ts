@@ -22,6 +22,10 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   },
   'read-reply': { summary: "What a patient's reply means.", load: () => import('./read-reply.ts') },
   person: { summary: 'People who may sign in.', load: () => import('./person.ts') },
+  prints: {
+    summary: 'Paper for a day: what a clinic needs to work without the service.',
+    load: () => import('./prints.ts'),
+  },
   sending: { summary: 'Stop all sending, or let it go on.', load: () => import('./sending.ts') },
   'rotate-key': {
     summary: 'Make a new sealing key and seal all data anew with it.',
