@@ -5,6 +5,7 @@ import { promisify } from 'node:util'
 import { gunzip } from 'node:zlib'
 import { PGlite } from '@electric-sql/pglite'
 import { Failure } from '../../domain/failure.ts'
+import { makeFolder } from '../faults/make-folder.ts'
 import { CopyInMemory, copyImage, foundImage } from './embedded-image.ts'
 import { EmbeddedPool } from './embedded-pool.ts'
 import { sessionOf } from './embedded-wire.ts'
@@ -58,7 +59,7 @@ export async function fromImage<T>(
       message: 'This data folder holds a database already. Restore into an empty one.',
     })
   }
-  const made = await mkdir(folder, { recursive: true, mode: 0o700 })
+  const made = await makeFolder(folder)
   const letGo = await claimFolder(folder)
   const aside = join(folder, RESTORING)
   try {
@@ -127,7 +128,7 @@ function startIn(folder: string, image: string | null): Promise<PGlite> {
  * @throws data-folder-in-use when another process has it.
  */
 export async function openEmbedded(folder: string | undefined, image = foundImage()): Promise<Database> {
-  if (folder) await mkdir(folder, { recursive: true, mode: 0o700 })
+  if (folder) await makeFolder(folder)
   if (folder) refuseMoved(folder)
   if (folder) refuseUnfinished(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}
