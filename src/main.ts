@@ -26,7 +26,7 @@ export async function main(role: Role): Promise<void> {
 /** `EX_CONFIG` of sysexits.h: whoever keeps the service running need not start it again. */
 const WRONG_SETTINGS = 78
 
-/** Only a change of the settings mends it; what may be there by itself later (a port, a database, a disk) is another. */
+/** Only a change of the settings mends it; a port, a database or a disk may be there by itself later. */
 function isOfSettings(error: unknown): boolean {
   return error instanceof Failure && FAILURES[error.code].status !== 503
 }
