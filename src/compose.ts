@@ -116,11 +116,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)
-  const siteFolder = config.siteTemplatesDir
-  const wording = await orClosed(
-    database,
-    book.refresh().then(() => loadWording(book.approvals, { siteFolder })),
-  )
+  const reading = book.refresh().then(() => loadWording(book.approvals, { siteFolder: config.siteTemplatesDir }))
+  const wording = await orClosed(database, reading)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
@@ -227,8 +224,8 @@ function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides)
 
 /** The real alarm clock over whatever stores are configured. */
 export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): JobQueue {
-  const { redisUrl: url } = config
-  const store = url ? redisQueueStore(url, () => log.error(REDIS_REFUSES)) : databaseQueueStore(database)
+  const refused = () => log.error(REDIS_REFUSES)
+  const store = config.redisUrl ? redisQueueStore(config.redisUrl, refused) : databaseQueueStore(database)
   const onError = (error: Error, message?: string) =>
     log.warn({ message, name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
