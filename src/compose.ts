@@ -11,12 +11,15 @@ import { openServer } from './adapters/db/server.ts'
 import { openStore } from './adapters/db/store.ts'
 import { openGatewayMemory } from './adapters/db/gateway-memory.ts'
 import { openAccessStore } from './adapters/db/access/access-store.ts'
+import { codeOf } from './adapters/faults/database-trouble.ts'
+import { faultWords } from './adapters/faults/fault-words.ts'
 import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
 import type { GatewayDeps } from './adapters/gateways/create-gateway.ts'
 import { gatewaysOf } from './adapters/gateways/described-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
+import { pageMaker } from './adapters/http/private-page/page-address.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
 import { homeOf } from './adapters/home.ts'
 import { fractions, idMaker, pooled } from './adapters/ids.ts'
@@ -54,6 +57,8 @@ export interface Overrides {
   vault?: Vault
   /** In memory, gone with the process. */
   inMemory?: boolean
+  /** A database that is away is not waited for. */
+  atOnce?: boolean
   log?: Logger
   notice?: Deps['notice']
 }
@@ -75,6 +80,9 @@ export interface Composed {
   close(): Promise<void>
 }
 
+const REDIS_REFUSES =
+  'Redis refuses the user or the password of REDIS_URL: mend them. Messages go out by the sweep meanwhile, later.'
+const NOT_YET = 'the database does not answer yet: trying again'
 const KEPT_OVERBOOKED = 'visits overlap at one clinician and are kept as overbooked: see daysix migrate --check'
 
 /** Puts the service together. The only place that constructs adapters. */
@@ -85,15 +93,16 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const { vault, store, timing } = await orClosed(database, openData(config, overrides, database, log))
   const own = overrides.time ?? realTime(log)
   const time = timing ? { ...own, clock: timing } : own
-  const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const metrics = createMetrics(store, time.clock, !overrides.inMemory, timing)
   const outside = { ...time, random: fractions(random), memory: openGatewayMemory(database, vault) }
-  const gateways = (overrides.gateways ?? (await configured(config, outside, log, metrics))).map(metrics.timed)
+  const made = overrides.gateways ?? (await orClosed(database, configured(config, outside, log, metrics)))
+  const gateways = made.map(metrics.timed)
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)
-  await book.refresh()
-  const wording = loadWording(book.approvals, { siteFolder: config.siteTemplatesDir })
+  const reading = book.refresh().then(() => loadWording(book.approvals, { siteFolder: config.siteTemplatesDir }))
+  const wording = await orClosed(database, reading)
+  const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
@@ -113,7 +122,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
     seals: vault,
-    pageOf: pageMaker(config, vault),
+    pageOf: pageMaker(baseOf(config), vault),
     ...language(library),
     calls: callWriter(library, phrases),
     policy: {
@@ -136,7 +145,11 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
 /** What is kept, with its keys and its time, once the database can be reached. */
 async function openData(config: Config, overrides: Overrides, database: Database, log: Logger) {
   const patiently = <T>(work: () => Promise<T>) =>
-    onceReachable(work, (code) => log.warn({ code }, 'the database does not answer yet: trying again'))
+    onceReachable(
+      work,
+      (error) => log.warn({ code: codeOf(error) ?? 'away', why: faultWords(error).replace('\n', ' ') }, NOT_YET),
+      overrides.atOnce,
+    )
   const vault = overrides.vault ?? (await openVault(config, overrides, () => patiently(() => hasSealedData(database))))
   const tellOverlaps = (overlaps: number) => log.warn({ overlaps }, KEPT_OVERBOOKED)
   const store = await patiently(() => openStore(database, vault, tellOverlaps))
@@ -202,7 +215,8 @@ function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides)
 
 /** The real alarm clock over whatever stores are configured. */
 export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): JobQueue {
-  const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
+  const refused = () => log.error(REDIS_REFUSES)
+  const store = config.redisUrl ? redisQueueStore(config.redisUrl, refused) : databaseQueueStore(database)
   const onError = (error: Error, message?: string) =>
     log.warn({ message, name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
@@ -223,17 +237,4 @@ async function configured(config: Config, outside: Outside, log: Logger, metrics
   const deps = { ...outside, secret: config.secret, callbackUrl, tell }
   const described = config.gatewaysDir ? await gatewaysOf(config.gatewaysDir, deps) : []
   return config.production ? described : [...described, createPocketGateway(deps)]
-}
-
-/**
- * Address of a booking's private page. It cannot be guessed, and needs no record of its own: the mark after the dot is
- * a keyed hash.
- */
-function pageMaker(config: Config, vault: Vault): Deps['pageOf'] {
-  const base = baseOf(config)
-  return (bookingId, phone) => {
-    const print = vault.fingerprint(`page ${bookingId} ${phone}`).slice(0, 22)
-    // Telephones leave a mark at the end out of the address that they make of a text.
-    return `${base}/v/${bookingId.slice(2)}.${print.replace(/[-_]$/, '0')}`
-  }
 }

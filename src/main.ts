@@ -1,4 +1,4 @@
-import { Failure } from './domain/failure.ts'
+import { FAILURES, Failure } from './domain/failure.ts'
 import { compose, type Composed } from './compose.ts'
 import { loadConfig, type Config } from './config.ts'
 import { startService, type Role } from './service.ts'
@@ -7,6 +7,7 @@ import { forgetFirstCode, sayFirstCode } from './adapters/sign-in/first-code.ts'
 import { firstAdministrator } from './adapters/sign-in/people.ts'
 import { openLines } from './adapters/db/open-lines.ts'
 import { noteAllBound, resealAll } from './adapters/db/reseal.ts'
+import { tellFault } from './adapters/faults/tell-fault.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
 import { retainDaily } from './flows/patients/retention.ts'
@@ -18,10 +19,17 @@ export async function main(role: Role): Promise<void> {
   try {
     await run(role)
   } catch (error) {
-    if (!(error instanceof Failure)) throw error
-    process.stderr.write(`${error.detail.message}\n`)
-    process.exit(1)
+    tellFault(error)
+    process.exit(isOfSettings(error) ? WRONG_SETTINGS : 1)
   }
+}
+
+/** `EX_CONFIG` of sysexits.h: whoever keeps the service running need not start it again. */
+const WRONG_SETTINGS = 78
+
+/** Only a change of the settings mends it; a port, a database or a disk may be there by itself later. */
+function isOfSettings(error: unknown): boolean {
+  return error instanceof Failure && FAILURES[error.code].status !== 503
 }
 
 /** A stop that takes longer than this is cut short: what was in flight is recovered by whoever comes next. */

@@ -64,8 +64,18 @@ process.stdout.on('error', (error: NodeJS.ErrnoException) => {
 try {
   await (await build(process.argv[2])).parseAsync()
 } catch (error) {
-  if (!(error instanceof Failure)) throw error
+  if (error instanceof Failure) sayFailure(error)
+  else await sayFault(error)
+}
+
+function sayFailure(error: Failure): void {
   const { message, faults = [] } = error.detail
   process.stderr.write([message, ...faults.map((fault) => `  ${fault.field}: ${fault.message}`)].join('\n') + '\n')
   process.exitCode = 2
+}
+
+async function sayFault(error: unknown): Promise<void> {
+  const { tellFault } = await import('../adapters/faults/tell-fault.ts')
+  tellFault(error)
+  process.exitCode = 1
 }

@@ -88,6 +88,8 @@ describe.skipIf(!(await canMount()))('a disk that is full, on the embedded store
       return answer.status >= 500 ? answer : null
     })
     expect(refused.type).toMatch(/^application\/problem\+json/)
+    expect(refused).toMatchObject({ status: 503, body: { code: 'database-full' } })
+    expect(service.log.join('\n')).not.toMatch(/"stack"/)
     expect(service.runs).toBe(true)
     await room.empty()
     expect((await book(500)).status).toBe(201)

@@ -12,6 +12,9 @@ const run = promisify(execFile)
 /** A dump of a country takes its time. */
 const DUMP_MS = 6 * 3_600_000
 
+/** Where PostgreSQL's tools are looked for. */
+const TOOLS = '/usr/local/bin:/usr/bin:/bin'
+
 /** How the files of each kind of store end. */
 export const ENDINGS = { embedded: '.backup', postgres: '.dump' } as const
 
@@ -47,7 +50,7 @@ export async function backUpServer(database: Database, url: string, file: string
   const aside = `${file}.partial`
   try {
     const options = ['--format=custom', `--schema=${SCHEMA}`, `--file=${aside}`]
-    await run('pg_dump', options, { env: { ...process.env, ...connectionOf(url) }, timeout: DUMP_MS })
+    await run('pg_dump', options, { env: { PATH: TOOLS, ...connectionOf(url) }, timeout: DUMP_MS })
     const content = createHash('sha256')
       .update(await readFile(aside))
       .digest('hex')

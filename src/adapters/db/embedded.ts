@@ -6,6 +6,7 @@ import { gunzip } from 'node:zlib'
 import { PGlite } from '@electric-sql/pglite'
 import { Failure } from '../../domain/failure.ts'
 import { damaged } from '../backup/backup-file.ts'
+import { makeFolder } from '../faults/make-folder.ts'
 import { CopyInMemory, copyImage, foundImage } from './embedded-image.ts'
 import { EmbeddedPool } from './embedded-pool.ts'
 import { sessionOf } from './embedded-wire.ts'
@@ -49,7 +50,7 @@ export async function fromImage<T>(folder: string, image: Uint8Array, { examine,
       message: 'This data folder holds a database already. Restore into an empty one.',
     })
   }
-  const made = await mkdir(folder, { recursive: true, mode: 0o700 })
+  const made = await makeFolder(folder)
   const letGo = await claimFolder(folder)
   const aside = join(folder, RESTORING)
   try {
@@ -123,7 +124,7 @@ function startIn(folder: string, image: string | null): Promise<PGlite> {
  * @throws data-folder-in-use when another process has it.
  */
 export async function openEmbedded(folder: string | undefined, image = foundImage()): Promise<Database> {
-  if (folder) await mkdir(folder, { recursive: true, mode: 0o700 })
+  if (folder) await makeFolder(folder)
   if (folder) refuseMoved(folder)
   if (folder) refuseUnfinished(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}

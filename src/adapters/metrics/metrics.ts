@@ -13,7 +13,8 @@ export interface Metrics {
   /** Seconds from the time a message was due until its alarm was heard. */
   late(seconds: number): void
   swept(seconds: number, succeeded: boolean): void
-  answered(facts: { method: string; route: string; status: number }, seconds: number): void
+  /** @param facts with `away` where the database did not take it: other alerts tell of that */
+  answered(facts: { method: string; route: string; status: number | 'away' }, seconds: number): void
   /** The same gateway, with its sends timed. */
   timed(gateway: Gateway): Gateway
 }
@@ -34,6 +35,8 @@ export function createMetrics(
   const registry = new Registry()
   const registers = [registry]
   if (ofProcess) collectDefaultMetrics({ register: registry })
+  // Gauges with the name of a counter: Prometheus' own checks refuse them.
+  for (const what of ['handles', 'requests', 'resources']) registry.removeSingleMetric(`nodejs_active_${what}_total`)
   const events = new Counter({
     name: 'daysix_events_total',
     help: 'What happened, by kind.',
@@ -85,7 +88,10 @@ export function createMetrics(
       if (succeeded) swept.setToCurrentTime()
     },
     answered: ({ method, route, status }, seconds) =>
-      requests.observe({ method, route, status: `${Math.floor(status / 100)}xx` }, seconds),
+      requests.observe(
+        { method, route, status: status === 'away' ? status : `${Math.floor(status / 100)}xx` },
+        seconds,
+      ),
     timed: (gateway) => {
       gateways.add(gateway)
       return timed(gateway, sends)
