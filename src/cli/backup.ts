@@ -1,6 +1,7 @@
 import { Command } from 'commander'
 import { checkBackup } from '../adapters/backup/check-backup.ts'
 import { backUpEmbedded, backUpServer } from '../adapters/backup/make-backup.ts'
+import { openImage } from '../adapters/db/embedded.ts'
 import { systemClock } from '../adapters/clock/clocks.ts'
 import { loadConfig, type Config } from '../config.ts'
 import { Failure } from '../domain/failure.ts'
@@ -50,7 +51,7 @@ const REFUSALS: Record<string, string | undefined> = {
 }
 
 async function sayWhatIsIn(file: string): Promise<void> {
-  const { madeAt, migrations, rows } = await checkBackup(file)
+  const { madeAt, migrations, rows } = await checkBackup(file, openImage)
   const counts = Object.entries(rows).filter(([, count]) => count > 0)
   process.stdout.write(
     [

@@ -4,7 +4,7 @@ import { readFile } from 'node:fs/promises'
 import { execFile } from 'node:child_process'
 import { promisify } from 'node:util'
 import { Failure } from '../../domain/failure.ts'
-import { openImage } from '../db/embedded.ts'
+import type { openImage } from '../db/embedded.ts'
 import { knownMigrations } from '../db/migrate.ts'
 import { damaged, readBackup, refuseIncomplete, refuseNewer, type BackupFacts } from './backup-file.ts'
 import { factsBeside } from './make-backup.ts'
@@ -22,16 +22,18 @@ export async function contentOf(file: string): Promise<Buffer> {
 
 /**
  * Opens a backup and counts what is in it, without touching any data folder.
+ * @param open makes a database in memory of an image
  * @returns what it says of itself, or what was counted where it is too old to say anything
  * @throws bad-config for what is damaged, incomplete, or of a newer version
  */
 export async function checkBackup(
   file: string,
+  open: typeof openImage,
 ): Promise<Omit<BackupFacts, 'sha256' | 'madeAt'> & { madeAt: string | null }> {
   if (existsSync(factsBeside(file))) return checkDump(file)
   const { about, image } = readBackup(await contentOf(file))
   if (about) refuseNewer(about, knownMigrations())
-  const { records, close } = await openImage(image)
+  const { records, close } = await open(image)
   try {
     const found = await inside(records)
     if (about) refuseIncomplete(about, found.rows)
