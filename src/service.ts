@@ -13,6 +13,7 @@ import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSampling } from './adapters/worker/sampling.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
 import { writePrints } from './adapters/worker/write-prints.ts'
+import { SCHEMA } from './adapters/db/pool.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
@@ -177,8 +178,17 @@ async function startWorker(config: Config, { deps, log, database, metrics, timin
   }
 }
 
-/** Each store by itself, so that whoever looks knows which is away. */
-function readiness({ deps }: Composed): () => Promise<Readiness> {
+/** A write for the sake of knowing is made so often at most. */
+const WRITE_MS = 5_000
+/**
+ * Changes nothing, and yet is written: a server that only reads refuses the first. A disk that is full refuses the file
+ * that the second is sorted in; a row alone would find room in a page that is there already.
+ */
+const A_WRITE = `set local work_mem = '64kB'; update ${SCHEMA}.schema_floor set needs = needs;
+  select count(*) from (select n from generate_series(1, 20000) as n order by md5(n::text)) as sorted`
+
+/** Each store by itself, so that whoever looks knows which is away; and whether the database can be written to. */
+function readiness({ deps, database: { records } }: Composed): () => Promise<Readiness> {
   const answers = (call: Promise<unknown>) =>
     Promise.race([
       call.then(
@@ -187,9 +197,19 @@ function readiness({ deps }: Composed): () => Promise<Readiness> {
       ),
       pause(2_000, false, { ref: false }),
     ])
+  let written = { at: -Infinity, well: Promise.resolve(true) }
+  const writes = () => {
+    const now = performance.now()
+    if (now - written.at > WRITE_MS) written = { at: now, well: answers(records.query(A_WRITE)) }
+    return written.well
+  }
   return async () => {
-    const [database, queue] = await Promise.all([answers(deps.store.read.clinics.list()), deps.queue.ready()])
-    return { database, queue }
+    const [database, queue, canWrite] = await Promise.all([
+      answers(deps.store.read.clinics.list()),
+      deps.queue.ready(),
+      writes(),
+    ])
+    return { database, queue, ...(database && !canWrite && { writes: false }) }
   }
 }
 

@@ -317,7 +317,7 @@ describe('the service page', () => {
 
 describe('the texts page', () => {
   it('shows each language and approves nothing that was not read', async () => {
-    expect(await text('/texts')).toMatch(/English 1\d\d None .*Français/)
+    expect(await text('/texts')).toMatch(/English 2\d\d None .*Français/)
     const response = await post('/texts', { language: 'fr', by: 'Nurse educator, French', kind: 'prep' })
     expect(response.status).toBe(422)
     expect(await response.text()).toContain('Read the contact sheet first')

@@ -43,40 +43,19 @@ export function createMetrics(
     labelNames: ['what'],
     registers,
   })
-  const sends = new Histogram({
-    name: 'daysix_send_seconds',
-    help: 'Time a gateway took to answer.',
-    labelNames: ['gateway', 'outcome'],
-    buckets: SECONDS,
-    registers,
-  })
-  const lateness = new Histogram({
-    name: 'daysix_lateness_seconds',
-    help: 'From due to rung.',
-    buckets: LATENESS,
-    registers,
-  })
-  const sweeps = new Histogram({
-    name: 'daysix_sweep_seconds',
-    help: 'Time a sweep took.',
-    labelNames: ['outcome'],
-    buckets: SECONDS,
-    registers,
-  })
+  const seconds = (name: string, help: string, labelNames: string[], buckets = SECONDS) =>
+    new Histogram({ name, help, labelNames, buckets, registers })
+  const sends = seconds('daysix_send_seconds', 'Time a gateway took to answer.', ['gateway', 'outcome'])
+  const lateness = seconds('daysix_lateness_seconds', 'From due to rung.', [], LATENESS)
+  const sweeps = seconds('daysix_sweep_seconds', 'Time a sweep took.', ['outcome'])
+  const requests = seconds('daysix_http_request_seconds', 'Time to answer a request.', ['method', 'route', 'status'])
   const swept = new Gauge({
     name: 'daysix_last_sweep_timestamp_seconds',
     help: 'When a sweep last ended well.',
     registers,
   })
-  const requests = new Histogram({
-    name: 'daysix_http_request_seconds',
-    help: 'Time to answer a request.',
-    labelNames: ['method', 'route', 'status'],
-    buckets: SECONDS,
-    registers,
-  })
   gaugesOf(store, clock, registers)
-  if (timing) clockGauge(timing, registers)
+  clockGauge(timing, registers)
   const gateways = gatewayGauge(registers)
   return {
     contentType: registry.contentType,
@@ -131,13 +110,14 @@ function gaugesOf(store: Store, clock: Clock, registers: Registry[]): void {
   })
 }
 
-function clockGauge(timing: Pick<DatabaseClock, 'offset'>, registers: Registry[]): void {
+function clockGauge(timing: Pick<DatabaseClock, 'offset'> | null, registers: Registry[]): void {
   new Gauge({
     name: 'daysix_clock_offset_seconds',
     help: 'By how much the clock of this machine is ahead of that of the database.',
     registers,
     collect() {
-      const offset = timing.offset()
+      // A database that is part of this process has its clock.
+      const offset = timing ? timing.offset() : 0
       if (offset !== null) this.set(offset / 1000)
     },
   })
