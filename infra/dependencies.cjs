@@ -10,7 +10,7 @@ const LAYERS = [
   '^src/main[.]ts$',
   '^src/cli/',
 ]
-const SETTINGS = '^src/config[.]ts$'
+const SETTINGS = '^src/config(-faults)?[.]ts$'
 /** Small pure libraries: no clock, no network, no files. */
 const PURE = 'node_modules/(fastest-levenshtein|luxon|@types/luxon|zod|libphonenumber-js|intl-messageformat|chrono-node)/'
 

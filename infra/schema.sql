@@ -34,6 +34,12 @@ table audit_subject
   seq bigint not null
   FOREIGN KEY (seq) REFERENCES audit(seq) ON DELETE CASCADE
   PRIMARY KEY (subject, seq)
+table backup_run
+  at timestamp with time zone not null
+  outcome text not null
+  bytes bigint
+  detail text
+  PRIMARY KEY (at)
 table booking
   id text not null
   patient_id text not null
@@ -102,6 +108,16 @@ table erased_count
   count integer not null
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (month, clinic_id, what)
+table figure_sample
+  at timestamp with time zone not null
+  overdue integer not null
+  oldest_seconds integer not null
+  sent integer not null
+  not_arrived integer not null
+  urgent_calls integer not null
+  workers integer not null
+  sweep_seconds real
+  PRIMARY KEY (at)
 table follow_up
   id text not null
   reason text not null
@@ -267,6 +283,8 @@ table retention_run
   at timestamp with time zone not null
   counts text not null
   PRIMARY KEY (id)
+table schema_floor
+  needs text not null
 table sending_stop
   scope text not null
   at timestamp with time zone not null
@@ -332,6 +350,7 @@ table text_approval
 table worker
   id text not null
   seen_at timestamp with time zone not null default now()
+  clock_offset_ms integer
   PRIMARY KEY (id)
 
 CREATE UNIQUE INDEX api_key_pkey ON daysix.api_key USING btree (id)
@@ -341,6 +360,7 @@ CREATE UNIQUE INDEX audit_pkey ON daysix.audit USING btree (seq)
 CREATE UNIQUE INDEX audit_head_pkey ON daysix.audit_head USING btree (one)
 CREATE UNIQUE INDEX audit_subject_pkey ON daysix.audit_subject USING btree (subject, seq)
 CREATE INDEX audit_subject_seq ON daysix.audit_subject USING btree (seq)
+CREATE UNIQUE INDEX backup_run_pkey ON daysix.backup_run USING btree (at)
 CREATE INDEX booking_basis ON daysix.booking USING btree (protocol, plan_basis) WHERE (state = 'booked'::text)
 CREATE INDEX booking_day ON daysix.booking USING btree (clinic_id, visit_at, id)
 CREATE UNIQUE INDEX booking_once ON daysix.booking USING btree (patient_id, visit_at) WHERE (state = 'booked'::text)
@@ -353,6 +373,7 @@ CREATE UNIQUE INDEX consent_pkey ON daysix.consent USING btree (id)
 CREATE INDEX consent_until ON daysix.consent USING btree (until) WHERE ((until IS NOT NULL) AND (withdrawn_at IS NULL))
 CREATE UNIQUE INDEX early_receipt_pkey ON daysix.early_receipt USING btree (gateway, ref)
 CREATE UNIQUE INDEX erased_count_pkey ON daysix.erased_count USING btree (month, clinic_id, what)
+CREATE UNIQUE INDEX figure_sample_pkey ON daysix.figure_sample USING btree (at)
 CREATE INDEX follow_up_booking ON daysix.follow_up USING btree (booking_id)
 CREATE INDEX follow_up_clinic_closed ON daysix.follow_up USING btree (clinic_id, closed_at DESC) WHERE (closed_at IS NOT NULL)
 CREATE INDEX follow_up_clinic_open ON daysix.follow_up USING btree (clinic_id, urgency, opened_at, id) WHERE (closed_at IS NULL)
@@ -386,6 +407,7 @@ CREATE INDEX message_prep_mark ON daysix.message USING btree (not_after) WHERE (
 CREATE INDEX message_prep_sent ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (kind = ANY (ARRAY['prep'::text, 'late-prep'::text])))
 CREATE INDEX message_queued ON daysix.message USING btree (send_at) WHERE (state = 'queued'::text)
 CREATE INDEX message_ref ON daysix.message USING btree (gateway, gateway_ref) WHERE (gateway_ref IS NOT NULL)
+CREATE INDEX message_sent_at ON daysix.message USING btree (sent_at) WHERE (sent_at IS NOT NULL)
 CREATE INDEX message_unread ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (channel = 'email'::text))
 CREATE INDEX message_worthless ON daysix.message USING btree (not_after) WHERE (state = ANY (ARRAY['planned'::text, 'queued'::text]))
 CREATE INDEX offer_booking ON daysix.offer USING btree (booking_id)
@@ -411,6 +433,7 @@ CREATE INDEX reply_received ON daysix.reply USING btree (received_at DESC, id DE
 CREATE INDEX reply_unacted ON daysix.reply USING btree (received_at) WHERE (done IS NULL)
 CREATE UNIQUE INDEX retention_mark_pkey ON daysix.retention_mark USING btree (what)
 CREATE UNIQUE INDEX retention_run_pkey ON daysix.retention_run USING btree (id)
+CREATE UNIQUE INDEX schema_floor_one ON daysix.schema_floor USING btree ((true))
 CREATE UNIQUE INDEX sending_stop_pkey ON daysix.sending_stop USING btree (scope)
 CREATE INDEX sent_part_at ON daysix.sent_part USING btree (at)
 CREATE INDEX sent_part_delivered ON daysix.sent_part USING btree (gateway, sending) WHERE (state = 'delivered'::text)

@@ -3,20 +3,25 @@ import { setTimeout as pause } from 'node:timers/promises'
 import type { Logger } from 'pino'
 import { createHeadNotes, notePlace } from './adapters/audit-notes/head-notes.ts'
 import { createProvider } from './adapters/sign-in/oidc.ts'
-import { systemClock } from './adapters/clock/clocks.ts'
+import { databaseTime, type DatabaseClock } from './adapters/clock/database-clock.ts'
+import { realTime, type Timekeeper } from './adapters/clock/real-time.ts'
 import { openEmbedded } from './adapters/db/embedded.ts'
 import type { Database } from './adapters/db/pool.ts'
 import { openServer } from './adapters/db/server.ts'
 import { openStore } from './adapters/db/store.ts'
 import { openGatewayMemory } from './adapters/db/gateway-memory.ts'
 import { openAccessStore } from './adapters/db/access/access-store.ts'
+import { codeOf } from './adapters/faults/database-trouble.ts'
+import { faultWords } from './adapters/faults/fault-words.ts'
 import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
 import type { GatewayDeps } from './adapters/gateways/create-gateway.ts'
 import { gatewaysOf } from './adapters/gateways/described-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
+import { pageMaker } from './adapters/http/private-page/page-address.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
+import { homeOf } from './adapters/home.ts'
 import { fractions, idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
@@ -40,12 +45,6 @@ import type { JobQueue } from './flows/ports/jobs.ts'
 
 type RandomBytes = (bytes: number) => Uint8Array
 
-/** A clock with the means to put work off, real or virtual. */
-export interface Timekeeper {
-  clock: Clock
-  after(ms: number, work: () => Promise<void>): void
-}
-
 /** What simulations, the demo and tests put in place of the real thing. Everything else is as in the service. */
 export interface Overrides {
   time?: Timekeeper
@@ -58,6 +57,8 @@ export interface Overrides {
   vault?: Vault
   /** In memory, gone with the process. */
   inMemory?: boolean
+  /** A database that is away is not waited for. */
+  atOnce?: boolean
   log?: Logger
   notice?: Deps['notice']
 }
@@ -67,6 +68,8 @@ export interface Composed {
   log: Logger
   database: Database
   vault: Vault
+  /** The database's time, where that is another machine's; null = this machine's, or that of a simulation. */
+  timing: DatabaseClock | null
   /** Told of every change in this process; live pages listen. */
   news: ChangeFeed
   /** How people and programs sign in to API and pages. */
@@ -77,36 +80,29 @@ export interface Composed {
   close(): Promise<void>
 }
 
+const REDIS_REFUSES =
+  'Redis refuses the user or the password of REDIS_URL: mend them. Messages go out by the sweep meanwhile, later.'
+const NOT_YET = 'the database does not answer yet: trying again'
 const KEPT_OVERBOOKED = 'visits overlap at one clinician and are kept as overbooked: see daysix migrate --check'
 
 /** Puts the service together. The only place that constructs adapters. */
 export async function compose(config: Config, overrides: Overrides = {}): Promise<Composed> {
   const log = overrides.log ?? createLog(config.logLevel)
-  const time = overrides.time ?? realTime(log)
   const random = overrides.random ?? pooled(randomBytes)
   const database = overrides.database ?? (await openDatabase(config, overrides))
-  const patiently = <T>(work: () => Promise<T>) =>
-    onceReachable(work, (code) => log.warn({ code }, 'the database does not answer yet: trying again'))
-  const vault =
-    overrides.vault ??
-    (await orClosed(
-      database,
-      openVault(config, overrides, () => patiently(() => hasSealedData(database))),
-    ))
-  const store = await orClosed(
-    database,
-    patiently(() => openStore(database, vault, (overlaps) => log.warn({ overlaps }, KEPT_OVERBOOKED))),
-  )
-  await orClosed(database, checkLookUpKey(database, vault))
-  const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
-  const metrics = createMetrics(store, time.clock, !overrides.inMemory)
+  const { vault, store, timing } = await orClosed(database, openData(config, overrides, database, log))
+  const own = overrides.time ?? realTime(log)
+  const time = timing ? { ...own, clock: timing } : own
+  const metrics = createMetrics(store, time.clock, !overrides.inMemory, timing)
   const outside = { ...time, random: fractions(random), memory: openGatewayMemory(database, vault) }
-  const gateways = (overrides.gateways ?? (await configured(config, outside, log, metrics))).map(metrics.timed)
+  const made = overrides.gateways ?? (await orClosed(database, configured(config, outside, log, metrics)))
+  const gateways = made.map(metrics.timed)
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
   const book = new ApprovalBook(store.read.approvals)
-  await book.refresh()
-  const wording = loadWording(book.approvals, { siteFolder: config.siteTemplatesDir })
+  const reading = book.refresh().then(() => loadWording(book.approvals, { siteFolder: config.siteTemplatesDir }))
+  const wording = await orClosed(database, reading)
+  const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
@@ -120,12 +116,13 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     newId,
     queue,
     worker: { id: newId('w'), inFlight: new Set(), waiting: new Set(), steady: () => true },
+    home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
     seals: vault,
-    pageOf: pageMaker(config, vault),
+    pageOf: pageMaker(baseOf(config), vault),
     ...language(library),
     calls: callWriter(library, phrases),
     policy: {
@@ -142,7 +139,23 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     },
   }
   const authSettings = authSettingsOf(config, vault, log)
-  return { deps, log, database, vault, news, authSettings, metrics, wording, close: () => database.close() }
+  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, close: () => database.close() }
+}
+
+/** What is kept, with its keys and its time, once the database can be reached. */
+async function openData(config: Config, overrides: Overrides, database: Database, log: Logger) {
+  const patiently = <T>(work: () => Promise<T>) =>
+    onceReachable(
+      work,
+      (error) => log.warn({ code: codeOf(error) ?? 'away', why: faultWords(error).replace('\n', ' ') }, NOT_YET),
+      overrides.atOnce,
+    )
+  const vault = overrides.vault ?? (await openVault(config, overrides, () => patiently(() => hasSealedData(database))))
+  const tellOverlaps = (overlaps: number) => log.warn({ overlaps }, KEPT_OVERBOOKED)
+  const store = await patiently(() => openStore(database, vault, tellOverlaps))
+  await checkLookUpKey(database, vault)
+  const timing = overrides.time ? null : await patiently(() => databaseTime(database))
+  return { vault, store, timing }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
@@ -177,16 +190,6 @@ function language(library: TextLibrary): Pick<Deps, 'render' | 'readReply'> {
   }
 }
 
-function realTime(log: Logger): Timekeeper {
-  const after = (ms: number, work: () => Promise<void>) => {
-    setTimeout(
-      () => void work().catch((error: Error) => log.error({ name: error.name }, 'put-off work failed')),
-      ms,
-    ).unref()
-  }
-  return { clock: systemClock, after }
-}
-
 async function openVault(
   config: Config,
   { inMemory, random = randomBytes }: Overrides,
@@ -212,7 +215,8 @@ function openDatabase({ databaseUrl, dataDir }: Config, { inMemory }: Overrides)
 
 /** The real alarm clock over whatever stores are configured. */
 export function createQueue(config: Config, database: Database, clock: Clock, log: Logger): JobQueue {
-  const store = config.redisUrl ? redisQueueStore(config.redisUrl) : databaseQueueStore(database)
+  const refused = () => log.error(REDIS_REFUSES)
+  const store = config.redisUrl ? redisQueueStore(config.redisUrl, refused) : databaseQueueStore(database)
   const onError = (error: Error, message?: string) =>
     log.warn({ message, name: error.name, code: 'code' in error ? error.code : undefined }, 'queue trouble')
   return createBullQueue({ store, clock, concurrency: config.concurrency, onError })
@@ -233,17 +237,4 @@ async function configured(config: Config, outside: Outside, log: Logger, metrics
   const deps = { ...outside, secret: config.secret, callbackUrl, tell }
   const described = config.gatewaysDir ? await gatewaysOf(config.gatewaysDir, deps) : []
   return config.production ? described : [...described, createPocketGateway(deps)]
-}
-
-/**
- * Address of a booking's private page. It cannot be guessed, and needs no record of its own: the mark after the dot is
- * a keyed hash.
- */
-function pageMaker(config: Config, vault: Vault): Deps['pageOf'] {
-  const base = baseOf(config)
-  return (bookingId, phone) => {
-    const print = vault.fingerprint(`page ${bookingId} ${phone}`).slice(0, 22)
-    // Telephones leave a mark at the end out of the address that they make of a text.
-    return `${base}/v/${bookingId.slice(2)}.${print.replace(/[-_]$/, '0')}`
-  }
 }

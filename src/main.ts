@@ -1,11 +1,13 @@
-import { Failure } from './domain/failure.ts'
+import { FAILURES, Failure } from './domain/failure.ts'
 import { compose, type Composed } from './compose.ts'
 import { loadConfig, type Config } from './config.ts'
 import { startService, type Role } from './service.ts'
+import { backUpWhenDue } from './adapters/backup/scheduled.ts'
 import { forgetFirstCode, sayFirstCode } from './adapters/sign-in/first-code.ts'
 import { firstAdministrator } from './adapters/sign-in/people.ts'
 import { openLines } from './adapters/db/open-lines.ts'
 import { noteAllBound, resealAll } from './adapters/db/reseal.ts'
+import { tellFault } from './adapters/faults/tell-fault.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { anythingGoesOut } from './flows/messages/approved-texts.ts'
 import { retainDaily } from './flows/patients/retention.ts'
@@ -17,10 +19,17 @@ export async function main(role: Role): Promise<void> {
   try {
     await run(role)
   } catch (error) {
-    if (!(error instanceof Failure)) throw error
-    process.stderr.write(`${error.detail.message}\n`)
-    process.exit(1)
+    tellFault(error)
+    process.exit(isOfSettings(error) ? WRONG_SETTINGS : 1)
   }
+}
+
+/** `EX_CONFIG` of sysexits.h: whoever keeps the service running need not start it again. */
+const WRONG_SETTINGS = 78
+
+/** Only a change of the settings mends it; a port, a database or a disk may be there by itself later. */
+function isOfSettings(error: unknown): boolean {
+  return error instanceof Failure && FAILURES[error.code].status !== 503
 }
 
 /** A stop that takes longer than this is cut short: what was in flight is recovered by whoever comes next. */
@@ -56,11 +65,12 @@ async function run(role: Role): Promise<void> {
   await warnOfFiction(composed)
   const stopDaily = role === 'web' ? undefined : dailyWork(composed)
   const stopSealing = role === 'web' ? undefined : sealingAnew(composed)
+  const stopBackups = role === 'web' ? undefined : makingBackups(config, composed)
   const stopNoting = notingHeads(composed)
   if (running.url) await welcome(config, composed, running.url)
   endOnSignal(async () => {
     // Sending ends first of all, however long the other work takes: what is in flight must be over in time.
-    await Promise.all([running.stop(), stopDaily?.(), stopSealing?.()])
+    await Promise.all([running.stop(), stopDaily?.(), stopSealing?.(), stopBackups?.()])
     await stopNoting()
     await composed.close()
   })
@@ -111,6 +121,18 @@ function dailyWork({ deps, log }: Composed): () => Promise<void> {
     if (cleared) log.info({ cleared }, 'retention has run')
   }
   return startRhythm(HOUR_MS, work, (error) => log.error({ name: error.name }, 'daily work failed'))
+}
+
+const BACKUP_LOOK_MS = 10 * MINUTE_MS
+
+/** Makes backups while the service runs, where a folder is named for them. */
+function makingBackups({ backups, databaseUrl }: Config, composed: Composed): (() => Promise<void>) | undefined {
+  if (!backups) return undefined
+  const { deps, log } = composed
+  const work = () => backUpWhenDue(composed, { ...backups, databaseUrl }, deps.clock.now())
+  return startRhythm(BACKUP_LOOK_MS, work, (error) =>
+    log.error({ name: error.name, code: (error as { code?: unknown }).code }, 'no backup could be made'),
+  )
 }
 
 /** Notes where the audit record stands, hourly and at the end: what is cut off or rewritten later is found by it. */

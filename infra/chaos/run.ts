@@ -85,6 +85,7 @@ export class Run {
     const once = new Map([
       [Math.floor(bookings / 3), () => this.#timely(people)],
       [Math.floor(bookings / 2), async () => this.#fillDisk(true)],
+      [Math.floor((2 * bookings) / 3), async () => this.#stopPolitely()],
     ])
     while (asked < bookings || killed < kills) {
       if (asked < bookings && this.#chance.happens(0.5)) {
@@ -114,6 +115,7 @@ export class Run {
     if (this.#chance.happens(0.02)) this.#skew()
     if (this.#chance.happens(0.01)) this.#fillDisk()
     if (this.#chance.happens(0.03)) await this.#timely(people)
+    if (this.#chance.happens(0.02)) this.#stopPolitely()
   }
 
   /** No more faults; time goes on until every plan has come to its end, or for so many days. */
@@ -177,6 +179,17 @@ export class Run {
     this.#lastKill = Date.now()
     if (this.fleet.databaseUrl) this.doubts.claims(await untilAnswered(() => this.fleet.claimsLeft()))
     return async () => member.process.start()
+  }
+
+  /** As by a deploy: told to stop, and started again. It leaves nothing in doubt, so nothing is noted as that. */
+  #stopPolitely(): void {
+    const member = this.#chance.one(this.fleet.members)
+    if (!member.process.runs) return
+    this.#count(`orderly stops of a ${member.name.split('-')[0]}`)
+    this.#heal(0, async () => {
+      await member.process.stop()
+      return async () => member.process.start()
+    })
   }
 
   #hurtStores(stores: Stores): void {

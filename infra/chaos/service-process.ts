@@ -6,6 +6,8 @@ const ROOT = new URL('../../', import.meta.url).pathname
 export interface ProcessOptions {
   role: 'web' | 'worker' | 'all'
   environment: Record<string, string>
+  /** Where the version lies that is run; without it, this one. */
+  root?: string
   /** What to run instead of the `daysix` command, e.g. the service with a clock that jumps. */
   entry?: string
   /** Heard of what such an entry says. */
@@ -51,12 +53,12 @@ export class ServiceProcess {
   /** Does nothing while it runs. */
   start(): void {
     if (this.runs) return
-    const { entry, role, environment } = this.#options
+    const { entry, role, environment, root = ROOT } = this.#options
     const program = entry ? ['--import', 'tsx', entry] : ['src/cli/daysix.mjs', 'serve']
     const { PATH, HOME } = process.env
     const ipc = entry ? (['ignore', 'pipe', 'pipe', 'ipc'] as const) : (['ignore', 'pipe', 'pipe'] as const)
     const child = spawn(process.execPath, [...program, '--role', role], {
-      cwd: ROOT,
+      cwd: root,
       env: { PATH, HOME, NODE_ENV: 'test', LOG_LEVEL: 'warn', ...environment } as unknown as NodeJS.ProcessEnv,
       stdio: [...ipc],
     })

@@ -22,6 +22,10 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
   },
   'read-reply': { summary: "What a patient's reply means.", load: () => import('./read-reply.ts') },
   person: { summary: 'People who may sign in.', load: () => import('./person.ts') },
+  prints: {
+    summary: 'Paper for a day: what a clinic needs to work without the service.',
+    load: () => import('./prints.ts'),
+  },
   sending: { summary: 'Stop all sending, or let it go on.', load: () => import('./sending.ts') },
   'rotate-key': {
     summary: 'Make a new sealing key and seal all data anew with it.',
@@ -60,8 +64,18 @@ process.stdout.on('error', (error: NodeJS.ErrnoException) => {
 try {
   await (await build(process.argv[2])).parseAsync()
 } catch (error) {
-  if (!(error instanceof Failure)) throw error
+  if (error instanceof Failure) sayFailure(error)
+  else await sayFault(error)
+}
+
+function sayFailure(error: Failure): void {
   const { message, faults = [] } = error.detail
   process.stderr.write([message, ...faults.map((fault) => `  ${fault.field}: ${fault.message}`)].join('\n') + '\n')
   process.exitCode = 2
+}
+
+async function sayFault(error: unknown): Promise<void> {
+  const { tellFault } = await import('../adapters/faults/tell-fault.ts')
+  tellFault(error)
+  process.exitCode = 1
 }

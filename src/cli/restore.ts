@@ -1,13 +1,16 @@
-import { readFile } from 'node:fs/promises'
 import { Command } from 'commander'
+import { readBackup, refuseIncomplete, refuseNewer } from '../adapters/backup/backup-file.ts'
+import { contentOf } from '../adapters/backup/check-backup.ts'
+import { inside } from '../adapters/backup/rows-in.ts'
 import { fromImage } from '../adapters/db/embedded.ts'
+import { knownMigrations } from '../adapters/db/migrate.ts'
+import { refuseOtherKey } from '../adapters/db/reseal.ts'
 import { sealingKeys } from '../adapters/vault/key-file.ts'
 import { createVault } from '../adapters/vault/vault.ts'
 import { compose, type Overrides } from '../compose.ts'
 import { loadConfig, type Config } from '../config.ts'
 import { Failure } from '../domain/failure.ts'
 import { settleRestored } from '../flows/messages/settle-restored.ts'
-import { refuseServer } from './backup.ts'
 import { plainly } from './plainly.ts'
 
 export function command(): Command {
@@ -28,21 +31,30 @@ export function command(): Command {
 }
 
 async function restoreFile(config: Config, file: string): Promise<number> {
-  refuseServer(
-    config,
-    'pg_restore --clean --if-exists --dbname="$DATABASE_URL" daysix.dump, then `daysix restore` without a file',
-  )
-  const image = await readFile(file).catch((error: unknown) => {
-    throw new Failure(
-      'bad-config',
-      { field: 'file', message: `The file ${file} cannot be read. Check its name, and who may read it.` },
-      error,
-    )
+  refuseServer(config)
+  const { about, image } = readBackup(await contentOf(file))
+  // Whatever can be known beforehand is, so that nothing has to be taken back.
+  if (about) refuseNewer(about, knownMigrations())
+  const vault = createVault(await sealingKeys(config.key, config.dataDir, async () => true))
+  refuseOtherKey(about?.keyPrint ?? null, vault)
+  return fromImage(config.dataDir, image, {
+    examine: async (records) => {
+      const found = await inside(records)
+      if (about) refuseIncomplete(about, found.rows)
+      else refuseNewer(found, knownMigrations())
+    },
+    finish: (aside) => settle({ ...config, dataDir: aside }, { vault }),
   })
-  return fromImage(config.dataDir, image, async (aside) => {
-    const vault = createVault(await sealingKeys(config.key, config.dataDir, async () => true))
-    return settle({ ...config, dataDir: aside }, { vault })
-  })
+}
+
+/** A server has its own, better tools. @throws bad-config naming the one to use */
+function refuseServer({ databaseUrl }: Config): void {
+  if (databaseUrl)
+    throw new Failure('bad-config', {
+      field: 'DATABASE_URL',
+      message:
+        'The data is in PostgreSQL: use its own tools, e.g. pg_restore --clean --if-exists --dbname="$DATABASE_URL" daysix.dump, then `daysix restore` without a file',
+    })
 }
 
 async function settleServer(config: Config): Promise<number> {

@@ -28,6 +28,10 @@ async function rotate(): Promise<void> {
   const config = loadConfig()
   if (config.key === undefined)
     say(`new key ${await addKeyToFile(config.dataDir)} in sealing.key: keep a copy of the file`)
+  else
+    say(
+      'no new key was made: DAYSIX_KEY is set. Draw one (openssl rand -base64 32), add it at the end of DAYSIX_KEY after a comma, restart, and run this again',
+    )
   try {
     await withService(async ({ database, vault }) => {
       await pause(TAKEN_UP_MS)

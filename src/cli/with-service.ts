@@ -1,6 +1,6 @@
+import { tellFault } from '../adapters/faults/tell-fault.ts'
 import { compose, type Composed } from '../compose.ts'
 import { loadConfig } from '../config.ts'
-import { Failure } from '../domain/failure.ts'
 
 /**
  * Opens the service's stores for one command, without starting to serve or send, and closes them after it.
@@ -11,11 +11,12 @@ export async function withService(
   onFailure: 'tell' | 'throw' = 'tell',
 ): Promise<void> {
   try {
-    const composed = await compose({ ...loadConfig(), logLevel: 'error' })
+    // Somebody waits at a terminal: that the database is away is said at once.
+    const composed = await compose({ ...loadConfig(), logLevel: 'error' }, { atOnce: true })
     await work(composed).finally(() => composed.close())
   } catch (error) {
-    if (!(error instanceof Failure) || onFailure === 'throw') throw error
-    process.stderr.write(`${error.detail.message}\n`)
+    if (onFailure === 'throw') throw error
+    tellFault(error)
     process.exitCode = 1
   }
 }

@@ -17,6 +17,8 @@ export const FAILURES = {
   changed: { status: 409, title: 'Somebody else has changed it meanwhile' },
   'key-reused': { status: 409, title: 'The Idempotency-Key was used for another request' },
   'data-folder-in-use': { status: 503, title: 'Another process has the data folder' },
+  'database-away': { status: 503, title: 'The database does not take this now' },
+  'database-full': { status: 503, title: 'There is no room left to write in' },
   'bad-config': { status: 500, title: 'The settings cannot be used' },
 } as const satisfies Record<string, { status: number; title: string }>
 

@@ -57,6 +57,8 @@ POST   /desk/{clinic}/day-sheet*                 d c a
 GET    /desk/{clinic}/watch                      d a
 GET    /desk/{clinic}/calls*                     d a
 POST   /desk/{clinic}/calls*                     d a
+GET    /desk/{clinic}/prints                     d a
+GET    /desk/{clinic}/prints/*                   d a
 GET    /desk/{clinic}/replies*                   d a
 POST   /desk/{clinic}/replies*                   d a
 GET    /desk/{clinic}/texts*                     d a

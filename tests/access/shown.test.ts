@@ -55,6 +55,8 @@ describe('whom an answer showed', () => {
     ['everything held', () => admin, '/api/v1/patients/{patient}/export'],
     ['one visit', () => clerk, '/desk/harbour/visits/{booking}'],
     ['a conversation', () => clerk, '/desk/harbour/replies/{patient}'],
+    ['the paper for a day', () => clerk, '/desk/harbour/prints/paper'],
+    ['the paper for a day as a file', () => clerk, '/desk/harbour/prints/file'],
     ['calls for one reason', () => clerk, '/desk/harbour/calls/alike/no-consent'],
     ['calls for one reason as a file', () => clerk, '/desk/harbour/calls/alike/no-consent/file'],
   ]

@@ -88,9 +88,17 @@ describe.skipIf(!(await canMount()))('a disk that is full, on the embedded store
       return answer.status >= 500 ? answer : null
     })
     expect(refused.type).toMatch(/^application\/problem\+json/)
+    expect(refused).toMatchObject({ status: 503, body: { code: 'database-full' } })
+    expect(service.log.join('\n')).not.toMatch(/"stack"/)
+    const health = async () => (await fetch(`${base}/health/ready`)).json() as Promise<Record<string, boolean>>
+    await eventually('it says so', async () => (await health()).writes === false, 20)
+    expect(await health()).toMatchObject({ ready: false, database: true })
+    // What is kept can be read meanwhile.
+    expect((await call('GET', `/bookings/${kept[0]}`)).status).toBe(200)
     expect(service.runs).toBe(true)
     await room.empty()
     expect((await book(500)).status).toBe(201)
+    await eventually('it is ready again', () => isReady(base), 20)
     for (const id of kept) expect((await call('GET', `/bookings/${id}`)).status).toBe(200)
   })
 

@@ -23,6 +23,7 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
       'replies',
       'openings?week=2026-03-16',
       'day-sheet',
+      'prints',
       'texts',
       'service',
       `visits/${desk.ids[7]}`,

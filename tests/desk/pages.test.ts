@@ -28,7 +28,7 @@ const booking = (changes: Record<string, string> = {}) => ({
   ...changes,
 })
 const visitOf = (response: Response) => response.headers.get('location')!.split('/').at(-1)!.split('?')[0]!
-const PAGES = ['/bookings', '/book', '/calls', '/replies', '/openings', '/day-sheet', '/texts', '/service']
+const PAGES = ['/bookings', '/book', '/calls', '/replies', '/openings', '/day-sheet', '/prints', '/texts', '/service']
 
 describe('every page', () => {
   it.each(PAGES)('%s carries the caution, its zone, no patient in its title, and may not be kept', async (path) => {
@@ -310,14 +310,14 @@ describe('the service page', () => {
     await desk.world.reply('+17825550116', 'STOP')
     const words = await text('/service')
     expect(words).toMatch(/Numbers that want no messages 1 /)
-    expect(words).toMatch(/pocket sms, voice Yes/)
+    expect(words).toMatch(/pocket sms, voice, email Yes/)
     expect(words).not.toMatch(/Quillon|Brandle|Skerrow|555/)
   })
 })
 
 describe('the texts page', () => {
   it('shows each language and approves nothing that was not read', async () => {
-    expect(await text('/texts')).toMatch(/English 1\d\d None .*Français/)
+    expect(await text('/texts')).toMatch(/English 2\d\d None .*Français/)
     const response = await post('/texts', { language: 'fr', by: 'Nurse educator, French', kind: 'prep' })
     expect(response.status).toBe(422)
     expect(await response.text()).toContain('Read the contact sheet first')

@@ -1,9 +1,11 @@
 import { execFile } from 'node:child_process'
 import { existsSync, readFileSync } from 'node:fs'
+import { mkdtemp, rm, writeFile } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { promisify } from 'node:util'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { parse } from 'yaml'
+import { parse, stringify } from 'yaml'
 import { createPocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
@@ -28,6 +30,24 @@ interface RuleTests {
 const rules = (parse(read('infra/alerts.yaml')) as { groups: { rules: Rule[] }[] }).groups.flatMap(
   (group) => group.rules,
 )
+
+interface Panel {
+  title: string
+  tells: string
+  expr: string
+  unit: string
+  worry: string
+}
+const { panels } = parse(read('infra/dashboard.yaml')) as { panels: Panel[] }
+const records = (
+  parse(read('infra/records.yaml')) as { groups: { rules: { record: string; expr: string }[] }[] }
+).groups.flatMap((group) => group.rules)
+/** All that is asked of the metrics; what panels ask of records is held against those. */
+const asked: Rule[] = [
+  ...rules,
+  ...panels.map(({ title, expr }) => ({ alert: `panel "${title}"`, expr })).filter(({ expr }) => !/daysix:/.test(expr)),
+  ...records.map(({ record, expr }) => ({ alert: record, expr })),
+]
 
 /** A metric as an alert names it, with the labels it looks at. */
 interface Named {
@@ -93,6 +113,42 @@ describe('the alerts', () => {
   })
 })
 
+describe('the panels', () => {
+  it('say what they tell, in which unit, and when to worry', () => {
+    expect(panels.length).toBeGreaterThan(0)
+    for (const panel of panels)
+      expect(
+        Object.values(panel).every((words) => typeof words === 'string' && words !== ''),
+        panel.title,
+      ).toBe(true)
+  })
+
+  it('look at records that are there, and at every one of them', () => {
+    const used = panels.flatMap(({ expr }) => expr.match(/daysix:\w+:\w+/g) ?? [])
+    expect([...new Set(used)].sort()).toEqual(records.map(({ record }) => record).sort())
+  })
+
+  it('keep to labels that their record leaves', () => {
+    for (const { expr } of panels)
+      for (const [, by, record, within = ''] of expr.matchAll(
+        /(?:by \((\w+)\) \()?(daysix:\w+:\w+)(?:\{([^}]*)\})?/g,
+      )) {
+        const left = /by \(([^)]*)\)/.exec(records.find((each) => each.record === record)!.expr)![1]!.split(', ')
+        const wanted = [...within.matchAll(/(\w+)\s*!?=/g)].map(([, label]) => label!)
+        expect(left, expr).toEqual(expect.arrayContaining(by ? [by, ...wanted] : wanted))
+      }
+  })
+
+  it.skipIf(!existsSync(PROMTOOL))('are right for promtool, as the records are', async () => {
+    await run(PROMTOOL, ['check', 'rules', join(ROOT, 'infra/records.yaml')])
+    const folder = await mkdtemp(join(tmpdir(), 'daysix-panels-'))
+    const file = join(folder, 'panels.yaml')
+    const asRules = panels.map(({ expr }, index) => ({ record: `panel:${index}`, expr }))
+    await writeFile(file, stringify({ groups: [{ name: 'panels', rules: asRules }] }))
+    await run(PROMTOOL, ['check', 'rules', file]).finally(() => rm(folder, { recursive: true }))
+  })
+})
+
 describe('what a running service exposes', () => {
   let service: Composed
   let running: Running
@@ -142,7 +198,7 @@ describe('what a running service exposes', () => {
       body: JSON.stringify(body),
     })
 
-  it.each(rules)('has all that $alert looks at', (rule) => {
+  it.each(asked)('has all that $alert looks at', (rule) => {
     const wanted = named(rule)
     expect(wanted.length).toBeGreaterThan(0)
     for (const { metric, labels } of wanted) {
@@ -164,8 +220,13 @@ describe('what a running service exposes', () => {
   })
 
   it('has what the alerts group by', () => {
-    const groups = rules.flatMap(({ expr }) => [...expr.matchAll(/by \((\w+)\) \(\w+\((daysix_\w+)/g)])
+    const groups = asked.flatMap(({ expr }) => [...expr.matchAll(/by \(([\w, ]+)\) \((?:\w+\()?(daysix_\w+)/g)])
     expect(groups.length).toBeGreaterThan(0)
-    for (const [, label, metric] of groups) expect(samples.get(metric!)!.every((sample) => label! in sample)).toBe(true)
+    for (const [, labels, metric] of groups)
+      for (const label of labels!.split(', '))
+        expect(
+          samples.get(metric!)!.every((sample) => label in sample),
+          `${metric}{${label}}`,
+        ).toBe(true)
   })
 })

@@ -20,7 +20,12 @@ const LINE = '{"id":"a","lmp":"2026-03-02","from":"2026-03-20","to":"2026-03-20"
 let app: string
 const tools = () => join(app, 'node_modules')
 const run = (...args: string[]) => {
-  const { status, stdout, stderr } = spawnSync(process.execPath, args, { cwd: app, input: LINE, encoding: 'utf8' })
+  const { status, stdout, stderr } = spawnSync(process.execPath, args, {
+    cwd: app,
+    env: { ...process.env, LOG_LEVEL: 'debug' },
+    input: LINE,
+    encoding: 'utf8',
+  })
   return { status, stdout, stderr }
 }
 const forecast = () => run('src/cli/daysix.mjs', 'forecast')

@@ -191,6 +191,7 @@ export class Life {
       ready: async () => true,
       start: nothing,
       pause: nothing,
+      rest: nothing,
       stop: nothing,
     }
   }

@@ -1,6 +1,7 @@
-import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import { openEmbedded } from '../../src/adapters/db/embedded.ts'
 import type { Database } from '../../src/adapters/db/pool.ts'
+import { migrate } from '../../src/adapters/db/migrate.ts'
 import { openStore } from '../../src/adapters/db/store.ts'
 import { testVault } from '../harness/servers.ts'
 
@@ -37,5 +38,30 @@ describe('the tables', () => {
     await expect([head, ...tables, '', ...indexes, '', ...triggers, ''].join('\n')).toMatchFileSnapshot(
       '../../infra/schema.sql',
     )
+  })
+})
+
+describe('tables at which a newer version has been', () => {
+  let database: Database
+  beforeEach(async () => {
+    database = await openEmbedded(undefined, null)
+    await migrate(database)
+    await database.records.query(
+      `insert into daysix.kysely_migration (name, timestamp) values ('9001-only-adds', '2030-01-01')`,
+    )
+  })
+  afterEach(() => database.close())
+
+  it('are gone on with, and left alone, where nothing was taken away: as while a new version comes into use', async () => {
+    expect(await migrate(database)).toEqual([])
+    await openStore(database, testVault())
+  })
+
+  it('are refused in one line where what this version needs is no more', async () => {
+    await database.records.query(`update daysix.schema_floor set needs = '9001-only-adds'`)
+    await expect(migrate(database)).rejects.toMatchObject({
+      code: 'bad-config',
+      message: expect.stringMatching(/^[^\n]*newer version of Daysix \(9001-only-adds\)[^\n]*$/) as string,
+    })
   })
 })

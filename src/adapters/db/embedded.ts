@@ -5,11 +5,13 @@ import { promisify } from 'node:util'
 import { gunzip } from 'node:zlib'
 import { PGlite } from '@electric-sql/pglite'
 import { Failure } from '../../domain/failure.ts'
+import { damaged } from '../backup/backup-file.ts'
+import { makeFolder } from '../faults/make-folder.ts'
 import { CopyInMemory, copyImage, foundImage } from './embedded-image.ts'
 import { EmbeddedPool } from './embedded-pool.ts'
 import { sessionOf } from './embedded-wire.ts'
 import { claimFolder } from './folder-claim.ts'
-import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
+import { QUEUE_SCHEMA, SCHEMA, type Database, type Pool } from './pool.ts'
 import { shutFolder, shutTree } from './owner-only.ts'
 import { startPglite } from './start-pglite.ts'
 
@@ -25,45 +27,35 @@ function refuseMoved(folder: string): void {
   throw new Failure('bad-config', { field: 'DATA_DIR', message })
 }
 
-/** Writes an image of the database in this folder, which no other process may be using. */
-export async function imageOf(folder: string): Promise<Uint8Array> {
-  const letGo = await claimFolder(folder)
-  const pglite = await startPglite({ dataDir: join(folder, 'postgres') })
-  try {
-    return new Uint8Array(await (await pglite.dumpDataDir('gzip')).arrayBuffer())
-  } finally {
-    await pglite.close()
-    await letGo()
-  }
-}
-
 /** Where a restore works until all of it has succeeded. */
 const RESTORING = 'restoring'
 
+/** What is done with an image on its way into a folder. */
+interface Restoring<T> {
+  /** Looks into the database as it was kept. */
+  examine: (records: Pool) => Promise<void>
+  /** Does what must be done before anybody may start with it; gets the folder in which it lies meanwhile. */
+  finish: (aside: string) => Promise<T>
+}
+
 /**
- * Makes the database of a folder from an image: wholly or not at all. It is unpacked beside, `finish` does what must be
- * done before anybody may start with it, and only then it takes its place; whatever goes wrong before leaves the folder
- * as it was.
- * @param finish gets the folder in which the database lies meanwhile
+ * Makes the database of a folder from an image: wholly or not at all. It is unpacked beside, looked into and settled,
+ * and only then it takes its place; whatever goes wrong before leaves the folder as it was.
  * @throws bad-config when the folder has a database already, or the image is none
  */
-export async function fromImage<T>(
-  folder: string,
-  image: Uint8Array,
-  finish: (aside: string) => Promise<T>,
-): Promise<T> {
+export async function fromImage<T>(folder: string, image: Uint8Array, { examine, finish }: Restoring<T>): Promise<T> {
   if (existsSync(join(folder, 'postgres'))) {
     throw new Failure('bad-config', {
       field: 'DATA_DIR',
       message: 'This data folder holds a database already. Restore into an empty one.',
     })
   }
-  const made = await mkdir(folder, { recursive: true, mode: 0o700 })
+  const made = await makeFolder(folder)
   const letGo = await claimFolder(folder)
   const aside = join(folder, RESTORING)
   try {
     await rm(aside, { recursive: true, force: true })
-    await unpack(aside, image)
+    await unpack(aside, image, examine)
     const result = await finish(aside)
     await rename(join(aside, 'postgres'), join(folder, 'postgres'))
     return result
@@ -75,26 +67,31 @@ export async function fromImage<T>(
   }
 }
 
-async function unpack(folder: string, image: Uint8Array): Promise<void> {
+async function unpack(folder: string, image: Uint8Array, examine: (records: Pool) => Promise<void>): Promise<void> {
   await mkdir(folder, { mode: 0o700 })
+  const pglite = await pgliteFrom(image, join(folder, 'postgres'))
+  try {
+    await examine(new EmbeddedPool(await sessionOf(pglite)))
+  } finally {
+    await pglite.close()
+  }
+}
+
+/** @throws bad-config where the image is none */
+async function pgliteFrom(image: Uint8Array, dataDir: string): Promise<PGlite> {
   try {
     // Read through first: PGlite would say in many lines of its own what is wrong with half a file.
     await promisify(gunzip)(image)
-    const pglite = await startPglite({
-      dataDir: join(folder, 'postgres'),
-      loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]),
-    })
-    await pglite.close()
+    return await startPglite({ dataDir, loadDataDir: new Blob([image as Uint8Array<ArrayBuffer>]) })
   } catch (error) {
-    throw new Failure(
-      'bad-config',
-      {
-        field: 'file',
-        message: 'This file is no backup of Daysix, or it is damaged. Nothing was restored; take another copy.',
-      },
-      error,
-    )
+    throw damaged(error)
   }
+}
+
+/** A database in memory made of an image, to be looked into. @throws bad-config where the image is none */
+export async function openImage(image: Uint8Array): Promise<Pick<Database, 'records' | 'close'>> {
+  const pglite = await pgliteFrom(image, 'memory://')
+  return { records: new EmbeddedPool(await sessionOf(pglite)), close: () => pglite.close() }
 }
 
 /** @throws bad-config where a restore was cut off: starting anew would look as if all had gone well. */
@@ -127,7 +124,7 @@ function startIn(folder: string, image: string | null): Promise<PGlite> {
  * @throws data-folder-in-use when another process has it.
  */
 export async function openEmbedded(folder: string | undefined, image = foundImage()): Promise<Database> {
-  if (folder) await mkdir(folder, { recursive: true, mode: 0o700 })
+  if (folder) await makeFolder(folder)
   if (folder) refuseMoved(folder)
   if (folder) refuseUnfinished(folder)
   const letGo = folder ? await claimFolder(folder) : async () => {}
@@ -144,6 +141,7 @@ export async function openEmbedded(folder: string | undefined, image = foundImag
     migrated: from !== null,
     records: pool,
     queue: pool,
+    image: async () => new Uint8Array(await (await pglite.dumpDataDir('gzip')).arrayBuffer()),
     close: async () => {
       await pglite.close()
       await letGo()

@@ -1,3 +1,4 @@
+import { Failure } from '../../domain/failure.ts'
 import { runMigrations } from 'bullmq'
 import { Kysely, Migrator, PostgresDialect } from 'kysely'
 import { QUEUE_SCHEMA, SCHEMA, type Database } from './pool.ts'
@@ -26,6 +27,8 @@ import * as signInTries from './migrations/0022-sign-in-tries.ts'
 import * as parts from './migrations/0023-parts.ts'
 import * as confirms from './migrations/0024-confirms.ts'
 import * as email from './migrations/0025-email.ts'
+import * as operating from './migrations/0026-operating.ts'
+import * as figures from './migrations/0027-figures.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -54,6 +57,8 @@ const MIGRATIONS = {
   '0023-parts': parts,
   '0024-confirms': confirms,
   '0025-email': email,
+  '0026-operating': operating,
+  '0027-figures': figures,
 }
 
 /**
@@ -62,7 +67,7 @@ const MIGRATIONS = {
  * @returns the migrations that were made
  */
 export async function migrate(database: Database, to?: keyof typeof MIGRATIONS): Promise<string[]> {
-  if (database.migrated) return []
+  if (database.migrated || (await newerHasBeen(database))) return []
   await database.records.query(`create schema if not exists ${SCHEMA}`)
   const migrator = migratorOf(database)
   const { error, results = [] } = to ? await migrator.migrateTo(to) : await migrator.migrateToLatest()
@@ -76,6 +81,31 @@ export async function pendingMigrations(database: Database): Promise<string[]> {
   if (database.migrated) return []
   const known = await migratorOf(database).getMigrations()
   return known.filter(({ executedAt }) => executedAt === undefined).map(({ name }) => name)
+}
+
+/** Every migration that this version knows, in order. */
+export const knownMigrations = (): string[] => Object.keys(MIGRATIONS).sort()
+
+/**
+ * A newer version has been at these tables. This one goes on with them, and leaves them as they are, where nothing was
+ * taken away that it needs: while a new version comes into use, processes of the one before may still be started.
+ * @returns whether a newer version has been there. @throws bad-config where this version can do nothing with them
+ */
+async function newerHasBeen({ records }: Database): Promise<boolean> {
+  const { rows: there } = await records.query(
+    `select to_regclass('${SCHEMA}.kysely_migration') is not null as made, to_regclass('${SCHEMA}.schema_floor') is not null as floor`,
+  )
+  if (there[0]!.made !== true) return false
+  const { rows } = await records.query(`select name from ${SCHEMA}.kysely_migration order by name`)
+  const unknown = rows.map(({ name }) => String(name)).filter((name) => !(name in MIGRATIONS))
+  if (unknown.length === 0) return false
+  const { rows: floors } =
+    there[0]!.floor === true ? await records.query(`select needs from ${SCHEMA}.schema_floor`) : { rows: [] }
+  if (floors[0] && String(floors[0].needs) in MIGRATIONS) return true
+  throw new Failure('bad-config', {
+    field: 'DATABASE_URL',
+    message: `These tables were made by a newer version of Daysix (${unknown.at(-1)}), and this one cannot go on with them. Start that version, or a newer one.`,
+  })
 }
 
 function migratorOf(database: Database): Migrator {

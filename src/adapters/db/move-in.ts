@@ -4,9 +4,9 @@ import { SCHEMA, type Database, type PoolClient } from './pool.ts'
 /** Rows carried over at a time. */
 const BATCH = 500
 /** Belong to one database and mean nothing in another. */
-const STAYS = new Set(['worker', 'kysely_migration', 'kysely_migration_lock'])
-/** Given a first row by the migrations themselves, which the source's row replaces. */
-const SEEDED = new Set(['audit_head'])
+const STAYS = new Set(['worker', 'kysely_migration', 'kysely_migration_lock', 'schema_floor'])
+/** Given a first row by the migrations or by a first start, which is no data: the source's rows replace it. */
+const SEEDED = new Set(['audit_head', 'key_check'])
 
 export interface Moved {
   table: string

@@ -36,6 +36,8 @@ export interface Database {
   wasOpen?: boolean
   records: Pool
   queue: Pool
+  /** An image of an embedded database, gzipped; while it is made, nothing else is asked of it. */
+  image?(): Promise<Uint8Array>
   close(): Promise<void>
 }
 

@@ -201,18 +201,26 @@ export async function hasSealedData({ records }: Database): Promise<boolean> {
   return (await records.query(`select 1 from ${SCHEMA}.key_check`)).rows.length > 0
 }
 
+const printOf = (vault: Vault) => vault.fingerprint('look-up key check')
+
 /**
- * Makes sure that the look-up key is the one the data were kept with. With another one every patient would seem
- * unknown, and no STOP would be found. @throws bad-config
+ * With another key every patient would seem unknown, and no STOP would be found.
+ * @param print as it was kept with the data; null = nothing was ever sealed
+ * @throws bad-config
  */
-export async function checkLookUpKey({ records }: Database, vault: Vault): Promise<void> {
-  const print = vault.fingerprint('look-up key check')
-  await records.query(`insert into ${SCHEMA}.key_check (print) values ($1) on conflict do nothing`, [print])
-  const { rows } = await records.query(`select print from ${SCHEMA}.key_check`)
-  if (rows[0]!.print === print) return heedBound({ records }, vault)
+export function refuseOtherKey(print: string | null, vault: Vault): void {
+  if (print === null || print === printOf(vault)) return
   throw new Failure('bad-config', {
     field: 'DAYSIX_KEY',
     message:
-      'These data were kept with another key. Put the key they were first kept with at the beginning of the list.',
+      'These data were kept with another key. Put that key in its place: sealing.key in DATA_DIR, or first in the list of DAYSIX_KEY.',
   })
+}
+
+/** Makes sure that the look-up key is the one the data were kept with. @throws bad-config */
+export async function checkLookUpKey({ records }: Database, vault: Vault): Promise<void> {
+  await records.query(`insert into ${SCHEMA}.key_check (print) values ($1) on conflict do nothing`, [printOf(vault)])
+  const { rows } = await records.query(`select print from ${SCHEMA}.key_check`)
+  refuseOtherKey(String(rows[0]!.print), vault)
+  await heedBound({ records }, vault)
 }

@@ -13,7 +13,7 @@ const ENDED = /^Aborted\(/
  * because the disk is full. PGlite would ask a session that is dead for ever, within one call, so that not even a
  * signal would be heard. Whoever keeps the service running starts it again; what was committed is there.
  *
- * @throws bad-config with PostgreSQL's own words when it does not start.
+ * @throws database-away with PostgreSQL's own words when it does not start.
  */
 export async function startPglite(options: PGliteOptions): Promise<PGlite> {
   let lastWords = 'it gives no reason'
@@ -26,7 +26,7 @@ export async function startPglite(options: PGliteOptions): Promise<PGlite> {
     return await PGlite.create({ ...options, extensions: { btree_gist }, onStderr })
   } catch (error) {
     throw new Failure(
-      'bad-config',
+      'database-away',
       { field: 'DATA_DIR', message: `The database in the data folder does not start: ${lastWords}` },
       error,
     )

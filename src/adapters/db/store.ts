@@ -17,6 +17,7 @@ import { replyRecords } from './replies/reply.records.ts'
 import { offerRecords } from './visits/offer.records.ts'
 import { overlapsIn } from './visits/overlaps.ts'
 import { slotRecords } from './visits/slot.records.ts'
+import { standingRecords } from './messages/standing.records.ts'
 import { workerRecords } from './messages/worker.records.ts'
 import type { Db } from './connections.ts'
 import { inTransaction } from './transaction.ts'
@@ -54,6 +55,9 @@ function records(db: Db, vault: Vault): Records {
     },
     get workers() {
       return (made.workers ??= workerRecords(db))
+    },
+    get standing() {
+      return (made.standing ??= standingRecords(db))
     },
     get replies() {
       return (made.replies ??= replyRecords(db, vault))

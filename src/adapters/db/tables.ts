@@ -136,6 +136,18 @@ export interface WorkerTable {
   seen_at: Generated<Date>
 }
 
+/** How the service stood at a moment. */
+export interface FigureSampleTable {
+  at: Date
+  overdue: number
+  oldest_seconds: number
+  sent: number
+  not_arrived: number
+  urgent_calls: number
+  workers: number
+  sweep_seconds: number | null
+}
+
 export interface EarlyReceiptTable {
   gateway: string
   ref: string
@@ -221,6 +233,7 @@ export interface Tables {
   offer: OfferTable
   message: MessageTable
   worker: WorkerTable
+  figure_sample: FigureSampleTable
   early_receipt: EarlyReceiptTable
   reply: ReplyTable
   long_reply: LongReplyTable

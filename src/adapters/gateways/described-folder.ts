@@ -12,7 +12,12 @@ interface DescribedFile {
 
 /** The descriptions in a folder, by the names of their files. @throws Failure `bad-input` where it cannot be read */
 export async function readFolder(folder: string): Promise<DescribedFile[]> {
-  const files = await readdir(folder).catch(() => badInput('gateways', `The folder ${folder} cannot be read.`))
+  const files = await readdir(folder).catch(() =>
+    badInput(
+      'gateways',
+      `GATEWAYS_DIR: the folder ${folder} is not there, or cannot be read. Mend the name, or its rights.`,
+    ),
+  )
   const described = files.filter((file) => /\.(ya?ml|json)$/.test(file)).sort()
   return Promise.all(described.map(async (file) => ({ file, text: await readFile(join(folder, file), 'utf8') })))
 }

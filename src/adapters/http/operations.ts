@@ -1,5 +1,6 @@
 import { Router, type RequestHandler } from 'express'
 import type { Metrics } from '../metrics/metrics.ts'
+import { isOfDatabase } from './problem.ts'
 
 /** Whether each store answers, by name. */
 export type Readiness = Record<string, boolean>
@@ -40,7 +41,7 @@ function timing(metrics: Metrics): RequestHandler {
     response.once('finish', () => {
       const route = request.route ? `${request.baseUrl}${(request.route as { path: unknown }).path as string}` : 'none'
       metrics.answered(
-        { method: request.method, route, status: response.statusCode },
+        { method: request.method, route, status: isOfDatabase(response) ? 'away' : response.statusCode },
         (performance.now() - began) / 1000,
       )
     })

@@ -1,7 +1,8 @@
-import type { ErrorRequestHandler } from 'express'
+import type { ErrorRequestHandler, Request, Response } from 'express'
 import type { Logger } from 'pino'
 import * as z from 'zod'
 import { FAILURES, Failure } from '../../domain/failure.ts'
+import { codeOf, databaseTrouble, type DatabaseTrouble } from '../faults/database-trouble.ts'
 
 /** RFC 9457 problem details. `type` is a relative reference to the explanation in the documentation. */
 export interface Problem {
@@ -49,7 +50,34 @@ function toFailure(error: unknown): Failure | null {
   if (type === 'encoding.unsupported' || type === 'charset.unsupported')
     return new Failure('not-json', { message: 'Send JSON in UTF-8, not compressed.' })
   if (error instanceof URIError) return new Failure('not-found', { message: 'This address cannot be read.' })
-  return null
+  const trouble = databaseTrouble(error)
+  return trouble && new Failure(trouble === 'full' ? 'database-full' : 'database-away', { message: TROUBLE[trouble] })
+}
+
+/** A connection that broke off may have carried the whole: only then it is not certain that nothing was saved. */
+const TROUBLE: Record<DatabaseTrouble, string> = {
+  away: 'Nothing was saved. Try again in a minute; on paper meanwhile.',
+  full: 'Nothing was saved: the disk of the database is full. Tell whoever looks after the service; on paper meanwhile.',
+  'broke-off': 'It may not have been saved. Try again in a minute, but look first whether it is there.',
+}
+const RETRY_AFTER_S = 15
+
+/** What passes by itself is no error of ours, and says when to come again. */
+export function isOfDatabase({ locals }: Response): boolean {
+  return locals.code === 'database-away' || locals.code === 'database-full'
+}
+
+/** Notes a problem on the answer and in the log: the unexpected with its stack, never with a body. */
+export function noteProblem(
+  { log, what }: { log: Logger; what: string },
+  { error, problem }: { error: unknown; problem: Problem },
+  [request, response]: [Request, Response],
+): void {
+  response.locals.code = problem.code
+  if (isOfDatabase(response)) {
+    response.set('Retry-After', String(RETRY_AFTER_S))
+    response.locals.cause = codeOf(error)
+  } else if (problem.status >= 500) log.error({ request: request.id, error: describe(error) }, what)
 }
 
 function fromZod(error: z.ZodError): Failure {
@@ -58,13 +86,12 @@ function fromZod(error: z.ZodError): Failure {
   return new Failure('bad-input', { ...first, faults })
 }
 
-/** Answers every error as a problem document; logs the unexpected with its stack, never with a body. */
+/** Answers every error as a problem document. */
 export function problemHandler(log: Logger): ErrorRequestHandler {
   return (error, request, response, next) => {
     if (response.headersSent) return next(error)
     const problem = toProblem(error)
-    response.locals.code = problem.code
-    if (problem.status >= 500) log.error({ request: request.id, error: describe(error) }, 'request failed')
+    noteProblem({ log, what: 'request failed' }, { error, problem }, [request, response])
     response.status(problem.status).type(PROBLEM_TYPE).send(JSON.stringify(problem))
   }
 }

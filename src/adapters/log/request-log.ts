@@ -24,8 +24,9 @@ export function requestLog(log: Logger): RequestHandler {
 }
 
 /** What the answer says went wrong, in a word of ours. */
-function codeOf({ locals }: Response): { code?: string } {
-  return typeof locals.code === 'string' ? { code: locals.code } : {}
+function codeOf({ locals }: Response): { code?: string; cause?: string } {
+  const word = (name: 'code' | 'cause') => (typeof locals[name] === 'string' ? { [name]: locals[name] } : {})
+  return { ...word('code'), ...word('cause') }
 }
 
 function levelOf({ originalUrl, complete }: Request, { statusCode }: Response): Level {

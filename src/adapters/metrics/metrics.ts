@@ -1,6 +1,7 @@
 import { Counter, Gauge, Histogram, Registry, collectDefaultMetrics } from 'prom-client'
 import { isAboutHer } from '../../domain/messages/voice/retry-call.ts'
 import type { Gateway } from '../../flows/ports/gateway.ts'
+import type { DatabaseClock } from '../clock/database-clock.ts'
 import type { Clock, Store } from '../../flows/ports/deps.ts'
 
 /** What this process measures, in the Prometheus format. Labels are our own words: no ids, nothing about anybody. */
@@ -12,7 +13,8 @@ export interface Metrics {
   /** Seconds from the time a message was due until its alarm was heard. */
   late(seconds: number): void
   swept(seconds: number, succeeded: boolean): void
-  answered(facts: { method: string; route: string; status: number }, seconds: number): void
+  /** @param facts with `away` where the database did not take it: other alerts tell of that */
+  answered(facts: { method: string; route: string; status: number | 'away' }, seconds: number): void
   /** The same gateway, with its sends timed. */
   timed(gateway: Gateway): Gateway
 }
@@ -20,50 +22,40 @@ export interface Metrics {
 const SECONDS = [0.005, 0.02, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 15, 60]
 const LATENESS = [0.1, 0.5, 1, 5, 15, 60, 300, 900, 3600]
 
-/** @param ofProcess with memory, event loop and the like of this process. */
-export function createMetrics(store: Store, clock: Clock, ofProcess = true): Metrics {
+/**
+ * @param ofProcess with memory, event loop and the like of this process.
+ * @param timing the database's clock, where that is another machine's.
+ */
+export function createMetrics(
+  store: Store,
+  clock: Clock,
+  ofProcess = true,
+  timing: Pick<DatabaseClock, 'offset'> | null = null,
+): Metrics {
   const registry = new Registry()
   const registers = [registry]
   if (ofProcess) collectDefaultMetrics({ register: registry })
+  // Gauges with the name of a counter: Prometheus' own checks refuse them.
+  for (const what of ['handles', 'requests', 'resources']) registry.removeSingleMetric(`nodejs_active_${what}_total`)
   const events = new Counter({
     name: 'daysix_events_total',
     help: 'What happened, by kind.',
     labelNames: ['what'],
     registers,
   })
-  const sends = new Histogram({
-    name: 'daysix_send_seconds',
-    help: 'Time a gateway took to answer.',
-    labelNames: ['gateway', 'outcome'],
-    buckets: SECONDS,
-    registers,
-  })
-  const lateness = new Histogram({
-    name: 'daysix_lateness_seconds',
-    help: 'From due to rung.',
-    buckets: LATENESS,
-    registers,
-  })
-  const sweeps = new Histogram({
-    name: 'daysix_sweep_seconds',
-    help: 'Time a sweep took.',
-    labelNames: ['outcome'],
-    buckets: SECONDS,
-    registers,
-  })
+  const seconds = (name: string, help: string, labelNames: string[], buckets = SECONDS) =>
+    new Histogram({ name, help, labelNames, buckets, registers })
+  const sends = seconds('daysix_send_seconds', 'Time a gateway took to answer.', ['gateway', 'outcome'])
+  const lateness = seconds('daysix_lateness_seconds', 'From due to rung.', [], LATENESS)
+  const sweeps = seconds('daysix_sweep_seconds', 'Time a sweep took.', ['outcome'])
+  const requests = seconds('daysix_http_request_seconds', 'Time to answer a request.', ['method', 'route', 'status'])
   const swept = new Gauge({
     name: 'daysix_last_sweep_timestamp_seconds',
     help: 'When a sweep last ended well.',
     registers,
   })
-  const requests = new Histogram({
-    name: 'daysix_http_request_seconds',
-    help: 'Time to answer a request.',
-    labelNames: ['method', 'route', 'status'],
-    buckets: SECONDS,
-    registers,
-  })
   gaugesOf(store, clock, registers)
+  clockGauge(timing, registers)
   const gateways = gatewayGauge(registers)
   return {
     contentType: registry.contentType,
@@ -75,7 +67,10 @@ export function createMetrics(store: Store, clock: Clock, ofProcess = true): Met
       if (succeeded) swept.setToCurrentTime()
     },
     answered: ({ method, route, status }, seconds) =>
-      requests.observe({ method, route, status: `${Math.floor(status / 100)}xx` }, seconds),
+      requests.observe(
+        { method, route, status: status === 'away' ? status : `${Math.floor(status / 100)}xx` },
+        seconds,
+      ),
     timed: (gateway) => {
       gateways.add(gateway)
       return timed(gateway, sends)
@@ -111,6 +106,19 @@ function gaugesOf(store: Store, clock: Clock, registers: Registry[]): void {
       } catch {
         reachable.set(0)
       }
+    },
+  })
+}
+
+function clockGauge(timing: Pick<DatabaseClock, 'offset'> | null, registers: Registry[]): void {
+  new Gauge({
+    name: 'daysix_clock_offset_seconds',
+    help: 'By how much the clock of this machine is ahead of that of the database.',
+    registers,
+    collect() {
+      // A database that is part of this process has its clock.
+      const offset = timing ? timing.offset() : 0
+      if (offset !== null) this.set(offset / 1000)
     },
   })
 }

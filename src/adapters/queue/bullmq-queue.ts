@@ -38,6 +38,7 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
   }
   const later = behind(add, onError)
   let worker: Worker | null = null
+  let ended = false
   return {
     enqueue: async (jobs) => {
       if (jobs.length > 0) await add(jobs)
@@ -68,7 +69,14 @@ export function createBullQueue({ store, clock, concurrency, onError }: BullQueu
       worker.on('failed', (job, error) => onError(error, (job?.data as JobData | undefined)?.m))
       // Not waited for: a store that is away now comes back later, and the start must not hang on it.
     },
-    pause: async () => worker?.pause(true),
+    pause: async () => {
+      ended = true
+      await worker?.pause(true)
+    },
+    rest: async (resting) => {
+      if (ended) return
+      await (resting ? worker?.pause(true) : worker?.resume())
+    },
     stop: async () => {
       // A store that is away must not keep the process from stopping.
       await Promise.race([later.flush().then(() => closeAll(worker, queue)), pause(STOP_MS)])
@@ -137,6 +145,8 @@ function toJob(job: SendJob, now: Date) {
     data,
     opts: {
       jobId: jobKey(job),
+      // Else it would be the machine's time, which may be another one than everybody else's.
+      timestamp: now.getTime(),
       delay: Math.max(0, job.at.getTime() - now.getTime()),
       removeOnComplete: true,
       removeOnFail: true,

@@ -30,10 +30,18 @@ export function databaseQueueStore(database: Database): QueueStore {
  * Redis, for large regions: one server, or a cluster where the address lists several nodes
  * (`redis://node1:6379,node2:6379`) or says `?cluster`. The hash tag in the prefix keeps all keys of the queue in one
  * slot of a cluster, as BullMQ's scripts need.
+ * @param refused told once when it does not take our user or password
  */
-export function redisQueueStore(url: string): QueueStore {
+export function redisQueueStore(url: string, refused: () => void = () => {}): QueueStore {
   const connection = isCluster(url) ? openCluster(url) : new Redis(url, PATIENT)
-  connection.on('error', () => {}) // reconnects by itself; what a failed call means is told to the caller
+  // Reconnects by itself; what a failed call means is told to the caller. A wrong password no waiting mends.
+  let isTold = false
+  connection.on('ready', () => (isTold = false))
+  connection.on('error', (error) => {
+    if (isTold || !REFUSED.test(error.message)) return
+    isTold = true
+    refused()
+  })
   const away = new Set(['reconnecting', 'close', 'end'])
   return {
     factory: createRedisBackend as unknown as BackendFactory,
@@ -44,6 +52,9 @@ export function redisQueueStore(url: string): QueueStore {
     close: async () => connection.disconnect(),
   }
 }
+
+/** How Redis says so of a login; older ones than 6 without a word of their own. */
+const REFUSED = /^(WRONGPASS|NOAUTH|NOPERM)|invalid password|without any password configured/
 
 /** As BullMQ needs it: its worker's blocking call waits out a restart instead of failing. */
 const PATIENT = { maxRetriesPerRequest: null, retryStrategy: (times: number) => Math.min(times * 100, 2_000) }

@@ -24,6 +24,8 @@ export function createVirtualQueue(clock: VirtualClock): JobQueue {
     start: async (listener) => {
       run = listener
     },
+    // There is nobody to leave it to.
+    rest: async () => {},
     pause: async () => {
       run = null
     },

@@ -1,5 +1,6 @@
-import { mkdir, rm, writeFile } from 'node:fs/promises'
+import { rm, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
+import { makeFolder } from '../faults/make-folder.ts'
 
 const pathIn = (dataDir: string) => join(dataDir, 'first-administrator.txt')
 
@@ -27,7 +28,7 @@ export async function sayFirstCode({ login, code }: FirstCode, place: Place): Pr
   if (!place.production || place.isTerminal) return said(code)
   const path = pathIn(place.dataDir)
   // With a database elsewhere nothing else may have needed the folder yet.
-  await mkdir(place.dataDir, { recursive: true, mode: 0o700 })
+  await makeFolder(place.dataDir)
   // Anew, since the mode of a file that is there already would stay as it is.
   await rm(path, { force: true })
   await writeFile(path, said(code), { flag: 'wx', mode: 0o600 })

@@ -3,6 +3,7 @@ import { existsSync, readdirSync } from 'node:fs'
 import { join } from 'node:path'
 import * as z from 'zod'
 import type { FullProtocol, Protocol } from '../../domain/preparation/protocol.ts'
+import { Failure } from '../../domain/failure.ts'
 import { NOTHING_APPROVED, type Approvals } from '../../domain/messages/texts/approval.ts'
 import { digestOf } from './digest.ts'
 import { answersOf, loadAnswers, type LanguageAnswers } from './load-answers.ts'
@@ -12,13 +13,14 @@ import { checkData, Faults, readYaml, TEMPLATES } from './files.ts'
  * Reads every protocol. A file in `siteFolder/protocols` adds a protocol, or changes the one with the same id: each
  * field that it names replaces the field that came with Daysix.
  *
- * @throws Failure `bad-input` listing all faults of all files.
+ * @throws Failure `bad-input` listing all faults of all files; `bad-config` where the site's folder cannot be read
  */
 export function loadProtocols(
   folder: string = TEMPLATES,
   siteFolder?: string,
   approvals: Approvals = NOTHING_APPROVED,
 ): Map<string, FullProtocol> {
+  if (siteFolder !== undefined) refuseUnreadable(siteFolder)
   const faults = new Faults(folder)
   const languages = loadAnswers(folder, faults)
   const protocols = new Map<string, FullProtocol>()
@@ -29,6 +31,16 @@ export function loadProtocols(
   }
   faults.throwIfAny()
   return protocols
+}
+
+/** Its protocols would be missing without a word. */
+function refuseUnreadable(siteFolder: string): void {
+  try {
+    readdirSync(join(siteFolder, 'protocols'))
+  } catch (error) {
+    const message = `SITE_TEMPLATES_DIR: ${siteFolder} is not there, cannot be read, or has no folder "protocols". Mend the name, or make it.`
+    throw new Failure('bad-config', { field: 'SITE_TEMPLATES_DIR', message }, error)
+  }
 }
 
 /**

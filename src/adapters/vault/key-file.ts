@@ -1,8 +1,9 @@
 import { randomBytes } from 'node:crypto'
 import { existsSync, readFileSync, statSync } from 'node:fs'
-import { mkdir, open, readFile, rename, writeFile } from 'node:fs/promises'
+import { open, readFile, rename, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import { Failure } from '../../domain/failure.ts'
+import { makeFolder } from '../faults/make-folder.ts'
 import { KEY_BYTES, isKeyList, readKeyRing, type KeyRing } from './key-ring.ts'
 
 const newKey = () => randomBytes(KEY_BYTES).toString('base64')
@@ -31,7 +32,7 @@ export async function sealingKeys(
         'The key that these data were sealed with is not here. Put sealing.key back into DATA_DIR, or set DAYSIX_KEY.',
     })
   }
-  await mkdir(dataDir, { recursive: true, mode: 0o700 })
+  await makeFolder(dataDir)
   try {
     // Fails if it exists, so that two starts at once cannot make two keys.
     await writeFile(path, newKey(), { flag: 'wx', mode: 0o600 })

@@ -1,3 +1,4 @@
+import { yieldsClaims } from '../../flows/messages/yield-claims.ts'
 import type { Deps } from '../../flows/ports/deps.ts'
 
 const BEAT_MS = 5_000
@@ -5,19 +6,27 @@ const BEAT_MS = 5_000
 const STEADY_MS = 20_000
 
 /**
- * Lets the database know that this process lives, and this process know when it may no longer be sure of that.
+ * Lets the database know that this process lives, and this process know when it may no longer be sure of that; and
+ * whether it is to leave claiming to the others.
+ * @param offset by how many milliseconds the clock of this machine is ahead; null = not known
  * @returns how to stop; a beat under way is finished.
  */
 export function startHeartbeat(
-  { store, worker }: Pick<Deps, 'store' | 'worker'>,
+  { store, worker, queue }: Pick<Deps, 'store' | 'worker' | 'queue'>,
+  offset: () => number | null,
   onError: (error: Error) => void,
 ): () => Promise<void> {
   let heard = moment()
   let beating: Promise<void> | undefined
+  let yields = false
   const beat = async () => {
     const asked = moment()
-    await store.read.workers.beat(worker.id)
+    const off = offset()
+    const others = await store.read.workers.beat(worker.id, off)
     heard = asked
+    if (yieldsClaims(off, others) === yields) return
+    yields = !yields
+    await queue.rest(yields)
   }
   const again = () => (beating = beat().catch(onError))
   const timer = setInterval(() => void again(), BEAT_MS)

@@ -9,6 +9,7 @@ import type { AccessStore } from './access.ts'
 import type { Gateway } from './gateway.ts'
 import type { Records } from './records.ts'
 import type { RetentionRules } from './retention-rules.ts'
+import type { Home } from './standing.ts'
 
 export type * from './approvals.ts'
 export type * from './dispatch.ts'
@@ -18,6 +19,7 @@ export type * from './patients.ts'
 export type * from './pipelined.ts'
 export type * from './records.ts'
 export type * from './replies.ts'
+export type * from './standing.ts'
 
 /** What time it is. The demo, simulations and most tests run on a virtual one. */
 export interface Clock {
@@ -69,6 +71,7 @@ export interface Deps {
   newId: NewId
   queue: JobQueue
   worker: WorkerIdentity
+  home: Home
   gateways: ReadonlyMap<string, Gateway>
   protocols: ReadonlyMap<string, FullProtocol>
   /** Which texts somebody has approved, and so which languages may be sent. */

@@ -87,7 +87,12 @@ export interface Figures {
  * The processes that send. Their silence is measured by the database's clock, so that no process's own clock matters.
  */
 export interface WorkerRecords {
-  beat(id: string): Promise<void>
+  /**
+   * It lives.
+   * @param offsetMs by how much its machine's clock is ahead of the database's; null = not known
+   * @returns how many others live whose clocks are right
+   */
+  beat(id: string, offsetMs?: number | null): Promise<number>
   /**
    * Makes sure that it is known, in the transaction that claims: a claim of a stranger would be taken for one left
    * behind.

@@ -22,6 +22,8 @@ export interface JobQueue {
   start(run: (job: SendJob) => Promise<void>): Promise<void>
   /** Runs no more; what runs goes on, and jobs can still be enqueued. */
   pause(): Promise<void>
+  /** Leaves the running to other processes for a while, or takes it up again; not once it is paused for good. */
+  rest(resting: boolean): Promise<void>
   /** Lets jobs under way finish. */
   stop(): Promise<void>
 }

@@ -12,6 +12,7 @@ import type { OptOutRecords, PatientRecords } from './patients.ts'
 import type { IdempotencyRecords } from './idempotency.ts'
 import type { Pipelined } from './pipelined.ts'
 import type { ReplyRecords } from './replies.ts'
+import type { StandingRecords } from './standing.ts'
 
 export interface ClinicRecords {
   get(id: string): Promise<Clinic | undefined>
@@ -201,6 +202,7 @@ export interface Records {
   messages: MessageRecords
   dispatch: DispatchRecords
   workers: WorkerRecords
+  standing: StandingRecords
   replies: ReplyRecords
   followUps: FollowUpRecords
   events: EventRecords

@@ -37,6 +37,8 @@ export const DESK_RULES: readonly Rule[] = [
   { methods: READ, path: '/desk/{clinic}/watch', may: 'calls:read', quiet: true },
   { methods: READ, path: '/desk/{clinic}/calls*', may: 'calls:read' },
   { methods: ADD, path: '/desk/{clinic}/calls*', may: 'calls:write' },
+  { methods: READ, path: '/desk/{clinic}/prints', may: 'calls:read', quiet: true },
+  { methods: READ, path: '/desk/{clinic}/prints/*', may: 'calls:read' },
   { methods: READ, path: '/desk/{clinic}/replies*', may: 'calls:read' },
   { methods: ADD, path: '/desk/{clinic}/replies*', may: 'calls:write' },
   { methods: READ, path: '/desk/{clinic}/texts*', may: 'texts:read', quiet: true },

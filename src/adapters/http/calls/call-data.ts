@@ -44,7 +44,10 @@ export async function cardsOf(sheet: PageContext): Promise<Card[]> {
   return [...grouped(calls, ({ followUp }) => cardOf(followUp)).values()] as Card[]
 }
 
-export async function callsOf(sheet: PageContext, followUps: readonly FollowUp[]): Promise<Call[]> {
+export async function callsOf(
+  sheet: Pick<PageContext, 'deps' | 'now'>,
+  followUps: readonly FollowUp[],
+): Promise<Call[]> {
   return (await subjectsOf(sheet, followUps)).map((subject) => {
     const { followUp, patient, booking } = subject
     return {
@@ -54,7 +57,11 @@ export async function callsOf(sheet: PageContext, followUps: readonly FollowUp[]
   })
 }
 
-function datesFor({ deps, now }: PageContext, booking: Booking, { cycle }: Patient): Call['dates'] {
+function datesFor(
+  { deps, now }: Pick<PageContext, 'deps' | 'now'>,
+  booking: Booking,
+  { cycle }: Patient,
+): Call['dates'] {
   if (!deps.protocols.has(booking.protocol)) return []
   const today = dateIn(now, booking.zone)
   return goodDates(

@@ -11,7 +11,10 @@ export interface CallSubject {
 }
 
 /** In the order of the calls: two queries for all of them. */
-export async function subjectsOf({ deps }: PageContext, followUps: readonly FollowUp[]): Promise<CallSubject[]> {
+export async function subjectsOf(
+  { deps }: Pick<PageContext, 'deps'>,
+  followUps: readonly FollowUp[],
+): Promise<CallSubject[]> {
   const { read } = deps.store
   const known = (ids: (string | null)[]) => [...new Set(ids.filter((id) => id !== null))]
   const [patients, bookings] = await Promise.all([

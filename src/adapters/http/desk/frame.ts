@@ -21,6 +21,7 @@ const PAGES: [path: string, name: string, may: Permission, key?: string][] = [
   ['replies', 'Replies', 'calls:read'],
   ['openings', 'Openings', 'visits:read'],
   ['day-sheet', 'Day sheet', 'day-sheet:read'],
+  ['prints', 'Paper', 'calls:read'],
   ['texts', 'Texts', 'texts:read'],
   ['service', 'Service', 'service:read'],
 ]

@@ -1,7 +1,7 @@
 import type { ErrorRequestHandler } from 'express'
 import type { Logger } from 'pino'
 import { html } from '../pages/html.ts'
-import { describe, toProblem } from '../problem.ts'
+import { noteProblem, toProblem } from '../problem.ts'
 import { document } from './frame.ts'
 import { sendPage } from '../pages/send-page.ts'
 
@@ -9,9 +9,9 @@ import { sendPage } from '../pages/send-page.ts'
 export function troublePage(log: Logger): ErrorRequestHandler {
   return (error, request, response, next) => {
     if (response.headersSent) return next(error)
-    const { status, title, detail, code } = toProblem(error)
-    response.locals.code = code
-    if (status >= 500) log.error({ request: request.id, error: describe(error) }, 'page failed')
+    const problem = toProblem(error)
+    noteProblem({ log, what: 'page failed' }, { error, problem }, [request, response])
+    const { status, title, detail } = problem
     const body = html`<main id="content" class="trouble">
 <h1>${title}</h1>
 <p>${detail ?? 'Nothing was changed. Try again; if it happens again, tell whoever looks after the service.'}</p>

@@ -64,7 +64,7 @@ function who(sheet: PageContext, visit: Visit): Html {
 }
 
 /** Days to avoid stand out; who has no periods has no day of a cycle. */
-function cycleDay({ forecast, patient: { cycle } }: Visit): Html {
+export function cycleDay({ forecast, patient: { cycle } }: Visit): Html {
   if (!hasCycles(cycle)) return html`${mark(forecast.rating)} ${spoken(lmpWords(cycle))}`
   const { rating } = forecast
   return html`${mark(rating)} <b>${cycleDayWords(forecast)}</b><small${rating === 'avoid' && html` class="act"`}>${TIMING[rating]}</small><small>LMP ${lastPeriod(cycle)}</small>`
@@ -99,7 +99,7 @@ function endForm(to: string, { name }: Patient): Html {
 }
 
 /** What is not routine, and what the patient needs. */
-function whyHere({ booking: { purpose, dueBy, needs } }: Visit): Html {
+export function whyHere({ booking: { purpose, dueBy, needs } }: Visit): Html {
   return html`${purpose !== 'routine' && html`<small class="act">${PURPOSES[purpose].label}</small>`}${dueBy && html`<small>Due by ${dateWords(dueBy, 'd LLL')}</small>`}${needs.map(
     (words) => html`<small class="act">Needs: <q>${words}</q></small>`,
   )}`
@@ -118,7 +118,7 @@ function lastPeriod(cycle: CycleHistory): string {
 }
 
 /** Who was not told is to be called, with the number; short notice only explains. */
-function told({ standing, booking, patient }: Visit): Html {
+export function told({ standing, booking, patient }: Visit): Html {
   const call = NEEDS_A_CALL.has(standing) && booking.outcome === null
   return html`${call ? html`<b class="act">${PREPARATION[standing]}</b> ${telephone(patient.phone, patient)}` : PREPARATION[standing]}${booking.shortNotice && html`<small>Short notice</small>`}${booking.lapses.map((words) => html`<small>The patient wrote: <q>${words}</q></small>`)}`
 }
