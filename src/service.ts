@@ -139,7 +139,7 @@ async function startWorker(config: Config, { deps, log, database, metrics, timin
   // lives.
   const rhythm = config.sweepSeconds > 0
   const stopBeating = rhythm
-    ? startHeartbeat(deps, () => timing?.offset() ?? null, tell('heartbeat failed'))
+    ? startHeartbeat(deps, () => (timing ? timing.offset() : 0), tell('heartbeat failed'))
     : undefined
   const sender = createSender(deps, pause)
   const ring = async (job: SendJob): Promise<void> => {

@@ -163,4 +163,21 @@ describe('the private page of a booking', () => {
     expect((await get(path(other.booking.id))).status).toBe(410)
     expect((await answer(other.booking.id, { answer: 'cannot-come' })).status).toBe(410)
   })
+
+  it('says in words that nothing can be kept just now, and when to come again; what is kept can be read', async () => {
+    const { booking } = await book({ visit: '2026-03-27T10:30' })
+    const { records } = world.composed.database
+    // As on a server that has become a standby: PostgreSQL refuses every write (25006).
+    await records.query('set default_transaction_read_only = on')
+    try {
+      const refused = await answer(booking.id, { answer: 'confirm', lang: 'en' })
+      expect(refused.status).toBe(503)
+      expect(Number(refused.headers.get('Retry-After'))).toBeGreaterThan(0)
+      expect(await refused.text()).toMatch(/^<!doctype html>[^]*may not have been saved/i)
+      expect((await get(path(booking.id))).status).toBe(200)
+    } finally {
+      await records.query('set default_transaction_read_only = off')
+    }
+    expect((await answer(booking.id, { answer: 'confirm', lang: 'en' })).status).toBe(303)
+  })
 })

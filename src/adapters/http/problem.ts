@@ -67,6 +67,12 @@ export function isOfDatabase({ locals }: Response): boolean {
   return locals.code === 'database-away' || locals.code === 'database-full'
 }
 
+/** Says when to come again, and for the log why. */
+export function noteAway(response: Response, error: unknown): void {
+  response.set('Retry-After', String(RETRY_AFTER_S))
+  response.locals.cause = codeOf(error)
+}
+
 /** Notes a problem on the answer and in the log: the unexpected with its stack, never with a body. */
 export function noteProblem(
   { log, what }: { log: Logger; what: string },
@@ -74,10 +80,8 @@ export function noteProblem(
   [request, response]: [Request, Response],
 ): void {
   response.locals.code = problem.code
-  if (isOfDatabase(response)) {
-    response.set('Retry-After', String(RETRY_AFTER_S))
-    response.locals.cause = codeOf(error)
-  } else if (problem.status >= 500) log.error({ request: request.id, error: describe(error) }, what)
+  if (isOfDatabase(response)) noteAway(response, error)
+  else if (problem.status >= 500) log.error({ request: request.id, error: describe(error) }, what)
 }
 
 function fromZod(error: z.ZodError): Failure {

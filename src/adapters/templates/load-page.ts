@@ -41,6 +41,7 @@ const pageFile = z.strictObject({
   problem: z.strictObject({ heading: words, date: words, choice: words }),
   where: words,
   missing: z.strictObject({ heading: words, text: words }),
+  away: z.strictObject({ heading: words, text: words }),
   closed: z.strictObject({ heading: words, text: words }),
   caution: words,
   stop: words,

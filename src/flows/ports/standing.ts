@@ -9,6 +9,8 @@ export interface LastBackup {
   at: Date
   outcome: string
   bytes: number | null
+  /** Why it failed. */
+  detail?: string | null
 }
 
 /** How the service did at one moment. */

@@ -16,22 +16,21 @@ export function standingRecords(db: Db): StandingRecords {
   }
 }
 
-/** Read as a document: a worker may have been made by a version that does not measure its clock. */
 async function workersHeard(db: Db): Promise<WorkerHeard[]> {
   const { rows } = await sql<{ silent: string; off: number | null }>`select
-    extract(epoch from now() - seen_at) as silent, (to_jsonb(worker) ->> 'clock_offset_ms')::integer as off
+    extract(epoch from now() - seen_at) as silent, clock_offset_ms as off
     from worker order by seen_at`.execute(db)
   return rows.map(({ silent, off }) => ({ silentSeconds: Math.max(0, Number(silent)), clockOffsetMs: off }))
 }
 
 async function lastBackup(db: Db): Promise<LastBackup | null> {
-  // No backup was ever recorded by a version whose tables have no place for it.
-  const { rows: found } = await sql<{ known: boolean }>`select to_regclass('backup_run') is not null as known`.execute(
-    db,
-  )
-  if (!found[0]!.known) return null
-  const { rows } = await sql<{ at: Date; outcome: string; bytes: string | null }>`select at, outcome, bytes
-    from backup_run order by at desc limit 1`.execute(db)
+  // One that is being made says nothing yet.
+  const { rows } = await sql<{
+    at: Date
+    outcome: string
+    bytes: string | null
+    detail: string | null
+  }>`select at, outcome, bytes, detail from backup_run where outcome <> 'begun' order by at desc limit 1`.execute(db)
   return rows[0] ? { ...rows[0], bytes: rows[0].bytes === null ? null : Number(rows[0].bytes) } : null
 }
 

@@ -164,7 +164,13 @@ function backup({ now, backup: last }: Standing, when: (at: Date) => string): Li
   if (!last) return { state: 'unknown', name, says: 'None is recorded: make sure that there are backups' }
   const bytes = last.bytes === null ? '' : `, ${size(last.bytes)}`
   const says = `${when(last.at)} (${age(last.at, now)} ago): ${last.outcome}${bytes}`
-  if (last.outcome !== 'done') return { state: 'act', name, says, act: 'It failed: the log says why. Make one now.' }
+  if (last.outcome !== 'done')
+    return {
+      state: 'act',
+      name,
+      says,
+      act: `It failed (${last.detail ?? 'the log says why'}). It is tried again within the hour.`,
+    }
   if (now.getTime() - last.at.getTime() > BACKUP_MS)
     return { state: 'act', name, says, act: 'It is old: make one now.' }
   return { state: 'good', name, says }

@@ -66,9 +66,15 @@ function where({ clinic: { address, directions }, texts }: PatientPage): Html | 
 ${address && html`<p>${address}</p>`}${directions && html`<p>${directions}</p>`}</section>`
 }
 
-/** What is shown at an address that opens nothing: it is not told whether it ever did. */
-export function renderMissingPage({ language, texts }: Pick<PatientPage, 'language' | 'texts'>): string {
-  const { heading, text } = texts.words.missing
+/**
+ * What is shown at an address that opens nothing, for it is not told whether it ever did; and while nothing can be read
+ * or kept.
+ */
+export function renderPlainPage(
+  { language, texts }: Pick<PatientPage, 'language' | 'texts'>,
+  why: 'missing' | 'away',
+): string {
+  const { heading, text } = texts.words[why]
   return layout({
     lang: language.locale,
     direction: language.direction,

@@ -15,11 +15,11 @@ import { withdrawConsent } from '../../../flows/patients/withdraw-consent.ts'
 import { protocolOf, loadVisit } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { Wording } from '../../templates/load-wording.ts'
-import { toProblem } from '../problem.ts'
+import { noteAway, toProblem } from '../problem.ts'
 import { sameSecret } from '../../vault/same-secret.ts'
 import { calendarFile } from './calendar-file.ts'
 import { mailAnswer, readPageAnswer } from './patient-answers.ts'
-import { renderClosedPage, renderMissingPage, renderPatientPage } from './patient-page.ts'
+import { renderClosedPage, renderPatientPage, renderPlainPage } from './patient-page.ts'
 import type { PatientPage } from './page-data.ts'
 
 /** The page stays open for a while after the visit began, then shows nothing of it. */
@@ -96,19 +96,21 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
       .send(calendarFile(entry))
   })
   router.use((_request, _response, next) => next(new Failure('not-found', { message: 'There is no such page.' })))
-  router.use(missing)
+  router.use(plain)
   return router
 
-  /** A wrong, cut or ended address, for a person: no page of ours has another reader. */
-  function missing(error: unknown, request: Request, response: Response, next: NextFunction): void {
-    if (response.headersSent || toProblem(error).status !== 404) return next(error)
-    response.locals.code = 'not-found'
+  /** A wrong, cut or ended address, or no way to the data, for a person: no page of ours has another reader. */
+  function plain(error: unknown, request: Request, response: Response, next: NextFunction): void {
+    const { status, code } = toProblem(error)
+    if (response.headersSent || (status !== 404 && status !== 503)) return next(error)
+    response.locals.code = code
+    if (status === 503) noteAway(response, error)
     const language = offered().find(({ code }) => code === request.acceptsLanguages(offered().map((each) => each.code)))
     const shown = language ?? library.languages.get('en')!
     response
-      .status(404)
+      .status(status)
       .type('html')
-      .send(renderMissingPage({ language: shown, texts: pages.get(shown.code)! }))
+      .send(renderPlainPage({ language: shown, texts: pages.get(shown.code)! }, status === 404 ? 'missing' : 'away'))
   }
 
   async function takeMail({ booking, patient }: Open, pressed: 'read' | 'end-mail'): Promise<void> {
