@@ -6,6 +6,8 @@ import { join } from 'node:path'
 import { promisify } from 'node:util'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { parse, stringify } from 'yaml'
+import { createMetrics } from '../../src/adapters/metrics/metrics.ts'
+import type { Store } from '../../src/flows/ports/deps.ts'
 import { createPocketGateway } from '../../src/adapters/gateways/pocket/pocket-gateway.ts'
 import { compose, type Composed } from '../../src/compose.ts'
 import { loadConfig } from '../../src/config.ts'
@@ -146,6 +148,17 @@ describe('the panels', () => {
     const asRules = panels.map(({ expr }, index) => ({ record: `panel:${index}`, expr }))
     await writeFile(file, stringify({ groups: [{ name: 'panels', rules: asRules }] }))
     await run(PROMTOOL, ['check', 'rules', file]).finally(() => rm(folder, { recursive: true }))
+  })
+})
+
+describe('metrics, with those of the process', () => {
+  it.skipIf(!existsSync(PROMTOOL))('have names and types that promtool finds no fault with', async () => {
+    const metrics = createMetrics({} as Store, { now: () => new Date() })
+    const folder = await mkdtemp(join(tmpdir(), 'daysix-metrics-'))
+    const file = join(folder, 'metrics.txt')
+    await writeFile(file, await metrics.text())
+    // It reads them from its input alone, and exits with 3 where it would have them otherwise.
+    await run('sh', ['-c', `'${PROMTOOL}' check metrics < '${file}'`]).finally(() => rm(folder, { recursive: true }))
   })
 })
 
