@@ -1,5 +1,5 @@
 import * as z from 'zod'
-import { Failure } from '../../domain/failure.ts'
+import { badInput, Failure } from '../../domain/failure.ts'
 import { schemaWords } from './schema-words.ts'
 
 /** Name of a gateway, as it stands in addresses and records. */
@@ -9,6 +9,16 @@ export const gatewayName = z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Use small
 export const secretReference = z
   .string()
   .regex(/^env:[A-Z][A-Z0-9_]*$/, 'Put the secret in the environment and name it here as env:NAME.')
+
+/**
+ * What a `secretReference` leads to.
+ * @param gateway its name, for whoever must mend it
+ * @throws Failure `bad-input` where the environment has no such secret
+ */
+export function secretOf(gateway: string, reference: string, secret: (name: string) => string | undefined): string {
+  const variable = reference.slice('env:'.length)
+  return secret(variable) || badInput(variable, `Gateway ${gateway} needs ${variable} in the environment.`)
+}
 
 /**
  * Checks the description of a gateway, as read from YAML or JSON.

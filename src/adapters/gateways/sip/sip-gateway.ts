@@ -7,6 +7,7 @@ import { codeOf, type Pressed } from '../../../domain/messages/voice/pressed.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type { InboundHandlers, Gateway, Outgoing, SendOutcome, Turn } from '../../../flows/ports/gateway.ts'
 import { loadSpoken } from '../../templates/load-spoken.ts'
+import { secretOf } from '../described.ts'
 import { readAuthority } from '../authority.ts'
 import { InFlight } from '../in-flight.ts'
 import { espeak } from '../speech/espeak.ts'
@@ -193,12 +194,13 @@ export function createSipGateway(raw: unknown, deps: SipGatewayDeps): SipGateway
 
 function passwordOf({ name, auth }: SipConfig, { secret }: SipGatewayDeps): string | undefined {
   if (!auth) return undefined
-  const variable = auth.password.slice('env:'.length)
-  const password = secret(variable)
-  if (!password) return badInput(variable, `Gateway ${name} needs ${variable} in the environment.`)
+  const password = secretOf(name, auth.password, secret)
   // These would end the value in the engine's file of accounts.
   return /[;<>\s]/.test(password)
-    ? badInput(variable, 'The password of a SIP account may hold no space, semicolon or angle bracket.')
+    ? badInput(
+        auth.password.slice('env:'.length),
+        'The password of a SIP account may hold no space, semicolon or angle bracket.',
+      )
     : password
 }
 

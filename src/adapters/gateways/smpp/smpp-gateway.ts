@@ -1,4 +1,3 @@
-import { badInput } from '../../../domain/failure.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type {
   InboundHandlers,
@@ -9,6 +8,7 @@ import type {
   Turn,
 } from '../../../flows/ports/gateway.ts'
 import type { GatewayMemory, LongText } from '../../../flows/ports/gateway-memory.ts'
+import { secretOf } from '../described.ts'
 import type { Wording } from '../octets.ts'
 import { readAuthority } from '../authority.ts'
 import { InFlight } from '../in-flight.ts'
@@ -219,9 +219,7 @@ function linkOptions(
   { secret, random }: SmppGatewayDeps,
 ): Omit<BoundLinkOptions, 'role' | 'onRequest' | 'onLost' | 'onChange'> {
   const { host, port, connectMs, answerMs, enquireMs, reconnectMs, reconnectMaxMs, statuses, window } = config
-  const variable = config.password.slice('env:'.length)
-  const password = secret(variable)
-  if (!password) badInput(variable, `Gateway ${config.name} needs ${variable} in the environment.`)
+  const password = secretOf(config.name, config.password, secret)
   return {
     ...{ host, port, connectMs, answerMs, enquireMs, reconnectMs, reconnectMaxMs, statuses, random },
     patience: window,

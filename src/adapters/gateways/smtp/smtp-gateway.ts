@@ -1,4 +1,3 @@
-import { badInput } from '../../../domain/failure.ts'
 import type { Channel } from '../../../domain/messages/texts/kinds.ts'
 import type {
   Gateway,
@@ -9,6 +8,7 @@ import type {
   Turn,
 } from '../../../flows/ports/gateway.ts'
 import { readAuthority } from '../authority.ts'
+import { secretOf } from '../described.ts'
 import { InFlight } from '../in-flight.ts'
 import { NO_TURN, Turns } from '../turns.ts'
 import { asciiAddress, domainOf } from './ascii-address.ts'
@@ -121,11 +121,6 @@ function serverOf(config: SmtpConfig, secret: SmtpGatewayDeps['secret']): MailSe
   }
   return {
     ...{ host, port, connectMs, answerMs, mode: tls.mode, tls: secure },
-    auth: auth && { user: auth.user, pass: passwordOf(config.name, auth.password, secret) },
+    auth: auth && { user: auth.user, pass: secretOf(config.name, auth.password, secret) },
   }
-}
-
-function passwordOf(name: string, reference: string, secret: SmtpGatewayDeps['secret']): string {
-  const variable = reference.slice('env:'.length)
-  return secret(variable) || badInput(variable, `Gateway ${name} needs ${variable} in the environment.`)
 }

@@ -16,7 +16,7 @@ import type {
   SendOutcome,
   Turn,
 } from '../../../flows/ports/gateway.ts'
-import { gatewayName, readDescribed, secretReference } from '../described.ts'
+import { gatewayName, readDescribed, secretOf, secretReference } from '../described.ts'
 import { createHttpGateway, type HttpGatewayDeps } from '../http/http-gateway.ts'
 import { grantOf, signedAddress, type Grant, type Purpose } from './signed-address.ts'
 
@@ -150,9 +150,7 @@ class VoiceHttpGateway implements CallbackGateway {
 /** Makes the gateway that a description describes. @throws Failure `bad-input` with every fault of it. */
 export function createVoiceHttpGateway(raw: unknown, deps: HttpGatewayDeps): CallbackGateway {
   const { signing, codes, ...described } = readDescribed(callPart, raw)
-  const variable = signing.slice('env:'.length)
-  const secret = deps.secret(variable)
-  if (!secret) return badInput(variable, `Gateway ${described.name} needs ${variable} in the environment.`)
+  const secret = secretOf(described.name, signing, deps.secret)
   return new VoiceHttpGateway({ name: described.name, codes, secret }, described, deps)
 }
 
