@@ -1,4 +1,6 @@
 import { createHash } from 'node:crypto'
+import { createReadStream } from 'node:fs'
+import { pipeline } from 'node:stream/promises'
 import * as z from 'zod'
 import { Failure } from '../../domain/failure.ts'
 
@@ -32,6 +34,13 @@ const facts = z.object({
 
 const digestOf = (image: Uint8Array) => createHash('sha256').update(image).digest('hex')
 
+/** Of a file of any size. */
+export async function digestOfFile(file: string): Promise<string> {
+  const hash = createHash('sha256')
+  await pipeline(createReadStream(file), hash)
+  return hash.digest('hex')
+}
+
 export function writeBackup(image: Uint8Array, about: Omit<BackupFacts, 'sha256'>): Buffer {
   const line = JSON.stringify({ ...about, sha256: digestOf(image) } satisfies BackupFacts)
   return Buffer.concat([Buffer.from(MAGIC), Buffer.from(`${line}\n`), image])
@@ -48,15 +57,16 @@ export function readBackup(file: Buffer): { about: BackupFacts | null; image: Bu
   if (!file.subarray(0, MAGIC.length).equals(Buffer.from(MAGIC)) || end < 0) throw damaged()
   const image = file.subarray(end + 1)
   const about = factsIn(file.subarray(MAGIC.length, end).toString('utf8'))
-  if (!about || about.sha256 !== digestOf(image)) throw damaged()
+  if (about.sha256 !== digestOf(image)) throw damaged()
   return { about, image }
 }
 
-function factsIn(line: string): BackupFacts | null {
+/** What a backup says of itself, as it was written. @throws bad-config for anything else */
+export function factsIn(line: string): BackupFacts {
   try {
     return facts.parse(JSON.parse(line))
-  } catch {
-    return null
+  } catch (error) {
+    throw damaged(error)
   }
 }
 

@@ -1,4 +1,3 @@
-import { createHash } from 'node:crypto'
 import { existsSync } from 'node:fs'
 import { readFile } from 'node:fs/promises'
 import { execFile } from 'node:child_process'
@@ -6,7 +5,15 @@ import { promisify } from 'node:util'
 import { Failure } from '../../domain/failure.ts'
 import type { openImage } from '../db/embedded.ts'
 import { knownMigrations } from '../db/migrate.ts'
-import { damaged, readBackup, refuseIncomplete, refuseNewer, type BackupFacts } from './backup-file.ts'
+import {
+  damaged,
+  digestOfFile,
+  factsIn,
+  readBackup,
+  refuseIncomplete,
+  refuseNewer,
+  type BackupFacts,
+} from './backup-file.ts'
 import { factsBeside } from './make-backup.ts'
 import { inside } from './rows-in.ts'
 
@@ -14,10 +21,12 @@ const run = promisify(execFile)
 
 /** A file, or in words why there is none. */
 export async function contentOf(file: string): Promise<Buffer> {
-  return readFile(file).catch((error: unknown) => {
-    const message = `The file ${file} cannot be read. Check its name, and who may read it.`
-    throw new Failure('bad-config', { field: 'file', message }, error)
-  })
+  return readFile(file).catch((error: unknown) => unreadable(file, error))
+}
+
+function unreadable(file: string, error: unknown): never {
+  const message = `The file ${file} cannot be read. Check its name, and who may read it.`
+  throw new Failure('bad-config', { field: 'file', message }, error)
 }
 
 /**
@@ -46,10 +55,8 @@ export async function checkBackup(
 
 /** Of a dump: that it is as it was written, and that PostgreSQL's tool can read it. */
 async function checkDump(file: string): Promise<BackupFacts> {
-  const about = JSON.parse((await contentOf(factsBeside(file))).toString('utf8')) as BackupFacts
-  const sha256 = createHash('sha256')
-    .update(await contentOf(file))
-    .digest('hex')
+  const about = factsIn((await contentOf(factsBeside(file))).toString('utf8'))
+  const sha256 = await digestOfFile(file).catch((error: unknown) => unreadable(file, error))
   if (sha256 !== about.sha256) throw damaged()
   refuseNewer(about, knownMigrations())
   await run('pg_restore', ['--list', file]).catch((error: unknown) => {

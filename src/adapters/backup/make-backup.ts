@@ -1,11 +1,11 @@
 import { execFile } from 'node:child_process'
-import { createHash } from 'node:crypto'
-import { open, readFile, rename, rm, stat } from 'node:fs/promises'
+import { rename, rm, stat } from 'node:fs/promises'
 import { promisify } from 'node:util'
 import { Failure } from '../../domain/failure.ts'
 import type { Database } from '../db/pool.ts'
 import { SCHEMA } from '../db/pool.ts'
-import { writeBackup, type BackupFacts } from './backup-file.ts'
+import { writeWhole } from '../whole-file.ts'
+import { digestOfFile, writeBackup, type BackupFacts } from './backup-file.ts'
 import { inside } from './rows-in.ts'
 
 const run = promisify(execFile)
@@ -24,6 +24,7 @@ export const ENDINGS = { embedded: '.backup', postgres: '.dump' } as const
  * @returns its size in bytes. @throws as writing a file does; EEXIST where the file is there
  */
 export async function backUpEmbedded(database: Database, file: string, now: Date): Promise<number> {
+  await refuseThere(file)
   await database.records.query('checkpoint')
   const client = await database.records.connect()
   try {
@@ -42,20 +43,18 @@ export async function backUpEmbedded(database: Database, file: string, now: Date
 
 /**
  * Has PostgreSQL's own tool write a dump into a new file, and beside it what the dump says of itself.
- * @returns its size in bytes. @throws bad-config where the tool is missing or fails
+ * @returns its size in bytes. @throws bad-config where the tool is missing or fails; EEXIST where the file is there
  */
 export async function backUpServer(database: Database, url: string, file: string, now: Date): Promise<number> {
+  await refuseThere(file)
   const client = await database.records.connect()
   const facts = await inside(client).finally(() => client.release())
   const aside = `${file}.partial`
   try {
     const options = ['--format=custom', `--schema=${SCHEMA}`, `--file=${aside}`]
     await run('pg_dump', options, { env: { PATH: TOOLS, ...connectionOf(url) }, timeout: DUMP_MS })
-    const content = createHash('sha256')
-      .update(await readFile(aside))
-      .digest('hex')
-    const about: BackupFacts = { ...facts, madeAt: now.toISOString(), sha256: content }
-    await writeWhole(factsBeside(file), Buffer.from(`${JSON.stringify(about)}\n`))
+    const about: BackupFacts = { ...facts, madeAt: now.toISOString(), sha256: await digestOfFile(aside) }
+    await writeWhole(factsBeside(file), `${JSON.stringify(about)}\n`)
     await rename(aside, file)
     return (await stat(file)).size
   } catch (error) {
@@ -89,16 +88,7 @@ function whyNoDump(error: unknown): string {
   return `pg_dump could not make a dump (${String(code)}): run it by hand to see why.`
 }
 
-/** The whole of it or nothing, and never over another one. */
-async function writeWhole(path: string, content: Buffer): Promise<void> {
-  const file = await open(path, 'wx', 0o600)
-  try {
-    await file.writeFile(content)
-    await file.sync()
-  } catch (error) {
-    await rm(path, { force: true })
-    throw error
-  } finally {
-    await file.close()
-  }
+/** Never over another one. @throws EEXIST */
+async function refuseThere(file: string): Promise<void> {
+  if (await stat(file).catch(() => null)) throw Object.assign(new Error('It is there already.'), { code: 'EEXIST' })
 }

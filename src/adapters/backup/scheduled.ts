@@ -1,6 +1,7 @@
-import { mkdir, readdir, rm } from 'node:fs/promises'
+import { readdir, rm } from 'node:fs/promises'
 import { join } from 'node:path'
 import type { Logger } from 'pino'
+import { makeFolder } from '../faults/make-folder.ts'
 import { SCHEMA, type Database } from '../db/pool.ts'
 import { backUpEmbedded, backUpServer, ENDINGS, factsBeside } from './make-backup.ts'
 
@@ -29,7 +30,7 @@ export async function backUpWhenDue(
   if (!begun) return undefined
   const file = join(schedule.folder, nameOf(now, database.kind))
   try {
-    await mkdir(schedule.folder, { recursive: true, mode: 0o700 })
+    await makeFolder(schedule.folder)
     const bytes = await (schedule.databaseUrl
       ? backUpServer(database, schedule.databaseUrl, file, now)
       : backUpEmbedded(database, file, now))

@@ -1,9 +1,10 @@
 import { randomBytes } from 'node:crypto'
 import { existsSync, readFileSync, statSync } from 'node:fs'
-import { open, readFile, rename, writeFile } from 'node:fs/promises'
+import { readFile, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import { Failure } from '../../domain/failure.ts'
 import { makeFolder } from '../faults/make-folder.ts'
+import { writeWhole } from '../whole-file.ts'
 import { KEY_BYTES, isKeyList, readKeyRing, type KeyRing } from './key-ring.ts'
 
 const newKey = () => randomBytes(KEY_BYTES).toString('base64')
@@ -47,13 +48,8 @@ export async function addKeyToFile(dataDir: string): Promise<string> {
   const path = pathIn(dataDir)
   const before = (await readFile(path, 'utf8')).trim()
   const after = `${before}\n${newKey()}\n`
-  const aside = `${path}.new`
-  const file = await open(aside, 'w', 0o600)
-  await file.writeFile(after)
-  await file.sync()
-  await file.close()
-  // Whole or not at all: half a key file would be the end of the data.
-  await rename(aside, path)
+  // Half a key file would be the end of the data.
+  await writeWhole(path, after, `${path}.new`)
   return readKeyRing(after).newest().id
 }
 

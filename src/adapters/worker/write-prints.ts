@@ -1,7 +1,9 @@
-import { mkdir, open, readdir, rename, rm, stat } from 'node:fs/promises'
+import { readdir, rm, stat } from 'node:fs/promises'
 import { join } from 'node:path'
 import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Deps } from '../../flows/ports/deps.ts'
+import { makeFolder } from '../faults/make-folder.ts'
+import { writeWhole } from '../whole-file.ts'
 import { printOf } from '../http/prints/print-data.ts'
 import { printedFile } from '../http/prints/print-file.ts'
 
@@ -15,7 +17,7 @@ const KEPT = 2
  * @throws the first fault, after every clinic had its turn
  */
 export async function writePrints(deps: Deps, folder: string): Promise<void> {
-  await mkdir(folder, { recursive: true, mode: 0o700 })
+  await makeFolder(folder)
   const faults: unknown[] = []
   for (const clinic of await deps.store.read.clinics.list())
     await writeDue(deps, folder, clinic).catch((error: unknown) => faults.push(error))
@@ -28,7 +30,9 @@ async function writeDue(deps: Deps, folder: string, clinic: Clinic): Promise<voi
   if (before[0] !== undefined && Math.abs(now.getTime() - before[0].at) < EVERY_MS) return
   const print = await printOf(deps, clinic, 'the service, by itself')
   await record(deps, print.now, clinic.id)
-  await writeWhole(folder, nameOf(clinic.id, print.now), printedFile(print), deps.worker.id)
+  await clearLeft(folder)
+  const file = join(folder, nameOf(clinic.id, print.now))
+  await writeWhole(file, printedFile(print), `${file}.${deps.worker.id}.part`)
   for (const { name } of (await writtenOf(folder, clinic.id)).slice(KEPT)) await rm(join(folder, name), { force: true })
 }
 
@@ -53,19 +57,10 @@ async function writtenOf(folder: string, clinicId: string): Promise<{ name: stri
     .sort((a, b) => b.at - a.at)
 }
 
-/** Under a name of its own until it is on the disk. What a crash left so goes, once nobody can be writing it. */
-async function writeWhole(folder: string, name: string, content: string, worker: string): Promise<void> {
+/** What a crash left goes, once nobody can be writing it. */
+async function clearLeft(folder: string): Promise<void> {
   for (const left of (await readdir(folder)).filter((each) => each.endsWith('.part')))
     if ((await ageOf(join(folder, left))) > EVERY_MS) await rm(join(folder, left), { force: true })
-  const part = join(folder, `${name}.${worker}.part`)
-  const file = await open(part, 'wx', 0o600)
-  try {
-    await file.writeFile(content)
-    await file.sync()
-  } finally {
-    await file.close()
-  }
-  await rename(part, join(folder, name))
 }
 
 /** By the clock of the machine, which dates files. One that is gone already is of no age. */
