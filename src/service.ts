@@ -25,7 +25,7 @@ import { refuseMissingProtocols } from './flows/preparation/missing-protocols.ts
 import { replanChanged } from './flows/preparation/replan-changed.ts'
 import { createSender } from './flows/messages/send-message.ts'
 import { closeAllPast, requeueAll, sweep } from './flows/messages/sweep.ts'
-import { WORTH_A_LOOK_MS } from './flows/messages/yield-claims.ts'
+import { WORTH_A_LOOK_MS } from './domain/messages/yield-claims.ts'
 import { takeReceipt } from './flows/messages/take-receipt.ts'
 
 export type Role = 'web' | 'worker' | 'all'
@@ -185,7 +185,7 @@ const WRITE_MS = 5_000
  * that the second is sorted in; a row alone would find room in a page that is there already.
  */
 const A_WRITE = `set local work_mem = '64kB'; update ${SCHEMA}.schema_floor set needs = needs;
-  select count(*) from (select n from generate_series(1, 20000) as n order by md5(n::text)) as sorted`
+  select count(*) from (select n from generate_series(1, 200) as n order by repeat(md5(n::text), 60)) as sorted`
 
 /** Each store by itself, so that whoever looks knows which is away; and whether the database can be written to. */
 function readiness({ deps, database: { records } }: Composed): () => Promise<Readiness> {

@@ -6,7 +6,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { Ledger } from '../../infra/chaos/ledger.ts'
 import { ServiceProcess, eventually, freePort, isReady } from '../../infra/chaos/service-process.ts'
 import { DatabaseClock } from '../../src/adapters/clock/database-clock.ts'
-import { yieldsClaims } from '../../src/flows/messages/yield-claims.ts'
+import { yieldsClaims } from '../../src/domain/messages/yield-claims.ts'
 import { freshDatabase, serverAddress, type FreshDatabase } from '../harness/servers.ts'
 import { Desk } from './desk.ts'
 
@@ -27,15 +27,14 @@ describe('the time by a database', () => {
     const clock = new DatabaseClock()
     expect(clock.offset()).toBeNull()
     expect(Math.abs(clock.now().getTime() - Date.now())).toBeLessThan(1_000)
-    const asked = { running: performance.now() }
-    clock.hear(at(-25 * MINUTE), asked)
+    clock.hear(at(-25 * MINUTE), performance.now(), performance.now())
     expect(Math.abs(clock.now().getTime() - (Date.now() - 25 * MINUTE))).toBeLessThan(1_000)
     expect(Math.abs(clock.offset()! - 25 * MINUTE)).toBeLessThan(1_000)
   })
 
   it('goes on without the database, and takes no notice of a machine whose clock is set', () => {
     const clock = new DatabaseClock()
-    clock.hear(at(0), { running: performance.now() })
+    clock.hear(at(0), performance.now(), performance.now())
     const before = clock.now().getTime()
     const real = Date.now
     try {
@@ -49,11 +48,11 @@ describe('the time by a database', () => {
 
   it('does not tremble: what the question and its answer leave in doubt changes nothing', () => {
     const clock = new DatabaseClock()
-    clock.hear(new Date(1_000_000), { running: 0 }, { running: 0 })
-    clock.hear(new Date(1_010_150), { running: 10_000 }, { running: 10_400 })
+    clock.hear(new Date(1_000_000), 0, 0)
+    clock.hear(new Date(1_010_150), 10_000, 10_400)
     const known = clock.now().getTime() - performance.now()
     expect(known).toBeCloseTo(1_000_000, -1)
-    clock.hear(new Date(1_030_600), { running: 30_000 }, { running: 30_100 })
+    clock.hear(new Date(1_030_600), 30_000, 30_100)
     expect(clock.now().getTime() - performance.now()).toBeCloseTo(1_000_550, -1)
   })
 

@@ -1,14 +1,6 @@
 import type { Clock } from '../../flows/ports/deps.ts'
 import type { Database, Pool } from '../db/pool.ts'
 
-/** Both at one moment; the first does not jump when the machine's clock is set. */
-interface Moment {
-  running: number
-  wall: number
-}
-
-const moment = (): Moment => ({ running: performance.now(), wall: Date.now() })
-
 /**
  * Time by the database's clock, which all processes share, so that "due" is the same moment everywhere however the
  * clocks of the machines differ. Between one look at the database and the next, this machine's stopwatch counts on:
@@ -30,12 +22,14 @@ export class DatabaseClock implements Clock {
   }
 
   /**
-   * What the database said in answer to a question asked at `asked` and answered now: it was so at some moment in
-   * between. What fits what is known already changes nothing, so that time does not tremble.
+   * What the database said: it was so at some moment between question and answer. What fits what is known already
+   * changes nothing, so that time does not tremble.
+   * @param asked by the stopwatch (`performance.now`), which does not jump when the machine's clock is set
+   * @param answered likewise
    */
-  hear(at: Date, asked: Pick<Moment, 'running'>, answered: Pick<Moment, 'running'> = moment()): void {
-    const doubt = (answered.running - asked.running) / 2
-    const middle = asked.running + doubt
+  hear(at: Date, asked: number, answered: number): void {
+    const doubt = (answered - asked) / 2
+    const middle = asked + doubt
     if (this.#heard && Math.abs(at.getTime() - this.#timeAt(middle)) <= doubt + TREMBLE_MS) return
     this.#heard = true
     this.#at = at.getTime()
@@ -54,10 +48,10 @@ const TOO_SLOW_MS = 2_000
 
 /** Asks the database what time it is. @throws where it is away */
 export async function askTime(clock: DatabaseClock, records: Pool): Promise<void> {
-  const asked = moment()
+  const asked = performance.now()
   const { rows } = await records.query('select clock_timestamp() as at')
-  const answered = moment()
-  if (answered.running - asked.running < TOO_SLOW_MS) clock.hear(rows[0]!.at as Date, asked, answered)
+  const answered = performance.now()
+  if (answered - asked < TOO_SLOW_MS) clock.hear(rows[0]!.at as Date, asked, answered)
 }
 
 /** The time of a database server; null for one that is part of this process. @throws where it is away */

@@ -1,4 +1,4 @@
-import { yieldsClaims } from '../../flows/messages/yield-claims.ts'
+import { yieldsClaims } from '../../domain/messages/yield-claims.ts'
 import type { Deps } from '../../flows/ports/deps.ts'
 
 const BEAT_MS = 5_000

@@ -1,5 +1,5 @@
 import type { WorkerRecords } from '../../../flows/ports/deps.ts'
-import { MOST_OFFSET_MS } from '../../../flows/messages/yield-claims.ts'
+import { MOST_OFFSET_MS } from '../../../domain/messages/yield-claims.ts'
 import { prepared } from '../prepared-statements.ts'
 import type { Db } from '../connections.ts'
 
