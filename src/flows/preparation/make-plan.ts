@@ -1,3 +1,4 @@
+import { planFacts } from './plan-facts.ts'
 import { homeZone } from '../../domain/patients/home-zone.ts'
 import type { Booking } from '../../domain/visits/booking.ts'
 import { consentEnd, type CountedConsent } from '../../domain/patients/consent.ts'
@@ -119,24 +120,14 @@ function planned(
   unreachable: Obstacle | null,
   told: boolean,
 ): PrepPlan {
-  const { booking, patient, clinic, confirm = true } = about
+  const { booking, patient, confirm = true } = about
   const { visitAt: visit } = booking
   const now = deps.clock.now()
   if (booking.state === 'cancelled' || booking.outcome !== null || visit <= now) return { messages: [], warnings: [] }
   if (unreachable) return nobodyTells(unreachable, told)
   const ask = question(patient, booking, protocol, now, said)
   const done = kindsSaid(said, booking, patient, confirm)
-  return planMessages({
-    visit,
-    zone: homeZone(about),
-    now,
-    hours: clinic.settings.hours,
-    prepHours: protocol.prepHours,
-    ask,
-    done,
-    early: patient.channel === 'email',
-    others,
-  })
+  return planMessages({ ...planFacts(about, protocol, now), ask, done, others })
 }
 
 /** Whoever was told and then wants no more messages needs no call. What was told to somebody else was not told. */

@@ -1,3 +1,4 @@
+import { planFacts } from '../preparation/plan-facts.ts'
 import { homeZone } from '../../domain/patients/home-zone.ts'
 import type { Booking } from '../../domain/visits/booking.ts'
 import { minutesOf } from '../../domain/visits/duration.ts'
@@ -101,14 +102,9 @@ async function plannedTexts(
   const protocol = protocolOf(deps, booking.protocol)
   const zone = homeZone({ booking, patient, clinic })
   const whole = planMessages({
-    visit: booking.visitAt,
-    zone,
-    now,
-    hours: clinic.settings.hours,
-    prepHours: protocol.prepHours,
+    ...planFacts({ booking, patient, clinic }, protocol, now),
     ask: question(patient, booking, protocol, now),
     done: [],
-    early: patient.channel === 'email',
     others:
       patient.phone === ''
         ? []

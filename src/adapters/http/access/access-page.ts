@@ -1,5 +1,6 @@
 import type { ErrorRequestHandler, Response } from 'express'
 import { Failure } from '../../../domain/failure.ts'
+import { head } from '../pages/head.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { sendPage } from '../pages/send-page.ts'
 import { toProblem } from '../problem.ts'
@@ -20,14 +21,7 @@ export const plainTrouble: ErrorRequestHandler = (error, _request, response, nex
 export function accessPage(title: string, body: Child): Html {
   return html`<!doctype html>
 <html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="robots" content="noindex">
-<title>${title}, Daysix</title>
-<link rel="icon" href="data:,">
-<link rel="stylesheet" href="/desk/assets/desk.css">
-</head>
+${head(`${title}, Daysix`, html`<link rel="stylesheet" href="/desk/assets/desk.css">`)}
 <body>
 <main id="content" class="entrance">
 <h1>${title}</h1>

@@ -1,6 +1,7 @@
 import type { Frame } from './page-context.ts'
 import type { Permission } from '../../../domain/access/roles.ts'
 import { anythingGoesOut } from '../../../flows/messages/approved-texts.ts'
+import { head } from '../pages/head.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { CAUTION } from '../views.ts'
 import type { PageContext } from './page-context.ts'
@@ -101,22 +102,18 @@ const HTMX = JSON.stringify({
   refreshOnHistoryMiss: true,
 })
 
+/** Telephones are not to make links of numbers by themselves. */
+const SCRIPTED = html`<meta name="format-detection" content="telephone=no">
+<meta name="htmx-config" content="${HTMX}">
+<link rel="stylesheet" href="/desk/assets/desk.css">
+<script src="/desk/assets/htmx.js" defer></script>
+<script src="/desk/assets/desk.js" defer></script>`
+
 /** A whole document with the desk's style and scripts. @param watch where its script asks for what is to be watched */
 export function document(title: string, body: Child, watch?: string): Html {
   return html`<!doctype html>
 <html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="robots" content="noindex">
-<meta name="format-detection" content="telephone=no">
-<meta name="htmx-config" content="${HTMX}">
-<title>${title}</title>
-<link rel="icon" href="data:,">
-<link rel="stylesheet" href="/desk/assets/desk.css">
-<script src="/desk/assets/htmx.js" defer></script>
-<script src="/desk/assets/desk.js" defer></script>
-</head>
+${head(title, SCRIPTED)}
 <body${watch !== undefined && html` data-watch="${watch}"`}>
 ${body}
 </body>

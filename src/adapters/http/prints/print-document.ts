@@ -3,6 +3,7 @@ import { thingsToAsk, ALWAYS_ASK } from '../../../domain/preparation/things-to-a
 import { clinicClock, dateWords } from '../desk/when.ts'
 import { grouped } from '../desk/grouped.ts'
 import { byWords, kindWords, MESSAGE_STATE } from '../desk/words.ts'
+import { head } from '../pages/head.ts'
 import { html, type Html } from '../pages/html.ts'
 import { cycleDay, told, whyHere } from '../preparation/day-sheet-table.ts'
 import type { Visit } from '../visits/visits-shown.ts'
@@ -19,15 +20,11 @@ export function printDocument(print: ClinicPrint, style: Html): Html {
   const paper: Paper = { ...print, ...clinicClock(print.clinic.settings.clock) }
   return html`<!doctype html>
 <html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="robots" content="noindex">
-<meta name="format-detection" content="telephone=no">
-<title>Paper for a day, ${print.clinic.name}</title>
-<link rel="icon" href="data:,">
-${style}
-</head>
+${head(
+  `Paper for a day, ${print.clinic.name}`,
+  html`<meta name="format-detection" content="telephone=no">
+    ${style}`,
+)}
 <body>
 <main>
 <h1>${print.clinic.name}: paper for a day</h1>
