@@ -1,6 +1,4 @@
-import { cpSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
-import { tmpdir } from 'node:os'
-import { join } from 'node:path'
+import { readdirSync } from 'node:fs'
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { openEmbedded } from '../../../src/adapters/db/embedded.ts'
 import type { Database } from '../../../src/adapters/db/pool.ts'
@@ -18,6 +16,7 @@ import {
 } from '../../../src/flows/messages/approved-texts.ts'
 import type { Store } from '../../../src/flows/ports/deps.ts'
 import { testVault } from '../../harness/servers.ts'
+import { editedTemplates } from './edited-templates.ts'
 
 const AT = new Date('2026-12-01T12:00:00Z')
 const NURSE = { by: 'Nurse educator, French', on: '2026-12-01' }
@@ -30,24 +29,19 @@ test('no approval comes with Daysix: a site could only mistake it for its own', 
 })
 
 describe('a reviewer approves the very words', () => {
-  let folder: string
+  const { edit, path } = editedTemplates()
   let database: Database
   let store: Store
   let book: ApprovalBook
   beforeEach(async () => {
-    folder = mkdtempSync(join(tmpdir(), 'templates-'))
-    cpSync(TEMPLATES, folder, { recursive: true })
     database = await openEmbedded(undefined)
     store = await openStore(database, testVault())
     book = new ApprovalBook(store.read.approvals)
   })
-  afterEach(async () => {
-    await database.close()
-    rmSync(folder, { recursive: true })
-  })
+  afterEach(() => database.close())
 
   /** The texts as a process that starts now would have them. */
-  const wording = (): Wording => loadWording(book.approvals, { folder })
+  const wording = (): Wording => loadWording(book.approvals, { folder: path() })
   const approve = async (language: string, kind = '', approval = NURSE): Promise<number> => {
     const count = await approveTexts(store, wording().reviewables, { language, kind, ...approval }, AT)
     await book.refresh()
@@ -55,11 +49,6 @@ describe('a reviewer approves the very words', () => {
   }
   const state = ({ library }: Wording, language: string, kind: 'help' | 'alarm' = 'help'): string =>
     renderText(library, { kind, language, channel: 'sms', detail: 'full', values }).state
-  function edit(file: string, from: string, to: string): void {
-    const before = readFileSync(join(folder, file), 'utf8')
-    expect(before).toContain(from)
-    writeFileSync(join(folder, file), before.replace(from, to))
-  }
 
   test('by role and date, and the texts of that language are fit to send, in a process that runs already', async () => {
     const running = wording()
@@ -74,7 +63,7 @@ describe('a reviewer approves the very words', () => {
 
   test('another process hears of it when it looks', async () => {
     const elsewhere = new ApprovalBook(store.read.approvals)
-    const there = loadWording(elsewhere.approvals, { folder })
+    const there = loadWording(elsewhere.approvals, { folder: path() })
     await approve('fr')
     expect(state(there, 'fr')).toBe('draft')
     await elsewhere.refresh()

@@ -1,17 +1,15 @@
-import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
-import { tmpdir } from 'node:os'
-import { join } from 'node:path'
-import { afterEach, beforeEach, describe, expect, test } from 'vitest'
+import { readFileSync } from 'node:fs'
+import { describe, expect, test } from 'vitest'
 import { parse } from 'yaml'
 import { TEMPLATES } from '../../../src/adapters/templates/files.ts'
 import { loadPageTexts } from '../../../src/adapters/templates/load-page.ts'
 import { loadTexts } from '../../../src/adapters/templates/load-texts.ts'
 import { EXAMPLE_SITE } from '../../../src/cli/example-site.ts'
-import type { Failure } from '../../../src/domain/failure.ts'
 import type { Approvals } from '../../../src/domain/messages/texts/approval.ts'
 import { MAILED_KINDS, type TextKind, type TextValues } from '../../../src/domain/messages/texts/kinds.ts'
 import { renderText, type RenderedText } from '../../../src/domain/messages/texts/render.ts'
 import { badWords } from '../../../src/domain/messages/texts/text-rules.ts'
+import { editedTemplates, faults } from './edited-templates.ts'
 
 const library = loadTexts()
 const LANGUAGES = [...library.languages.keys()]
@@ -156,29 +154,12 @@ const TELLS_TO_PRESS = [
 ]
 
 describe('a mistake in mail.yaml', () => {
-  let folder: string
-  beforeEach(() => {
-    folder = mkdtempSync(join(tmpdir(), 'templates-'))
-    cpSync(TEMPLATES, folder, { recursive: true })
-  })
-  afterEach(() => rmSync(folder, { recursive: true }))
-  function edit(file: string, from: string, to: string): void {
-    const before = readFileSync(join(folder, file), 'utf8')
-    expect(before).toContain(from)
-    writeFileSync(join(folder, file), before.replace(from, to))
-  }
-  function faults(): string[] {
-    try {
-      loadTexts(folder)
-    } catch (error) {
-      return (error as Failure).detail.faults!.map(({ field, message }) => `${field}: ${message}`)
-    }
-    return []
-  }
+  const { edit, path } = editedTemplates()
+  const mistakes = () => faults(() => loadTexts(path()))
   /** Texts that quote another button than that of the page, or none where they must quote it. */
   function wrongButtons(language: string): string[] {
-    const { button } = loadPageTexts(folder).get(language)!.words.read
-    const { texts } = parse(readFileSync(join(folder, language, 'mail.yaml'), 'utf8')) as {
+    const { button } = loadPageTexts(path()).get(language)!.words.read
+    const { texts } = parse(readFileSync(path(`${language}/mail.yaml`), 'utf8')) as {
       texts: Record<string, Record<string, string>>
     }
     return Object.entries(texts).flatMap(([kind, parts]) =>
@@ -191,7 +172,7 @@ describe('a mistake in mail.yaml', () => {
 
   test.each(LANGUAGES)('the button that an e-mail in %s tells to press is the one on the page', (language) => {
     expect(wrongButtons(language)).toEqual([])
-    const { button } = loadPageTexts(folder).get(language)!.words.read
+    const { button } = loadPageTexts(path()).get(language)!.words.read
     edit(`${language}/mail.yaml`, button, `${button}!`)
     expect(wrongButtons(language)).toEqual(['prep.full'])
     edit(`${language}/page.yaml`, button, 'OK')
@@ -203,7 +184,7 @@ describe('a mistake in mail.yaml', () => {
     edit('es/mail.yaml', 'dejar de recibir estos correos', 'leer sobre la muestra')
     edit('fr/mail.yaml', 'Nous avons une question pour vous.', 'Une question sur vos règles.')
     edit('uk/mail.yaml', 'Прочитайте зараз, як підготуватися до візиту.', 'Уникайте {avoid}.')
-    expect(faults()).toEqual(
+    expect(mistakes()).toEqual(
       expect.arrayContaining([
         'en/mail.yaml › prep.subject: A discreet text may not say “smear”.',
         'es/mail.yaml › prep.foot: A discreet text may not say “muestra”.',
@@ -219,7 +200,7 @@ describe('a mistake in mail.yaml', () => {
     edit('en/mail.yaml', 'please avoid: {avoid}', 'please read your page')
     edit('pa/mail.yaml', "'{clinic}: ", "'")
     edit('fr/mail.yaml', '  cancelled:\n', '  alarm:\n')
-    const found = faults()
+    const found = mistakes()
     expect(found).toEqual(
       expect.arrayContaining([
         'en/mail.yaml › prep.full: It speaks of a result or a diagnosis: “result”.',
