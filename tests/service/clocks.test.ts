@@ -1,14 +1,9 @@
-import { mkdtemp, rm, writeFile } from 'node:fs/promises'
-import { tmpdir } from 'node:os'
-import { join } from 'node:path'
-import pg from 'pg'
-import { afterEach, beforeEach, describe, expect, it } from 'vitest'
-import { Ledger } from '../../infra/chaos/ledger.ts'
-import { ServiceProcess, eventually, freePort, isReady } from '../../infra/chaos/service-process.ts'
+import { beforeEach, describe, expect, it } from 'vitest'
+import { eventually, freePort, isReady } from '../../infra/chaos/service-process.ts'
 import { DatabaseClock } from '../../src/adapters/clock/database-clock.ts'
 import { yieldsClaims } from '../../src/domain/messages/yield-claims.ts'
-import { freshDatabase, serverAddress, type FreshDatabase } from '../harness/servers.ts'
-import { Desk } from './desk.ts'
+import { serverAddress } from '../harness/servers.ts'
+import { ownProcesses } from './own-processes.ts'
 
 // What is due is judged by one clock, the database's. The referee is PostgreSQL's own clock and the network's ledger;
 // the limits of 30 s and two minutes are our own judgement.
@@ -66,43 +61,13 @@ describe('the time by a database', () => {
 })
 
 describe.skipIf(!postgres)('workers whose machines have different clocks', () => {
-  let database: FreshDatabase
-  let client: pg.Client
-  let folder: string
-  let ledger: Ledger
-  let base: string
-  let desk: Desk
-  let running: ServiceProcess[]
+  const { here, describeNetwork, start } = ownProcesses(postgres!)
+  beforeEach(() => describeNetwork())
 
-  beforeEach(async () => {
-    running = []
-    database = await freshDatabase(postgres!)
-    client = new pg.Client({ connectionString: database.url, options: '-c search_path=daysix' })
-    await client.connect()
-    folder = await mkdtemp(join(tmpdir(), 'daysix-clocks-'))
-    ledger = new Ledger()
-    await ledger.start()
-    await writeFile(join(folder, 'network.json'), ledger.description('ask-desk'))
-    base = `http://127.0.0.1:${await freePort()}`
-    desk = new Desk(base)
-  })
-  afterEach(async ({ task }) => {
-    if (task.result?.state === 'fail') for (const process of running) console.log(process.log.join('\n'))
-    await Promise.all(running.map((process) => process.kill()))
-    await client.end()
-    await database.drop()
-    await ledger.stop()
-    await rm(folder, { recursive: true, force: true })
-  })
-
-  async function start(role: 'web' | 'worker', off: number): Promise<{ health: string; log: () => string }> {
-    const port = role === 'web' ? new URL(base).port : String(await freePort())
-    const own = { GATEWAYS_DIR: folder, PUBLIC_URL: base, SWEEP_SECONDS: '1', NODE_OPTIONS: offBy(off) }
-    const stores = { DATABASE_URL: database.url, DAYSIX_KEY: Buffer.alloc(32, 9).toString('base64') }
-    const ports = role === 'web' ? { PORT: port } : { HEALTH_PORT: port }
-    const process = new ServiceProcess({ role, environment: { ...ledger.environment, ...own, ...stores, ...ports } })
-    running.push(process)
-    process.start()
+  async function startOff(role: 'web' | 'worker', off: number): Promise<{ health: string; log: () => string }> {
+    const port = role === 'web' ? new URL(here().base).port : String(await freePort())
+    const ports = role === 'worker' && { HEALTH_PORT: port }
+    const process = start(role, { NODE_OPTIONS: offBy(off), ...ports })
     const health = `http://127.0.0.1:${port}`
     await eventually(`${role} is ready`, () => isReady(health))
     return { health, log: () => process.log.join('\n') }
@@ -111,62 +76,70 @@ describe.skipIf(!postgres)('workers whose machines have different clocks', () =>
   /** The plan of the visit comes due in some seconds, by the database's clock. */
   const dueIn = async (bookingId: string, seconds: number) =>
     (
-      await client.query<{ id: string; at: Date }>(
+      await here().client.query<{ id: string; at: Date }>(
         `update message set send_at = clock_timestamp() + make_interval(secs => $2)
          where id = (select id from message where booking_id = $1 and state = 'planned' order by send_at limit 1)
          returning id, send_at as at`,
         [bookingId, seconds],
       )
     ).rows[0]!
-  const taken = (id: string) => ledger.acceptances.find((each) => each.id === id)
+  const taken = (id: string) => here().ledger.acceptances.find((each) => each.id === id)
   const claimants = async (ids: string[]) =>
-    (await client.query<{ by: string }>('select distinct claimed_by as by from message where id = any($1)', [ids])).rows
+    (
+      await here().client.query<{ by: string }>('select distinct claimed_by as by from message where id = any($1)', [
+        ids,
+      ])
+    ).rows
 
   it('send nothing early or late, also where the only one is 25 minutes ahead, or behind; and it says so', async () => {
-    await start('web', -20 * MINUTE)
-    await desk.clinic()
+    await startOff('web', -20 * MINUTE)
+    await here().desk.clinic()
     for (const off of [25 * MINUTE, -20 * MINUTE]) {
-      const worker = await start('worker', off)
-      const due = await dueIn(await desk.book(), 12)
+      const worker = await startOff('worker', off)
+      const due = await dueIn(await here().desk.book(), 12)
       await eventually('it is taken', () => taken(due.id) !== undefined, 100)
       const { real } = taken(due.id)!
       // The database and this test share a machine. A timer may be a second early.
       expect(real - due.at.getTime()).toBeGreaterThan(-1_000)
       // Behind and alone, the queue does not ring: the sweep does, after a minute.
       expect(real - due.at.getTime()).toBeLessThan(off > 0 ? 10_000 : 80_000)
-      const { rows } = await client.query<{ sent: Date }>('select sent_at as sent from message where id = $1', [due.id])
+      const { rows } = await here().client.query<{ sent: Date }>('select sent_at as sent from message where id = $1', [
+        due.id,
+      ])
       expect(Math.abs(rows[0]!.sent.getTime() - real)).toBeLessThan(5_000)
       const metrics = await (await fetch(`${worker.health}/metrics`)).text()
       const told = Number(/^daysix_clock_offset_seconds (-?[\d.]+)/m.exec(metrics)?.[1])
       expect(Math.abs(told - off / 1000)).toBeLessThan(5)
       expect(worker.log()).toContain('the clock of this machine is off')
-      await running.pop()!.stop()
+      await here().running.pop()!.stop()
     }
   })
 
   it('leave it to the one whose clock is right, while there is one', async () => {
-    await start('web', 0)
-    await desk.clinic()
-    const off = await start('worker', 25 * MINUTE)
-    const right = await start('worker', 0)
+    await startOff('web', 0)
+    await here().desk.clinic()
+    const off = await startOff('worker', 25 * MINUTE)
+    const right = await startOff('worker', 0)
     expect([off.health, right.health]).toHaveLength(2)
     const offsets = async () =>
-      (await client.query<{ ms: number | null }>('select clock_offset_ms as ms from worker')).rows.map(({ ms }) => ms)
+      (await here().client.query<{ ms: number | null }>('select clock_offset_ms as ms from worker')).rows.map(
+        ({ ms }) => ms,
+      )
     await eventually('both have told', async () => (await offsets()).filter((ms) => ms !== null).length === 2, 30)
     // The next beat of the one that is off, and then some.
     await new Promise((done) => setTimeout(done, 7_000))
     const dues: { id: string }[] = []
-    for (let n = 0; n < 6; n++) dues.push(await dueIn(await desk.book(), 5))
+    for (let n = 0; n < 6; n++) dues.push(await dueIn(await here().desk.book(), 5))
     await eventually('all are taken', () => dues.every(({ id }) => taken(id)), 20)
     expect(await claimants(dues.map(({ id }) => id))).toHaveLength(1)
-    const { rows } = await client.query<{ ms: number }>(
+    const { rows } = await here().client.query<{ ms: number }>(
       'select clock_offset_ms as ms from worker where id = (select claimed_by from message where id = $1)',
       [dues[0]!.id],
     )
     expect(Math.abs(rows[0]!.ms)).toBeLessThan(2 * MINUTE)
 
-    await running.pop()!.stop()
-    const alone = await dueIn(await desk.book(), 25)
+    await here().running.pop()!.stop()
+    const alone = await dueIn(await here().desk.book(), 25)
     await eventually('the one that is off goes on alone', () => taken(alone.id) !== undefined, 90)
     expect(taken(alone.id)!.real).toBeGreaterThan(alone.at.getTime() - 1_000)
   })
