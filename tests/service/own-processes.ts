@@ -55,12 +55,16 @@ export function ownProcesses(postgres: string) {
       const described = JSON.parse(own.ledger.description('ask-desk')) as object
       await writeFile(join(own.folder, 'network.json'), JSON.stringify({ ...described, ...more }))
     },
-    /** @param more settings, beyond those that lead to its own stores and network */
-    start: (role: 'web' | 'worker', more: Record<string, string> = {}): ServiceProcess => {
+    /**
+     * @param more settings, beyond those that lead to its own stores and network
+     * @param root where the version lies that is run; without it, this one
+     */
+    start: (role: 'web' | 'worker', more: Record<string, string> = {}, root?: string): ServiceProcess => {
       const { base, database, folder, ledger, running } = own
       const ours = { GATEWAYS_DIR: folder, PORT: new URL(base).port, PUBLIC_URL: base, SWEEP_SECONDS: '1' }
       const stores = { DATABASE_URL: database.url, DAYSIX_KEY: Buffer.alloc(32, 9).toString('base64') }
-      const process = new ServiceProcess({ role, environment: { ...ledger.environment, ...ours, ...stores, ...more } })
+      const environment = { ...ledger.environment, ...ours, ...stores, ...more }
+      const process = new ServiceProcess({ role, environment, ...(root !== undefined && { root }) })
       running.push(process)
       process.start()
       return process
