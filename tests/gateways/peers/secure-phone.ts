@@ -42,7 +42,8 @@ export class SecurePhone {
       `audio_source aufile,${join(folder, 'silence.wav')}`,
       ...['audio_player none,none', 'audio_alert none,none', 'audio_txmode poll', 'jitter_buffer_delay 0-0'],
       ...['ausrc_srate 8000', 'auplay_srate 8000', 'ausrc_channels 1', 'auplay_channels 1'],
-      `rtp_ports ${mediaPort}-${mediaPort + 3}`,
+      // One pair and no more: from a wider range it draws a port by lot, and nothing is heard at this one.
+      `rtp_ports ${mediaPort}-${mediaPort + 1}`,
       'module_path /usr/lib/baresip/modules',
       ...['g711', 'aufile', 'srtp', 'sndfile'].map((name) => `module ${name}.so`),
       `snd_path ${folder}`,
