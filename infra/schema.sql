@@ -207,6 +207,18 @@ table message
   FOREIGN KEY (fallback_of) REFERENCES message(id)
   FOREIGN KEY (patient_id) REFERENCES patient(id)
   PRIMARY KEY (id)
+table near_miss
+  id text not null
+  clinic_id text not null
+  happened_at timestamp with time zone not null
+  recorded_at timestamp with time zone not null
+  kind text not null
+  reach text not null
+  sealed text not null
+  reviewed_at timestamp with time zone
+  sealed_review text
+  FOREIGN KEY (clinic_id) REFERENCES clinic(id)
+  PRIMARY KEY (id)
 table offer
   id text not null
   booking_id text not null
@@ -410,6 +422,8 @@ CREATE INDEX message_ref ON daysix.message USING btree (gateway, gateway_ref) WH
 CREATE INDEX message_sent_at ON daysix.message USING btree (sent_at) WHERE (sent_at IS NOT NULL)
 CREATE INDEX message_unread ON daysix.message USING btree (sent_at) WHERE ((state = 'sent'::text) AND (channel = 'email'::text))
 CREATE INDEX message_worthless ON daysix.message USING btree (not_after) WHERE (state = ANY (ARRAY['planned'::text, 'queued'::text]))
+CREATE INDEX near_miss_by_clinic ON daysix.near_miss USING btree (clinic_id, happened_at, id)
+CREATE UNIQUE INDEX near_miss_pkey ON daysix.near_miss USING btree (id)
 CREATE INDEX offer_booking ON daysix.offer USING btree (booking_id)
 CREATE INDEX offer_lapsing ON daysix.offer USING btree (until) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))
 CREATE UNIQUE INDEX offer_pending ON daysix.offer USING btree (booking_id) WHERE (state = ANY (ARRAY['open'::text, 'waiting'::text]))

@@ -22,7 +22,7 @@ describe('the record names who did it, and whom it concerned', () => {
     served = await serveClosed(world)
     const hired = await hire(world, { login: 'boss', role: 'administrator' })
     boss = { id: hired.id, headers: await cookieOf(world, hired.id) }
-    const may = ['people:manage', 'rights:use', 'figures:read']
+    const may = ['people:manage', 'rights:use', 'figures:read', 'near-misses:read', 'near-misses:write']
     const made = (await api('/keys', bearer(API_KEY), { name: 'Roster', may })) as never as {
       key: { id: string }
       secret: string

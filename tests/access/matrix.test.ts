@@ -8,6 +8,7 @@ import { settings } from '../../src/adapters/http/settings/settings.ts'
 import type { Route } from '../../src/adapters/http/route.ts'
 import type { Deps } from '../../src/flows/ports/deps.ts'
 import { problemHandler } from '../../src/adapters/http/problem.ts'
+import { recordNearMiss } from '../../src/flows/region/near-misses.ts'
 import { addOpenings } from '../../src/flows/visits/manage-openings.ts'
 import { ALL_PERMISSIONS } from '../../src/domain/access/roles.ts'
 import { TestWorld } from '../harness/world.ts'
@@ -51,6 +52,9 @@ GET    /api/v1/sending                           d a
 POST   /api/v1/sending/stop                      d a
 POST   /api/v1/sending/resume                    d a
 GET    /api/v1/retention                         a
+GET    /api/v1/near-misses                       d c e a
+POST   /api/v1/near-misses                       d c e a
+POST   /api/v1/near-misses/{id}/review           d c e a
 GET    /desk/events                              d c e a
 GET    /desk/{clinic}/day-sheet*                 d c a
 POST   /desk/{clinic}/day-sheet*                 d c a
@@ -67,6 +71,8 @@ GET    /desk/{clinic}/sending                    d a
 POST   /desk/{clinic}/sending                    d a
 GET    /desk/{clinic}/service*                   d a
 POST   /desk/{clinic}/service*                   a
+GET    /desk/{clinic}/near-misses*               d c e a
+POST   /desk/{clinic}/near-misses*               d c e a
 GET    /desk/{clinic}/figures*                   e a
 GET    /desk/{clinic}                            d a
 GET    /desk/{clinic}/*                          d a
@@ -87,6 +93,11 @@ GET    /settings/replies*                        a
 GET    /settings/audit                           a
 POST   /settings/audit                           a
 `
+
+const NEAR_MISS = {
+  ...({ happened: '2026-03-08T10:00', kind: 'other', reach: 'caught' } as const),
+  ...{ words: 'Invented.', told: '', by: 'desk' },
+}
 
 const TABLE = EXPECTED.trim()
   .split('\n')
@@ -121,6 +132,7 @@ describe('who may do what', () => {
         openings: added[0]!.id,
         'follow-ups': followUp!.id,
         offers: 'r_none',
+        'near-misses': (await recordNearMiss(world.deps, { ...NEAR_MISS, clinic })).id,
         clinic,
       }
     }
@@ -219,7 +231,7 @@ describe('who may do what', () => {
   )
 
   it("a desk's list without a clinic named is refused: it would be everybody's", async () => {
-    for (const path of ['/api/v1/bookings', '/api/v1/follow-ups', '/api/v1/openings']) {
+    for (const path of ['/api/v1/bookings', '/api/v1/follow-ups', '/api/v1/openings', '/api/v1/near-misses']) {
       expect((await served.ask(path, { headers: as.d! })).status).toBe(403)
     }
   })

@@ -24,6 +24,7 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
       'openings?week=2026-03-16',
       'day-sheet',
       'prints',
+      'near-misses',
       'texts',
       'service',
       `visits/${desk.ids[7]}`,

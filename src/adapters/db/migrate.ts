@@ -29,6 +29,7 @@ import * as confirms from './migrations/0024-confirms.ts'
 import * as email from './migrations/0025-email.ts'
 import * as operating from './migrations/0026-operating.ts'
 import * as figures from './migrations/0027-figures.ts'
+import * as nearMisses from './migrations/0028-near-misses.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -59,6 +60,7 @@ const MIGRATIONS = {
   '0025-email': email,
   '0026-operating': operating,
   '0027-figures': figures,
+  '0028-near-misses': nearMisses,
 }
 
 /**

@@ -18,6 +18,8 @@ export const SEALED_FIELDS = {
   event: { table: 'happening', column: 'sealed', key: 'id', boundTo: ['booking_id', 'at', 'what'] },
   answer: { table: 'idempotency', column: 'sealed', key: 'key' },
   person: { table: 'person', column: 'sealed', key: 'id' },
+  'near-miss': { table: 'near_miss', column: 'sealed', key: 'id' },
+  'near-miss-review': { table: 'near_miss', column: 'sealed_review', key: 'id' },
   'sending-stop': { table: 'sending_stop', column: 'sealed', key: 'scope' },
 } as const satisfies Record<string, SealedColumn>
 

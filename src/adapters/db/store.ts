@@ -9,6 +9,7 @@ import { clinicRecords } from './region/clinic.records.ts'
 import { connectionTo } from './connection.ts'
 import { dispatchRecords } from './messages/dispatch.records.ts'
 import { followUpRecords } from './calls/follow-up.records.ts'
+import { nearMissRecords } from './region/near-miss.records.ts'
 import { eventRecords } from './visits/event.records.ts'
 import { idempotencyRecords } from './visits/idempotency.records.ts'
 import { messageRecords } from './messages/message.records.ts'
@@ -70,6 +71,9 @@ function records(db: Db, vault: Vault): Records {
     },
     get idempotency() {
       return (made.idempotency ??= idempotencyRecords(db, vault))
+    },
+    get nearMisses() {
+      return (made.nearMisses ??= nearMissRecords(db, vault))
     },
   }
 }

@@ -2,6 +2,7 @@ import type { Because, OutcomeKind } from '../../domain/visits/outcome.ts'
 import type { Purpose } from '../../domain/visits/purpose.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Generated } from 'kysely'
+import type { NearMissTable } from './near-miss.table.ts'
 import type { LongReplyTable, SentPartTable } from './gateway-memory.tables.ts'
 
 /** Rows as the database has them; the record modules map them to the domain's types, once each. */
@@ -243,4 +244,5 @@ export interface Tables {
   happening: EventTable
   idempotency: IdempotencyTable
   text_approval: TextApprovalTable
+  near_miss: NearMissTable
 }

@@ -17,6 +17,8 @@ export const PERMISSIONS = {
   'service:read': 'see how the service is doing',
   'metrics:read': 'see what the service measures: for the program that watches it',
   'sending:stop': 'stop all sending, and let it go on',
+  'near-misses:read': 'see what went wrong or nearly did, without names',
+  'near-misses:write': 'tell what went wrong or nearly did, and what was changed',
 } as const
 
 export type Permission = keyof typeof PERMISSIONS
@@ -41,9 +43,11 @@ export const MAY: Record<Role, readonly Permission[]> = {
     'clinics:read',
     'service:read',
     'sending:stop',
+    'near-misses:read',
+    'near-misses:write',
   ],
-  clinician: ['day-sheet:read', 'day-sheet:write'],
-  educator: ['figures:read'],
+  clinician: ['day-sheet:read', 'day-sheet:write', 'near-misses:read', 'near-misses:write'],
+  educator: ['figures:read', 'near-misses:read', 'near-misses:write'],
   administrator: ALL_PERMISSIONS,
 }
 

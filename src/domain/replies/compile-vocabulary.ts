@@ -62,6 +62,8 @@ function compileLanguage(source: VocabularySource): Language {
   addWords(language, source)
   addClasses(language, source)
   addPatterns(language, source)
+  slim(language.days)
+  slim(language.phrases)
   // Known words are never misspellings, so tolerance comes last.
   tolerate(language, source.tolerate.map(foldWord))
   return language
@@ -194,6 +196,21 @@ function respelt(step: Step, language: Language): Step {
 
 function newNode<S extends string>(): PatternNode<S> {
   return { ends: [], words: new Map(), classes: new Map(), choices: new Map() }
+}
+
+/** Shared by all nodes that have none. */
+const [NO_ENDS, NO_WAYS] = [Object.freeze([]) as never, new Map() as never]
+
+/**
+ * Lets go of what is needed for compiling only. Of the half a million lists of all languages most would be empty, and
+ * took 150 MB.
+ */
+function slim<S extends string>(node: PatternNode<S>): void {
+  for (const next of [...node.choices.values(), ...node.classes.values(), node.gap, node.comma]) if (next) slim(next)
+  node.choices = NO_WAYS
+  if (node.words.size === 0) node.words = NO_WAYS
+  if (node.classes.size === 0) node.classes = NO_WAYS
+  if (node.ends.length === 0) node.ends = NO_ENDS
 }
 
 function nextNode<S extends string>(node: PatternNode<S>, step: Step): PatternNode<S> {

@@ -8,6 +8,7 @@ import type { ApprovalRecords } from './approvals.ts'
 import type { DispatchRecords, WorkerRecords } from './dispatch.ts'
 import type { FollowUpRecords } from './follow-ups.ts'
 import type { Receipt } from './gateway.ts'
+import type { NearMissRecords } from './near-misses.ts'
 import type { OptOutRecords, PatientRecords } from './patients.ts'
 import type { IdempotencyRecords } from './idempotency.ts'
 import type { Pipelined } from './pipelined.ts'
@@ -207,4 +208,5 @@ export interface Records {
   followUps: FollowUpRecords
   events: EventRecords
   idempotency: IdempotencyRecords
+  nearMisses: NearMissRecords
 }

@@ -18,6 +18,7 @@ const BY_PREFIX: Record<string, Find> = {
       .where('offer.id', '=', id),
   // A text that is nobody's in particular is every clinic's to read.
   t: (db, id) => db.selectFrom('reply').select('clinic_id').where('id', '=', id),
+  n: (db, id) => db.selectFrom('near_miss').select('clinic_id').where('id', '=', id),
   p: (db, id) => db.selectFrom('patient').select('clinic_id').where('id', '=', id),
 }
 

@@ -9,6 +9,7 @@ import { events } from './events.ts'
 import { mountBook } from '../visits/book-page.ts'
 import { mountBookings } from '../visits/bookings-page.ts'
 import { mountCalls } from '../calls/calls-page.ts'
+import { mountNearMisses } from '../region/near-misses-page.ts'
 import { mountPrints } from '../prints/prints-page.ts'
 import { mountDaySheet } from '../preparation/day-sheet-page.ts'
 import { mountConversation } from '../replies/conversation-page.ts'
@@ -31,6 +32,7 @@ const MOUNTS = [
   mountCalls,
   mountDaySheet,
   mountPrints,
+  mountNearMisses,
   mountReplies,
   mountConversation,
   mountOpenings,

@@ -23,6 +23,7 @@ const PAGES: [path: string, name: string, may: Permission, key?: string][] = [
   ['openings', 'Openings', 'visits:read'],
   ['day-sheet', 'Day sheet', 'day-sheet:read'],
   ['prints', 'Paper', 'calls:read'],
+  ['near-misses', 'Near misses', 'near-misses:read'],
   ['texts', 'Texts', 'texts:read'],
   ['service', 'Service', 'service:read'],
 ]
