@@ -20,6 +20,9 @@ function ofRequest(): { request?: string } {
   return request === undefined ? {} : { request }
 }
 
+/** Id of the request that this is done for, if for one. */
+export const requestNow = (): string | undefined => current.getStore()
+
 /** Does `work`; what it logs, and whatever it sets going, belongs to the request of this id. */
 export function forRequest<T>(id: string, work: () => T): T {
   return current.run(id, work)
