@@ -13,7 +13,7 @@ import type { Logger } from 'pino'
 import type { Clock } from '../../flows/ports/deps.ts'
 import type { Facts, Step, Traces } from '../../flows/ports/traces.ts'
 import { codeOf } from '../faults/database-trouble.ts'
-import { requestNow } from '../log/log.ts'
+import { forRequest, requestNow } from '../log/log.ts'
 import { attributesOf, titleOf } from './attributes.ts'
 import { placeOf, placeOfRequest, type Place } from './place.ts'
 import { stepOfOthers } from './trace-parent.ts'
@@ -60,7 +60,9 @@ interface Done {
   to: number
 }
 
-/** Tells steps to whoever takes OTLP at an address. A span is made once its step is over: only then its trace is known. */
+/**
+ * Tells steps to whoever takes OTLP at an address. A span is made once its step is over: only then its trace is known.
+ */
 export function otlpTraces({ url, ratio }: TraceSettings, { clock, log, version, instance }: TracesAround): Traces {
   const ids = givenIds()
   const exporter = tellingOnce(new OTLPTraceExporter({ url, timeoutMillis: ANSWER_MS }), log)
@@ -120,14 +122,16 @@ async function timed<T>(
     facts = { ...facts, error: wordFor(error) }
     throw error
   } finally {
-    if (!facts.idle) quietly(() => tell({ step, facts, request, from, to: from + performance.now() - began }))
+    const to = from + performance.now() - began
+    if (!facts.idle) quietly(() => tell({ step, facts, request, from, to }))
   }
 }
 
 /** What was done stands, whatever becomes of the telling. */
 function quietly(tell: () => void): void {
   try {
-    tell()
+    // What is sent later, with others, belongs to no request.
+    forRequest(undefined, tell)
   } catch {
     // One step is not told.
   }
