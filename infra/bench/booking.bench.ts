@@ -18,6 +18,8 @@ const RUNS = 9
 /** Not counted: the first ones pay for what a service that runs has paid long ago. */
 const WARM_UP = 100
 const AT_ONCE = 8
+/** From here on nobody else books in a run. */
+const FAR_OFF = 8_000
 
 /**
  * Booking through the API against a bare Express service that makes the same inserts, by turns in one run. Promised:
@@ -71,7 +73,7 @@ async function withTraces(
   const settings = { ...config, port: 0, openDesk: true, traces: { url: `${taker.url}/v1/traces`, ratio: 1 } }
   const composed = await compose(settings, { database, vault, inMemory: name === 'embedded', notice: () => {} })
   const running = await startService(settings, composed, 'web')
-  const telling = await measured(database.records, `${running.url}/api/v1/bookings`, 50_000)
+  const telling = await measured(database.records, `${running.url}/api/v1/bookings`, FAR_OFF)
   const { own, bare } = await pairedRuns(runs, { own: telling, bare: silent })
   console.log(
     `  told as traces: ${name.padEnd(12)} ${paceOf(own)}, untold ${paceOf(bare)}, ${comparison(own, bare).text}`,

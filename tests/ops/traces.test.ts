@@ -7,6 +7,7 @@ import { promisify } from 'node:util'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { eventually, freePort, isReady } from '../../infra/chaos/service-process.ts'
 import { stepOfOthers } from '../../src/adapters/traces/trace-parent.ts'
+import { loadConfig } from '../../src/config.ts'
 import { pageMaker } from '../../src/adapters/http/private-page/page-address.ts'
 import { readKeyRing } from '../../src/adapters/vault/key-ring.ts'
 import { createVault } from '../../src/adapters/vault/vault.ts'
@@ -201,6 +202,18 @@ describe.skipIf(!postgres)('a booking, a text and a reply', () => {
     }
     expect(await loaded(peer.url)).toBe(true)
     expect(await loaded('')).toBe(false)
+  })
+})
+
+describe('the settings of traces', () => {
+  it('are an address and a share; without an address there are none', () => {
+    const url = 'http://collector:4318/v1/traces'
+    expect(loadConfig({ TRACES_URL: url }).traces).toEqual({ url, ratio: 1 })
+    expect(loadConfig({ TRACES_URL: url, TRACES_RATIO: '0.1' }).traces).toEqual({ url, ratio: 0.1 })
+    expect(loadConfig({ TRACES_URL: '', TRACES_RATIO: '0.1' }).traces).toBeUndefined()
+    expect(() => loadConfig({ TRACES_URL: 'collector:4318' })).toThrow(/TRACES_URL: Give the address/)
+    for (const wrong of ['1.1', '-1', 'all'])
+      expect(() => loadConfig({ TRACES_URL: url, TRACES_RATIO: wrong })).toThrow(/TRACES_RATIO: Give a share/)
   })
 })
 
