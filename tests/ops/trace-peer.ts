@@ -60,13 +60,14 @@ interface Spans {
 export class TracePeer {
   readonly bytes: Buffer[] = []
   #server: Server | undefined
-  /** Of its answers; 503 is one that wants to be asked again. */
-  status = 200
+  /** Of its answers; `silent` gives none. */
+  status: number | 'silent' = 200
 
   async start(): Promise<void> {
     this.#server = createServer((request, response) => {
       void buffer(request).then((body) => {
         this.bytes.push(body)
+        if (this.status === 'silent') return
         response.writeHead(this.status, { 'Content-Type': 'application/json' }).end('{}')
       })
     })
