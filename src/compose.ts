@@ -21,12 +21,13 @@ import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { pageMaker } from './adapters/http/private-page/page-address.ts'
 import { createPocketGateway } from './adapters/gateways/pocket/pocket-gateway.ts'
-import { homeOf } from './adapters/home.ts'
+import { homeOf, version } from './adapters/home.ts'
 import { fractions, idMaker, pooled } from './adapters/ids.ts'
 import { createLog } from './adapters/log/log.ts'
 import { createBullQueue } from './adapters/queue/bullmq-queue.ts'
 import { databaseQueueStore, redisQueueStore } from './adapters/queue/queue-store.ts'
 import { createMetrics, type Metrics } from './adapters/metrics/metrics.ts'
+import { openTraces } from './adapters/traces/open-traces.ts'
 import { loadVocabulary } from './adapters/templates/load-vocabulary.ts'
 import { checkLookUpKey, hasSealedData } from './adapters/db/reseal.ts'
 import { loadWording, type Wording } from './adapters/templates/load-wording.ts'
@@ -106,16 +107,18 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const { library, phrases, protocols, reviewables } = wording
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
+  const instance = newId('w')
   const access = openAccessStore(database, vault)
   const chance = fractions(random)
   const deps: Deps = {
     store: { read: store.read, transact: retryConflicts(store.transact, chance, pause) },
     access: { read: access.read, transact: retryConflicts(access.transact, chance, pause) },
     headNotes: createHeadNotes({ access, clock: time.clock, vault, log, metrics }, notePlace(config, overrides)),
+    traces: await openTraces(config.traces, { clock: time.clock, log, version, instance }),
     clock: time.clock,
     newId,
     queue,
-    worker: { id: newId('w'), inFlight: new Set(), waiting: new Set(), steady: () => true },
+    worker: { id: instance, inFlight: new Set(), waiting: new Set(), steady: () => true },
     home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
     protocols,
@@ -139,7 +142,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     },
   }
   const authSettings = authSettingsOf(config, vault, log)
-  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, close: () => database.close() }
+  const close = () => deps.traces.stop().then(() => database.close())
+  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, close }
 }
 
 /** What is kept, with its keys and its time, once the database can be reached. */

@@ -7,6 +7,7 @@ const within = (least: number, most: number, words: string) => {
   const says = `${words} from ${least} to ${most}.`
   return z.coerce.number(says).int(says).min(least, says).max(most, says)
 }
+const SHARE = 'Give a share from 0 to 1, e.g. 0.1.'
 const port = within(0, 65_535, 'Give a port number')
 const wholeNumber = (usual: number, most: number) => within(1, most, 'Give a whole number').default(usual)
 const isKeyList = (text: string) => !text.startsWith('~') && text.split(',').every((part) => keyOf(part).length === 32)
@@ -69,6 +70,10 @@ const schema = z.object({
   RETENTION_TEXT_DAYS: wholeNumber(365, 3_660),
   RETENTION_AUDIT_DAYS: wholeNumber(2_557, 36_600),
   SESSION_IDLE_MINUTES: wholeNumber(30, 12 * 60),
+  TRACES_URL: z
+    .url({ protocol: /^https?$/, error: 'Give the address that takes OTLP: https://…/v1/traces' })
+    .optional(),
+  TRACES_RATIO: z.coerce.number(SHARE).min(0, SHARE).max(1, SHARE).default(1),
   AUDIT_NOTES: z
     .string()
     .regex(/^(?!\w+:\/\/)|^https:\/\//, 'Give a file, or an address that speaks TLS: https://…')
@@ -113,6 +118,8 @@ export interface Config {
   idleMinutes: number
   /** Where heads of the audit record are noted: a file, or an https address; undefined = a file in `dataDir`. */
   auditNotes: string | undefined
+  /** Where it is told what was done, and which share of it; undefined = nowhere. */
+  traces: { url: string; ratio: number } | undefined
   /** The demo's pages need no sign-in on this machine. No setting says so: only the demo's own code. */
   openDesk: boolean
   /** Looks up what a configuration file refers to as `env:NAME`. */
@@ -193,6 +200,7 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     },
     idleMinutes: env.SESSION_IDLE_MINUTES,
     auditNotes: env.AUDIT_NOTES,
+    traces: env.TRACES_URL ? { url: env.TRACES_URL, ratio: env.TRACES_RATIO } : undefined,
     openDesk: false,
     secret,
   }

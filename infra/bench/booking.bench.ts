@@ -1,8 +1,10 @@
 import { randomUUID } from 'node:crypto'
 import { mkdtemp, rm, writeFile } from 'node:fs/promises'
+import { createServer, type RequestListener } from 'node:http'
+import type { AddressInfo } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { compose } from '../../src/compose.ts'
+import { compose, type Composed } from '../../src/compose.ts'
 import { startService } from '../../src/service.ts'
 import type { Pool } from '../../src/adapters/db/pool.ts'
 import type { BenchOptions } from './bench.ts'
@@ -16,10 +18,12 @@ const RUNS = 9
 /** Not counted: the first ones pay for what a service that runs has paid long ago. */
 const WARM_UP = 100
 const AT_ONCE = 8
+/** From here on nobody else books in a run. */
+const FAR_OFF = 8_000
 
 /**
  * Booking through the API against a bare Express service that makes the same inserts, by turns in one run. Promised:
- * half its pace.
+ * half its pace. Then against itself, with its steps told as traces.
  */
 export async function bench({ runs = RUNS, stores }: BenchOptions): Promise<void> {
   const folder = await mkdtemp(join(tmpdir(), 'daysix-bench-'))
@@ -53,15 +57,47 @@ async function onStore({ name, config }: BenchStore, runs: number): Promise<void
   const rows = inserts.written.reduce((sum, { count }) => sum + count, 0)
   tell(name, rows, await pairedRuns(runs, { own, bare }))
   await service.stop()
+  await withTraces({ name, config }, composed, own, runs)
   await running.stop()
   await composed.close()
 }
 
+/** The same service on the same store, telling all of its steps to somebody, by turns with the one that tells nothing. */
+async function withTraces(
+  { name, config }: Pick<BenchStore, 'name' | 'config'>,
+  { database, vault }: Composed,
+  silent: () => Promise<Run>,
+  runs: number,
+): Promise<void> {
+  const taker = await listening((request, response) => void request.resume().once('end', () => response.end('{}')))
+  const settings = { ...config, port: 0, openDesk: true, traces: { url: `${taker.url}/v1/traces`, ratio: 1 } }
+  const composed = await compose(settings, { database, vault, inMemory: name === 'embedded', notice: () => {} })
+  const running = await startService(settings, composed, 'web')
+  const telling = await measured(database.records, `${running.url}/api/v1/bookings`, FAR_OFF)
+  const { own, bare } = await pairedRuns(runs, { own: telling, bare: silent })
+  console.log(
+    `  told as traces: ${name.padEnd(12)} ${paceOf(own)}, untold ${paceOf(bare)}, ${comparison(own, bare).text}`,
+  )
+  await running.stop()
+  await composed.deps.traces.stop()
+  await taker.stop()
+}
+
+async function listening(answer: RequestListener): Promise<{ url: string; stop(): Promise<void> }> {
+  const server = createServer(answer)
+  await new Promise<void>((done) => server.listen(0, '127.0.0.1', done))
+  const stop = async () => {
+    server.closeAllConnections()
+    await new Promise((done) => server.close(done))
+  }
+  return { url: `http://127.0.0.1:${(server.address() as AddressInfo).port}`, stop }
+}
+
 /** Warms up a service that books. @returns how to measure a run of it; each run books visits of its own */
-async function measured(records: Pool, url: string): Promise<() => Promise<Run>> {
+async function measured(records: Pool, url: string, first = 0): Promise<() => Promise<Run>> {
   const book = (n: number) => sent('POST', url, request(n))
-  await all(0, WARM_UP, book)
-  let from = WARM_UP
+  await all(first, first + WARM_UP, book)
+  let from = first + WARM_UP
   return async () => {
     const before = ownTime() + (await serverTime(records))
     const began = performance.now()

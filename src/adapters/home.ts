@@ -3,7 +3,7 @@ import type { Clock, Home } from '../flows/ports/deps.ts'
 import { dataRoom } from './db/data-room.ts'
 import type { Database } from './db/pool.ts'
 
-const { version } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as {
+export const { version } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as {
   version: string
 }
 

@@ -57,6 +57,9 @@ describe('the settings of production', () => {
     [{ REDIS_URL: 'redis://:pw@203.0.113.9:6379' }, ['REDIS_URL']],
     [{ REDIS_URL: 'redis://10.0.0.1:6379,redis.example.org:6379' }, ['REDIS_URL']],
     [{ REDIS_URL: 'rediss://redis.example.org:6379' }, []],
+    [{ TRACES_URL: 'http://collector:4318/v1/traces' }, []],
+    [{ TRACES_URL: 'http://traces.example.org/v1/traces' }, ['TRACES_URL']],
+    [{ TRACES_URL: 'https://traces.example.org/v1/traces' }, []],
   ])('of %o these lines are open to others: %j', (settings, open) => {
     expect(openLines(loadConfig(settings))).toEqual(open)
   })

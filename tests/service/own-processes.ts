@@ -20,6 +20,9 @@ interface Own {
   running: ServiceProcess[]
 }
 
+/** What they seal with. */
+export const OWN_KEY = Buffer.alloc(32, 9).toString('base64')
+
 /**
  * Processes of the service on a database and a network of their own, for each test of the block that this is called in.
  * Their logs are shown where a test fails.
@@ -62,7 +65,7 @@ export function ownProcesses(postgres: string) {
     start: (role: 'web' | 'worker', more: Record<string, string> = {}, root?: string): ServiceProcess => {
       const { base, database, folder, ledger, running } = own
       const ours = { GATEWAYS_DIR: folder, PORT: new URL(base).port, PUBLIC_URL: base, SWEEP_SECONDS: '1' }
-      const stores = { DATABASE_URL: database.url, DAYSIX_KEY: Buffer.alloc(32, 9).toString('base64') }
+      const stores = { DATABASE_URL: database.url, DAYSIX_KEY: OWN_KEY }
       const environment = { ...ledger.environment, ...ours, ...stores, ...more }
       const process = new ServiceProcess({ role, environment, ...(root !== undefined && { root }) })
       running.push(process)

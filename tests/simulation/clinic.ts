@@ -117,7 +117,7 @@ export class Clinic {
             return { status: 201, body: { id: booked.booking.id } }
           },
         )
-        if (booked) enqueueJobsSoon(deps, booked.jobs)
+        if (booked) enqueueJobsSoon(deps, booked.jobs, booked.booking.id)
         return (body as { id: string }).id
       })
       this.booked.set(key, id)

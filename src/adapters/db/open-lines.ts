@@ -26,14 +26,22 @@ function isNear(host: string): boolean {
 interface Stores {
   databaseUrl: string | undefined
   redisUrl: string | undefined
+  /** Where it is told what was done. */
+  traces?: { url: string } | undefined
 }
 
 /** The settings whose data go over a line that others may read: not encrypted, to a place far away. */
-export function openLines({ databaseUrl, redisUrl }: Stores): string[] {
+export function openLines({ databaseUrl, redisUrl, traces }: Stores): string[] {
   return [
     ...(databaseUrl !== undefined && isOpenDatabase(databaseUrl) ? ['DATABASE_URL'] : []),
     ...(redisUrl !== undefined && isOpenRedis(redisUrl) ? ['REDIS_URL'] : []),
+    ...(traces && isOpenWeb(traces.url) ? ['TRACES_URL'] : []),
   ]
+}
+
+function isOpenWeb(address: string): boolean {
+  const { protocol, hostname } = new URL(address)
+  return protocol === 'http:' && !isNear(hostname)
 }
 
 function isOpenDatabase(address: string): boolean {

@@ -6,6 +6,7 @@ import { anythingGoesOut } from '../../flows/messages/approved-texts.ts'
 import type { Deps } from '../../flows/ports/deps.ts'
 import { forRequest } from '../log/log.ts'
 import { requestLog } from '../log/request-log.ts'
+import { requestSpans } from '../traces/request-spans.ts'
 import type { Wording } from '../templates/load-wording.ts'
 import type { Metrics } from '../metrics/metrics.ts'
 import { PAGE_RULES, createRules } from './access/rules.ts'
@@ -60,6 +61,7 @@ export function createApp(options: AppOptions): Express {
   app.set(OVER_TLS, authSettings.secure)
   app.use(helmet({ contentSecurityPolicy: { useDefaults: false, directives: CONTENT_POLICY } }))
   app.use(identify(deps), requestLog(log))
+  if (deps.traces.on) app.use(requestSpans(deps.traces))
   const sends = () => anythingGoesOut(deps.approvedTexts)
   app.use(operations({ ready, sends, mayMeasure: mayMeasure(gate), ...(metrics && { metrics }) }))
   app.use('/gateways', webhooks(deps, gate.limits.refusedCalls))

@@ -2,7 +2,7 @@ import { AsyncLocalStorage } from 'node:async_hooks'
 import { pino, type DestinationStream, type Logger } from 'pino'
 
 /** Id of the request that whatever runs now is done for. */
-const current = new AsyncLocalStorage<string>()
+const current = new AsyncLocalStorage<string | undefined>()
 
 /**
  * The service's log: one JSON line for each thing that happened, with ids and never names, numbers or words. What is
@@ -20,7 +20,10 @@ function ofRequest(): { request?: string } {
   return request === undefined ? {} : { request }
 }
 
-/** Does `work`; what it logs, and whatever it sets going, belongs to the request of this id. */
-export function forRequest<T>(id: string, work: () => T): T {
+/** Id of the request that this is done for, if for one. */
+export const requestNow = (): string | undefined => current.getStore()
+
+/** Does `work`; what it logs, and whatever it sets going, belongs to the request of this id, or to none. */
+export function forRequest<T>(id: string | undefined, work: () => T): T {
   return current.run(id, work)
 }

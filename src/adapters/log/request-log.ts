@@ -15,7 +15,7 @@ export function requestLog(log: Logger): RequestHandler {
       const ms = Math.round(performance.now() - began)
       const said = response.writableFinished ? { status: response.statusCode, ...codeOf(response) } : {}
       log[levelOf(request, response)](
-        { request: request.id, method: request.method, route: routeOf(request), ...said, ms },
+        { request: request.id, method: request.method, route: routeOf(request) ?? 'none', ...said, ms },
         response.writableFinished ? 'answered' : 'broken off',
       )
     })
@@ -29,13 +29,19 @@ function codeOf({ locals }: Response): { code?: string; cause?: string } {
   return { ...word('code'), ...word('cause') }
 }
 
-function levelOf({ originalUrl, complete }: Request, { statusCode }: Response): Level {
+/** Whether nobody wants to hear of it as long as it is well. */
+export const isQuiet = ({ originalUrl }: Request): boolean => QUIET.test(originalUrl)
+
+function levelOf(request: Request, { statusCode }: Response): Level {
   // Whoever breaks off what they send must not be able to fill the log.
-  if (QUIET.test(originalUrl) || !complete) return 'debug'
+  if (isQuiet(request) || !request.complete) return 'debug'
   return statusCode >= 500 ? 'warn' : 'info'
 }
 
-/** The pattern, e.g. `/api/v1/bookings/:id`; what lies before the last router is lost where an error was passed on. */
-function routeOf({ route, baseUrl }: Request): string {
-  return route ? `${baseUrl}${(route as { path: string }).path}` : 'none'
+/**
+ * The pattern, e.g. `/api/v1/bookings/:id`; what lies before the last router is lost where an error was passed on.
+ * @returns undefined where none fits
+ */
+export function routeOf({ route, baseUrl }: Request): string | undefined {
+  return route ? `${baseUrl}${(route as { path: string }).path}` : undefined
 }

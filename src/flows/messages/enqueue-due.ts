@@ -47,17 +47,25 @@ async function enqueueAll(deps: Deps): Promise<number> {
   }
 }
 
-/** Enqueues jobs, if the queue answers. If not, nothing is lost: the sweep finds whatever got no job in time. */
-export async function enqueueJobs(deps: Deps, jobs: readonly SendJob[]): Promise<void> {
+/**
+ * Enqueues jobs, if the queue answers. If not, nothing is lost: the sweep finds whatever got no job in time.
+ * @param booking whose jobs they are, if of one
+ */
+export async function enqueueJobs(deps: Deps, jobs: readonly SendJob[], booking?: string | null): Promise<void> {
   if (jobs.length === 0) return
-  try {
-    await deps.queue.enqueue(jobs)
-  } catch {
-    deps.notice('jobs-not-enqueued', {})
-  }
+  await deps.traces.span('enqueue', { booking, messages: jobs.length }, async (note) => {
+    try {
+      await deps.queue.enqueue(jobs)
+    } catch {
+      note({ error: 'jobs-not-enqueued' })
+      deps.notice('jobs-not-enqueued', {})
+    }
+  })
 }
 
 /** As `enqueueJobs`, for whoever is waiting for an answer: the jobs need not be there before it. */
-export function enqueueJobsSoon(deps: Deps, jobs: readonly SendJob[]): void {
-  if (jobs.length > 0) deps.queue.enqueueSoon(jobs)
+export function enqueueJobsSoon(deps: Deps, jobs: readonly SendJob[], booking: string): void {
+  if (jobs.length === 0) return
+  const work = async () => deps.queue.enqueueSoon(jobs)
+  void deps.traces.span('enqueue', { booking, messages: jobs.length }, work)
 }

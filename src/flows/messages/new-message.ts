@@ -5,6 +5,7 @@ import type { Message } from '../../domain/messages/message.ts'
 import type { Channel, TextKind } from '../../domain/messages/texts/kinds.ts'
 import { MESSAGE_KINDS } from '../../domain/messages/texts/message-kinds.ts'
 import type { Deps } from '../ports/deps.ts'
+import type { Facts } from '../ports/traces.ts'
 
 /** A new message, planned and not yet sent. */
 export function newMessage(
@@ -59,6 +60,11 @@ export function idsOf({ id, bookingId }: { id: string; bookingId?: string | null
   booking?: string
 } {
   return { message: id, ...(bookingId && { booking: bookingId }) }
+}
+
+/** What may be told of a message to whoever follows what is done. */
+export function factsOf({ id, bookingId, clinicId, attempt, kind, channel, language, gateway }: Message): Facts {
+  return { message: id, booking: bookingId, clinic: clinicId, attempt, kind, channel, language, gateway }
 }
 
 const ANSWER_WORTH_MS = 12 * 3_600_000

@@ -5,8 +5,9 @@ import { createBatcher, type Batcher } from './batcher.ts'
 import type { SendOutcome } from '../ports/gateway.ts'
 import type { Deps } from '../ports/deps.ts'
 import type { SendJob } from '../ports/jobs.ts'
+import type { Note } from '../ports/traces.ts'
 import { recordOutcomes, type Attempted } from './record-outcome.ts'
-import { idsOf } from './new-message.ts'
+import { factsOf, idsOf } from './new-message.ts'
 import { enqueueJobs } from './enqueue-due.ts'
 import { renewOutdated } from './renew-outdated.ts'
 import { createWaitingLine, waitKey, type Place, type PlaceTurn } from './waiting-line.ts'
@@ -60,8 +61,17 @@ export function createSender(deps: Deps, pause: Pause): Sender {
   const underWay = new Set<Promise<void>>()
   let stopped = false
 
-  async function attempt(job: JobWithTurn): Promise<void> {
-    const claim = await claims.add(job)
+  async function claimed(job: JobWithTurn): Promise<Claim> {
+    return deps.traces.span('claim', {}, async (note) => {
+      const claim = await claims.add(job)
+      note(claim.kind === 'go' ? factsOf(claim.claimed.message) : { idle: true })
+      return claim
+    })
+  }
+
+  async function attempt(job: JobWithTurn, note: Note): Promise<void> {
+    const claim = await claimed(job)
+    note(claim.kind === 'go' ? factsOf(claim.claimed.message) : { idle: true })
     // The next one may go at once.
     if (claim.kind !== 'go') job.turn?.turn.release()
     if (claim.kind === 'wait') return stopped ? leave(deps, [job]) : line.add(job, claim.place)
@@ -70,17 +80,20 @@ export function createSender(deps: Deps, pause: Pause): Sender {
     if (claim.kind !== 'go') return
     const { message } = claim.claimed
     const outcome = await handOver(deps, claim.claimed)
-    const next = await asLongAsItTakes({ message, outcome }, records, deps, pause)
+    const record = () => asLongAsItTakes({ message, outcome }, records, deps, pause)
+    const next = await deps.traces.span('record', factsOf(message), record)
     deps.worker.inFlight.delete(attemptKey(message))
-    if (next) await enqueueJobs(deps, [next])
+    if (next) await enqueueJobs(deps, [next], message.bookingId)
   }
 
   function begin(job: JobWithTurn): Promise<void> {
-    const running = attempt(job).finally(() => {
-      underWay.delete(running)
-      // Whatever came of it, it is not used any more.
-      job.turn?.turn.release()
-    })
+    const running = deps.traces
+      .span('send', {}, (note) => attempt(job, note))
+      .finally(() => {
+        underWay.delete(running)
+        // Whatever came of it, it is not used any more.
+        job.turn?.turn.release()
+      })
     underWay.add(running)
     return running
   }
@@ -185,8 +198,14 @@ function isStale({ clock }: Deps, { claimedAt }: Message): boolean {
 }
 
 async function handOver(deps: Deps, claimed: Claimed): Promise<SendOutcome> {
-  // The next one may go at once.
-  return handOverInTurn(deps, claimed).finally(() => claimed.turn?.turn.release())
+  return deps.traces.span('hand over', factsOf(claimed.message), async (note) => {
+    // The next one may go at once.
+    const outcome = await handOverInTurn(deps, claimed).finally(() => claimed.turn?.turn.release())
+    const code = 'code' in outcome ? outcome.code : null
+    const isFault = outcome.kind === 'rejected' || outcome.kind === 'unknown'
+    note({ outcome: outcome.kind, code, ...(isFault && { error: code ?? outcome.kind }) })
+    return outcome
+  })
 }
 
 async function handOverInTurn(deps: Deps, { message, outgoing, turn }: Claimed): Promise<SendOutcome> {

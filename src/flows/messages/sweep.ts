@@ -42,7 +42,11 @@ const LATELY_MS = 2 * 24 * 60 * MINUTE
  * Puts right whatever time, crashes or a lost queue have left behind. Runs every half minute on one worker or several;
  * each step is a conditional update, so doing it twice is harmless.
  */
-export async function sweep(deps: Deps): Promise<void> {
+export function sweep(deps: Deps): Promise<void> {
+  return deps.traces.span('sweep', {}, () => sweepAll(deps))
+}
+
+async function sweepAll(deps: Deps): Promise<void> {
   await deps.store.read.workers.beat(deps.worker.id)
   await deps.store.read.workers.forgetSilent(SILENT_SECONDS)
   const failures: unknown[] = []
@@ -120,7 +124,7 @@ function recoverStuck(deps: Deps): Promise<void> {
 async function recover(deps: Deps, message: Message, outcome: SendOutcome): Promise<void> {
   const [job] = await deps.store.transact((tx) => recordOutcomes(tx, deps, [{ message, outcome }]))
   deps.notice('claim-recovered', { ...idsOf(message), outcome: outcome.kind })
-  if (job) await enqueueJobs(deps, [job])
+  if (job) await enqueueJobs(deps, [job], message.bookingId)
 }
 
 async function fateOf(deps: Deps, message: Message): Promise<SendOutcome> {

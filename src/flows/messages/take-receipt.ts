@@ -3,18 +3,22 @@ import type { Receipt } from '../ports/gateway.ts'
 import { callStep } from './call-step.ts'
 import { fallBack } from './fall-back.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
-import { idsOf } from './new-message.ts'
+import { factsOf, idsOf } from './new-message.ts'
 import { closeLossCalls } from './had-arrived.ts'
 import { enqueueDue } from './enqueue-due.ts'
 
 /** Takes a delivery receipt. Any order, any number of times: delivered wins, the rest changes nothing. */
 export async function takeReceipt(deps: Deps, receipt: Receipt): Promise<void> {
-  await deps.store.transact(async (tx) => {
-    const message = await messageOf(tx, receipt)
-    if (message) return applyReceipt(tx, deps, message, receipt)
-    // The peer was quicker than our own record of its answer.
-    if (receipt.ref !== undefined) await tx.messages.keepEarlyReceipt(receipt)
-  })
+  const { gateway, state, code } = receipt
+  await deps.traces.span('take receipt', { gateway, outcome: state, code: code ?? null }, (note) =>
+    deps.store.transact(async (tx) => {
+      const message = await messageOf(tx, receipt)
+      if (message) note(factsOf(message))
+      if (message) return applyReceipt(tx, deps, message, receipt)
+      // The peer was quicker than our own record of its answer.
+      if (receipt.ref !== undefined) await tx.messages.keepEarlyReceipt(receipt)
+    }),
+  )
   // What stands in for it, if anything does.
   if (receipt.state === 'undelivered') await enqueueDue(deps)
 }

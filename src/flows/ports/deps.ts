@@ -10,6 +10,7 @@ import type { Gateway } from './gateway.ts'
 import type { Records } from './records.ts'
 import type { RetentionRules } from './retention-rules.ts'
 import type { Home } from './standing.ts'
+import type { Traces } from './traces.ts'
 
 export type * from './approvals.ts'
 export type * from './dispatch.ts'
@@ -67,6 +68,7 @@ export interface Deps {
   /** People, keys, and the record of who saw and changed what. */
   access: AccessStore
   headNotes: HeadNotes
+  traces: Traces
   clock: Clock
   newId: NewId
   queue: JobQueue

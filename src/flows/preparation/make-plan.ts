@@ -149,6 +149,18 @@ export async function keepPlan(
   planned: Planned,
   ringing?: Date,
 ): Promise<SendJob[]> {
+  const { id: booking, clinicId: clinic, planRevision: revision } = planned.booking
+  const facts = { booking, clinic, revision, messages: planned.plan.messages.length }
+  return deps.traces.span('keep plan', facts, () => writePlan(tx, deps, about, planned, ringing))
+}
+
+async function writePlan(
+  tx: Tx,
+  deps: Deps,
+  about: ToPlan,
+  planned: Planned,
+  ringing: Date | undefined,
+): Promise<SendJob[]> {
   const { patient, clinic } = about
   const { booking, plan } = planned
   const state = ({ sendAt }: { sendAt: Date }) => (ringing && sendAt < ringing ? 'queued' : 'planned')

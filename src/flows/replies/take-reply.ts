@@ -1,6 +1,7 @@
 import type { Reading } from '../../domain/replies/reading.ts'
 import { openFollowUp } from '../calls/follow-ups.ts'
 import type { Deps, ReplyRecord, Tx } from '../ports/deps.ts'
+import type { Note } from '../ports/traces.ts'
 import { becauseOf, loadConversation, type Conversation, type Done } from './conversation.ts'
 import { holdRefusal } from './hold-refusal.ts'
 
@@ -39,29 +40,46 @@ export async function takeReply<T>(
 }
 
 /** As `takeReply`, for a reply that has been kept and not yet acted on. */
-export async function actOnReply<T>(deps: Deps, id: string, way: WayIn<T>): Promise<Acted<T> | 'known' | 'failed'> {
+export function actOnReply<T>(deps: Deps, id: string, way: WayIn<T>): Promise<Acted<T> | 'known' | 'failed'> {
+  return deps.traces.span('take reply', { reply: id }, async (note) => {
+    const acted = await actOrLeave(deps, id, way, note)
+    if (acted === 'known') note({ idle: true })
+    else if (acted === 'failed') note({ outcome: 'failed', error: 'reply-failed' })
+    else note({ booking: acted.done.bookingId, outcome: acted.done.done })
+    return acted
+  })
+}
+
+async function actOrLeave<T>(deps: Deps, id: string, way: WayIn<T>, note: Note) {
   for (let tries = 1; ; tries++) {
     try {
-      const acted = await deps.store.transact((tx) => actOnce(tx, deps, id, way))
+      const acted = await deps.store.transact((tx) => actOnce(tx, deps, id, way, note))
       if (acted !== 'known') tellHeard(deps, id, acted.done)
       return acted
     } catch (error) {
       if (tries < TRIES) continue
       await leaveToPerson(deps, id, (tx, hearing) => way.read(tx, hearing), error)
-      return 'failed'
+      return 'failed' as const
     }
   }
 }
 
-async function actOnce<T>(tx: Tx, deps: Deps, id: string, way: WayIn<T>): Promise<Acted<T> | 'known'> {
+async function actOnce<T>(tx: Tx, deps: Deps, id: string, way: WayIn<T>, note: Note): Promise<Acted<T> | 'known'> {
   const kept = await tx.replies.lock(id)
   // Told twice at once, or erased meanwhile.
   if (!kept || kept.done !== null) return 'known'
   const hearing = await loadConversation(tx, deps, kept)
   const reading = await way.read(tx, hearing)
+  note({ gateway: kept.gateway, meaning: reading.meaning, sureness: surenessOf(reading) })
   const acted = await way.act(tx, hearing, reading)
   await tx.replies.update({ ...hearing.reply, reading, ...acted.done })
   return acted
+}
+
+/** How sure it was of what was meant, roughly. */
+function surenessOf({ confidence }: Reading): 'high' | 'middle' | 'low' {
+  if (confidence >= 0.8) return 'high'
+  return confidence >= 0.5 ? 'middle' : 'low'
 }
 
 function tellHeard(deps: Deps, id: string, { bookingId }: Done): void {

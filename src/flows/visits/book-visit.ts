@@ -88,9 +88,13 @@ async function needsOf(tx: Tx, { id }: Patient): Promise<string[]> {
 
 /** As `bookVisit`, and sets the jobs for what is due. */
 export async function bookAndRing(deps: Deps, request: BookingRequest): Promise<Booked> {
-  const booked = await deps.store.transact((tx) => bookVisit(tx, deps, request))
-  enqueueJobsSoon(deps, booked.jobs)
-  return booked
+  return deps.traces.span('book visit', {}, async (note) => {
+    const booked = await deps.store.transact((tx) => bookVisit(tx, deps, request))
+    const { id, clinicId } = booked.booking
+    note({ booking: id, clinic: clinicId })
+    enqueueJobsSoon(deps, booked.jobs, id)
+    return booked
+  })
 }
 
 /** The booking before its plan is made. */

@@ -4,6 +4,7 @@ import { bookVisit, clinicOf, refuseFaults, visitTime } from '../../../flows/vis
 import { judgeBooking } from '../../../flows/visits/judge-booking.ts'
 import { withIdempotencyKey } from '../../../flows/visits/idempotency.ts'
 import type { SendJob } from '../../../flows/ports/jobs.ts'
+import type { Note } from '../../../flows/ports/traces.ts'
 import { draftOf, previewVisit, type Proposal } from '../../../flows/visits/preview-visit.ts'
 import { enqueueJobsSoon } from '../../../flows/messages/enqueue-due.ts'
 import {
@@ -75,7 +76,7 @@ async function book(sheet: PageContext, fields: BookFields): Promise<Answer> {
   if (Object.keys(open).length > 0 && !isRepeated)
     return { status: 422, page: await page(sheet, fields, open, 'despite') }
   try {
-    const id = await keep(sheet, fields, asked)
+    const id = await sheet.deps.traces.span('book visit', {}, (note) => keep(sheet, fields, asked, note))
     return { to: sheet.at(`visits/${id}?said=booked`) }
   } catch (error) {
     if (!(error instanceof Failure)) throw error
@@ -87,7 +88,7 @@ const keyOf = ({ deps }: PageContext, { key }: BookFields): string =>
   /^[\w-]{8,80}$/.test(key) ? `desk ${key}` : deps.newId('k')
 
 /** Books once, however often the button is pressed. */
-async function keep(sheet: PageContext, fields: BookFields, asked: Asked): Promise<string> {
+async function keep(sheet: PageContext, fields: BookFields, asked: Asked, note: Note): Promise<string> {
   const { deps } = sheet
   const request = requestOf(sheet, fields, todayOf(sheet))
   let jobs: SendJob[] = []
@@ -102,8 +103,9 @@ async function keep(sheet: PageContext, fields: BookFields, asked: Asked): Promi
       return { status: 201, body: { id: booked.booking.id } }
     },
   )
-  enqueueJobsSoon(deps, jobs)
   const { id } = answer.body as { id: string }
+  note(answer.repeated ? { idle: true } : { booking: id, clinic: sheet.clinic.id })
+  enqueueJobsSoon(deps, jobs, id)
   if (!answer.repeated) deps.notice('booked', { booking: id })
   return id
 }

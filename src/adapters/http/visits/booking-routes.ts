@@ -17,6 +17,7 @@ import { recordOutcome } from '../../../flows/visits/record-outcome.ts'
 import { KEYS_KEPT_DAYS, withIdempotencyKey } from '../../../flows/visits/idempotency.ts'
 import type { BookingQuery, Deps, Tx } from '../../../flows/ports/deps.ts'
 import { enqueueJobsSoon } from '../../../flows/messages/enqueue-due.ts'
+import type { Note } from '../../../flows/ports/traces.ts'
 import { route, type Answer, type Route } from '../route.ts'
 import {
   amendmentSchema,
@@ -42,7 +43,8 @@ export function bookingRoutes(deps: Deps): Route[] {
       headers: { 'Idempotency-Key': KEY_WORDS },
       body: bookingSchema,
       answers: { 201: 'Booked: booking, timing, better openings, plan.' },
-      handle: ({ body, request }) => book(deps, body, request.get('Idempotency-Key')),
+      handle: ({ body, request }) =>
+        deps.traces.span('book visit', {}, (note) => book(deps, body, request.get('Idempotency-Key'), note)),
     }),
     route({
       method: 'get',
@@ -107,7 +109,12 @@ function endingRoutes(deps: Deps): Route[] {
   ]
 }
 
-async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string | undefined): Promise<Answer> {
+async function book(
+  deps: Deps,
+  body: z.infer<typeof bookingSchema>,
+  key: string | undefined,
+  note: Note,
+): Promise<Answer> {
   if (key !== undefined && (key.length < 8 || key.length > 200))
     badInput('Idempotency-Key', 'Use 8 to 200 characters, e.g. a UUID.')
   let booked: NewlyBooked | undefined
@@ -120,8 +127,9 @@ async function book(deps: Deps, body: z.infer<typeof bookingSchema>, key: string
     key === undefined
       ? { ...(await deps.store.transact(async (tx) => work(tx, await look(tx)))), repeated: false }
       : await withIdempotencyKey(deps, key, body, look, work)
-  if (booked) enqueueJobsSoon(deps, booked.jobs)
   const { id } = (answer.body as ReturnType<typeof bookedView>).booking
+  note(answer.repeated ? { idle: true } : { booking: id })
+  if (booked) enqueueJobsSoon(deps, booked.jobs, booked.booking.id)
   if (!answer.repeated) deps.notice('booked', { booking: id })
   return {
     status: answer.status,
