@@ -47,7 +47,10 @@ describe.skipIf(!POSTGRES)('a running fleet whose PostgreSQL', () => {
   /** Who opens a page reads what is wrong there, not a document for programs. */
   const expectPagesInWords = async () => {
     const headers = { Cookie: 'daysix=somebody', Origin: fleet.base, Accept: 'text/html' }
-    const form = { method: 'POST', body: new URLSearchParams({ login: 'ada', password: 'a-wrong-one', code: '1' }) }
+    const form = {
+      method: 'POST',
+      body: new URLSearchParams({ login: 'ada', password: 'a-wrong-one', again: 'a-wrong-one', code: '1' }),
+    }
     const asked: [path: string, form?: typeof form][] = [
       ...([['/'], ['/account'], ['/desk'], ['/settings'], [new URL(fleet.privatePage()).pathname]] as [string][]),
       ...([
