@@ -1,12 +1,11 @@
-import { spawn } from 'node:child_process'
 import { mkdtempSync, mkdirSync, rmSync, writeFileSync } from 'node:fs'
 import { createServer, type Server } from 'node:net'
 import type { AddressInfo } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { ROOT } from '../architecture/sources.ts'
 import { TEST_KEY, freshDatabase, serverAddress, type FreshDatabase } from '../harness/servers.ts'
+import { TRACE, daysix, expectPlain } from './plain-end.ts'
 
 let folder: string
 let busy: Server
@@ -28,39 +27,6 @@ afterAll(() => {
   busy.close()
   rmSync(folder, { recursive: true, force: true })
 })
-
-interface Ended {
-  code: number | null
-  stderr: string
-  stdout: string
-}
-
-/** The real program, until it ends; what does not end by itself is stopped, and has no code. */
-function daysix(args: string[], environment: Record<string, string>, forMs = 60_000): Promise<Ended> {
-  return new Promise((done) => {
-    const { PATH, HOME } = process.env
-    const child = spawn(process.execPath, ['src/cli/daysix.mjs', ...args], {
-      cwd: ROOT,
-      env: { PATH, HOME, NODE_ENV: 'test', ...environment } as unknown as NodeJS.ProcessEnv,
-      stdio: ['ignore', 'pipe', 'pipe'],
-    })
-    const said = { stderr: '', stdout: '' }
-    child.stderr.on('data', (chunk: Buffer) => (said.stderr += chunk.toString()))
-    child.stdout.on('data', (chunk: Buffer) => (said.stdout += chunk.toString()))
-    const timer = setTimeout(() => child.kill('SIGKILL'), forMs)
-    child.once('close', (code) => (clearTimeout(timer), done({ code, ...said })))
-  })
-}
-
-/** A trace names files and lines of code. */
-const TRACE = /^\s+at |\.[mt]s:\d+/m
-
-function expectPlain({ code, stderr }: Ended, status: number, words: (string | RegExp)[]): void {
-  for (const each of words) expect(stderr).toMatch(each)
-  expect(code, stderr).toBe(status)
-  expect(stderr).not.toMatch(TRACE)
-  expect(stderr.trim().split('\n').length).toBeLessThan(12)
-}
 
 const EVERY_COMMAND = [['serve'], ['migrate'], ['person', 'list'], ['api-key', 'list'], ['sending', 'show']]
 

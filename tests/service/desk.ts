@@ -14,7 +14,7 @@ export class Desk {
     const response = await fetch(`${this.#base}/api/v1${path}`, { method, headers: this.#headers, ...sent })
     const text = await response.text()
     // eslint-disable-next-line @typescript-eslint/no-explicit-any -- answers are looked into freely
-    return { status: response.status, body: (text === '' ? null : JSON.parse(text)) as any }
+    return { status: response.status, headers: response.headers, body: (text === '' ? null : JSON.parse(text)) as any }
   }
 
   /** A clinic in a zone where it is about one in the afternoon now, so that sending is allowed whenever a test runs. */
@@ -33,19 +33,23 @@ export class Desk {
 
   /** Books a visit in some weeks, for a new patient; the confirmation goes out at once. @returns its id */
   async book(number?: string): Promise<string> {
+    return must(await this.tryToBook(number)).booking.id as string
+  }
+
+  /** The same, with whatever is answered. */
+  tryToBook(number?: string, detail: 'full' | 'discreet' = 'full') {
     const n = this.#next++
     const visit = new Date(Date.now() + (20 * 24 + n) * 3_600_000).toISOString()
     const phone = number ?? `+1613555${String(110 + (n % 90)).padStart(4, '0')}`
-    const patient = { name: `Patient ${n}`, phone, language: 'en', channel: 'sms', detail: 'full' }
-    const request = {
+    const patient = { name: `Patient ${n}`, phone, language: 'en', channel: 'sms', detail }
+    return this.call('POST', '/bookings', {
       protocol: 'liquid-based-cytology',
       visit,
       patient,
       cycle: { lmp: 'no-periods' },
       consent: { recordedBy: 'desk' },
       by: 'desk',
-    }
-    return (await this.done('POST', '/bookings', request)).booking.id as string
+    })
   }
 
   /** What has gone out about a visit, oldest first. */
@@ -61,8 +65,11 @@ export class Desk {
   }
 
   async done(method: string, path: string, body?: unknown) {
-    const answer = await this.call(method, path, body)
-    if (answer.status >= 300) throw new Error(`${method} ${path}: ${answer.status} ${JSON.stringify(answer.body)}`)
-    return answer.body
+    return must(await this.call(method, path, body), `${method} ${path}`)
   }
+}
+
+function must({ status, body }: Awaited<ReturnType<Desk['call']>>, what = 'booking') {
+  if (status >= 300) throw new Error(`${what}: ${status} ${JSON.stringify(body)}`)
+  return body
 }

@@ -12,18 +12,36 @@ const CONNECT_MS = 5_000
 class InOnePiece extends pg.Client {
   #corked = false
 
+  get #stream(): Duplex {
+    return (this as unknown as { connection: { stream: Duplex } }).connection.stream
+  }
+
   override query(...asked: unknown[]): never {
-    const { stream } = (this as unknown as { connection: { stream: Duplex } }).connection
     if (!this.#corked) {
       this.#corked = true
-      stream.cork()
+      this.#stream.cork()
       process.nextTick(() => {
         this.#corked = false
-        stream.uncork()
+        this.#stream.uncork()
       })
     }
     return (super.query as (...asked: unknown[]) => never)(...asked)
   }
+
+  /** Whom the server does not let in goes at once: left to it, that kept a command from ending for a minute. */
+  override connect(...[told]: unknown[]): never {
+    const heard = (error: unknown) => {
+      if (error) this.#stream.destroy()
+      ;(told as (error: unknown) => void)(error)
+    }
+    return (super.connect as unknown as (told: typeof heard) => never)(heard)
+  }
+}
+
+/** What the library takes these modes for, by its name: it would warn of each in many lines at every start. */
+function plainMode(url: string): string {
+  if (/[?&]uselibpqcompat=true/.test(url)) return url
+  return url.replace(/([?&]sslmode=)(prefer|require|verify-ca)(?=&|$)/, '$1verify-full')
 }
 
 /** Opens pools to a PostgreSQL server (13 or newer). Connections are made when first needed. */
@@ -31,12 +49,14 @@ export async function openServer(url: string, poolSize = 10): Promise<Database> 
   const open = (schema: string, pipeline: boolean) =>
     new pg.Pool({
       Client: InOnePiece,
-      connectionString: url,
+      connectionString: plainMode(url),
       max: poolSize,
       keepAlive: true,
       connectionTimeoutMillis: CONNECT_MS,
       pipeline,
-      options: `-c search_path=${schema} -c timezone=UTC`,
+      // Said once connected: a pooler does not hand on what comes with the first message, and PgBouncer refuses it.
+      // eslint-disable-next-line @typescript-eslint/no-misused-promises -- the pool waits for it, whatever its types say
+      onConnect: (client) => client.query(`set search_path = ${schema}; set timezone = 'UTC'`),
     })
   // Our transactions send what is asked for at once without waiting in between; BullMQ's were not written for that.
   const records = open(SCHEMA, true)

@@ -11,16 +11,23 @@ const AWAY = new Set([
   'ETIMEDOUT',
   '08001',
   '08004',
-  // Read-only, as after a failover; too long; too many connections; starting or stopping.
+  // Read-only, as after a failover; too long, or waited too long for others; too many connections; starting or stopping.
   '25006',
   '57014',
+  '55P03',
   '53300',
   '57P03',
 ])
 /** disk_full, and out of memory, which is as little our fault. */
 const FULL = new Set(['53100', '53200', 'ENOSPC', 'EDQUOT'])
-/** A connection ended under way: what was asked last may have been done. */
-const BROKE_OFF = new Set(['ECONNRESET', 'EPIPE', '57P01', '57P02', '08003', '08006', '08007'])
+/**
+ * A connection ended under way: what was asked last may have been done. A server ends those that idle too long too
+ * (25P03, 57P05), and PgBouncer says 08P01 of all that goes wrong between it and the server.
+ */
+const BROKE_OFF = new Set([
+  ...['ECONNRESET', 'EPIPE', '57P01', '57P02', '25P03', '57P05'],
+  ...['08003', '08006', '08007', '08P01'],
+])
 
 /** node-postgres gives these no code. */
 const NO_CONNECTION = /^timeout exceeded when trying to connect|^Connection terminated due to connection timeout/

@@ -20,6 +20,7 @@ import { troublePage } from './desk/trouble-page.ts'
 import { startPage } from './desk/start-page.ts'
 import type { ChangeFeed } from './change-feed.ts'
 import { accountPages } from './access/account-pages.ts'
+import { plainTrouble } from './access/access-page.ts'
 import { cautionsPage } from './pages/cautions.ts'
 import { elsewherePages } from './access/sign-in-elsewhere.ts'
 import { signInPages } from './access/sign-in-pages.ts'
@@ -82,7 +83,7 @@ export function createApp(options: AppOptions): Express {
   app.use('/v', gate.limits.page, patientRouter(deps, wording))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   if (extra) app.use(extra)
-  app.get('/', gate.known, startPage(deps))
+  app.get('/', gate.known, startPage(deps), plainTrouble)
   app.use('/desk', gate.pages, desk(deps, news, wording, gate.stillIn))
   app.use('/settings', gate.pages, settings(deps, wording))
   app.use(['/desk', '/settings'], troublePage(log))

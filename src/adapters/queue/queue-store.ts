@@ -7,7 +7,7 @@ export interface QueueStore {
   factory: BackendFactory
   connection: object
   prefix: string
-  /** Whether it answers now. */
+  /** Whether it answers now, and takes jobs. */
   ping(): Promise<unknown>
   /** False when it is known to be away, so that nobody needs to wait for a call to fail. */
   reachable(): boolean
@@ -46,12 +46,16 @@ export function redisQueueStore(url: string, refused: () => void = () => {}): Qu
   return {
     factory: createRedisBackend as unknown as BackendFactory,
     connection,
-    prefix: '{daysix}',
-    ping: () => connection.ping(),
+    prefix: PREFIX,
+    // By writing: one that is full, or only reads, answers and yet takes no job.
+    ping: () => connection.set(ASKED, '1'),
     reachable: () => !away.has(connection.status),
     close: async () => connection.disconnect(),
   }
 }
+
+const PREFIX = '{daysix}'
+const ASKED = `${PREFIX}:asked`
 
 /** How Redis says so of a login; older ones than 6 without a word of their own. */
 const REFUSED = /^(WRONGPASS|NOAUTH|NOPERM)|invalid password|without any password configured/

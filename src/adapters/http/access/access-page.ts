@@ -3,7 +3,7 @@ import { Failure } from '../../../domain/failure.ts'
 import { head } from '../pages/head.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { sendPage } from '../pages/send-page.ts'
-import { toProblem } from '../problem.ts'
+import { isOfDatabase, noteAway, toProblem } from '../problem.ts'
 
 /** Shows a form again with what was wrong; anything unforeseen goes on to the problem handler. */
 export function sendTrouble(response: Response, error: unknown, page: (trouble: string) => Html): void {
@@ -11,10 +11,12 @@ export function sendTrouble(response: Response, error: unknown, page: (trouble: 
   sendPage(response, toProblem(error).status, page(error.detail.message))
 }
 
-/** What has no form to be shown in. */
+/** What has no form to be shown in. The unforeseen is for the problem handler; that a store is away is not. */
 export const plainTrouble: ErrorRequestHandler = (error, _request, response, next) => {
-  if (response.headersSent || !(error instanceof Failure)) return next(error)
-  const { status, title, detail } = toProblem(error)
+  const { status, title, detail, code } = toProblem(error)
+  if (response.headersSent || code === 'internal') return next(error)
+  response.locals.code = code
+  if (isOfDatabase(response)) noteAway(response, error)
   sendPage(response, status, accessPage(title, html`${said(detail)}<p><a href="/sign-in">Sign in</a></p>`))
 }
 
