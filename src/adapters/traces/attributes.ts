@@ -16,7 +16,6 @@ const NAMES: Record<Exclude<keyof Facts, 'traceparent' | 'idle'>, string> = {
   gateway: 'daysix.gateway',
   outcome: 'daysix.outcome',
   code: 'daysix.code',
-  meaning: 'daysix.meaning',
   sureness: 'daysix.sureness',
   method: 'http.request.method',
   route: 'http.route',

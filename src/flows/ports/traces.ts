@@ -13,8 +13,8 @@ export type Step =
   | 'sweep'
 
 /**
- * All that may be told of a step. Ids and words of ours; there is no place for a name, a number, what somebody wrote,
- * a date of birth or a period.
+ * All that may be told of a step. Ids and words of ours; there is no place for a name, a number, what somebody wrote
+ * or meant by it, a date of birth or a period.
  */
 export interface Facts {
   /** Whose trace the step belongs to. */
@@ -32,7 +32,6 @@ export interface Facts {
   gateway?: string
   outcome?: string
   code?: string | null
-  meaning?: string
   sureness?: 'high' | 'middle' | 'low'
   method?: string
   route?: string

@@ -70,7 +70,7 @@ async function actOnce<T>(tx: Tx, deps: Deps, id: string, way: WayIn<T>, note: N
   if (!kept || kept.done !== null) return 'known'
   const hearing = await loadConversation(tx, deps, kept)
   const reading = await way.read(tx, hearing)
-  note({ gateway: kept.gateway, meaning: reading.meaning, sureness: surenessOf(reading) })
+  note({ gateway: kept.gateway, sureness: surenessOf(reading) })
   const acted = await way.act(tx, hearing, reading)
   await tx.replies.update({ ...hearing.reply, reading, ...acted.done })
   return acted
