@@ -55,7 +55,7 @@ export async function openServer(url: string, poolSize = 10): Promise<Database> 
       connectionTimeoutMillis: CONNECT_MS,
       pipeline,
       // Said once connected: a pooler does not hand on what comes with the first message, and PgBouncer refuses it.
-      // eslint-disable-next-line @typescript-eslint/no-misused-promises -- the pool waits for it, whatever its types say
+      // eslint-disable-next-line @typescript-eslint/no-misused-promises -- the pool waits for it
       onConnect: (client) => client.query(`set search_path = ${schema}; set timezone = 'UTC'`),
     })
   // Our transactions send what is asked for at once without waiting in between; BullMQ's were not written for that.

@@ -11,7 +11,7 @@ const AWAY = new Set([
   'ETIMEDOUT',
   '08001',
   '08004',
-  // Read-only, as after a failover; too long, or waited too long for others; too many connections; starting or stopping.
+  // Read-only, as after a failover; too long, or waited too long; too many connections; starting or stopping.
   '25006',
   '57014',
   '55P03',
