@@ -100,7 +100,7 @@ export class OwnFleet {
     for (const id of this.booked) await this.isTold(id)
     const beyond = this.ledger.counts().size - this.booked.length
     expect(beyond).toBeGreaterThanOrEqual(0)
-    expect(beyond).toBeLessThanOrEqual(this.#unsure)
+    expect(beyond, this.ledger.acceptances.map(({ text }) => text).join('\n')).toBeLessThanOrEqual(this.#unsure)
     expect([...this.ledger.counts().values()].every((times) => times === 1)).toBe(true)
   }
 

@@ -28,7 +28,18 @@ const booking = (changes: Record<string, string> = {}) => ({
   ...changes,
 })
 const visitOf = (response: Response) => response.headers.get('location')!.split('/').at(-1)!.split('?')[0]!
-const PAGES = ['/bookings', '/book', '/calls', '/replies', '/openings', '/day-sheet', '/prints', '/near-misses', '/texts', '/service']
+const PAGES = [
+  '/bookings',
+  '/book',
+  '/calls',
+  '/replies',
+  '/openings',
+  '/day-sheet',
+  '/prints',
+  '/near-misses',
+  '/texts',
+  '/service',
+]
 
 describe('every page', () => {
   it.each(PAGES)('%s carries the caution, its zone, no patient in its title, and may not be kept', async (path) => {

@@ -19,7 +19,18 @@ afterAll(async () => {
 const open = (...approved: string[]) => approveOnly(world.composed, ...approved)
 
 const BAND = 'Nothing goes out until the texts of a language are approved.'
-const PAGES = ['bookings', 'book', 'calls', 'replies', 'openings', 'day-sheet', 'prints', 'near-misses', 'texts', 'service']
+const PAGES = [
+  'bookings',
+  'book',
+  'calls',
+  'replies',
+  'openings',
+  'day-sheet',
+  'prints',
+  'near-misses',
+  'texts',
+  'service',
+]
 const text = (path: string) => pageText(api.base, `${DESK}/${path}`)
 const health = async () => (await fetch(`${api.base}/health/ready`)).json()
 const approve = (fields: Record<string, string>) =>

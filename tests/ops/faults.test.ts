@@ -1,4 +1,4 @@
-import { mkdtempSync, mkdirSync, rmSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdtempSync, mkdirSync, rmSync, writeFileSync } from 'node:fs'
 import { createServer, type Server } from 'node:net'
 import type { AddressInfo } from 'node:net'
 import { tmpdir } from 'node:os'
@@ -144,4 +144,12 @@ describe.skipIf(!server)('towards PostgreSQL', () => {
     expect(waited.stdout).toMatch(/DATABASE_URL: the (name of its host is not known here|host)|cannot be looked up/)
     expectPlain(await daysix(['person', 'list'], settings), 1, [/DATABASE_URL: the name of its host/])
   })
+})
+
+it('a rotation with the key in the environment says that it made none, and what to do', async () => {
+  const data = join(folder, 'rotated')
+  const ended = await daysix(['rotate-key'], { DATA_DIR: data, DAYSIX_KEY: TEST_KEY })
+  expect(ended.stdout).toMatch(/^no new key was made: DAYSIX_KEY is set\. Draw one .*, add it at the end/)
+  expect(ended.code).toBe(0)
+  expect(existsSync(join(data, 'sealing.key'))).toBe(false)
 })

@@ -144,7 +144,17 @@ describe.skipIf(!postgres)('a booking, a text and a reply', () => {
 
     const told = Buffer.concat(peer.bytes).toString('utf8').toLowerCase()
     const key = new URL(receiptUrl).searchParams.get('key')!
-    const own = ['quackenbush', 'zinnia', '5550117', '555 0117', 'marmalade', 'turquoise', 'started today', 'period-started', '1987']
+    const own = [
+      'quackenbush',
+      'zinnia',
+      '5550117',
+      '555 0117',
+      'marmalade',
+      'turquoise',
+      'started today',
+      'period-started',
+      '1987',
+    ]
     const secret = [page, page.slice(3), page.slice(-12), key, here().ledger.environment.LEDGER_KEY, THEIRS]
     for (const each of [...own, ...secret, ...texts, EMAIL, 'harbour', receiptUrl])
       expect(told).not.toContain(JSON.stringify(each.toLowerCase()).slice(1, -1))
