@@ -3,7 +3,7 @@ import type { ScheduleEvent, ScheduleNews, ToldPatient } from '../../../domain/s
 import { timesOf } from './diary.ts'
 import { get, segmentOf, segmentsOf, text, type Hl7Message, type Refusal, type Segment } from './parse.ts'
 import { idsOf, isTest, patientOf } from './person.ts'
-import { FIELD_MISSING, isRefusal, oneOf, orderDoubts, SEGMENT_MISSING, wrong, type Reading } from './reading.ts'
+import { entry, FIELD_MISSING, isRefusal, oneOf, orderDoubts, SEGMENT_MISSING, wrong, type Reading } from './reading.ts'
 import { EVENTS, statusOf, visitEvent } from './statuses.ts'
 import { instantOf, isExact, readDtm, zoneDoubt } from './times.ts'
 import { keyOf, placesOf, visitOf } from './visit.ts'
@@ -27,7 +27,7 @@ export function readMessage(
 ): MessageRead {
   const msh = message.segments[0]!
   const { type, event } = typeOf(message)
-  const what = EVENTS[type]?.[event]
+  const what = entry(entry(EVENTS, type) ?? {}, event)
   const refused = refuseHead(msh, type, what, feed)
   if (refused) return refused
   const doubts = [...message.doubts, ...versionDoubt(msh)]
@@ -54,9 +54,10 @@ function refuseHead(msh: Segment, type: string, what: ScheduleEvent | undefined,
   const [version, processing] = [text(msh, 12), text(msh, 11)]
   if (version !== '' && !READABLE.test(version))
     return rejected(VERSION, 'MSH^1^12', 'This version cannot be read. Send 2.3 to 2.8.')
-  if (EVENTS[type] === undefined) return rejected(MESSAGE_TYPE, 'MSH^1^9', 'Only SIU and ADT messages are read here.')
+  const events = entry(EVENTS, type)
+  if (events === undefined) return rejected(MESSAGE_TYPE, 'MSH^1^9', 'Only SIU and ADT messages are read here.')
   if (what === undefined)
-    return rejected(EVENT_CODE, 'MSH^1^9', `Of ${type} only these are read: ${Object.keys(EVENTS[type]).join(', ')}.`)
+    return rejected(EVENT_CODE, 'MSH^1^9', `Of ${type} only these are read: ${Object.keys(events).join(', ')}.`)
   if (text(msh, 10) === '') return wrong(FIELD_MISSING, 'MSH^1^10', 'The message has no control id to answer by.')
   if (processing === '') return wrong(FIELD_MISSING, 'MSH^1^11', 'Nothing says whether this is production or a test.')
   if (feed.production && processing !== 'P')
@@ -163,4 +164,4 @@ function merges(head: Head, { message, feed, doubts }: Reading): MessageRead {
   return { news: found }
 }
 
-const news = (one: ScheduleNews): MessageRead => ({ news: [one] })
+const news = (one: ScheduleNews): MessageRead => ({ news: [{ ...one, doubts: [...new Set(one.doubts)] }] })
