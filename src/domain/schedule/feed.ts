@@ -49,7 +49,11 @@ export type Ack = 'AA' | 'AE' | 'AR'
 
 /** What was made of one message, before anything is done with it. */
 export type MessageRead =
-  | { news: readonly ScheduleNews[] }
+  | {
+      news: readonly ScheduleNews[]
+      /** Why there is no news, or not all, where that is no fault: shown, and nothing follows. */
+      doubts?: readonly string[]
+    }
   | {
       /** `AE`: content, a person must look. `AR`: not for us at all, or send it again later. */
       ack: 'AE' | 'AR'

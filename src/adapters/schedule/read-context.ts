@@ -1,0 +1,39 @@
+import type { Feed, MessageRead } from '../../domain/schedule/feed.ts'
+
+/** What a reader is told beside the words themselves and the feed's description. */
+export interface ReadContext {
+  /** How the sender is named: a server's address, a file's name. */
+  sender: string
+  /** Where plain ids are from, e.g. a FHIR server's base address; empty = not said. */
+  base: string
+  now: Date
+  /** Zones of our clinics, for times without an offset; a clinic that is missing has the feed's. */
+  zones: Readonly<Record<string, string>>
+}
+
+/** HL7 table 0357, as far as it fits what is no HL7 message. */
+export const CODE = { missing: 101, type: 102, value: 103, unsupported: 200, unknownKey: 204, person: 207 } as const
+
+/** An answer that takes nothing. */
+export type Refusal = Exclude<MessageRead, { news: unknown }>
+
+/** Content that a person must look at. */
+export function toPerson(code: number, at: string, why: string): Refusal {
+  return { ack: 'AE', code, at, why }
+}
+
+/** Not for us at all, or to be sent again after mending. */
+export function notForUs(code: number, at: string, why: string): Refusal {
+  return { ack: 'AR', code, at, why }
+}
+
+/** A value of a table that a site wrote; words such as `constructor` are no entries of it. */
+export function entry<T>(table: Readonly<Record<string, T>>, name: string): T | undefined {
+  return Object.hasOwn(table, name) ? table[name] : undefined
+}
+
+/** The zone in which a place writes its times. */
+export function zoneAt(places: readonly string[], feed: Feed, context: ReadContext): string {
+  const clinic = places.map((place) => entry(feed.clinics, place)).find(Boolean) ?? entry(feed.clinics, '*')
+  return (clinic && entry(context.zones, clinic)) ?? feed.zone
+}
