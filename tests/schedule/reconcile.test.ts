@@ -127,6 +127,14 @@ describe('news of a schedule', () => {
     expect(does([newsAt(0, 'booked'), died, next])).toEqual(['book', 'amend', 'hold'])
   })
 
+  it('of who the patient is books what waited for it', () => {
+    const { ids } = newsAt(0, 'booked').patient!
+    const who = newsAt(1, 'patient', { key: null, visit: null })
+    const { outcomes, known } = take([newsAt(0, 'booked', { patient: { ids } }), who])
+    expect(outcomes.map(({ does: what }) => what)).toEqual(['hold', 'book'])
+    expect(known.applied.size).toBe(1)
+  })
+
   it('of people who are none of ours is not kept', () => {
     const stranger = newsAt(0, 'patient', { key: null, visit: null })
     expect(take([stranger]).known.patients.size).toBe(0)

@@ -13,66 +13,63 @@ const events = z.enum([
 ])
 const LABEL_HINT = 'Give a charset by its label, e.g. windows-1252 or iso-8859-1.'
 
-/** What a feed's file may say. Everything but the name, the clinics and the kinds of visit has a usual value. */
-const feedSchema = z.strictObject({
-  name: z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Give a short name: small letters, digits, hyphens.'),
-  zone: z
-    .string()
-    .refine(isZone, 'This is not a known time zone. Use an IANA name such as America/Halifax.')
-    .describe('Of times without an offset.'),
-  charset: z.string().refine(isCharset, LABEL_HINT).default('windows-1252'),
-  key: z.enum(['filler', 'placer']).default('filler'),
-  keySystem: z.string().max(200).nullable().default(null),
-  patientId: z
-    .strictObject({ authority: code.default(''), type: code.default('') })
-    .default({ authority: '', type: '' }),
-  clinics: z.record(code, words).refine(hasAny, 'Name at least one place and the clinic of ours that it is.'),
-  clinicians: z.record(code, z.string().max(80)).default({}),
-  types: z
-    .record(code, z.strictObject({ protocol: words, purpose: z.enum(PURPOSE_NAMES).default('routine') }))
-    .refine(hasAny, 'Name at least one kind of visit that concerns us, and its protocol.'),
-  statuses: z.record(code, events).default({}),
-  languages: z.record(code, z.string().min(2).max(10)).default({}),
-  consent: z
-    .strictObject({ field: words, yes: z.array(words).min(1) })
-    .nullable()
-    .default(null),
-  settleMinutes: z.number().int().min(0).max(120).default(3),
-  columns: z.record(z.string(), words).default({}),
-  dateOrder: z.enum(['day-month', 'month-day']).nullable().default(null),
-  production: z.boolean().default(true),
-  testNames: z.array(words).default([]),
-})
+/** What a description may refer to. */
+export interface Referred {
+  protocols: ReadonlySet<string>
+  /** Languages that texts are written in. */
+  languages: ReadonlySet<string>
+}
+
+/** What a feed's file may say. Everything but the name, the zone, the clinics and the kinds of visit has a usual value. */
+const schemaFor = ({ protocols, languages }: Referred) =>
+  z.strictObject({
+    name: z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Give a short name: small letters, digits, hyphens.'),
+    zone: z
+      .string()
+      .refine(isZone, 'This is not a known time zone. Use an IANA name such as America/Halifax.')
+      .describe('Of times without an offset.'),
+    charset: z.string().refine(isCharset, LABEL_HINT).default('windows-1252'),
+    key: z.enum(['filler', 'placer']).default('filler'),
+    keySystem: z.string().max(200).nullable().default(null),
+    patientId: z
+      .strictObject({ authority: code.default(''), type: code.default('') })
+      .default({ authority: '', type: '' }),
+    clinics: z.record(code, words).refine(hasAny, 'Name at least one place and the clinic of ours that it is.'),
+    clinicians: z.record(code, z.string().max(80)).default({}),
+    types: z
+      .record(
+        code,
+        z.strictObject({ protocol: oneOf(protocols, 'protocol'), purpose: z.enum(PURPOSE_NAMES).default('routine') }),
+      )
+      .refine(hasAny, 'Name at least one kind of visit that concerns us, and its protocol.'),
+    statuses: z.record(code, events).default({}),
+    languages: z.record(code, oneOf(languages, 'language with texts')).default({}),
+    consent: z
+      .strictObject({ field: words, yes: z.array(words).min(1) })
+      .nullable()
+      .default(null),
+    settleMinutes: z.number().int().min(0).max(120).default(3),
+    columns: z.record(z.string(), words).default({}),
+    dateOrder: z.enum(['day-month', 'month-day']).nullable().default(null),
+    production: z.boolean().default(true),
+    testNames: z.array(words).default([]),
+  })
+
+const oneOf = (known: ReadonlySet<string>, what: string) =>
+  z.string().refine((name) => known.has(name), {
+    error: ({ input }) => `There is no ${what} "${String(input)}". Known: ${[...known].sort().join(', ')}.`,
+  })
 
 /**
  * A feed as its file describes it.
  * @param file its name, for the faults
- * @param known what a description may refer to: protocols, and the languages that texts are written in
  * @throws bad-config with every fault, each with where it stands and how to mend it
  */
-export function readFeed(
-  text: string,
-  file: string,
-  known: { protocols: Iterable<string>; languages: Iterable<string> },
-): Feed {
+export function readFeed(text: string, file: string, known: Referred): Feed {
   const broken = yamlFault(text)
   if (broken !== undefined) refuse([`${file}${broken}`])
-  const read = feedSchema.safeParse(parse(text))
-  if (!read.success) return refuse(read.error.issues.map((issue) => `${file}, ${faultOf(issue)}`))
-  const [protocols, languages] = [new Set(known.protocols), new Set(known.languages)]
-  const faults = [
-    ...Object.entries(read.data.types).flatMap(([type, { protocol }]) =>
-      protocols.has(protocol)
-        ? []
-        : [`types.${type}: There is no protocol "${protocol}". Known: ${[...protocols].sort().join(', ')}.`],
-    ),
-    ...Object.entries(read.data.languages).flatMap(([theirs, ours]) =>
-      languages.has(ours)
-        ? []
-        : [`languages.${theirs}: No texts are written in "${ours}". Known: ${[...languages].sort().join(', ')}.`],
-    ),
-  ]
-  return faults.length > 0 ? refuse(faults.map((fault) => `${file}, ${fault}`)) : read.data
+  const read = schemaFor(known).safeParse(parse(text))
+  return read.success ? read.data : refuse(read.error.issues.map((issue) => `${file}, ${faultOf(issue)}`))
 }
 
 function faultOf({ code: kind, path, message, ...issue }: z.core.$ZodIssue): string {

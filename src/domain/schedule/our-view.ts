@@ -91,7 +91,7 @@ function endedBySeries(known: Known, key: string, { state, startsAt }: Registere
 }
 
 /** Codes are compared without capitals and blanks around: senders are not strict about either. */
-function entry<T>(table: Readonly<Record<string, T>>, code: string): T | undefined {
+export function entry<T>(table: Readonly<Record<string, T>>, code: string): T | undefined {
   if (Object.hasOwn(table, code)) return table[code]
   const plain = (text: string) => text.trim().toLowerCase()
   const name = Object.keys(table).find((each) => plain(each) === plain(code))

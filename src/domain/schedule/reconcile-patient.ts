@@ -30,7 +30,12 @@ export function keepPatient(
 }
 
 /** News of a patient alone: what it changes of the visits that are booked. */
-export function reconcilePatient(known: Known, news: ScheduleNews, feed: Feed, by: Stamp): Reconciled {
+export function reconcilePatient(
+  known: Known,
+  news: ScheduleNews,
+  feed: Feed,
+  { now, by }: { now: Date; by: Stamp },
+): Reconciled {
   const { patient } = news
   if (!patient || patient.ids.length === 0)
     return {
@@ -41,7 +46,7 @@ export function reconcilePatient(known: Known, news: ScheduleNews, feed: Feed, b
   if (!known.patients.has(id))
     return { outcome: { does: 'nothing', visit: null, why: 'Nobody of ours.' }, kept: NOTHING_KEPT }
   const kept: Kept = { ...NOTHING_KEPT, patients: [keepPatient(known, id, patient, by)] }
-  const { outcome, applied } = amended(known, withKept(known, kept), feed, id)
+  const { outcome, applied } = amended(known, withKept(known, kept), feed, { id, now })
   return { outcome, kept: { ...kept, applied } }
 }
 
@@ -77,30 +82,28 @@ function mergeRegistered(a: Registered<TheirPatient>, b: Registered<TheirPatient
   }, a)
 }
 
-/** What is booked here of a patient, and is not what it would be by now. */
+/** What is booked here of a patient and is not what it would be by now, and what can be booked only now. */
 function amended(
   before: Known,
   after: Known,
   feed: Feed,
-  id: string,
+  { id, now }: { id: string; now: Date },
 ): { outcome: Outcome; applied: (readonly [string, OurVisit])[] } {
-  const mine = [...before.applied].filter(([key]) => {
-    const patient = before.visits.get(key)?.patient
-    return patient !== undefined && currentId(before, patient.value) === id
-  })
-  const views = mine.map(([key, was]) => ({ key, was, is: ourView(after, key, feed) }))
-  const missing = views.find(({ is }) => is?.is === 'incomplete')
+  const mine = [...before.visits].filter(([, { patient }]) => patient && currentId(before, patient.value) === id)
+  const views = mine.map(([key]) => ({ key, was: before.applied.get(key), is: ourView(after, key, feed) }))
+  const missing = views.find(({ was, is }) => was && is?.is === 'incomplete')
   if (missing?.is?.is === 'incomplete')
-    return { outcome: { does: 'hold', visit: missing.was, why: missing.is.why, ack: 'AA' }, applied: [] }
-  const changes = views.flatMap(({ key, was, is }) =>
-    is?.is === 'booked' && JSON.stringify(was) !== JSON.stringify(is.visit) ? [[key, is.visit] as const] : [],
-  )
+    return { outcome: { does: 'hold', visit: missing.was!, why: missing.is.why, ack: 'AA' }, applied: [] }
+  const changes = views.flatMap(({ key, was, is }) => {
+    if (is?.is !== 'booked' || JSON.stringify(was) === JSON.stringify(is.visit)) return []
+    return was || (is.visit.startsAt > now && !is.visit.patient.died) ? [{ key, was, visit: is.visit }] : []
+  })
   const [first] = changes
   if (!first)
     return { outcome: { does: 'nothing', visit: null, why: 'Changes nothing of a visit to come.' }, applied: [] }
-  const [, visit] = first
-  const why = visit.patient.died
-    ? 'The patient has died: nothing is sent any more.'
-    : `Changed for ${changes.length} visits.`
-  return { outcome: { does: 'amend', visit, why }, applied: changes }
+  const applied = changes.map(({ key, visit }) => [key, visit] as const)
+  const many = `Changed for ${changes.length} visits.`
+  if (!first.was) return { outcome: { does: 'book', visit: first.visit, why: 'Now the patient is known.' }, applied }
+  const why = first.visit.patient.died ? 'The patient has died: nothing is sent any more.' : many
+  return { outcome: { does: 'amend', visit: first.visit, why }, applied }
 }

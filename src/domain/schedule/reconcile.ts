@@ -2,7 +2,7 @@ import type { Ack, Feed } from './feed.ts'
 import { NOTHING_KEPT, withKept, type Kept, type Known, type TheirState, type TheirVisit } from './known.ts'
 import type { Outcome, Reconciled } from './outcome.ts'
 import { reconcilePatient, keepPatient, patientIdOf, reconcileMerge } from './reconcile-patient.ts'
-import { ourView, seriesOf, type OurView } from './our-view.ts'
+import { entry, ourView, seriesOf, type OurView } from './our-view.ts'
 import type { OurVisit } from './our-visit.ts'
 import { compareStamps, tell, type Stamp } from './register.ts'
 import { keyOf, type ScheduleEvent, type ScheduleNews } from './schedule-news.ts'
@@ -42,17 +42,21 @@ interface Moment {
 
 function byKind(known: Known, news: ScheduleNews, feed: Feed, moment: Moment): Reconciled {
   const { event, key } = news
-  if (event === 'times-opened' || event === 'times-closed') {
-    const opens = event === 'times-opened'
-    const why = `${news.times?.length ?? 0} ${opens ? 'opened' : 'closed'}.`
-    return { outcome: { does: 'times', opens, times: news.times ?? [], why }, kept: NOTHING_KEPT }
-  }
+  if (event === 'times-opened' || event === 'times-closed')
+    return { outcome: diary(news, feed, event === 'times-opened'), kept: NOTHING_KEPT }
   if (event === 'patients-merged') return reconcileMerge(known, news, moment.by)
-  if (event === 'patient') return reconcilePatient(known, news, feed, moment.by)
+  if (event === 'patient') return reconcilePatient(known, news, feed, moment)
   if (!key) return { outcome: hold(null, 'No id of the appointment was told.', 'AE'), kept: NOTHING_KEPT }
   return event === 'series-ended'
     ? endSeries(known, news, feed, { ...moment, key: keyOf(key) })
     : reconcileVisit(known, news, feed, { ...moment, key: keyOf(key) })
+}
+
+/** Times of clinics of ours. */
+function diary({ times = [] }: ScheduleNews, feed: Feed, opens: boolean): Outcome {
+  const ours = times.filter(({ place }) => entry(feed.clinics, place) ?? feed.clinics['*'])
+  if (ours.length === 0) return nothing('Times of no clinic of ours.')
+  return { does: 'times', opens, times: ours, why: `${ours.length} ${opens ? 'opened' : 'closed'}.` }
 }
 
 function reconcileVisit(known: Known, news: ScheduleNews, feed: Feed, at: Moment & { key: string }): Reconciled {
