@@ -2,6 +2,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { eventually } from '../../infra/chaos/service-process.ts'
 import { BOUNCER, OwnBouncer } from '../harness/own-bouncer.ts'
 import { OwnPostgres, POSTGRES } from '../harness/own-postgres.ts'
+import { daysix, expectPlain } from '../ops/plain-end.ts'
 import { OwnFleet } from './own-fleet.ts'
 
 const login = { user: 'daysix', password: 'a-right-one' }
@@ -21,6 +22,14 @@ describe.skipIf(!POSTGRES || !BOUNCER)('PgBouncer before PostgreSQL, with a sess
     await fleet?.end()
     await bouncer.end()
     await postgres.end()
+  })
+
+  it('with a session for each transaction instead is refused at the start, in words', async () => {
+    const other = await OwnBouncer.start(postgres, login, 'transaction')
+    const settings = { DATABASE_URL: other.address, DAYSIX_KEY: Buffer.alloc(32, 9).toString('base64'), PORT: '0' }
+    const ended = await daysix(['serve'], { ...settings, DATA_DIR: `${other.folder}/none` })
+    await other.end()
+    expectPlain(ended, 1, [/DATABASE_URL: the tables are not where/, /pool_mode=transaction/])
   })
 
   it('carries the whole service, and says when the server behind it is away', async () => {

@@ -59,7 +59,7 @@ describe('what an operator reads first', () => {
       'Gateway carrier',
       /Nothing goes through since 03-09T12:00: refused.*gateway-check carrier/,
     ],
-    ['a clock behind', { workers: [{ silentSeconds: 1, clockOffsetMs: -4200 }] }, 'Clocks', /4\.2 s behind/],
+    ['a clock behind', { workers: [{ silentSeconds: 1, clockOffsetMs: -42_000 }] }, 'Clocks', /42\.0 s behind/],
     ['a slow database', { database: { ms: 1500 } }, 'Database', /slow/],
     ['no queue', { queue: null }, 'Queue', /Does not answer/],
     ['a slow queue', { queue: { ms: 1500 } }, 'Queue', /slow/],

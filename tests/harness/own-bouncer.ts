@@ -10,6 +10,8 @@ import { accountOfPostgres, type OwnPostgres } from './own-postgres.ts'
 
 export const BOUNCER = ['/usr/sbin/pgbouncer', '/usr/bin/pgbouncer'].find((path) => existsSync(path))
 
+if (process.env.CI && !BOUNCER) throw new Error('PgBouncer is missing: install the packages that .ci/run names')
+
 /** Debian's PgBouncer before a PostgreSQL, with its settings as they come but for what is said here. */
 export class OwnBouncer {
   #process: ChildProcess | undefined

@@ -51,6 +51,8 @@ const DATABASE: Record<string, string> = {
     'DATABASE_URL: this user may not do that in the database.\nMake it the owner: alter database NAME owner to USER.',
   '25006':
     'DATABASE_URL: this server takes no writes (a standby, or set to read-only).\nName the one that does, or end that setting.',
+  '42P01':
+    'DATABASE_URL: the tables are not where this session looks for them.\nA pooler that gives each transaction another session does that (PgBouncer: pool_mode=transaction): set it to session, or name the server itself.',
   '53100': 'The disk of the database is full.\nMake room there, then start again.',
   '53300': 'The database has no connection left.\nRaise its max_connections, or start fewer processes.',
   '57014':

@@ -1,3 +1,4 @@
+import { WORTH_A_LOOK_MS } from '../../../domain/messages/yield-claims.ts'
 import type { GatewayHealth } from '../../../flows/ports/gateway.ts'
 import type { DataRoom, LastBackup, WorkerHeard } from '../../../flows/ports/deps.ts'
 import { age } from './when.ts'
@@ -36,8 +37,6 @@ const MINUTE_MS = 60_000
 const LATE_MS = 2 * MINUTE_MS
 /** A worker says every five seconds that it lives; after thirty it counts as gone, and the others take over. */
 const QUIET_SECONDS = 20
-/** Above this, hours of sending and limits a day are kept noticeably otherwise than meant. Own judgement. */
-const CLOCK_OFF_MS = 2_000
 const SLOW_MS = 1_000
 /** Own judgement: a day's work, and a forgotten night. */
 const BACKUP_MS = 36 * 60 * MINUTE_MS
@@ -118,7 +117,7 @@ function clocks({ workers: heard }: Standing): Line {
     return { state: 'unknown', name, says: "No worker has told how far its clock is from the database's" }
   const furthest = known.reduce((worst, each) => (Math.abs(each) > Math.abs(worst) ? each : worst))
   const off = `${(Math.abs(furthest) / 1000).toFixed(1)} s ${furthest < 0 ? 'behind' : 'ahead of'} the database's`
-  if (Math.abs(furthest) <= CLOCK_OFF_MS) return { state: 'good', name, says: `At most ${off}` }
+  if (Math.abs(furthest) <= WORTH_A_LOOK_MS) return { state: 'good', name, says: `At most ${off}` }
   return { state: 'act', name, says: `A worker's clock is ${off}`, act: 'Set the machines by a time server (NTP).' }
 }
 
