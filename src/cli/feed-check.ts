@@ -19,7 +19,10 @@ export function command(): Command {
     )
     .argument('<feed>', "the feed's description (YAML)")
     .argument('<file>', 'HL7 v2 messages (framed, or one after another), a FHIR resource, bundle or NDJSON, a table')
-    .option('--at <instant>', 'where the clock stands before the first message, e.g. 2026-03-09T08:00:00Z')
+    .option(
+      '--at <instant>',
+      'where the clock stands before the first message, e.g. 2026-03-09T08:00:00Z (default: when the first was made, or a week before the first visit)',
+    )
     .addHelpText('after', HELP)
     .action(async (feedFile: string, file: string, { at }: { at?: string }) => {
       process.exitCode = await check(feedFile, file, at)
@@ -38,9 +41,9 @@ async function check(feedFile: string, file: string, at: string | undefined): Pr
     languages: new Set(foldersWith(TEMPLATES, 'sms.yaml')),
   }
   const feed = readFeed((await readOr(feedFile)).toString('utf8'), basename(feedFile), known)
-  const now = at === undefined ? new Date() : new Date(at)
-  if (Number.isNaN(now.getTime())) badInput('at', 'Give an instant, e.g. 2026-03-09T08:00:00Z.')
-  const context = { sender: basename(file), base: '', now, zones: {} }
+  const now = at === undefined ? null : new Date(at)
+  if (Number.isNaN(now?.getTime())) badInput('at', 'Give an instant, e.g. 2026-03-09T08:00:00Z.')
+  const context = { sender: basename(file), base: '', now: now ?? new Date(), zones: {} }
   const lines = checkLines(
     readAny(await readOr(file), basename(file), feed, context),
     feed,
@@ -55,13 +58,15 @@ function readOr(file: string): Promise<Buffer> {
   return readFile(file).catch(() => badInput('file', `${file} is not there, or cannot be read.`))
 }
 
+const WEEK_MS = 7 * 86_400_000
+
 /**
- * Applies messages in order to what is known of nothing. The clock stands at the latest moment at which one was made; a
- * file that tells of none has the clock of this machine.
+ * Applies messages in order to what is known of nothing. The clock stands at the latest moment at which one was made; in
+ * a file that tells of none, a week before the first visit: the same file always comes to the same.
  */
 function checkLines(reads: readonly MessageRead[], feed: Feed, at: Date | null): CheckLine[] {
   let known = NOTHING_KNOWN
-  let clock = at ?? firstMade(reads) ?? new Date()
+  let clock = at ?? earliest(newsOf(reads).map(({ madeAt }) => madeAt)) ?? beforeAll(reads)
   return reads.flatMap((read, index) => {
     const n = index + 1
     if ('ack' in read) return [refusedLine(n, read)]
@@ -75,9 +80,16 @@ function checkLines(reads: readonly MessageRead[], feed: Feed, at: Date | null):
   })
 }
 
-function firstMade(reads: readonly MessageRead[]): Date | null {
-  const made = reads.flatMap((read) => ('news' in read ? read.news.flatMap(({ madeAt }) => madeAt ?? []) : []))
-  return made.length === 0 ? null : new Date(Math.min(...made.map((each) => each.getTime())))
+const newsOf = (reads: readonly MessageRead[]) => reads.flatMap((read) => ('news' in read ? read.news : []))
+
+function earliest(moments: readonly (Date | null | undefined)[]): Date | null {
+  const told = moments.flatMap((each) => each?.getTime() ?? [])
+  return told.length === 0 ? null : new Date(told.reduce((a, b) => Math.min(a, b)))
+}
+
+function beforeAll(reads: readonly MessageRead[]): Date {
+  const first = earliest(newsOf(reads).map(({ visit }) => visit?.startsAt))
+  return new Date((first ?? new Date(0)).getTime() - WEEK_MS)
 }
 
 function summary(lines: readonly CheckLine[]): string {
