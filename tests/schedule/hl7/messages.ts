@@ -32,7 +32,7 @@ export const latin1 = (text: string) => Uint8Array.from(Buffer.from(text, 'latin
 
 const SEGMENTS = {
   MSH: 'MSH|^~\\&|SKERRYPAS|SKERRY|DAYSIX|SITE|20260302090000-0400||SIU^S12^SIU_S12|C0001|P|2.5.1',
-  SCH: 'SCH|P100^PAS|F200^SKERRY|||||||20|min|^^^20260310103000^20260310105000|||||||||||||||Booked',
+  SCH: 'SCH|P100^PAS|F200^SKERRY|||||||20|min|^^^20260310103000^20260310105000||||||||||||||Booked',
   TQ1: '',
   PID: 'PID|1||007431^^^SKERRY^MR||Mabel^Ines^^^^^L||19910704|F|||||9025550142^PRN^CP||en',
   OBX: '',
