@@ -103,6 +103,7 @@ describe('whatever is sent', () => {
     ['many fields', `${msh('S12')}\rPID${'|'.repeat(500_000)}`],
     ['many repetitions', siu({ PID: pid({ 3: '~'.repeat(500_000), 13: '~1'.repeat(100_000) }) })],
     ['many escapes', siu({ PID: pid({ 5: '\\'.repeat(300_000) }) })],
+    ['a long run of bytes', siu({ PID: pid({ 5: `\\X${'41'.repeat(500_000)}\\^Ines` }) })],
     ['many segments', siu({ MORE: 'AIL|1||X^Y\r'.repeat(50_000) })],
     ['a long number', siu({ PID: pid({ 13: `${'1 '.repeat(200_000)}^PRN^CP` }) })],
     ['a long time', siu({ SCH: sch({ 11: `^^^${'2'.repeat(500_000)}` }) })],
