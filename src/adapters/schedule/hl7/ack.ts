@@ -92,7 +92,7 @@ const TEXTS: Readonly<Record<number, string>> = {
 /** Their HD in our delimiters. */
 function party(message: Hl7Message, field: number): string {
   const parts = message.segments[0]?.fields[field]?.[0] ?? []
-  return parts.map((part) => escape(part.join('&'))).join('^')
+  return parts.map((part) => part.map(escape).join('&')).join('^')
 }
 
 const ESCAPES: ReadonlyMap<string, string> = new Map([

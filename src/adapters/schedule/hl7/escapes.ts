@@ -13,7 +13,7 @@ export interface Delimiters {
 /** Formatting commands (ch. 2.7.6) that begin a new line; the others only say how it looks. */
 const NEW_LINE = /^\.(br|sp\d*|ce)$/
 const LOOKS = /^(\.(fi|nf|in[+-]?\d*|ti[+-]?\d*|sk\d*)|H|N)$/
-const HEX = /^X((?:[0-9A-Fa-f]{2})+)$/
+const HEX = /^X([0-9A-Fa-f]+)$/
 
 /**
  * A leaf's text with its escape sequences (ch. 2.7) resolved. What is no sequence stays as it is written: a lone escape
@@ -23,7 +23,7 @@ export function unescape(leaf: string, marks: Delimiters, charset: string): stri
   const { escape } = marks
   if (escape === '' || !leaf.includes(escape)) return leaf
   let text = ''
-  let bytes: number[] = []
+  let bytes: Buffer[] = []
   const flush = () => {
     text += asText(bytes, charset)
     bytes = []
@@ -31,16 +31,22 @@ export function unescape(leaf: string, marks: Delimiters, charset: string): stri
   for (let at = 0; at < leaf.length;) {
     const end = leaf[at] === escape ? leaf.indexOf(escape, at + 1) : -1
     const sequence = end < 0 ? null : leaf.slice(at + 1, end)
-    const hex = sequence === null ? null : HEX.exec(sequence)
+    const hex = sequence === null ? null : hexOf(sequence)
     const plain = sequence === null || hex ? null : meaning(sequence, marks)
     // A letter's bytes may be spread over sequences that follow each other.
-    if (hex) bytes.push(...Buffer.from(hex[1]!, 'hex'))
+    if (hex) bytes.push(Buffer.from(hex, 'hex'))
     else flush()
     if (!hex) text += plain ?? leaf[at]!
     at = hex || plain !== null ? end + 1 : at + 1
   }
   flush()
   return text
+}
+
+/** Two digits for each byte; null where it is no such sequence. */
+function hexOf(sequence: string): string | null {
+  const digits = HEX.exec(sequence)?.[1] ?? ''
+  return digits !== '' && digits.length % 2 === 0 ? digits : null
 }
 
 function meaning(sequence: string, marks: Delimiters): string | null {
@@ -64,7 +70,8 @@ function meaning(sequence: string, marks: Delimiters): string | null {
 }
 
 /** In the message's charset; bytes that are not in it are taken as Latin-1, which has a letter for each. */
-function asText(bytes: readonly number[], charset: string): string {
-  if (bytes.length === 0) return ''
-  return decode(Uint8Array.from(bytes), charset) ?? Buffer.from(bytes).toString('latin1')
+function asText(parts: readonly Buffer[], charset: string): string {
+  if (parts.length === 0) return ''
+  const bytes = Buffer.concat(parts)
+  return decode(bytes, charset) ?? bytes.toString('latin1')
 }

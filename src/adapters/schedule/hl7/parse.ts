@@ -92,7 +92,8 @@ function delimitersOf(text: string): Delimiters | null {
 function toLines(text: string, { field }: Delimiters): { lines: string[]; lost: boolean } {
   const begins = `[A-Z][A-Z0-9]{2}(?=${escaped(field)}|[\\r\\n]|$)`
   const all = text.split(new RegExp(`\\r\\n?|\\n(?=$|\\n|${begins})`)).filter((line) => line.trim() !== '')
-  const lines = all.filter((line) => new RegExp(`^${begins}`).test(line))
+  const segment = new RegExp(`^${begins}`)
+  const lines = all.filter((line) => segment.test(line))
   return { lines, lost: lines.length < all.length }
 }
 
