@@ -1,7 +1,7 @@
 import type { MessageRead } from '../../../domain/schedule/feed.ts'
 import type { PatientId, ToldPatient } from '../../../domain/schedule/schedule-news.ts'
 import { CODE, toPerson, type ReadContext } from '../read-context.ts'
-import { head, type Reading } from './common.ts'
+import { head, type Reading } from './reading.ts'
 import { codesIn, idsOf, isCurrent, ownBase, resolve } from './references.ts'
 import { patientSchema, type Patient } from './schemas.ts'
 import { strictly } from './strict.ts'
