@@ -61,7 +61,13 @@ function mutate(holder: object, key: string, { path, what, by }: Step): void {
   else if (what === 'remove') delete (holder as Holder)[key]
   else if (Array.isArray(holder)) holder.push(value)
   // Own, even where it is called `__proto__`.
-  else Object.defineProperty(holder, String(by), { value, enumerable: true, configurable: true, writable: true })
+  else
+    Object.defineProperty(holder, typeof by === 'string' ? by : JSON.stringify(by), {
+      value,
+      enumerable: true,
+      configurable: true,
+      writable: true,
+    })
 }
 
 /** Text like one of these, with pieces cut, doubled or put in. */

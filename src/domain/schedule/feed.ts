@@ -30,7 +30,7 @@ export interface Feed {
   statuses: Readonly<Record<string, ScheduleEvent>>
   /** Their name of a language → ours. */
   languages: Readonly<Record<string, string>>
-  /** Where they say that a patient agreed to messages; null = they do not: nothing is sent until consent is recorded. */
+  /** Where they say that a patient agreed to messages; null = nowhere: nothing is sent until consent is recorded. */
   consent: { field: string; yes: readonly string[] } | null
   /** Minutes for which a visit must stay as it is before its first text. */
   settleMinutes: number
