@@ -43,7 +43,8 @@ function orderOf([, a, , b]: RegExpExecArray): DateOrder | null {
   return Number(b) > 12 && Number(a) <= 12 ? 'month-day' : null
 }
 
-const isSame = ([, a, , b]: RegExpExecArray) => Number(a) === Number(b)
+/** Either way round it is the same day, or no day at all. */
+const isSame = ([, a, , b]: RegExpExecArray) => Number(a) === Number(b) || (Number(a) > 12 && Number(b) > 12)
 
 /** Days since 1899-12-30, as Excel counts on Windows. Five digits: a year alone is none. */
 const SERIAL = /^(\d{5})(?:[.,](\d+))?$/

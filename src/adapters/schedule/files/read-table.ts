@@ -1,7 +1,7 @@
 import type { Feed, MessageRead } from '../../../domain/schedule/feed.ts'
 import { CODE, toPerson, type ReadContext } from '../read-context.ts'
 import { dateOrderOf } from './dates.ts'
-import { decode } from './decode.ts'
+import { decode } from '../decode.ts'
 import { lostZeros } from './phones.ts'
 import { rowsOf, type Row } from './rows.ts'
 import { at, readRow, type Sheet } from './visit-row.ts'
@@ -33,18 +33,22 @@ export function readTable(file: string | Uint8Array, feed: Feed, context: ReadCo
   return [...answers, toPerson(CODE.type, `row ${table.brokenAt}`, why)]
 }
 
-/** Sums below a list, and the foot of a page: words of that kind, and no number of a visit or no date. */
+const SUM = /^((sub|grand )?totals?|sum|count|page \d+)\b/i
+
+/** Sums below a list, and the foot of a page: words of that kind, where a visit has its number or its date. */
 function isTotal({ all, cells }: Row): boolean {
-  const says = all.some((cell) => /^((sub|grand )?totals?|sum|count|page \d+)\b/i.test(cell.trim()))
-  return says && (!cells.id || !(cells.start || cells.date))
+  const isVisit = cells.id && !SUM.test(cells.id) && (cells.start || cells.date)
+  return !isVisit && all.some((cell) => SUM.test(cell.trim()))
 }
 
 /** Rows of one visit that do not agree: which stands cannot be told from their order. */
 function toldTwice(rows: readonly Row[]): ReadonlySet<Row> {
-  const byKey = Map.groupBy(
-    rows.filter(({ cells }) => cells.id),
-    ({ cells }) => JSON.stringify([cells.id, cells.occurrence ?? '']),
-  )
+  const byKey = new Map<string, Row[]>()
+  for (const row of rows) {
+    if (!row.cells.id) continue
+    const key = JSON.stringify([row.cells.id, row.cells.occurrence ?? ''])
+    byKey.set(key, [...(byKey.get(key) ?? []), row])
+  }
   const differ = (same: readonly Row[]) => new Set(same.map(({ cells }) => JSON.stringify(cells))).size > 1
   return new Set([...byKey.values()].filter(differ).flat())
 }

@@ -1,4 +1,4 @@
-import type { Feed } from '../../../domain/schedule/feed.ts'
+import type { Feed } from '../../domain/schedule/feed.ts'
 
 /**
  * Bytes of a file as text: by its BOM, else strict UTF-8, else the feed's charset, else Windows-1252, in which older
