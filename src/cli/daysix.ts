@@ -20,6 +20,10 @@ const COMMANDS: Record<string, { summary: string; load: () => Promise<{ command:
     summary: 'Send one test message through a gateway, telling each step.',
     load: () => import('./gateway-check.ts'),
   },
+  'feed-check': {
+    summary: "What messages of the clinic's own schedule would do.",
+    load: () => import('./feed-check.ts'),
+  },
   'read-reply': { summary: "What a patient's reply means.", load: () => import('./read-reply.ts') },
   person: { summary: 'People who may sign in.', load: () => import('./person.ts') },
   prints: {

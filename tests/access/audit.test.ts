@@ -95,6 +95,26 @@ describe('the record of who saw and changed what', () => {
     expect((await served.ask(`/api/v1/bookings/${booking.id}`, { headers: clerk.headers })).status).toBe(200)
   })
 
+  it('what was done before the record could not be kept is never said to be undone', async () => {
+    await sql(`create function daysix.refuse() returns trigger language plpgsql
+      as $$ begin raise 'no connection left' using errcode = '53300'; end $$`)
+    await sql(
+      'create trigger refuse before insert on daysix.audit_subject for each row execute function daysix.refuse()',
+    )
+    const json = {
+      ...{ clinic: 'harbour', visit: '2026-03-27T11:00' },
+      patient: { name: 'Gwen Harrow', phone: '782 555 0107' },
+      cycle: { lmp: 'unknown' },
+    }
+    const { status, text } = await served.ask('/api/v1/bookings', { json, headers: clerk.headers })
+    await sql('drop trigger refuse on daysix.audit_subject')
+    expect([status, (JSON.parse(text) as { code: string }).code]).toEqual([503, 'database-away'])
+    // It was booked: whoever is told that nothing was saved books it once more.
+    expect(text).toMatch(/may not have been saved.*look first whether it is there/)
+    const again = await served.ask('/api/v1/bookings', { json, headers: clerk.headers })
+    expect(JSON.parse(again.text)).toMatchObject({ code: 'already-booked' })
+  })
+
   describe('somebody who owns the database but not the key', () => {
     const asOwner = async (text: string) => {
       await sql('alter table daysix.audit disable trigger all')

@@ -17,9 +17,12 @@ export interface Problem {
 
 export const PROBLEM_TYPE = 'application/problem+json'
 
-/** The problem an error amounts to. Anything unexpected says nothing about itself to the outside. */
-export function toProblem(error: unknown): Problem {
-  const failure = toFailure(error)
+/**
+ * The problem an error amounts to. Anything unexpected says nothing about itself to the outside.
+ * @param request whose it is: one that only looks has nothing to be saved
+ */
+export function toProblem(error: unknown, { method }: Pick<Request, 'method'>): Problem {
+  const failure = toFailure(error, method === 'GET' || method === 'HEAD')
   if (!failure)
     return { type: '/problems#internal', title: 'Something went wrong on our side', status: 500, code: 'internal' }
   const { status, title } = FAILURES[failure.code]
@@ -35,7 +38,7 @@ export function toProblem(error: unknown): Problem {
   }
 }
 
-function toFailure(error: unknown): Failure | null {
+function toFailure(error: unknown, looks: boolean): Failure | null {
   if (error instanceof Failure) return error
   if (error instanceof z.ZodError) return fromZod(error)
   const type = typeof error === 'object' && error !== null && 'type' in error ? error.type : undefined
@@ -51,14 +54,20 @@ function toFailure(error: unknown): Failure | null {
     return new Failure('not-json', { message: 'Send JSON in UTF-8, not compressed.' })
   if (error instanceof URIError) return new Failure('not-found', { message: 'This address cannot be read.' })
   const trouble = databaseTrouble(error)
-  return trouble && new Failure(trouble === 'full' ? 'database-full' : 'database-away', { message: TROUBLE[trouble] })
+  return (
+    trouble &&
+    new Failure(trouble === 'full' ? 'database-full' : 'database-away', { message: troubleWords(trouble, looks) })
+  )
 }
 
-/** A connection that broke off may have carried the whole: only then it is not certain that nothing was saved. */
-const TROUBLE: Record<DatabaseTrouble, string> = {
-  away: 'Nothing was saved. Try again in a minute; on paper meanwhile.',
-  full: 'Nothing was saved: the disk of the database is full. Tell whoever looks after the service; on paper meanwhile.',
-  'broke-off': 'It may not have been saved. Try again in a minute, but look first whether it is there.',
+/**
+ * It is never certain that nothing was saved: what was refused may be the record of who saw the answer, or a look at
+ * what had just been saved.
+ */
+function troubleWords(trouble: DatabaseTrouble, looks: boolean): string {
+  const why = trouble === 'full' ? 'The disk of the database is full: tell whoever looks after the service. ' : ''
+  if (looks) return `${why}Try again in a minute; on paper meanwhile.`
+  return `${why}It may not have been saved. Try again in a minute, but look first whether it is there; on paper meanwhile.`
 }
 const RETRY_AFTER_S = 15
 
@@ -94,7 +103,7 @@ function fromZod(error: z.ZodError): Failure {
 export function problemHandler(log: Logger): ErrorRequestHandler {
   return (error, request, response, next) => {
     if (response.headersSent) return next(error)
-    const problem = toProblem(error)
+    const problem = toProblem(error, request)
     noteProblem({ log, what: 'request failed' }, { error, problem }, [request, response])
     response.status(problem.status).type(PROBLEM_TYPE).send(JSON.stringify(problem))
   }

@@ -12,6 +12,11 @@ export interface AppointmentKey {
   occurrence: string
 }
 
+/** The key as one word: `id^namespace^occurrence`, with what stands for `^` in HL7 inside the parts. */
+export function keyOf({ id, namespace, occurrence }: AppointmentKey): string {
+  return [id, namespace, occurrence].map((part) => part.replaceAll('\\', '\\E\\').replaceAll('^', '\\S\\')).join('^')
+}
+
 /**
  * What happened at the clinic, in the schedule's own words made plain. `entered-in-error` is no cancellation: the visit
  * never was. `times-opened` and `times-closed` are about the diary, `patient` and `patients-merged` about people alone.

@@ -8,12 +8,12 @@ import { isOfDatabase, noteAway, toProblem } from '../problem.ts'
 /** Shows a form again with what was wrong; anything unforeseen goes on to the problem handler. */
 export function sendTrouble(response: Response, error: unknown, page: (trouble: string) => Html): void {
   if (!(error instanceof Failure)) throw error
-  sendPage(response, toProblem(error).status, page(error.detail.message))
+  sendPage(response, toProblem(error, response.req).status, page(error.detail.message))
 }
 
 /** What has no form to be shown in. The unforeseen is for the problem handler; that a store is away is not. */
-export const plainTrouble: ErrorRequestHandler = (error, _request, response, next) => {
-  const { status, title, detail, code } = toProblem(error)
+export const plainTrouble: ErrorRequestHandler = (error, request, response, next) => {
+  const { status, title, detail, code } = toProblem(error, request)
   if (response.headersSent || code === 'internal') return next(error)
   response.locals.code = code
   if (isOfDatabase(response)) noteAway(response, error)

@@ -9,12 +9,12 @@ import { sendPage } from '../pages/send-page.ts'
 export function troublePage(log: Logger): ErrorRequestHandler {
   return (error, request, response, next) => {
     if (response.headersSent) return next(error)
-    const problem = toProblem(error)
+    const problem = toProblem(error, request)
     noteProblem({ log, what: 'page failed' }, { error, problem }, [request, response])
     const { status, title, detail } = problem
     const body = html`<main id="content" class="trouble">
 <h1>${title}</h1>
-<p>${detail ?? 'Nothing was changed. Try again; if it happens again, tell whoever looks after the service.'}</p>
+<p>${detail ?? 'Look first whether it was done, then try again; if it happens again, tell whoever looks after the service.'}</p>
 <p>Request ${request.id}</p>
 <p><a href="/desk">Back to the desk</a></p>
 </main>`

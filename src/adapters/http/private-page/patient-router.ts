@@ -101,7 +101,7 @@ export function patientRouter(deps: Deps, { library, pages }: PatientPages): Rou
 
   /** A wrong, cut or ended address, or no way to the data, for a person: no page of ours has another reader. */
   function plain(error: unknown, request: Request, response: Response, next: NextFunction): void {
-    const { status, code } = toProblem(error)
+    const { status, code } = toProblem(error, request)
     if (response.headersSent || (status !== 404 && status !== 503)) return next(error)
     response.locals.code = code
     if (status === 503) noteAway(response, error)

@@ -1,0 +1,104 @@
+import { parse } from 'yaml'
+import * as z from 'zod'
+import { Failure } from '../../domain/failure.ts'
+import { knownZone } from '../../domain/local-time.ts'
+import type { Feed } from '../../domain/schedule/feed.ts'
+import { PURPOSE_NAMES } from '../../domain/visits/purpose.ts'
+import { yamlFault } from '../gateways/read-yaml.ts'
+
+const code = z.string().max(200)
+const words = z.string().min(1).max(100)
+const events = z.enum([
+  ...(['booked', 'changed', 'moved', 'cancelled', 'series-ended', 'entered-in-error', 'no-show', 'arrived'] as const),
+])
+const LABEL_HINT = 'Give a charset by its label, e.g. windows-1252 or iso-8859-1.'
+
+/** What a description may refer to. */
+export interface Referred {
+  protocols: ReadonlySet<string>
+  /** Languages that texts are written in. */
+  languages: ReadonlySet<string>
+}
+
+/** What a feed's file may say. Everything but the name, the zone, the clinics and the kinds of visit has a usual value. */
+const schemaFor = ({ protocols, languages }: Referred) =>
+  z.strictObject({
+    name: z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Give a short name: small letters, digits, hyphens.'),
+    zone: z
+      .string()
+      .refine(isZone, 'This is not a known time zone. Use an IANA name such as America/Halifax.')
+      .describe('Of times without an offset.'),
+    charset: z.string().refine(isCharset, LABEL_HINT).default('windows-1252'),
+    key: z.enum(['filler', 'placer']).default('filler'),
+    keySystem: z.string().max(200).nullable().default(null),
+    patientId: z
+      .strictObject({ authority: code.default(''), type: code.default('') })
+      .default({ authority: '', type: '' }),
+    clinics: z.record(code, words).refine(hasAny, 'Name at least one place and the clinic of ours that it is.'),
+    clinicians: z.record(code, z.string().max(80)).default({}),
+    types: z
+      .record(
+        code,
+        z.strictObject({ protocol: oneOf(protocols, 'protocol'), purpose: z.enum(PURPOSE_NAMES).default('routine') }),
+      )
+      .refine(hasAny, 'Name at least one kind of visit that concerns us, and its protocol.'),
+    statuses: z.record(code, events).default({}),
+    languages: z.record(code, oneOf(languages, 'language with texts')).default({}),
+    consent: z
+      .strictObject({ field: words, yes: z.array(words).min(1) })
+      .nullable()
+      .default(null),
+    settleMinutes: z.number().int().min(0).max(120).default(3),
+    columns: z.record(z.string(), words).default({}),
+    dateOrder: z.enum(['day-month', 'month-day']).nullable().default(null),
+    production: z.boolean().default(true),
+    testNames: z.array(words).default([]),
+  })
+
+const oneOf = (known: ReadonlySet<string>, what: string) =>
+  z.string().refine((name) => known.has(name), {
+    error: ({ input }) => `There is no ${what} "${String(input)}". Known: ${[...known].sort().join(', ')}.`,
+  })
+
+/**
+ * A feed as its file describes it.
+ * @param file its name, for the faults
+ * @throws bad-config with every fault, each with where it stands and how to mend it
+ */
+export function readFeed(text: string, file: string, known: Referred): Feed {
+  const broken = yamlFault(text)
+  if (broken !== undefined) refuse([`${file}${broken}`])
+  const read = schemaFor(known).safeParse(parse(text))
+  return read.success ? read.data : refuse(read.error.issues.map((issue) => `${file}, ${faultOf(issue)}`))
+}
+
+function faultOf({ code: kind, path, message, ...issue }: z.core.$ZodIssue): string {
+  const at = path.join('.')
+  if (kind === 'unrecognized_keys' && 'keys' in issue)
+    return `${at === '' ? '' : `${at}: `}There is no setting ${issue.keys.join(', ')} here. Mend its name, or take it away.`
+  return `${at === '' ? 'the whole' : at}: ${message}`
+}
+
+function refuse(faults: readonly string[]): never {
+  throw new Failure('bad-config', { field: 'feed', message: faults.join('\n') })
+}
+
+function isZone(zone: string): boolean {
+  try {
+    return knownZone(zone) !== ''
+  } catch {
+    return false
+  }
+}
+
+function isCharset(label: string): boolean {
+  try {
+    return new TextDecoder(label).encoding !== ''
+  } catch {
+    return false
+  }
+}
+
+function hasAny(table: Record<string, unknown>): boolean {
+  return Object.keys(table).length > 0
+}

@@ -1,0 +1,40 @@
+import type { Feed, MessageRead } from '../../domain/schedule/feed.ts'
+import { readFhir, readNdjson } from './fhir/read-fhir.ts'
+import { parse } from './hl7/parse.ts'
+import { splitMessages } from './hl7/mllp.ts'
+import { readMessage } from './hl7/read-siu.ts'
+import type { ReadContext } from './read-context.ts'
+
+/**
+ * Everything in a file of a schedule, in order, whatever it is in: HL7 v2 messages, FHIR as JSON or NDJSON, a table, a
+ * calendar. What it is, is told by how it begins, else by its name.
+ * @returns one answer for each message, resource, row or event
+ */
+export function readAny(bytes: Uint8Array, name: string, feed: Feed, context: ReadContext): MessageRead[] {
+  const start = Buffer.from(bytes.subarray(0, 4096))
+    .toString('latin1')
+    .replace(/^\u00ef\u00bb\u00bf/, '')
+    .trimStart()
+  if (start.startsWith('\u000b') || /^(?:FHS|BHS|MSH)/.test(start) || /\.hl7$/i.test(name))
+    return readHl7(bytes, feed, context)
+  if (start.startsWith('{') || start.startsWith('['))
+    return readJson(Buffer.from(bytes).toString('utf8'), feed, context)
+  return readHl7(bytes, feed, context)
+}
+
+function readHl7(bytes: Uint8Array, feed: Feed, context: ReadContext): MessageRead[] {
+  return splitMessages(bytes).map((framed) => {
+    if ('fault' in framed) return { ack: 'AR', code: 207, at: '', why: framed.fault }
+    const parsed = parse(framed.frame, feed.charset)
+    return 'refusal' in parsed ? parsed.refusal : readMessage(parsed.message, feed, (clinic) => context.zones[clinic])
+  })
+}
+
+/** One resource or bundle, or one resource a line. */
+function readJson(text: string, feed: Feed, context: ReadContext): MessageRead[] {
+  try {
+    return readFhir(JSON.parse(text), feed, context)
+  } catch {
+    return readNdjson(text, feed, context)
+  }
+}

@@ -1,0 +1,87 @@
+import { readFile } from 'node:fs/promises'
+import { basename } from 'node:path'
+import { Command } from 'commander'
+import { readFeed } from '../adapters/schedule/feed-file.ts'
+import { readAny } from '../adapters/schedule/read-any.ts'
+import { foldersWith, TEMPLATES } from '../adapters/templates/files.ts'
+import { loadTimings } from '../adapters/templates/load-protocols.ts'
+import { badInput } from '../domain/failure.ts'
+import { outcomeLine, refusedLine, silentLine, type CheckLine } from '../domain/schedule/check-line.ts'
+import type { Feed, MessageRead } from '../domain/schedule/feed.ts'
+import { NOTHING_KNOWN, withKept } from '../domain/schedule/known.ts'
+import { reconcile } from '../domain/schedule/reconcile.ts'
+
+export function command(): Command {
+  return new Command('feed-check')
+    .description(
+      'What a file of messages of a schedule would do here, line by line. Nothing is kept and nothing is sent: it is ' +
+        'applied in order to an empty service, on a clock that follows the messages.',
+    )
+    .argument('<feed>', "the feed's description (YAML)")
+    .argument('<file>', 'HL7 v2 messages (framed, or one after another), a FHIR resource, bundle or NDJSON, a table')
+    .option('--at <instant>', 'where the clock stands before the first message, e.g. 2026-03-09T08:00:00Z')
+    .addHelpText('after', HELP)
+    .action(async (feedFile: string, file: string, { at }: { at?: string }) => {
+      process.exitCode = await check(feedFile, file, at)
+    })
+}
+
+const HELP = `
+One JSON object a line: {"n":1,"does":"book","visit":"2026-03-20T10:30-03:00","key":"7001^SKERRY","why":"…","ack":"AA"}
+  does   book, amend, move, cancel, no-show, merge, times, nothing, hold (a person must look), refuse (nothing is taken)
+  ack    AA accepted, AE content that somebody at the sender must mend too, AR not for us, or to be sent again
+Counts are told at the end, on the other stream. Exit: 0, or 2 where any line was not AA.`
+
+async function check(feedFile: string, file: string, at: string | undefined): Promise<number> {
+  const known = {
+    protocols: new Set(loadTimings().keys()),
+    languages: new Set(foldersWith(TEMPLATES, 'sms.yaml')),
+  }
+  const feed = readFeed((await readOr(feedFile)).toString('utf8'), basename(feedFile), known)
+  const now = at === undefined ? new Date() : new Date(at)
+  if (Number.isNaN(now.getTime())) badInput('at', 'Give an instant, e.g. 2026-03-09T08:00:00Z.')
+  const context = { sender: basename(file), base: '', now, zones: {} }
+  const lines = checkLines(
+    readAny(await readOr(file), basename(file), feed, context),
+    feed,
+    at === undefined ? null : now,
+  )
+  for (const line of lines) process.stdout.write(`${JSON.stringify(line)}\n`)
+  process.stderr.write(`${summary(lines)}\n`)
+  return lines.every(({ ack }) => ack === 'AA') ? 0 : 2
+}
+
+function readOr(file: string): Promise<Buffer> {
+  return readFile(file).catch(() => badInput('file', `${file} is not there, or cannot be read.`))
+}
+
+/**
+ * Applies messages in order to what is known of nothing. The clock stands at the latest moment at which one was made; a
+ * file that tells of none has the clock of this machine.
+ */
+function checkLines(reads: readonly MessageRead[], feed: Feed, at: Date | null): CheckLine[] {
+  let known = NOTHING_KNOWN
+  let clock = at ?? firstMade(reads) ?? new Date()
+  return reads.flatMap((read, index) => {
+    const n = index + 1
+    if ('ack' in read) return [refusedLine(n, read)]
+    if (read.news.length === 0) return [silentLine(n, read.doubts ?? [])]
+    return read.news.map((news) => {
+      if (news.madeAt && news.madeAt > clock) clock = news.madeAt
+      const { outcome, kept } = reconcile(known, news, feed, clock)
+      known = withKept(known, kept)
+      return outcomeLine(n, news, outcome, feed.zone)
+    })
+  })
+}
+
+function firstMade(reads: readonly MessageRead[]): Date | null {
+  const made = reads.flatMap((read) => ('news' in read ? read.news.flatMap(({ madeAt }) => madeAt ?? []) : []))
+  return made.length === 0 ? null : new Date(Math.min(...made.map((each) => each.getTime())))
+}
+
+function summary(lines: readonly CheckLine[]): string {
+  const counts = new Map<string, number>()
+  for (const { does } of lines) counts.set(does, (counts.get(does) ?? 0) + 1)
+  return [...counts].map(([does, count]) => `${count} ${does}`).join(', ') || 'There is no message in it.'
+}
