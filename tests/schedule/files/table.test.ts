@@ -62,6 +62,12 @@ describe('a row', () => {
     expect(visit).toMatchObject({ minutes: 15, places: ['GYN1'], clinicians: ['d4'], dueBy: '2026-04-30' })
   })
 
+  it("has the clinic's own number of the patient, as the feed describes it", () => {
+    const patientId = { authority: 'SKERRY', type: 'MR' }
+    const { patient } = onlyNews(read(table('id,date,time,patientId', '7,2026-03-20,9:00,00417'), { patientId }))
+    expect(patient?.ids).toEqual([{ value: '00417', ...patientId }])
+  })
+
   it('that is bad keeps its number, its fault and its mend; the good ones stay', () => {
     const answers = read(
       table(
@@ -87,6 +93,7 @@ describe('a row', () => {
     const of = (status: string, statuses: Feed['statuses'] = {}) =>
       read(table('id,date,time,status', `7,2026-03-20,9:00,${status}`), { statuses })
     expect(onlyNews(of('cancelled')).event).toBe('cancelled')
+    expect(onlyNews(of('Cancelled')).event).toBe('cancelled')
     expect(onlyNews(of('Abgesagt', { Abgesagt: 'cancelled' })).event).toBe('cancelled')
     expect(onlyNews(of('')).event).toBe('booked')
     expect(onlyRefusal(of('Scheduled')).at).toBe('row 2, column "status"')
@@ -196,8 +203,9 @@ describe('a date', () => {
     },
   )
 
-  // Source: in Excel's 1900 date system 46101 is 2026-03-20 (openpyxl.utils.datetime.from_excel agrees).
+  // Source: Microsoft's help on DATE in Excel: 39448 is 2008-01-01. 46101 is 6653 days later.
   it('counted in days, as Excel keeps it, and a time as a part of one', () => {
+    expect(startOf('39448', '0.375')).toBe('2008-01-01T13:00:00.000Z')
     expect(startOf('46101', '0.375')).toBe('2026-03-20T12:00:00.000Z')
     expect(onlyNews(read(table('id,start', '7,46101.375'))).visit?.startsAt).toEqual(new Date('2026-03-20T12:00:00Z'))
   })

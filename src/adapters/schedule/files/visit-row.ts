@@ -26,7 +26,8 @@ export function readRow(row: Row, sheet: Sheet): MessageRead {
   if (SQUEEZED.test(cells.id))
     return toPerson(CODE.value, place('id'), 'A spreadsheet has shortened the number: save the column as text.')
   const status = cells.status || 'booked'
-  const event = statusMeaning(status, sheet.feed)
+  // People write words of a table with capitals.
+  const event = statusMeaning(status, sheet.feed) ?? statusMeaning(status.toLowerCase(), sheet.feed)
   if (event === undefined)
     return toPerson(CODE.value, place('status'), 'Nobody has said what this status means: add it to the feed.')
   if (event === 'no-booking') return { news: [], doubts: [`${place('status')}: it is no booking yet.`] }
@@ -114,7 +115,7 @@ function patientOf(row: Row, sheet: Sheet, doubts: string[]): ToldPatient {
   if (lmp !== undefined && !early)
     doubts.push(`${at(row, sheet)('lmp')}: a day that is still to come, it was not taken.`)
   return {
-    ids: cells.patientId ? [{ value: cells.patientId, authority: '', type: '' }] : [],
+    ids: cells.patientId ? [{ value: cells.patientId, ...sheet.feed.patientId }] : [],
     ...(name && { name }),
     ...(phones.length > 0 && { phones }),
     ...(cells.email && { email: cells.email }),

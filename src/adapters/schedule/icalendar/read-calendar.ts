@@ -66,7 +66,7 @@ function readEvent(lines: readonly Line[], method: string, feed: Feed, context: 
           types: [...categories, ...listed(summary && textOf(summary.value))],
           status: line('STATUS')?.value.trim() ?? '',
         },
-        patient: patientOf(told),
+        patient: patientOf(told, feed),
         doubts: when.doubts,
       },
     ],
@@ -123,7 +123,7 @@ function lengthOf(
   return minutes > 0 ? minutes : toPerson(CODE.value, 'DTEND', 'The event ends before it has begun.')
 }
 
-function patientOf(told: (ours: string) => string | undefined): ToldPatient | null {
+function patientOf(told: (ours: string) => string | undefined, feed: Feed): ToldPatient | null {
   const [id, name, mobile, phone, email, language] = ['patientId', 'name', 'mobile', 'phone', 'email', 'language'].map(
     told,
   )
@@ -133,7 +133,7 @@ function patientOf(told: (ours: string) => string | undefined): ToldPatient | nu
   ]
   if (!id && !name && phones.length === 0 && !email) return null
   return {
-    ids: id ? [{ value: id, authority: '', type: '' }] : [],
+    ids: id ? [{ value: id, ...feed.patientId }] : [],
     ...(name && { name }),
     ...(phones.length > 0 && { phones }),
     ...(email && { email }),
