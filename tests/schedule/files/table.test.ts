@@ -101,6 +101,14 @@ describe('a row', () => {
     expect(of('waitlist')).toEqual([{ news: [], doubts: [expect.stringContaining('no booking')] }])
   })
 
+  it('of a patient who does not exist is not for us', () => {
+    const of = (name: string) =>
+      read(table('id,date,time,name', `7,2026-03-20,9:00,"${name}"`), { testNames: ['ZZTEST'] })
+    expect(onlyRefusal(of('zztest, Anna'))).toMatchObject({ ack: 'AR', code: 202, at: 'row 2, column "name"' })
+    expect(onlyRefusal(of('Anna ZZTESTER'))).toMatchObject({ ack: 'AR' })
+    expect(onlyNews(of('Anna Azztest')).event).toBe('booked')
+  })
+
   it('tells of consent in the words of the feed', () => {
     const consent = { field: 'Texts?', yes: ['Yes', 'Y'] }
     const of = (said: string) => onlyNews(read(table('id,date,time,Texts?', `7,2026-03-20,9:00,${said}`), { consent }))

@@ -48,6 +48,11 @@ describe('an event', () => {
     })
   })
 
+  it('of a patient who does not exist is not for us', () => {
+    const over = { columns: { name: 'SUMMARY' }, testNames: ['ZZTEST'] }
+    expect(onlyRefusal(read(event({ SUMMARY: 'SUMMARY:Anna ZZTEST' }), over))).toMatchObject({ ack: 'AR', code: 202 })
+  })
+
   it.each([
     ['STATUS:CONFIRMED', 'booked'],
     ['STATUS:CANCELLED', 'cancelled'],

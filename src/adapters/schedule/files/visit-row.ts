@@ -2,7 +2,7 @@ import type { Feed, MessageRead } from '../../../domain/schedule/feed.ts'
 import { feedInstant } from '../../../domain/schedule/feed-time.ts'
 import type { ToldPatient, ToldVisit } from '../../../domain/schedule/schedule-news.ts'
 import { dateIn } from '../../../domain/local-time.ts'
-import { CODE, toPerson, zoneAt, type ReadContext, type Refusal } from '../read-context.ts'
+import { CODE, notAPatient, toPerson, zoneAt, type ReadContext, type Refusal } from '../read-context.ts'
 import { statusMeaning } from '../statuses.ts'
 import { readDate, readTime, type DateOrder } from './dates.ts'
 import { SQUEEZED } from './phones.ts'
@@ -31,6 +31,10 @@ export function readRow(row: Row, sheet: Sheet): MessageRead {
   if (event === undefined)
     return toPerson(CODE.value, place('status'), 'Nobody has said what this status means: add it to the feed.')
   if (event === 'no-booking') return { news: [], doubts: [`${place('status')}: it is no booking yet.`] }
+  // A name in one cell may begin with either part.
+  const families = cells.name ? cells.name.split(/[\s,]+/) : [cells.family ?? '']
+  const test = notAPatient(families, sheet.feed, place(cells.name ? 'name' : 'family'))
+  if (test) return test
   const when = startOf(row, sheet)
   if ('ack' in when) return when
   const doubts = [...when.doubts]

@@ -1,6 +1,15 @@
 import type { Feed, MessageRead } from '../../../domain/schedule/feed.ts'
 import type { ScheduleEvent, ToldPatient } from '../../../domain/schedule/schedule-news.ts'
-import { CODE, entry, notForUs, toPerson, zoneAt, type ReadContext, type Refusal } from '../read-context.ts'
+import {
+  CODE,
+  entry,
+  notAPatient,
+  notForUs,
+  toPerson,
+  zoneAt,
+  type ReadContext,
+  type Refusal,
+} from '../read-context.ts'
 import { eventsOf, linesOf, textOf, textsOf, type Line } from './lines.ts'
 import { minutesOf, readTime } from './times.ts'
 
@@ -40,6 +49,8 @@ function readEvent(lines: readonly Line[], method: string, feed: Feed, context: 
   const event = eventOf(line('STATUS')?.value.trim().toUpperCase() ?? '', method, feed)
   if (event === undefined) return toPerson(CODE.value, 'STATUS', 'RFC 5545 has no such status of an event.')
   if (event === 'no-booking') return { news: [], doubts: ['STATUS: a tentative event is no booking yet.'] }
+  const test = notAPatient((told('name') ?? '').split(/[\s,]+/), feed, 'SUMMARY')
+  if (test) return test
   const place = told('place')
   const zone = zoneAt(place ? [place] : [], feed, context)
   const when = whenOf(lines, zone, event === 'cancelled')
