@@ -43,7 +43,8 @@ export function mutatedJson(originals: readonly unknown[]): fc.Arbitrary<unknown
   return fc.tuple(fc.constantFrom(...originals), fc.array(step, { maxLength: 4 })).map(([original, steps]) => {
     const copy = { root: structuredClone(original) }
     for (const one of steps) mutate(copy, 'root', one)
-    return copy.root
+    // As it would come: what JSON cannot say is not sent.
+    return JSON.parse(JSON.stringify(copy.root ?? null))
   })
 }
 
@@ -56,9 +57,17 @@ function mutate(holder: object, key: string, { path, what, by }: Step): void {
   if (first !== undefined && keys.length > 0)
     return mutate(value!, keys[first % keys.length]!, { path: rest, what, by })
   if (what === 'replace') (holder as Holder)[key] = by
-  else if (what === 'remove') Array.isArray(holder) ? holder.splice(Number(key), 1) : delete (holder as Holder)[key]
-  else if (what === 'twice' && Array.isArray(holder)) holder.push(value)
-  else (holder as Holder)[String(by)] = value
+  else if (what === 'remove' && Array.isArray(holder)) holder.splice(Number(key), 1)
+  else if (what === 'remove') delete (holder as Holder)[key]
+  else if (Array.isArray(holder)) holder.push(value)
+  // Own, even where it is called `__proto__`.
+  else
+    Object.defineProperty(holder, typeof by === 'string' ? by : JSON.stringify(by), {
+      value,
+      enumerable: true,
+      configurable: true,
+      writable: true,
+    })
 }
 
 /** Text like one of these, with pieces cut, doubled or put in. */

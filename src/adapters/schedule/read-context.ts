@@ -12,7 +12,15 @@ export interface ReadContext {
 }
 
 /** HL7 table 0357, as far as it fits what is no HL7 message. */
-export const CODE = { missing: 101, type: 102, value: 103, unsupported: 200, unknownKey: 204, person: 207 } as const
+export const CODE = {
+  missing: 101,
+  type: 102,
+  value: 103,
+  unsupported: 200,
+  test: 202,
+  unknownKey: 204,
+  person: 207,
+} as const
 
 /** An answer that takes nothing. */
 export type Refusal = Exclude<MessageRead, { news: unknown }>
@@ -25,6 +33,14 @@ export function toPerson(code: number, at: string, why: string): Refusal {
 /** Not for us at all, or to be sent again after mending. */
 export function notForUs(code: number, at: string, why: string): Refusal {
   return { ack: 'AR', code, at, why }
+}
+
+/** Of somebody who does not exist: a test that came to where patients are. Undefined = a patient, by the name. */
+export function notAPatient(families: readonly string[], { testNames }: Feed, at: string): Refusal | undefined {
+  const begins = (family: string, test: string) => test !== '' && family.toLowerCase().startsWith(test.toLowerCase())
+  return families.some((family) => testNames.some((test) => begins(family, test)))
+    ? notForUs(CODE.test, at, 'This name is one of patients who do not exist.')
+    : undefined
 }
 
 /** A value of a table that a site wrote; words such as `constructor` are no entries of it. */

@@ -48,6 +48,15 @@ describe('a patient', () => {
     expect(doubts).toEqual([expect.stringContaining('at work')])
   })
 
+  it('who does not exist is not for us, nor is a visit of theirs', () => {
+    const test = patient({ name: [{ family: 'ZZTest', given: ['Anna'] }] })
+    const answers = readFhir(bundle('collection', appointment(), test), { ...FEED, testNames: ['ZZTEST'] }, CONTEXT)
+    expect(answers).toMatchObject([
+      { ack: 'AR', code: 202 },
+      { ack: 'AR', code: 202 },
+    ])
+  })
+
   it('who has no number in the resource keeps the one that is known', () => {
     expect(told({ telecom: undefined }).patient).not.toHaveProperty('phones')
   })

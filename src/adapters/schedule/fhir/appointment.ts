@@ -2,8 +2,8 @@ import type { MessageRead } from '../../../domain/schedule/feed.ts'
 import type { AppointmentKey, ToldPatient, ToldVisit } from '../../../domain/schedule/schedule-news.ts'
 import { CODE, toPerson, type Refusal } from '../read-context.ts'
 import { statusMeaning } from '../statuses.ts'
-import { consentIn, head, nothing, type Reading } from './common.ts'
-import { toldPatient } from './patient.ts'
+import { consentIn, head, nothing, type Reading } from './reading.ts'
+import { testPatient, toldPatient } from './patient.ts'
 import { codesIn, codesOf, idsOf, isCurrent, ownBase, resolve, typeOf } from './references.ts'
 import { appointmentSchema, patientSchema, slotSchema, type Appointment, type Reference } from './schemas.ts'
 import { isResource, notUnderstood, strictly } from './strict.ts'
@@ -98,7 +98,7 @@ function patientOf(actor: Reference, reading: Reading): { told: ToldPatient; dou
     if (fault) return fault
     const read = strictly(patientSchema, found.resource, 'Patient')
     if ('refused' in read) return read.refused
-    return toldPatient(read.fields, found, context)
+    return testPatient(read.fields, reading) ?? toldPatient(read.fields, found, context)
   }
   const ids = idsOf(actor.identifier ? [actor.identifier] : [], found, context.now)
   return ids.length === 0

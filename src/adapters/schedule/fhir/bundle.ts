@@ -1,7 +1,7 @@
 import type { Feed, MessageRead } from '../../../domain/schedule/feed.ts'
 import { CODE, notForUs, toPerson, type ReadContext } from '../read-context.ts'
 import { keyOfDeleted } from './appointment.ts'
-import { asSequence, nothing } from './common.ts'
+import { asSequence, nothing } from './reading.ts'
 import { fileTogether, type Place, type Together } from './references.ts'
 import { bundleSchema, type Bundle } from './schemas.ts'
 import { isResource, notUnderstood, strictly, type Raw } from './strict.ts'

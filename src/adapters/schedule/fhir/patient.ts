@@ -1,7 +1,7 @@
 import type { MessageRead } from '../../../domain/schedule/feed.ts'
 import type { PatientId, ToldPatient } from '../../../domain/schedule/schedule-news.ts'
-import { CODE, toPerson, type ReadContext } from '../read-context.ts'
-import { head, type Reading } from './common.ts'
+import { CODE, notAPatient, toPerson, type ReadContext, type Refusal } from '../read-context.ts'
+import { head, type Reading } from './reading.ts'
 import { codesIn, idsOf, isCurrent, ownBase, resolve } from './references.ts'
 import { patientSchema, type Patient } from './schemas.ts'
 import { strictly } from './strict.ts'
@@ -11,6 +11,8 @@ export function readPatient(reading: Reading): MessageRead {
   const read = strictly(patientSchema, reading.resource, 'Patient')
   if ('refused' in read) return read.refused
   const told = read.fields
+  const test = testPatient(told, reading)
+  if (test) return test
   const common = { ...head('Patient', told, reading), key: null, visit: null }
   const own = { id: told.id ?? '', base: ownBase(reading) }
   const { told: patient, doubts } = toldPatient(told, own, reading.context)
@@ -28,6 +30,12 @@ export function readPatient(reading: Reading): MessageRead {
     doubts: [],
   }))
   return { news: gone ? merged : [...merged, { ...common, event: 'patient', patient, doubts }] }
+}
+
+/** A name that the site gives to patients who do not exist: by the family, else by any word of the whole. */
+export function testPatient({ name = [] }: Patient, { feed }: Reading): Refusal | undefined {
+  const families = name.flatMap(({ family, text }) => (family === undefined ? (text ?? '').split(/\s+/) : [family]))
+  return notAPatient(families, feed, 'Patient.name')
 }
 
 /** Each pair of records that became one: ids that stay, and those that are no more. */

@@ -1,7 +1,7 @@
 import type { MessageRead } from '../../../domain/schedule/feed.ts'
 import type { ScheduleNews } from '../../../domain/schedule/schedule-news.ts'
 import { CODE, toPerson } from '../read-context.ts'
-import { head, nothing, type Reading } from './common.ts'
+import { head, nothing, type Reading } from './reading.ts'
 import { codesOf, resolve, typeOf, type Place } from './references.ts'
 import { scheduleSchema, slotSchema, type Reference } from './schemas.ts'
 import { isResource, notUnderstood, strictly } from './strict.ts'

@@ -45,7 +45,7 @@ function modifierIn(resource: Raw, type: string): string | undefined {
 
 const MODIFIERS = ['modifierExtension', 'implicitRules']
 
-/** The fields that are read, or the first that is not as FHIR has it. Values are never repeated: they may name people. */
+/** The fields that are read, or the first that is not as FHIR has it. Values are not repeated: they may name people. */
 export function strictly<S extends z.ZodType>(
   schema: S,
   resource: unknown,
