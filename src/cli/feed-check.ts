@@ -6,10 +6,8 @@ import { readAny } from '../adapters/schedule/read-any.ts'
 import { foldersWith, TEMPLATES } from '../adapters/templates/files.ts'
 import { loadTimings } from '../adapters/templates/load-protocols.ts'
 import { badInput } from '../domain/failure.ts'
-import { outcomeLine, refusedLine, silentLine, type CheckLine } from '../domain/schedule/check-line.ts'
-import type { Feed, MessageRead } from '../domain/schedule/feed.ts'
-import { NOTHING_KNOWN, withKept } from '../domain/schedule/known.ts'
-import { reconcile } from '../domain/schedule/reconcile.ts'
+import { checkAll } from '../domain/schedule/check-all.ts'
+import type { CheckLine } from '../domain/schedule/check-line.ts'
 
 export function command(): Command {
   return new Command('feed-check')
@@ -44,11 +42,7 @@ async function check(feedFile: string, file: string, at: string | undefined): Pr
   const now = at === undefined ? null : new Date(at)
   if (Number.isNaN(now?.getTime())) badInput('at', 'Give an instant, e.g. 2026-03-09T08:00:00Z.')
   const context = { sender: basename(file), base: '', now: now ?? new Date(), zones: {} }
-  const lines = checkLines(
-    readAny(await readOr(file), basename(file), feed, context),
-    feed,
-    at === undefined ? null : now,
-  )
+  const { lines } = checkAll(readAny(await readOr(file), basename(file), feed, context), feed, now)
   for (const line of lines) process.stdout.write(`${JSON.stringify(line)}\n`)
   process.stderr.write(`${summary(lines)}\n`)
   return lines.every(({ ack }) => ack === 'AA') ? 0 : 2
@@ -56,40 +50,6 @@ async function check(feedFile: string, file: string, at: string | undefined): Pr
 
 function readOr(file: string): Promise<Buffer> {
   return readFile(file).catch(() => badInput('file', `${file} is not there, or cannot be read.`))
-}
-
-const WEEK_MS = 7 * 86_400_000
-
-/**
- * Applies messages in order to what is known of nothing. The clock stands at the latest moment at which one was made; in
- * a file that tells of none, a week before the first visit: the same file always comes to the same.
- */
-function checkLines(reads: readonly MessageRead[], feed: Feed, at: Date | null): CheckLine[] {
-  let known = NOTHING_KNOWN
-  let clock = at ?? earliest(newsOf(reads).map(({ madeAt }) => madeAt)) ?? beforeAll(reads)
-  return reads.flatMap((read, index) => {
-    const n = index + 1
-    if ('ack' in read) return [refusedLine(n, read)]
-    if (read.news.length === 0) return [silentLine(n, read.doubts ?? [])]
-    return read.news.map((news) => {
-      if (news.madeAt && news.madeAt > clock) clock = news.madeAt
-      const { outcome, kept } = reconcile(known, news, feed, clock)
-      known = withKept(known, kept)
-      return outcomeLine(n, news, outcome, feed.zone)
-    })
-  })
-}
-
-const newsOf = (reads: readonly MessageRead[]) => reads.flatMap((read) => ('news' in read ? read.news : []))
-
-function earliest(moments: readonly (Date | null | undefined)[]): Date | null {
-  const told = moments.flatMap((each) => each?.getTime() ?? [])
-  return told.length === 0 ? null : new Date(told.reduce((a, b) => Math.min(a, b)))
-}
-
-function beforeAll(reads: readonly MessageRead[]): Date {
-  const first = earliest(newsOf(reads).map(({ visit }) => visit?.startsAt))
-  return new Date((first ?? new Date(0)).getTime() - WEEK_MS)
 }
 
 function summary(lines: readonly CheckLine[]): string {

@@ -2,6 +2,8 @@ import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { readFeed } from '../../src/adapters/schedule/feed-file.ts'
 import { readFhir, readNdjson } from '../../src/adapters/schedule/fhir/read-fhir.ts'
+import { readAny } from '../../src/adapters/schedule/read-any.ts'
+import { checkAll } from '../../src/domain/schedule/check-all.ts'
 import { readTable } from '../../src/adapters/schedule/files/read-table.ts'
 import type { MessageRead } from '../../src/domain/schedule/feed.ts'
 import { CONTEXT as INVENTED, newsOf } from './invented-feed.ts'
@@ -40,7 +42,30 @@ function visits(read: readonly MessageRead[]) {
     }))
 }
 
+/** What is booked here in the end, as far as every form can say it. */
+function booked(feedFile: string, name: string) {
+  const read = readAny(file(name), name, feed(feedFile), CONTEXT)
+  const { known } = checkAll(read, feed(feedFile), null)
+  return [...known.applied.entries()]
+    .map(([key, { patient, startsAt, minutes, clinic, clinician, protocol }]) => ({
+      ...{ id: key.split('^')[0]!, clinic, clinician, protocol, minutes, at: startsAt.toISOString() },
+      ...{ name: patient.name, phone: patient.phone.replace(/^\+1/, '').replaceAll(/\D/g, ''), language: patient.language },
+    }))
+    .sort((a, b) => (a.id < b.id ? -1 : 1))
+}
+
 describe("the invented hospital's week", () => {
+  it.each([
+    ['a table', 'skerry.yaml', 'week.csv'],
+    ['a bundle of FHIR', 'skerry-fhir.yaml', 'week.bundle.json'],
+    ['lines of FHIR', 'skerry-fhir.yaml', 'week.ndjson'],
+    ['a calendar', 'skerry-calendar.yaml', 'week.ics'],
+  ])('ends in the same bookings as %s as it does as messages of HL7 v2', (_what, description, name) => {
+    const messages = booked('skerry.yaml', 'week.hl7')
+    expect(messages.map(({ id }) => id)).toEqual(['F2002', 'F2003', 'F2006', 'F2008', 'F2009'])
+    expect(booked(description, name)).toEqual(messages)
+  })
+
   const table = visits(readTable(file('week.csv'), feed('skerry.yaml'), CONTEXT))
   const fhir = feed('skerry-fhir.yaml')
   const bundle = readFhir(JSON.parse(file('week.bundle.json').toString('utf8')), fhir, CONTEXT)

@@ -20,7 +20,7 @@ export interface Referred {
   languages: ReadonlySet<string>
 }
 
-/** What a feed's file may say. Everything but the name, the zone, the clinics and the kinds of visit has a usual value. */
+/** What a feed's file may say. All but the name, the zone, the clinics and the kinds of visit has a usual value. */
 const schemaFor = ({ protocols, languages }: Referred) =>
   z.strictObject({
     name: z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'Give a short name: small letters, digits, hyphens.'),

@@ -1,5 +1,7 @@
 import type { Feed, MessageRead } from '../../domain/schedule/feed.ts'
 import { readFhir, readNdjson } from './fhir/read-fhir.ts'
+import { readTable } from './files/read-table.ts'
+import { readCalendar } from './icalendar/read-calendar.ts'
 import { parse } from './hl7/parse.ts'
 import { splitMessages } from './hl7/mllp.ts'
 import { readMessage } from './hl7/read-siu.ts'
@@ -19,7 +21,14 @@ export function readAny(bytes: Uint8Array, name: string, feed: Feed, context: Re
     return readHl7(bytes, feed, context)
   if (start.startsWith('{') || start.startsWith('['))
     return readJson(Buffer.from(bytes).toString('utf8'), feed, context)
-  return readHl7(bytes, feed, context)
+  if (/^BEGIN:VCALENDAR/i.test(start) || /\.ics$/i.test(name)) return readCalendar(bytes, feed, context)
+  if (start.startsWith('PK')) return [WORKBOOK]
+  return readTable(bytes, feed, context)
+}
+
+const WORKBOOK: MessageRead = {
+  ...{ ack: 'AE', code: 102, at: '' },
+  why: 'This is a workbook, or another packed file. Save the sheet as CSV.',
 }
 
 function readHl7(bytes: Uint8Array, feed: Feed, context: ReadContext): MessageRead[] {

@@ -3,6 +3,7 @@ import { NOTHING_KEPT, withKept, type Kept, type Known, type TheirPatient } from
 import { currentId, ourView } from './our-view.ts'
 import type { Outcome, Reconciled } from './outcome.ts'
 import type { OurVisit } from './our-visit.ts'
+import { changedWords } from './differences.ts'
 import { compareStamps, tell, type Registered, type Stamp } from './register.ts'
 import type { PatientId, ScheduleNews, ToldPatient } from './schedule-news.ts'
 
@@ -102,8 +103,9 @@ function amended(
   if (!first)
     return { outcome: { does: 'nothing', visit: null, why: 'Changes nothing of a visit to come.' }, applied: [] }
   const applied = changes.map(({ key, visit }) => [key, visit] as const)
-  const many = `Changed for ${changes.length} visits.`
   if (!first.was) return { outcome: { does: 'book', visit: first.visit, why: 'Now the patient is known.' }, applied }
-  const why = first.visit.patient.died ? 'The patient has died: nothing is sent any more.' : many
+  const why = first.visit.patient.died
+    ? 'The patient has died: nothing is sent any more.'
+    : `${changedWords(first.was, first.visit)}${changes.length > 1 ? ` The same for all ${changes.length} visits.` : ''}`
   return { outcome: { does: 'amend', visit: first.visit, why }, applied }
 }

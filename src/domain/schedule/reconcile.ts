@@ -2,6 +2,7 @@ import type { Ack, Feed } from './feed.ts'
 import { NOTHING_KEPT, withKept, type Kept, type Known, type TheirState, type TheirVisit } from './known.ts'
 import type { Outcome, Reconciled } from './outcome.ts'
 import { reconcilePatient, keepPatient, patientIdOf, reconcileMerge } from './reconcile-patient.ts'
+import { changedWords, isElsewhere, isSame, movedWords } from './differences.ts'
 import { entry, ourView, seriesOf, type OurView } from './our-view.ts'
 import type { OurVisit } from './our-visit.ts'
 import { compareStamps, tell, type Stamp } from './register.ts'
@@ -196,26 +197,4 @@ function ended(
   return before?.is === is
     ? nothing('Waits for a person already.', applied)
     : hold(applied, 'Said not to have come to a visit that is still to come.')
-}
-
-const isSame = (a: OurVisit, b: OurVisit) => JSON.stringify(a) === JSON.stringify(b)
-const isElsewhere = (a: OurVisit, b: OurVisit) =>
-  a.startsAt.getTime() !== b.startsAt.getTime() || a.clinic !== b.clinic || a.clinician !== b.clinician
-
-function movedWords(a: OurVisit, b: OurVisit): string {
-  const what = [
-    a.startsAt.getTime() !== b.startsAt.getTime() && 'time',
-    a.clinic !== b.clinic && 'clinic',
-    a.clinician !== b.clinician && 'clinician',
-  ]
-  return `Another ${what.filter(Boolean).join(', ')}.`
-}
-
-/** Names of what differs, never the values. */
-function changedWords(a: OurVisit, b: OurVisit): string {
-  const plain = ({ patient, ...rest }: OurVisit): Record<string, unknown> => ({ ...rest, ...patient })
-  const [from, to] = [plain(a), plain(b)]
-  return `Changed: ${Object.keys(to)
-    .filter((name) => JSON.stringify(from[name]) !== JSON.stringify(to[name]))
-    .join(', ')}.`
 }

@@ -28,7 +28,7 @@ describe('the week of the invented hospital', () => {
       moved: 1,
       cancelled: 1,
       changed: 1,
-      patient: 1,
+      patient: 2,
       'patients-merged': 1,
       'times-closed': 1,
       'entered-in-error': 1,
