@@ -49,7 +49,11 @@ function booked(feedFile: string, name: string) {
   return [...known.applied.entries()]
     .map(([key, { patient, startsAt, minutes, clinic, clinician, protocol }]) => ({
       ...{ id: key.split('^')[0]!, clinic, clinician, protocol, minutes, at: startsAt.toISOString() },
-      ...{ name: patient.name, phone: patient.phone.replace(/^\+1/, '').replaceAll(/\D/g, ''), language: patient.language },
+      ...{
+        name: patient.name,
+        phone: patient.phone.replace(/^\+1/, '').replaceAll(/\D/g, ''),
+        language: patient.language,
+      },
     }))
     .sort((a, b) => (a.id < b.id ? -1 : 1))
 }
