@@ -1,3 +1,4 @@
+import { FEED as INVENTED } from './invented-feed.ts'
 import type { Feed } from '../../src/domain/schedule/feed.ts'
 import { reconcile } from '../../src/domain/schedule/reconcile.ts'
 import { NOTHING_KNOWN, withKept, type Known } from '../../src/domain/schedule/known.ts'
@@ -6,16 +7,8 @@ import type { ScheduleNews, ToldVisit } from '../../src/domain/schedule/schedule
 
 /** The feed of an invented hospital. */
 export const FEED: Feed = {
-  ...{ name: 'skerry', zone: 'America/Halifax', charset: 'windows-1252', key: 'filler', keySystem: null },
-  patientId: { authority: 'SKERRY', type: 'MR' },
-  clinics: { GYN1: 'harbour', RDG: 'ridge' },
-  clinicians: { '1001': 'North' },
-  types: {
-    PAP: { protocol: 'liquid-based-cytology', purpose: 'routine' },
-    HPVC: { protocol: 'clinician-hpv', purpose: 'routine' },
-  },
-  ...{ statuses: {}, languages: { ENG: 'en', FRE: 'fr' }, consent: null, settleMinutes: 3 },
-  ...{ columns: {}, dateOrder: null, production: true, testNames: ['ZZTEST'] },
+  ...{ ...INVENTED, patientId: { authority: 'SKERRY', type: 'MR' } },
+  ...{ clinicians: { '1001': 'North' }, languages: { ENG: 'en', FRE: 'fr' } },
 }
 
 export const NOW = new Date('2026-03-09T12:00:00Z')

@@ -1,3 +1,4 @@
+import { entry } from '../../domain/schedule/entry.ts'
 import type { Feed, MessageRead } from '../../domain/schedule/feed.ts'
 
 /** What a reader is told beside the words themselves and the feed's description. */
@@ -41,11 +42,6 @@ export function notAPatient(families: readonly string[], { testNames }: Feed, at
   return families.some((family) => testNames.some((test) => begins(family, test)))
     ? notForUs(CODE.test, at, 'This name is one of patients who do not exist.')
     : undefined
-}
-
-/** A value of a table that a site wrote; words such as `constructor` are no entries of it. */
-export function entry<T>(table: Readonly<Record<string, T>>, name: string): T | undefined {
-  return Object.hasOwn(table, name) ? table[name] : undefined
 }
 
 /** The zone in which a place writes its times. */

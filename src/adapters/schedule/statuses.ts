@@ -1,6 +1,6 @@
+import { entry } from '../../domain/schedule/entry.ts'
 import type { Feed } from '../../domain/schedule/feed.ts'
 import type { ScheduleEvent } from '../../domain/schedule/schedule-news.ts'
-import { entry } from './read-context.ts'
 
 /** `no-booking`: somebody wishes for a time, or waits for one; nobody has it. */
 export type StatusMeaning = ScheduleEvent | 'no-booking'

@@ -1,3 +1,4 @@
+import { entry } from './entry.ts'
 import type { Feed } from './feed.ts'
 import type { Known, TheirPatient, TheirState, TheirVisit } from './known.ts'
 import type { OurPatient, OurVisit } from './our-visit.ts'
@@ -88,14 +89,6 @@ function endedBySeries(known: Known, key: string, { state, startsAt }: Registere
   const end = known.seriesEnds.get(seriesOf(key))
   if (!end || !startsAt?.value || startsAt.value < end.from) return false
   return compareStamps(state!.by, end.by) <= 0
-}
-
-/** Codes are compared without capitals and blanks around: senders are not strict about either. */
-export function entry<T>(table: Readonly<Record<string, T>>, code: string): T | undefined {
-  if (Object.hasOwn(table, code)) return table[code]
-  const plain = (text: string) => text.trim().toLowerCase()
-  const name = Object.keys(table).find((each) => plain(each) === plain(code))
-  return name === undefined ? undefined : table[name]
 }
 
 const codes = (places: readonly string[]) =>

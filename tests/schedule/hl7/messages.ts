@@ -1,31 +1,11 @@
 import type { Feed, MessageRead } from '../../../src/domain/schedule/feed.ts'
 import type { ScheduleNews } from '../../../src/domain/schedule/schedule-news.ts'
+import { FEED as INVENTED } from '../invented-feed.ts'
 import { parse, type Hl7Message, type Refusal } from '../../../src/adapters/schedule/hl7/parse.ts'
 import { readMessage } from '../../../src/adapters/schedule/hl7/read-siu.ts'
 
 /** The invented Skerry Isles Hospital, as a site would describe its feed. */
-export const FEED: Feed = {
-  name: 'skerry',
-  zone: 'America/Halifax',
-  charset: 'windows-1252',
-  key: 'filler',
-  keySystem: null,
-  patientId: { authority: 'SKERRY', type: 'MR' },
-  clinics: { GYN1: 'harbour', RDG: 'ridge' },
-  clinicians: {},
-  types: {
-    PAP: { protocol: 'liquid-based-cytology', purpose: 'routine' },
-    HPVC: { protocol: 'clinician-hpv', purpose: 'routine' },
-  },
-  statuses: {},
-  languages: {},
-  consent: null,
-  settleMinutes: 5,
-  columns: {},
-  dateOrder: null,
-  production: true,
-  testNames: ['ZZTEST'],
-}
+export const FEED: Feed = { ...INVENTED, patientId: { authority: 'SKERRY', type: 'MR' }, testNames: ['ZZTEST'] }
 
 export const bytes = (text: string) => new TextEncoder().encode(text)
 export const latin1 = (text: string) => Uint8Array.from(Buffer.from(text, 'latin1'))

@@ -73,11 +73,6 @@ export function instant(written: string, at: string, reading: Reading): Date | n
   return read.at
 }
 
-/** What a table says of a code that somebody else wrote, which may be `constructor`. */
-export function entry<T>(table: Readonly<Record<string, T>>, code: string): T | undefined {
-  return Object.hasOwn(table, code) ? table[code] : undefined
-}
-
 /** The only segment of its name; a refusal where there is none, or more than one. */
 export function oneOf(message: Hl7Message, name: string): Refusal | Segment {
   const all = segmentsOf(message, name)

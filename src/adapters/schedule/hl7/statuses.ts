@@ -1,7 +1,8 @@
+import { entry } from '../../../domain/schedule/entry.ts'
 import type { Feed } from '../../../domain/schedule/feed.ts'
 import type { ScheduleEvent } from '../../../domain/schedule/schedule-news.ts'
 import { text, type Refusal, type Segment } from './parse.ts'
-import { entry, TABLE_VALUE, wrong } from './reading.ts'
+import { TABLE_VALUE, wrong } from './reading.ts'
 
 /** HL7 table 0003: the events that are read, by message type. */
 export const EVENTS: Readonly<Record<string, Readonly<Record<string, ScheduleEvent>>>> = {
@@ -60,7 +61,7 @@ export function isOverbooked(status: string): boolean {
 export function visitEvent(trigger: string, status: string, feed: Feed, doubts: string[]): ScheduleEvent | Refusal {
   const byTrigger = entry(feed.statuses, trigger) ?? EVENTS.SIU![trigger]!
   if (status === '') return byTrigger
-  const said = described(status, feed) ?? entry(TABLE_0278, status.toUpperCase())
+  const said = entry(feed.statuses, status) ?? entry(TABLE_0278, status)
   if (said === undefined) {
     doubts.push('SCH-25 has a status that nobody here knows: it changed nothing. Describe it among the statuses.')
     return byTrigger
@@ -86,10 +87,4 @@ function ofEnded(byTrigger: ScheduleEvent, said: ScheduleEvent | 'stands' | 'non
   if (said !== 'stands' && ENDINGS.has(said)) return said
   doubts.push(`SCH-25 contradicts the event, which says "${byTrigger}": the event counts.`)
   return byTrigger
-}
-
-function described(status: string, { statuses }: Feed): ScheduleEvent | undefined {
-  const lower = status.toLowerCase()
-  const same = Object.keys(statuses).find((known) => known.toLowerCase() === lower)
-  return entry(statuses, status) ?? (same === undefined ? undefined : statuses[same])
 }
