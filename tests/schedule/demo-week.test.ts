@@ -126,3 +126,12 @@ describe("the invented hospital's week", () => {
     ])
   })
 })
+
+it('a table that comes again the next day, with one row changed, moves that visit and no other', () => {
+  const table = file('week.csv').toString('utf8')
+  const next = table.replace('F2006,2026-03-11,14:00', 'F2006,2026-03-13,15:00')
+  const read = [table, next].flatMap((text) => readTable(text, feed('skerry.yaml'), CONTEXT))
+  const { lines } = checkAll(read, feed('skerry.yaml'), new Date('2026-03-04T12:00:00Z'))
+  const again = lines.slice(lines.length / 2).filter(({ does }) => does !== 'nothing' && does !== 'refuse')
+  expect(again).toMatchObject([{ does: 'move', key: 'F2006', visit: '2026-03-13T15:00-03:00' }])
+})

@@ -1,7 +1,7 @@
 import { FEED as INVENTED } from './invented-feed.ts'
 import type { Feed } from '../../src/domain/schedule/feed.ts'
 import { reconcile } from '../../src/domain/schedule/reconcile.ts'
-import { NOTHING_KNOWN, withKept, type Known } from '../../src/domain/schedule/known.ts'
+import { nothingKnown, remember, type Known } from '../../src/domain/schedule/known.ts'
 import type { Outcome } from '../../src/domain/schedule/outcome.ts'
 import type { ScheduleNews, ToldVisit } from '../../src/domain/schedule/schedule-news.ts'
 
@@ -39,10 +39,10 @@ export function newsAt(
 
 /** What each piece of news did, and what is known at the end. */
 export function take(news: readonly ScheduleNews[], feed = FEED, now = NOW): { outcomes: Outcome[]; known: Known } {
-  let known = NOTHING_KNOWN
+  const known = nothingKnown()
   const outcomes = news.map((each) => {
     const { outcome, kept } = reconcile(known, each, feed, now)
-    known = withKept(known, kept)
+    remember(known, kept)
     return outcome
   })
   return { outcomes, known }

@@ -1,6 +1,6 @@
 import { outcomeLine, refusedLine, silentLine, type CheckLine } from './check-line.ts'
 import type { Feed, MessageRead } from './feed.ts'
-import { NOTHING_KNOWN, withKept, type Known } from './known.ts'
+import { nothingKnown, remember, type Known } from './known.ts'
 import { reconcile } from './reconcile.ts'
 
 const WEEK_MS = 7 * 86_400_000
@@ -15,7 +15,7 @@ export function checkAll(
   feed: Feed,
   at: Date | null,
 ): { lines: CheckLine[]; known: Known } {
-  let known: Known = NOTHING_KNOWN
+  const known = nothingKnown()
   let clock = at ?? earliest(newsOf(reads).map(({ madeAt }) => madeAt)) ?? beforeAll(reads)
   const lines = reads.flatMap((read, index) => {
     const n = index + 1
@@ -24,7 +24,7 @@ export function checkAll(
     return read.news.map((news) => {
       if (news.madeAt && news.madeAt > clock) clock = news.madeAt
       const { outcome, kept } = reconcile(known, news, feed, clock)
-      known = withKept(known, kept)
+      remember(known, kept)
       return outcomeLine(n, news, outcome, feed.zone)
     })
   })

@@ -42,15 +42,15 @@ export interface SeriesEnd {
 
 /** What is known of one feed's schedule, as far as a piece of news needs it. */
 export interface Known {
-  visits: ReadonlyMap<string, Registered<TheirVisit>>
-  patients: ReadonlyMap<string, Registered<TheirPatient>>
+  visits: Map<string, Registered<TheirVisit>>
+  patients: Map<string, Registered<TheirPatient>>
   /** Ids of patients that were merged away → what they are now. */
-  aliases: ReadonlyMap<string, string>
-  seriesEnds: ReadonlyMap<string, SeriesEnd>
+  aliases: Map<string, string>
+  seriesEnds: Map<string, SeriesEnd>
   /** What is booked here, as it was last carried out. */
-  applied: ReadonlyMap<string, OurVisit>
+  applied: Map<string, OurVisit>
   /** Messages taken before. */
-  seen: ReadonlySet<string>
+  seen: Set<string>
   /** How many pieces of news came before. */
   arrivals: number
 }
@@ -67,24 +67,47 @@ export interface Kept {
 }
 
 export const NOTHING_KEPT: Kept = { visits: [], patients: [], aliases: [], seriesEnds: [], applied: [], seen: [] }
-export const NOTHING_KNOWN: Known = {
+/** Nothing is known yet. Written into by `remember` alone. */
+export const nothingKnown = (): Known => ({
   ...{ visits: new Map(), patients: new Map(), aliases: new Map(), seriesEnds: new Map() },
   ...{ applied: new Map(), seen: new Set(), arrivals: 0 },
+})
+
+/** Writes down what is to be kept: in place, since a file brings thousands. */
+export function remember(known: Known, kept: Kept): void {
+  for (const [key, row] of kept.visits) known.visits.set(key, row)
+  for (const [id, row] of kept.patients) known.patients.set(id, row)
+  for (const [from, to] of kept.aliases) known.aliases.set(from, to)
+  for (const [series, end] of kept.seriesEnds) known.seriesEnds.set(series, end)
+  for (const [key, visit] of kept.applied)
+    if (visit) known.applied.set(key, visit)
+    else known.applied.delete(key)
+  for (const message of kept.seen) known.seen.add(message)
+  known.arrivals++
 }
 
-/** What is known once that is kept. */
-export function withKept(known: Known, kept: Kept): Known {
+interface Gets<Row> {
+  get(key: string): Row | undefined
+}
+
+/** What a look at one visit needs. */
+export interface LookUps {
+  visits: Gets<Registered<TheirVisit>>
+  patients: Gets<Registered<TheirPatient>>
+  aliases: Gets<string>
+  seriesEnds: Gets<SeriesEnd>
+}
+
+/** As it will be known once that is kept. */
+export function overlaid(known: LookUps, kept: Kept): LookUps {
+  const over = <Row>(rows: readonly (readonly [string, Row])[], under: Gets<Row>): Gets<Row> => {
+    const own = new Map(rows)
+    return { get: (key) => own.get(key) ?? under.get(key) }
+  }
   return {
-    visits: new Map([...known.visits, ...kept.visits]),
-    patients: new Map([...known.patients, ...kept.patients]),
-    aliases: new Map([...known.aliases, ...kept.aliases]),
-    seriesEnds: new Map([...known.seriesEnds, ...kept.seriesEnds]),
-    applied: new Map(
-      [...new Map<string, OurVisit | null>([...known.applied, ...kept.applied])].filter(
-        (row): row is [string, OurVisit] => row[1] !== null,
-      ),
-    ),
-    seen: new Set([...known.seen, ...kept.seen]),
-    arrivals: known.arrivals + 1,
+    visits: over(kept.visits, known.visits),
+    patients: over(kept.patients, known.patients),
+    aliases: over(kept.aliases, known.aliases),
+    seriesEnds: over(kept.seriesEnds, known.seriesEnds),
   }
 }

@@ -1,6 +1,6 @@
 import { entry } from './entry.ts'
 import type { Feed } from './feed.ts'
-import type { Known, TheirPatient, TheirState, TheirVisit } from './known.ts'
+import type { LookUps, TheirPatient, TheirState, TheirVisit } from './known.ts'
 import type { OurPatient, OurVisit } from './our-visit.ts'
 import { compareStamps, valuesOf, type Registered } from './register.ts'
 
@@ -17,7 +17,7 @@ export type OurView =
 const incomplete = (why: string, unmapped = false): OurView => ({ is: 'incomplete', visit: null, why, unmapped })
 
 /** What a visit of theirs is to us; null = nothing was told of it. */
-export function ourView(known: Known, key: string, feed: Feed): OurView | null {
+export function ourView(known: LookUps, key: string, feed: Feed): OurView | null {
   const row = known.visits.get(key)
   if (!row?.state) return null
   const told = valuesOf<TheirVisit>(row)
@@ -32,7 +32,7 @@ export function ourView(known: Known, key: string, feed: Feed): OurView | null {
 }
 
 function visitOf(
-  known: Known,
+  known: LookUps,
   told: Partial<TheirVisit>,
   type: Feed['types'][string] | undefined,
   feed: Feed,
@@ -53,7 +53,7 @@ function visitOf(
   }
 }
 
-function patientOf(known: Known, id: string | undefined, feed: Feed): OurPatient | OurView {
+function patientOf(known: LookUps, id: string | undefined, feed: Feed): OurPatient | OurView {
   const row = id === undefined ? undefined : known.patients.get(currentId(known, id))
   const told: Partial<TheirPatient> = row ? valuesOf(row) : {}
   const phone = told.phones?.[0]?.number
@@ -70,7 +70,7 @@ function patientOf(known: Known, id: string | undefined, feed: Feed): OurPatient
 }
 
 /** What an id of a patient is called now, however often it was merged. */
-export function currentId(known: Known, id: string): string {
+export function currentId(known: Pick<LookUps, 'aliases'>, id: string): string {
   let current = id
   // A chain that leads back to itself is the senders' fault, and must not hang here.
   for (let steps = 0; steps < 50; steps++) {
@@ -85,7 +85,7 @@ export function currentId(known: Known, id: string): string {
 export const seriesOf = (key: string): string => key.slice(0, key.lastIndexOf('^'))
 
 /** A later word on this very occurrence counts more than the end of its series. */
-function endedBySeries(known: Known, key: string, { state, startsAt }: Registered<TheirVisit>): boolean {
+function endedBySeries(known: LookUps, key: string, { state, startsAt }: Registered<TheirVisit>): boolean {
   const end = known.seriesEnds.get(seriesOf(key))
   if (!end || !startsAt?.value || startsAt.value < end.from) return false
   return compareStamps(state!.by, end.by) <= 0

@@ -1,5 +1,5 @@
 import type { Feed } from './feed.ts'
-import { NOTHING_KEPT, withKept, type Kept, type Known, type TheirPatient } from './known.ts'
+import { NOTHING_KEPT, overlaid, type Kept, type Known, type LookUps, type TheirPatient } from './known.ts'
 import { currentId, ourView } from './our-view.ts'
 import type { Outcome, Reconciled } from './outcome.ts'
 import type { OurVisit } from './our-visit.ts'
@@ -20,7 +20,7 @@ export function patientIdOf(known: Known, { ids }: ToldPatient, visit: string): 
 }
 
 export function keepPatient(
-  known: Known,
+  known: LookUps,
   id: string,
   { ids, ...told }: ToldPatient,
   by: Stamp,
@@ -47,7 +47,7 @@ export function reconcilePatient(
   if (!known.patients.has(id))
     return { outcome: { does: 'nothing', visit: null, why: 'Nobody of ours.' }, kept: NOTHING_KEPT }
   const kept: Kept = { ...NOTHING_KEPT, patients: [keepPatient(known, id, patient, by)] }
-  const { outcome, applied } = amended(known, withKept(known, kept), feed, { id, now })
+  const { outcome, applied } = amended(known, overlaid(known, kept), feed, { id, now })
   return { outcome, kept: { ...kept, applied } }
 }
 
@@ -86,7 +86,7 @@ function mergeRegistered(a: Registered<TheirPatient>, b: Registered<TheirPatient
 /** What is booked here of a patient and is not what it would be by now, and what can be booked only now. */
 function amended(
   before: Known,
-  after: Known,
+  after: LookUps,
   feed: Feed,
   { id, now }: { id: string; now: Date },
 ): { outcome: Outcome; applied: (readonly [string, OurVisit])[] } {

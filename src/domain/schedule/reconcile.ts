@@ -1,6 +1,6 @@
 import { entry } from './entry.ts'
 import type { Ack, Feed } from './feed.ts'
-import { NOTHING_KEPT, withKept, type Kept, type Known, type TheirState, type TheirVisit } from './known.ts'
+import { NOTHING_KEPT, overlaid, type Kept, type Known, type TheirState, type TheirVisit } from './known.ts'
 import type { Outcome, Reconciled } from './outcome.ts'
 import { reconcilePatient, keepPatient, patientIdOf, reconcileMerge } from './reconcile-patient.ts'
 import { changedWords, isElsewhere, isSame, movedWords } from './differences.ts'
@@ -69,7 +69,7 @@ function reconcileVisit(known: Known, news: ScheduleNews, feed: Feed, at: Moment
   const row = tell(known.visits.get(key) ?? {}, told, by)
   const patients = news.patient && patient ? [keepPatient(known, patient, news.patient, by)] : []
   const kept: Kept = { ...NOTHING_KEPT, visits: [[key, row]], patients }
-  const after = ourView(withKept(known, kept), key, feed)
+  const after = ourView(overlaid(known, kept), key, feed)
   const isOlder = row.state !== undefined && compareStamps(by, row.state.by) < 0
   const outcome = difference(
     { before, after, applied: known.applied.get(key) },
@@ -106,7 +106,7 @@ function endSeries(
   const series = seriesOf(key)
   const end = { from: news.visit?.startsAt ?? news.madeAt ?? now, by }
   const kept: Kept = { ...NOTHING_KEPT, seriesEnds: [[series, end]] }
-  const after = withKept(known, kept)
+  const after = overlaid(known, kept)
   const called = [...known.applied.keys()].filter(
     (each) => seriesOf(each) === series && ourView(after, each, feed)?.is === 'cancelled',
   )

@@ -20,7 +20,7 @@ export interface Sheet {
 
 /** One visit, as a row has it. */
 export function readRow(row: Row, sheet: Sheet): MessageRead {
-  const { cells, number } = row
+  const { cells } = row
   const place = at(row, sheet)
   if (!cells.id) return toPerson(CODE.missing, place('id'), 'The visit has no number: give every row its own.')
   if (SQUEEZED.test(cells.id))
@@ -44,7 +44,8 @@ export function readRow(row: Row, sheet: Sheet): MessageRead {
     news: [
       {
         sender: sheet.context.sender,
-        messageId: String(number),
+        // A row has no id of its own: the same row of tomorrow's file may say something else.
+        messageId: '',
         event,
         key: { id: cells.id, namespace: sheet.context.base, occurrence: cells.occurrence ?? '' },
         madeAt: null,
