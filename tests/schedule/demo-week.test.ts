@@ -133,5 +133,5 @@ it('a table that comes again the next day, with one row changed, moves that visi
   const read = [table, next].flatMap((text) => readTable(text, feed('skerry.yaml'), CONTEXT))
   const { lines } = checkAll(read, feed('skerry.yaml'), new Date('2026-03-04T12:00:00Z'))
   const again = lines.slice(lines.length / 2).filter(({ does }) => does !== 'nothing' && does !== 'refuse')
-  expect(again).toMatchObject([{ does: 'move', key: 'F2006', visit: '2026-03-13T15:00-03:00' }])
+  expect(again).toMatchObject([{ does: 'move', key: expect.stringMatching(/^F2006/), visit: '2026-03-13T15:00-03:00' }])
 })
