@@ -16,6 +16,8 @@ const TRIED = [
   /^npm ci && npm test$/,
   /^npx daysix serve$/,
   /^npx daysix forecast --help$/,
+  // Tried in tests/schedule/feed-check.test.ts.
+  /^npx daysix feed-check demo\/schedule\/skerry.yaml demo\/schedule\/week.hl7$/,
   /^curl /,
 ]
 
