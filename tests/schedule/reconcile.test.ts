@@ -103,6 +103,20 @@ describe('news of a schedule', () => {
     expect(does([end, nth('4', '24', 3), nth('5', '25', 12)])).toEqual(['nothing', 'nothing', 'book'])
   })
 
+  it('that closes times counts the visits within them, of that clinic and clinician alone', () => {
+    const closed = (clinician: string, hour: string, place = 'GYN1') =>
+      newsAt(1, 'times-closed', {
+        ...{ key: null, visit: null, patient: null, messageId: '' },
+        times: [{ from: new Date(`2026-03-20T${hour}:00Z`), to: new Date('2026-03-20T16:00:00Z'), place, clinician }],
+      })
+    const why = (news: ScheduleNews) => take([newsAt(0, 'booked'), news]).outcomes[1]!.why
+    expect(why(closed('1001', '13:00'))).toBe('1 closed. Booked within: 1. A person must move them.')
+    expect(why(closed('', '13:30'))).toBe('1 closed. Booked within: 1. A person must move them.')
+    for (const other of [closed('1002', '13:00'), closed('', '13:31'), closed('', '13:00', 'RDG')])
+      expect(why(other)).toBe('1 closed.')
+    expect(why(closed('', '13:00', 'XRAY9'))).toBe('Times of no clinic of ours.')
+  })
+
   it('merges two records of one patient, in either order', () => {
     const old = { value: '000999', authority: 'SKERRY', type: 'MR' }
     const merge = newsAt(5, 'patients-merged', { key: null, visit: null, mergedIds: [old] })

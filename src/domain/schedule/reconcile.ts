@@ -45,7 +45,7 @@ interface Moment {
 function byKind(known: Known, news: ScheduleNews, feed: Feed, moment: Moment): Reconciled {
   const { event, key } = news
   if (event === 'times-opened' || event === 'times-closed')
-    return { outcome: diary(news, feed, event === 'times-opened'), kept: NOTHING_KEPT }
+    return { outcome: diary(known, news, feed, event === 'times-opened'), kept: NOTHING_KEPT }
   if (event === 'patients-merged') return reconcileMerge(known, news, moment.by)
   if (event === 'patient') return reconcilePatient(known, news, feed, moment)
   if (!key) return { outcome: hold(null, 'No id of the appointment was told.', 'AE'), kept: NOTHING_KEPT }
@@ -54,11 +54,21 @@ function byKind(known: Known, news: ScheduleNews, feed: Feed, moment: Moment): R
     : reconcileVisit(known, news, feed, { ...moment, key: keyOf(key) })
 }
 
-/** Times of clinics of ours. */
-function diary({ times = [] }: ScheduleNews, feed: Feed, opens: boolean): Outcome {
-  const ours = times.filter(({ place }) => entry(feed.clinics, place) ?? feed.clinics['*'])
+/** Times of clinics of ours; visits that are booked within what is closed are for a person to move. */
+function diary(known: Known, { times = [] }: ScheduleNews, feed: Feed, opens: boolean): Outcome {
+  const ours = times.flatMap((each) => {
+    const clinic = entry(feed.clinics, each.place) ?? feed.clinics['*']
+    return clinic === undefined ? [] : [{ ...each, clinic }]
+  })
   if (ours.length === 0) return nothing('Times of no clinic of ours.')
-  return { does: 'times', opens, times: ours, why: `${ours.length} ${opens ? 'opened' : 'closed'}.` }
+  const within = ({ from, to, clinic, clinician }: (typeof ours)[number], visit: OurVisit) =>
+    visit.clinic === clinic &&
+    (clinician === '' || visit.clinician === (entry(feed.clinicians, clinician) ?? clinician)) &&
+    visit.startsAt >= from &&
+    visit.startsAt < to
+  const met = opens ? [] : [...known.applied.values()].filter((visit) => ours.some((each) => within(each, visit)))
+  const call = met.length > 0 ? ` Booked within: ${met.length}. A person must move them.` : ''
+  return { does: 'times', opens, times: ours, why: `${ours.length} ${opens ? 'opened' : 'closed'}.${call}` }
 }
 
 function reconcileVisit(known: Known, news: ScheduleNews, feed: Feed, at: Moment & { key: string }): Reconciled {
