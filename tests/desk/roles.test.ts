@@ -39,12 +39,13 @@ const page = async (who: string, path: string) => {
 }
 
 describe('who sees what at the desk', () => {
-  it("a clinician sees the patient's own list without asking for it, and no links to what the patient may not open", async () => {
+  it('a clinician sees their own list without asking for it, and no links to what they may not open', async () => {
     const { body } = await page('clinician', `${DESK}/day-sheet?date=2026-03-12`)
     expect(body).toContain('Marit Quillon')
     expect(body).not.toContain('Tova Brandle')
     expect([...body.matchAll(/<li><a\s+href="\/desk\/harbour\/([\w-]+)"/g)].map(([, path]) => path)).toEqual([
       'day-sheet',
+      'near-misses',
     ])
     expect(body).not.toMatch(/\/visits\/|\/book/)
     expect(body).not.toContain('class="count"')
