@@ -8,13 +8,18 @@ export function decode(bytes: Uint8Array, feed: Feed): string {
   const [first, second] = bytes
   if (first === 0xff && second === 0xfe) return new TextDecoder('utf-16le').decode(bytes)
   if (first === 0xfe && second === 0xff) return new TextDecoder('utf-16be').decode(bytes)
-  return strictly('utf-8', bytes) ?? strictly(feed.charset, bytes) ?? new TextDecoder('windows-1252').decode(bytes)
+  return (
+    decodeStrictly('utf-8', bytes) ??
+    decodeStrictly(feed.charset, bytes) ??
+    new TextDecoder('windows-1252').decode(bytes)
+  )
 }
 
-function strictly(label: string, bytes: Uint8Array): string | undefined {
+/** Strictly; null where the bytes are not in this charset, or nobody knows it. */
+export function decodeStrictly(label: string, bytes: Uint8Array): string | null {
   try {
     return new TextDecoder(label, { fatal: true }).decode(bytes)
   } catch {
-    return undefined
+    return null
   }
 }

@@ -4,6 +4,7 @@ import { Failure } from '../../domain/failure.ts'
 import { knownZone } from '../../domain/local-time.ts'
 import type { Feed } from '../../domain/schedule/feed.ts'
 import { PURPOSE_NAMES } from '../../domain/visits/purpose.ts'
+import { decodeStrictly } from './decode.ts'
 import { yamlFault } from '../gateways/read-yaml.ts'
 
 const code = z.string().max(200)
@@ -28,7 +29,10 @@ const schemaFor = ({ protocols, languages }: Referred) =>
       .string()
       .refine(isZone, 'This is not a known time zone. Use an IANA name such as America/Halifax.')
       .describe('Of times without an offset.'),
-    charset: z.string().refine(isCharset, LABEL_HINT).default('windows-1252'),
+    charset: z
+      .string()
+      .refine((label) => decodeStrictly(label, new Uint8Array()) !== null, LABEL_HINT)
+      .default('windows-1252'),
     key: z.enum(['filler', 'placer']).default('filler'),
     keySystem: z.string().max(200).nullable().default(null),
     patientId: z
@@ -86,14 +90,6 @@ function refuse(faults: readonly string[]): never {
 function isZone(zone: string): boolean {
   try {
     return knownZone(zone) !== ''
-  } catch {
-    return false
-  }
-}
-
-function isCharset(label: string): boolean {
-  try {
-    return new TextDecoder(label).encoding !== ''
   } catch {
     return false
   }

@@ -35,7 +35,7 @@ function readHl7(bytes: Uint8Array, feed: Feed, context: ReadContext): MessageRe
   return splitMessages(bytes).map((framed) => {
     if ('fault' in framed) return { ack: 'AR', code: 207, at: '', why: framed.fault }
     const parsed = parse(framed.frame, feed.charset)
-    return 'refusal' in parsed ? parsed.refusal : readMessage(parsed.message, feed, (clinic) => context.zones[clinic])
+    return 'refusal' in parsed ? parsed.refusal : readMessage(parsed.message, feed, context)
   })
 }
 

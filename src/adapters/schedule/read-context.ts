@@ -1,5 +1,5 @@
-import { entry } from '../../domain/schedule/entry.ts'
-import type { Feed, MessageRead } from '../../domain/schedule/feed.ts'
+import { clinicOf, entry } from '../../domain/schedule/entry.ts'
+import type { Feed, Refusal } from '../../domain/schedule/feed.ts'
 
 /** What a reader is told beside the words themselves and the feed's description. */
 export interface ReadContext {
@@ -12,19 +12,20 @@ export interface ReadContext {
   zones: Readonly<Record<string, string>>
 }
 
-/** HL7 table 0357, as far as it fits what is no HL7 message. */
+/** HL7 table 0357; what is no HL7 message uses what fits. */
 export const CODE = {
+  segment: 100,
   missing: 101,
   type: 102,
   value: 103,
+  cardinality: 198,
   unsupported: 200,
+  event: 201,
   test: 202,
+  version: 203,
   unknownKey: 204,
   person: 207,
 } as const
-
-/** An answer that takes nothing. */
-export type Refusal = Exclude<MessageRead, { news: unknown }>
 
 /** Content that a person must look at. */
 export function toPerson(code: number, at: string, why: string): Refusal {
@@ -45,7 +46,7 @@ export function notAPatient(families: readonly string[], { testNames }: Feed, at
 }
 
 /** The zone in which a place writes its times. */
-export function zoneAt(places: readonly string[], feed: Feed, context: ReadContext): string {
-  const clinic = places.map((place) => entry(feed.clinics, place)).find(Boolean) ?? entry(feed.clinics, '*')
+export function zoneAt(places: readonly string[], feed: Feed, context: Pick<ReadContext, 'zones'>): string {
+  const clinic = clinicOf(places, feed)
   return (clinic && entry(context.zones, clinic)) ?? feed.zone
 }

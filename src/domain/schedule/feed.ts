@@ -47,6 +47,18 @@ export interface Feed {
 /** HL7 table 0008, as far as a schedule's messages need it. */
 export type Ack = 'AA' | 'AE' | 'AR'
 
+/** An answer that takes nothing. */
+export interface Refusal {
+  /** `AE`: content, a person must look. `AR`: not for us at all, or send it again later. */
+  ack: 'AE' | 'AR'
+  /** HL7 table 0357; FHIR and files use the nearest. */
+  code: number
+  /** Where, e.g. `SCH^1^11`, `Appointment.start`, `row 7, column "Date"`; empty = the whole. */
+  at: string
+  /** What is wrong and how to mend it; names no patient. */
+  why: string
+}
+
 /** What was made of one message, before anything is done with it. */
 export type MessageRead =
   | {
@@ -54,13 +66,4 @@ export type MessageRead =
       /** Why there is no news, or not all, where that is no fault: shown, and nothing follows. */
       doubts?: readonly string[]
     }
-  | {
-      /** `AE`: content, a person must look. `AR`: not for us at all, or send it again later. */
-      ack: 'AE' | 'AR'
-      /** HL7 table 0357; FHIR and files use the nearest. */
-      code: number
-      /** Where, e.g. `SCH^1^11`, `Appointment.start`, `row 7, column "Date"`; empty = the whole. */
-      at: string
-      /** What is wrong and how to mend it; names no patient. */
-      why: string
-    }
+  | Refusal

@@ -1,4 +1,4 @@
-import { entry } from './entry.ts'
+import { clinicianOf, clinicOf, entry } from './entry.ts'
 import type { Feed } from './feed.ts'
 import type { LookUps, TheirPatient, TheirState, TheirVisit } from './known.ts'
 import type { OurPatient, OurVisit } from './our-visit.ts'
@@ -40,14 +40,13 @@ function visitOf(
   if (!type) return incomplete('No kind of visit was told: say which it is.')
   if (!told.startsAt) return incomplete('No time was told.')
   const places = told.places ?? []
-  const clinic = places.map((each) => entry(feed.clinics, each)).find(Boolean) ?? feed.clinics['*']
+  const clinic = clinicOf(places, feed)
   if (!clinic) return incomplete(`No clinic of ours: place ${codes(places)} is not in the feed's description.`, true)
   const patient = patientOf(known, told.patient, feed)
   if ('is' in patient) return patient
-  const clinician = told.clinicians?.[0] ?? ''
   return {
     ...{ clinic, patient, startsAt: told.startsAt, minutes: told.minutes ?? null },
-    clinician: entry(feed.clinicians, clinician) ?? clinician,
+    clinician: clinicianOf(told.clinicians?.[0] ?? '', feed),
     ...{ protocol: type.protocol, purpose: told.purpose ?? type.purpose, dueBy: told.dueBy ?? null },
     ...{ overbooked: told.overbooked ?? false, consent: told.consent ?? false },
   }

@@ -1,4 +1,4 @@
-import { entry } from './entry.ts'
+import { clinicianOf, clinicOf } from './entry.ts'
 import type { Ack, Feed } from './feed.ts'
 import { NOTHING_KEPT, overlaid, type Kept, type Known, type TheirState, type TheirVisit } from './known.ts'
 import type { Outcome, Reconciled } from './outcome.ts'
@@ -57,13 +57,13 @@ function byKind(known: Known, news: ScheduleNews, feed: Feed, moment: Moment): R
 /** Times of clinics of ours; visits that are booked within what is closed are for a person to move. */
 function diary(known: Known, { times = [] }: ScheduleNews, feed: Feed, opens: boolean): Outcome {
   const ours = times.flatMap((each) => {
-    const clinic = entry(feed.clinics, each.place) ?? feed.clinics['*']
+    const clinic = clinicOf([each.place], feed)
     return clinic === undefined ? [] : [{ ...each, clinic }]
   })
   if (ours.length === 0) return nothing('Times of no clinic of ours.')
   const within = ({ from, to, clinic, clinician }: (typeof ours)[number], visit: OurVisit) =>
     visit.clinic === clinic &&
-    (clinician === '' || visit.clinician === (entry(feed.clinicians, clinician) ?? clinician)) &&
+    (clinician === '' || visit.clinician === clinicianOf(clinician, feed)) &&
     visit.startsAt >= from &&
     visit.startsAt < to
   const met = opens ? [] : [...known.applied.values()].filter((visit) => ours.some((each) => within(each, visit)))

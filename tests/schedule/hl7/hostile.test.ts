@@ -53,7 +53,7 @@ function readAny(message: Uint8Array): MessageRead {
     if (found.head) acksOf(found.head, found.refusal, { ids: ['1', '2'], at: new Date(0) })
     return found.refusal
   }
-  const outcome = readMessage(found.message, FEED, () => undefined)
+  const outcome = readMessage(found.message, FEED, { zones: {} })
   acksOf(found.message, 'ack' in outcome ? outcome : 'AA', { ids: ['1', '2'], at: new Date(0) })
   return outcome
 }

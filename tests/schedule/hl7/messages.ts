@@ -1,7 +1,8 @@
+import type { Refusal } from '../../../src/domain/schedule/feed.ts'
 import type { Feed, MessageRead } from '../../../src/domain/schedule/feed.ts'
 import type { ScheduleNews } from '../../../src/domain/schedule/schedule-news.ts'
 import { FEED as INVENTED } from '../invented-feed.ts'
-import { parse, type Hl7Message, type Refusal } from '../../../src/adapters/schedule/hl7/parse.ts'
+import { parse, type Hl7Message } from '../../../src/adapters/schedule/hl7/parse.ts'
 import { readMessage } from '../../../src/adapters/schedule/hl7/read-siu.ts'
 
 /** The invented Skerry Isles Hospital, as a site would describe its feed. */
@@ -54,7 +55,7 @@ export function parsed(text: string | Uint8Array, charset = FEED.charset): Hl7Me
 
 export function read(text: string | Uint8Array, feed: Partial<Feed> = {}, zones: Record<string, string> = {}) {
   const described = { ...FEED, ...feed }
-  return readMessage(parsed(text, described.charset), described, (clinic) => zones[clinic])
+  return readMessage(parsed(text, described.charset), described, { zones })
 }
 
 /** The one piece of news that a message brings; fails the test where it was refused. */

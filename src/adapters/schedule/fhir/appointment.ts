@@ -1,6 +1,6 @@
-import type { MessageRead } from '../../../domain/schedule/feed.ts'
+import type { MessageRead, Refusal } from '../../../domain/schedule/feed.ts'
 import type { AppointmentKey, ToldPatient, ToldVisit } from '../../../domain/schedule/schedule-news.ts'
-import { CODE, toPerson, type Refusal } from '../read-context.ts'
+import { CODE, toPerson } from '../read-context.ts'
 import { statusMeaning } from '../statuses.ts'
 import { consentIn, head, nothing, type Reading } from './reading.ts'
 import { testPatient, toldPatient } from './patient.ts'

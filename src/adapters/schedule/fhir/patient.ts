@@ -1,6 +1,6 @@
-import type { MessageRead } from '../../../domain/schedule/feed.ts'
+import type { MessageRead, Refusal } from '../../../domain/schedule/feed.ts'
 import type { PatientId, ToldPatient } from '../../../domain/schedule/schedule-news.ts'
-import { CODE, notAPatient, toPerson, type ReadContext, type Refusal } from '../read-context.ts'
+import { CODE, notAPatient, toPerson, type ReadContext } from '../read-context.ts'
 import { head, type Reading } from './reading.ts'
 import { codesIn, idsOf, isCurrent, ownBase, resolve } from './references.ts'
 import { patientSchema, type Patient } from './schemas.ts'

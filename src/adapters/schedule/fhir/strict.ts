@@ -1,5 +1,6 @@
+import type { Refusal } from '../../../domain/schedule/feed.ts'
 import type * as z from 'zod'
-import { CODE, toPerson, type Refusal } from '../read-context.ts'
+import { CODE, toPerson } from '../read-context.ts'
 
 /** A resource as it came: an object that says what it is. */
 export type Raw = Readonly<Record<string, unknown>>

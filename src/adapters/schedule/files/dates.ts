@@ -1,6 +1,6 @@
 import { DateTime } from 'luxon'
-import type { Feed } from '../../../domain/schedule/feed.ts'
-import { CODE, notForUs, type Refusal } from '../read-context.ts'
+import type { Feed, Refusal } from '../../../domain/schedule/feed.ts'
+import { CODE, notForUs } from '../read-context.ts'
 import type { Column, Table } from './rows.ts'
 
 export type DateOrder = NonNullable<Feed['dateOrder']>

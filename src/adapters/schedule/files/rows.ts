@@ -1,6 +1,6 @@
 import { parse } from 'csv-parse/sync'
-import type { Feed } from '../../../domain/schedule/feed.ts'
-import { CODE, notForUs, type Refusal } from '../read-context.ts'
+import type { Feed, Refusal } from '../../../domain/schedule/feed.ts'
+import { CODE, notForUs } from '../read-context.ts'
 
 /** Our names of columns. */
 export const COLUMNS = [

@@ -1,8 +1,8 @@
-import type { Feed, MessageRead } from '../../../domain/schedule/feed.ts'
+import type { Feed, MessageRead, Refusal } from '../../../domain/schedule/feed.ts'
 import { feedInstant } from '../../../domain/schedule/feed-time.ts'
 import type { ToldPatient, ToldVisit } from '../../../domain/schedule/schedule-news.ts'
 import { dateIn } from '../../../domain/local-time.ts'
-import { CODE, notAPatient, toPerson, zoneAt, type ReadContext, type Refusal } from '../read-context.ts'
+import { CODE, notAPatient, toPerson, zoneAt, type ReadContext } from '../read-context.ts'
 import { statusMeaning } from '../statuses.ts'
 import { readDate, readTime, type DateOrder } from './dates.ts'
 import { SQUEEZED } from './phones.ts'
@@ -27,7 +27,7 @@ export function readRow(row: Row, sheet: Sheet): MessageRead {
     return toPerson(CODE.value, place('id'), 'A spreadsheet has shortened the number: save the column as text.')
   const status = cells.status || 'booked'
   // People write words of a table with capitals.
-  const event = statusMeaning(status, sheet.feed) ?? statusMeaning(status.toLowerCase(), sheet.feed)
+  const event = statusMeaning(status, sheet.feed)
   if (event === undefined)
     return toPerson(CODE.value, place('status'), 'Nobody has said what this status means: add it to the feed.')
   if (event === 'no-booking') return { news: [], doubts: [`${place('status')}: it is no booking yet.`] }

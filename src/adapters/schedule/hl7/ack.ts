@@ -1,5 +1,5 @@
-import type { Ack } from '../../../domain/schedule/feed.ts'
-import { segmentOf, text, type Hl7Message, type Refusal } from './parse.ts'
+import type { Ack, Refusal } from '../../../domain/schedule/feed.ts'
+import { segmentOf, text, type Hl7Message } from './parse.ts'
 import { typeOf } from './read-siu.ts'
 
 /** What became of a message: accepted, or refused and why. */

@@ -1,3 +1,5 @@
+import { decodeStrictly } from '../decode.ts'
+
 /**
  * HL7 table 0211 → label of the WHATWG Encoding Standard. Empty and ASCII are left out on purpose: they are what
  * systems say that never set anything, and their bytes are looked at instead.
@@ -24,7 +26,7 @@ export function decodeMessage(bytes: Uint8Array, told: readonly string[], fallba
   const named = charsetOf(told)
   const tries = named === null ? ['utf-8', fallback] : [named, fallback]
   for (const charset of tries) {
-    const text = decode(bytes, charset)
+    const text = decodeStrictly(charset, bytes)
     if (text !== null) return { text, charset, doubts: doubts(told, named, charset) }
   }
   return null
@@ -42,14 +44,5 @@ function charsetOf(told: readonly string[]): string | null {
   const first = told[0] ?? ''
   if (SAYS_NOTHING.has(first)) return null
   if (Object.hasOwn(TABLE_0211, first)) return TABLE_0211[first]!
-  return decode(new Uint8Array(), first) === null ? null : first
-}
-
-/** Strictly; null where the bytes are not in this charset, or nobody knows it. */
-export function decode(bytes: Uint8Array, charset: string): string | null {
-  try {
-    return new TextDecoder(charset, { fatal: true }).decode(bytes)
-  } catch {
-    return null
-  }
+  return decodeStrictly(first, new Uint8Array()) === null ? null : first
 }

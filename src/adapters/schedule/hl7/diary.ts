@@ -1,6 +1,9 @@
+import type { Refusal } from '../../../domain/schedule/feed.ts'
+import { CODE, toPerson } from '../read-context.ts'
+import { entry } from '../../../domain/schedule/entry.ts'
 import type { ScheduleEvent, ToldTimes } from '../../../domain/schedule/schedule-news.ts'
-import { text, type Refusal, type Segment } from './parse.ts'
-import { DATA_TYPE, FIELD_MISSING, instant, isRefusal, resourceGroups, wrong, type Reading } from './reading.ts'
+import { text, type Segment } from './parse.ts'
+import { instant, isRefusal, resourceGroups, type Reading } from './reading.ts'
 import { cliniciansOf, codesOfPlace, duration, endOf, minutesOf, startOf } from './visit.ts'
 
 /**
@@ -14,7 +17,7 @@ export function timesOf(sch: Segment, event: ScheduleEvent, reading: Reading): T
   const times = (groups.length > 0 ? groups : [[]]).flatMap((group) => inGroup(group, all, reading))
   return times.every(({ from, to }) => from < to)
     ? times
-    : wrong(DATA_TYPE, 'SCH^1^11', 'The times of the diary end before they begin.')
+    : toPerson(CODE.type, 'SCH^1^11', 'The times of the diary end before they begin.')
 }
 
 interface Span {
@@ -25,13 +28,13 @@ interface Span {
 function span(sch: Segment, event: ScheduleEvent, reading: Reading): Span | Refusal {
   const from = startOf(sch, event, reading)
   if (from === null || from === undefined)
-    return wrong(FIELD_MISSING, 'SCH^1^11', 'Nothing says when these times of the diary begin.')
+    return toPerson(CODE.missing, 'SCH^1^11', 'Nothing says when these times of the diary begin.')
   if (isRefusal(from)) return from
   const end = endOf(sch, reading)
   if (end !== null) return { from, to: end }
   const minutes = minutesOf(sch, from, reading)
   if (typeof minutes !== 'number')
-    return wrong(FIELD_MISSING, 'SCH^1^11', 'Nothing says when these times of the diary end.')
+    return toPerson(CODE.missing, 'SCH^1^11', 'Nothing says when these times of the diary end.')
   return { from, to: after(from, minutes) }
 }
 
@@ -47,7 +50,7 @@ function inGroup(group: readonly Segment[], all: Span, reading: Reading): ToldTi
 /** The nearest code that the feed knows, else the nearest. */
 function known(ail: Segment, { feed }: Reading): string {
   const codes = codesOfPlace(ail).filter((code) => code !== '')
-  return codes.find((code) => Object.hasOwn(feed.clinics, code)) ?? codes[0] ?? ''
+  return codes.find((code) => entry(feed.clinics, code) !== undefined) ?? codes[0] ?? ''
 }
 
 function own(ail: Segment, all: Span, reading: Reading): Span {

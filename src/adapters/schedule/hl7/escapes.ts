@@ -1,4 +1,4 @@
-import { decode } from './charset.ts'
+import { decodeStrictly } from '../decode.ts'
 
 /** What MSH-1 and MSH-2 say; truncation since 2.7, empty where there is none. */
 export interface Delimiters {
@@ -73,5 +73,5 @@ function meaning(sequence: string, marks: Delimiters): string | null {
 function asText(parts: readonly Buffer[], charset: string): string {
   if (parts.length === 0) return ''
   const bytes = Buffer.concat(parts)
-  return decode(bytes, charset) ?? bytes.toString('latin1')
+  return decodeStrictly(charset, bytes) ?? bytes.toString('latin1')
 }

@@ -1,9 +1,7 @@
-import type { MessageRead } from '../../../domain/schedule/feed.ts'
+import type { Refusal } from '../../../domain/schedule/feed.ts'
 import type { Told } from '../../../domain/schedule/schedule-news.ts'
 import { decodeMessage } from './charset.ts'
 import { unescape, type Delimiters } from './escapes.ts'
-
-export type Refusal = Extract<MessageRead, { ack: string }>
 
 /** `fields[n]` is what HL7 numbers n: repetitions of components of subcomponents; `fields[0]` is the name. */
 export interface Segment {

@@ -1,4 +1,3 @@
-import type { Feed } from '../../../domain/schedule/feed.ts'
 import type { PatientId, Told, ToldPatient } from '../../../domain/schedule/schedule-news.ts'
 import { get, repetitions, segmentsOf, text, type Hl7Message, type Segment } from './parse.ts'
 import { contactsOf } from './contacts.ts'
@@ -26,12 +25,6 @@ export function idsOf(segment: Segment, field: number): PatientId[] {
       type: text(segment, field, n, 5),
     }))
     .filter(({ value }) => value !== '')
-}
-
-/** Whether the family name is one that the site gives to patients who do not exist. */
-export function isTest(pid: Segment, { testNames }: Feed): boolean {
-  const families = repetitions(pid, 5).map((n) => text(pid, 5, n).toLowerCase())
-  return testNames.some((test) => test !== '' && families.some((family) => family.startsWith(test.toLowerCase())))
 }
 
 /** Legal, then customary (HL7 table 0200), then whichever comes first. */

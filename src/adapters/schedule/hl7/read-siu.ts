@@ -1,38 +1,24 @@
+import { CODE, toPerson, notForUs, notAPatient, zoneAt, type ReadContext } from '../read-context.ts'
 import { entry } from '../../../domain/schedule/entry.ts'
-import type { Feed, MessageRead } from '../../../domain/schedule/feed.ts'
+import type { Feed, MessageRead, Refusal } from '../../../domain/schedule/feed.ts'
 import type { ScheduleEvent, ScheduleNews, ToldPatient } from '../../../domain/schedule/schedule-news.ts'
 import { timesOf } from './diary.ts'
-import { get, segmentOf, segmentsOf, text, type Hl7Message, type Refusal, type Segment } from './parse.ts'
-import { idsOf, isTest, patientOf } from './person.ts'
-import { FIELD_MISSING, isRefusal, oneOf, orderDoubts, SEGMENT_MISSING, wrong, type Reading } from './reading.ts'
+import { get, repetitions, segmentOf, segmentsOf, text, type Hl7Message, type Segment } from './parse.ts'
+import { idsOf, patientOf } from './person.ts'
+import { isRefusal, oneOf, orderDoubts, type Reading } from './reading.ts'
 import { EVENTS, statusOf, visitEvent } from './statuses.ts'
 import { instantOf, isExact, readDtm, zoneDoubt } from './times.ts'
 import { keyOf, placesOf, visitOf } from './visit.ts'
 
-/** HL7 table 0357: why a message is rejected as a whole. */
-const MESSAGE_TYPE = 200
-const EVENT_CODE = 201
-const PROCESSING_ID = 202
-const VERSION = 203
-
-const rejected = (code: number, at: string, why: string): Refusal => ({ ack: 'AR', code, at, why })
-
-/**
- * What a message of a schedule (SIU, versions 2.3 to 2.8) or of patients (ADT) says. Never throws, whatever was sent.
- * @param zoneOf the time zone of our clinic of that id, where there is one
- */
-export function readMessage(
-  message: Hl7Message,
-  feed: Feed,
-  zoneOf: (clinic: string) => string | undefined,
-): MessageRead {
+/** What a message of a schedule (SIU, versions 2.3 to 2.8) or of patients (ADT) says. Never throws, whatever is sent. */
+export function readMessage(message: Hl7Message, feed: Feed, context: Pick<ReadContext, 'zones'>): MessageRead {
   const msh = message.segments[0]!
   const { type, event } = typeOf(message)
   const what = entry(entry(EVENTS, type) ?? {}, event)
   const refused = refuseHead(msh, type, what, feed)
   if (refused) return refused
   const doubts = [...message.doubts, ...versionDoubt(msh)]
-  const reading: Reading = { message, feed, zone: zoneAt(message, feed, zoneOf), doubts }
+  const reading: Reading = { message, feed, zone: zoneAt(placesOf(message), feed, context), doubts }
   const clock = zoneDoubt(readDtm(text(msh, 7)), reading.zone)
   if (clock !== null) doubts.push(clock)
   const head = headOf(msh, reading)
@@ -54,26 +40,20 @@ const KNOWN = /^2\.[3-8](\.\d)?$/
 function refuseHead(msh: Segment, type: string, what: ScheduleEvent | undefined, feed: Feed): Refusal | null {
   const [version, processing] = [text(msh, 12), text(msh, 11)]
   if (version !== '' && !READABLE.test(version))
-    return rejected(VERSION, 'MSH^1^12', 'This version cannot be read. Send 2.3 to 2.8.')
+    return notForUs(CODE.version, 'MSH^1^12', 'This version cannot be read. Send 2.3 to 2.8.')
   const events = entry(EVENTS, type)
-  if (events === undefined) return rejected(MESSAGE_TYPE, 'MSH^1^9', 'Only SIU and ADT messages are read here.')
+  if (events === undefined) return notForUs(CODE.unsupported, 'MSH^1^9', 'Only SIU and ADT messages are read here.')
   if (what === undefined)
-    return rejected(EVENT_CODE, 'MSH^1^9', `Of ${type} only these are read: ${Object.keys(events).join(', ')}.`)
-  if (text(msh, 10) === '') return wrong(FIELD_MISSING, 'MSH^1^10', 'The message has no control id to answer by.')
-  if (processing === '') return wrong(FIELD_MISSING, 'MSH^1^11', 'Nothing says whether this is production or a test.')
+    return notForUs(CODE.event, 'MSH^1^9', `Of ${type} only these are read: ${Object.keys(events).join(', ')}.`)
+  if (text(msh, 10) === '') return toPerson(CODE.missing, 'MSH^1^10', 'The message has no control id to answer by.')
+  if (processing === '') return toPerson(CODE.missing, 'MSH^1^11', 'Nothing says whether this is production or a test.')
   if (feed.production && processing !== 'P')
-    return rejected(PROCESSING_ID, 'MSH^1^11', 'This is no message of production (P), and here are real patients.')
+    return notForUs(CODE.test, 'MSH^1^11', 'This is no message of production (P), and here are real patients.')
   return null
 }
 
 function versionDoubt(msh: Segment): string[] {
   return KNOWN.test(text(msh, 12)) ? [] : ['MSH-12 names no version that is known here: read as 2.5.1.']
-}
-
-function zoneAt(message: Hl7Message, feed: Feed, zoneOf: (clinic: string) => string | undefined): string {
-  const place = placesOf(message).find((code) => Object.hasOwn(feed.clinics, code)) ?? '*'
-  const clinic = feed.clinics[place]
-  return (clinic === undefined ? undefined : zoneOf(clinic)) ?? feed.zone
 }
 
 function headOf(msh: Segment, { feed, doubts }: Reading): Head {
@@ -129,10 +109,12 @@ function onePatient(event: ScheduleEvent, { message, feed, doubts }: Reading): T
 }
 
 function person(pid: Segment, byId: boolean, message: Hl7Message, feed: Feed, doubts: string[]): ToldPatient | Refusal {
+  const families = repetitions(pid, 5).map((n) => text(pid, 5, n))
   // The sender's engine is told the same as for MSH-11: a test came to production. No person needs to look.
-  if (isTest(pid, feed)) return rejected(PROCESSING_ID, 'PID^1^5', 'This name is one of patients who do not exist.')
+  const test = notAPatient(families, feed, 'PID^1^5')
+  if (test) return test
   const patient = patientOf(pid, message, doubts)
-  if (byId && patient.ids.length === 0) return wrong(FIELD_MISSING, 'PID^1^3', 'The patient has no id.')
+  if (byId && patient.ids.length === 0) return toPerson(CODE.missing, 'PID^1^3', 'The patient has no id.')
   return patient
 }
 
@@ -152,13 +134,13 @@ function merges(head: Head, { message, feed, doubts }: Reading): MessageRead {
   const found: ScheduleNews[] = []
   const pids = segmentsOf(message, 'PID')
   const old = segmentsOf(message, 'MRG')
-  if (pids.length === 0) return wrong(SEGMENT_MISSING, 'PID', 'There is no PID segment.')
-  if (pids.length !== old.length) return wrong(SEGMENT_MISSING, 'MRG', 'Each PID needs an MRG that says which id ends.')
+  if (pids.length === 0) return toPerson(CODE.segment, 'PID', 'There is no PID segment.')
+  if (pids.length !== old.length) return toPerson(CODE.segment, 'MRG', 'Each PID needs an MRG that says which id ends.')
   for (const [index, pid] of pids.entries()) {
     const patient = person(pid, true, message, feed, doubts)
     if (isRefusal(patient)) return patient
     const mergedIds = idsOf(old[index]!, 1)
-    if (mergedIds.length === 0) return wrong(FIELD_MISSING, `MRG^${index + 1}^1`, 'Nothing says which id ends.')
+    if (mergedIds.length === 0) return toPerson(CODE.missing, `MRG^${index + 1}^1`, 'Nothing says which id ends.')
     const messageId = index === 0 ? head.messageId : `${head.messageId}/${index + 1}`
     found.push({ ...head, messageId, event: 'patients-merged', key: null, visit: null, patient, mergedIds, doubts })
   }

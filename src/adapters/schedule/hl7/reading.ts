@@ -1,5 +1,6 @@
-import type { Feed } from '../../../domain/schedule/feed.ts'
-import { segmentsOf, text, type Hl7Message, type Refusal, type Segment } from './parse.ts'
+import { CODE, toPerson } from '../read-context.ts'
+import type { Feed, Refusal } from '../../../domain/schedule/feed.ts'
+import { segmentsOf, text, type Hl7Message, type Segment } from './parse.ts'
 import { instantOf, isExact, readDtm } from './times.ts'
 
 /** One message while it is read. */
@@ -10,18 +11,6 @@ export interface Reading {
   zone: string
   /** Grows while reading; names no patient. */
   doubts: string[]
-}
-
-/** HL7 table 0357, as far as a message's content can be wrong. */
-export const SEGMENT_MISSING = 100
-export const FIELD_MISSING = 101
-export const DATA_TYPE = 102
-export const TABLE_VALUE = 103
-export const CARDINALITY = 198
-
-/** Content that a person must look at: the sender will not send it again by itself. */
-export function wrong(code: number, at: string, why: string): Refusal {
-  return { ack: 'AE', code, at, why }
 }
 
 /** What is booked, part by part: a service, a place, a clinician. */
@@ -76,9 +65,9 @@ export function instant(written: string, at: string, reading: Reading): Date | n
 /** The only segment of its name; a refusal where there is none, or more than one. */
 export function oneOf(message: Hl7Message, name: string): Refusal | Segment {
   const all = segmentsOf(message, name)
-  if (all.length === 0) return wrong(SEGMENT_MISSING, name, `There is no ${name} segment.`)
+  if (all.length === 0) return toPerson(CODE.segment, name, `There is no ${name} segment.`)
   if (all.length > 1)
-    return wrong(CARDINALITY, name, `There is more than one ${name} segment. Send a message for each.`)
+    return toPerson(CODE.cardinality, name, `There is more than one ${name} segment. Send a message for each.`)
   return all[0]!
 }
 

@@ -1,8 +1,9 @@
+import { CODE, toPerson } from '../read-context.ts'
 import { entry } from '../../../domain/schedule/entry.ts'
-import type { Feed } from '../../../domain/schedule/feed.ts'
+import type { Feed, Refusal } from '../../../domain/schedule/feed.ts'
 import type { ScheduleEvent } from '../../../domain/schedule/schedule-news.ts'
-import { text, type Refusal, type Segment } from './parse.ts'
-import { TABLE_VALUE, wrong } from './reading.ts'
+import { text, type Segment } from './parse.ts'
+import {} from './reading.ts'
 
 /** HL7 table 0003: the events that are read, by message type. */
 export const EVENTS: Readonly<Record<string, Readonly<Record<string, ScheduleEvent>>>> = {
@@ -75,7 +76,7 @@ function ofLive(
   doubts: string[],
 ): ScheduleEvent | Refusal {
   if (said === 'none')
-    return wrong(TABLE_VALUE, 'SCH^1^25', 'This status is of no visit that is booked. Describe what it means here.')
+    return toPerson(CODE.value, 'SCH^1^25', 'This status is of no visit that is booked. Describe what it means here.')
   if (said === 'stands' || LIVE.has(said)) return byTrigger
   doubts.push(`The event says that the visit was ${byTrigger}, the status "${said}": the status counts.`)
   return said

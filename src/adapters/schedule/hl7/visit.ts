@@ -1,16 +1,8 @@
-import type { Feed } from '../../../domain/schedule/feed.ts'
+import { CODE, toPerson } from '../read-context.ts'
+import type { Feed, Refusal } from '../../../domain/schedule/feed.ts'
 import type { AppointmentKey, ScheduleEvent, Told, ToldVisit } from '../../../domain/schedule/schedule-news.ts'
-import { get, repetitions, segmentOf, text, type Hl7Message, type Refusal, type Segment } from './parse.ts'
-import {
-  DATA_TYPE,
-  FIELD_MISSING,
-  instant,
-  isRefusal,
-  resources,
-  wrong,
-  type Reading,
-  type ResourceName,
-} from './reading.ts'
+import { get, repetitions, segmentOf, text, type Hl7Message, type Segment } from './parse.ts'
+import { instant, isRefusal, resources, type Reading, type ResourceName } from './reading.ts'
 import { isOverbooked, statusOf } from './statuses.ts'
 
 /** By which of its two ids an appointment is known is the feed's to say; SCH-3 tells the visits of a series apart. */
@@ -19,8 +11,8 @@ export function keyOf(sch: Segment, { key }: Feed): AppointmentKey | Refusal {
   const id = text(sch, field)
   const other = key === 'filler' ? 'placer' : 'filler'
   if (id === '')
-    return wrong(
-      FIELD_MISSING,
+    return toPerson(
+      CODE.missing,
       `SCH^1^${field}`,
       `The visit has no ${key} id. Send it, or describe ${other} as the key.`,
     )
@@ -69,8 +61,8 @@ export function startOf(sch: Segment, event: ScheduleEvent, reading: Reading): T
     )
   if (read[0] !== undefined) return read[0]
   if (unread !== '' && MUST_BE_READ.has(event))
-    return wrong(DATA_TYPE, unread, 'This is no time to the minute. Write it as YYYYMMDDHHMM.')
-  if (NEEDS_TIME.has(event)) return wrong(FIELD_MISSING, 'SCH^1^11', 'Nothing says when the visit begins.')
+    return toPerson(CODE.type, unread, 'This is no time to the minute. Write it as YYYYMMDDHHMM.')
+  if (NEEDS_TIME.has(event)) return toPerson(CODE.missing, 'SCH^1^11', 'Nothing says when the visit begins.')
   return get(sch, 11, 1, 4) === null ? null : undefined
 }
 

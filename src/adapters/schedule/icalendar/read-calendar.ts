@@ -1,7 +1,7 @@
 import { entry } from '../../../domain/schedule/entry.ts'
-import type { Feed, MessageRead } from '../../../domain/schedule/feed.ts'
+import type { Feed, MessageRead, Refusal } from '../../../domain/schedule/feed.ts'
 import type { ScheduleEvent, ToldPatient } from '../../../domain/schedule/schedule-news.ts'
-import { CODE, notAPatient, notForUs, toPerson, zoneAt, type ReadContext, type Refusal } from '../read-context.ts'
+import { CODE, notAPatient, notForUs, toPerson, zoneAt, type ReadContext } from '../read-context.ts'
 import { eventsOf, linesOf, textOf, textsOf, type Line } from './lines.ts'
 import { minutesOf, readTime } from './times.ts'
 
