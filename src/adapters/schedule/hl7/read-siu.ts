@@ -10,7 +10,7 @@ import { EVENTS, statusOf, visitEvent } from './statuses.ts'
 import { instantOf, isExact, readDtm, zoneDoubt } from './times.ts'
 import { keyOf, placesOf, visitOf } from './visit.ts'
 
-/** What a message of a schedule (SIU, versions 2.3 to 2.8) or of patients (ADT) says. Never throws, whatever is sent. */
+/** What a message of a schedule (SIU, versions 2.3 to 2.8) or of patients (ADT) says. It never throws. */
 export function readMessage(message: Hl7Message, feed: Feed, context: Pick<ReadContext, 'zones'>): MessageRead {
   const msh = message.segments[0]!
   const { type, event } = typeOf(message)
