@@ -56,10 +56,11 @@ function mutate(holder: object, key: string, { path, what, by }: Step): void {
   const keys = typeof value === 'object' && value !== null ? Object.keys(value) : []
   if (first !== undefined && keys.length > 0)
     return mutate(value!, keys[first % keys.length]!, { path: rest, what, by })
-  if (what === 'replace') (holder as Holder)[key] = by
+  // A copy: two steps may draw one and the same list, and what holds itself is no JSON.
+  if (what === 'replace') (holder as Holder)[key] = structuredClone(by)
   else if (what === 'remove' && Array.isArray(holder)) holder.splice(Number(key), 1)
   else if (what === 'remove') delete (holder as Holder)[key]
-  else if (Array.isArray(holder)) holder.push(value)
+  else if (Array.isArray(holder)) holder.push(structuredClone(value))
   // Own, even where it is called `__proto__`.
   else
     Object.defineProperty(holder, typeof by === 'string' ? by : JSON.stringify(by), {
