@@ -108,6 +108,73 @@ table erased_count
   count integer not null
   FOREIGN KEY (clinic_id) REFERENCES clinic(id)
   PRIMARY KEY (month, clinic_id, what)
+table feed
+  name text not null
+  arrivals bigint not null default 0
+  heard_at timestamp with time zone
+  made_at timestamp with time zone
+  PRIMARY KEY (name)
+table feed_alias
+  id text not null
+  into_id text not null
+  feed text not null
+  sealed text not null
+  changed_at timestamp with time zone not null
+  PRIMARY KEY (id)
+table feed_code
+  feed text not null
+  part text not null
+  code text not null
+  ours text not null
+  at timestamp with time zone not null
+  PRIMARY KEY (feed, part, code)
+table feed_day
+  feed text not null
+  day text not null
+  does text not null
+  count bigint not null
+  PRIMARY KEY (feed, day, does)
+table feed_erased
+  id text not null
+  PRIMARY KEY (id)
+table feed_fault
+  id text not null
+  feed text not null
+  at timestamp with time zone not null
+  does text not null
+  clinic_id text
+  sealed text not null
+  PRIMARY KEY (id)
+table feed_patient
+  id text not null
+  feed text not null
+  sealed text not null
+  changed_at timestamp with time zone not null
+  PRIMARY KEY (id)
+table feed_seen
+  id text not null
+  at timestamp with time zone not null
+  PRIMARY KEY (id)
+table feed_series
+  id text not null
+  feed text not null
+  sealed text not null
+  changed_at timestamp with time zone not null
+  PRIMARY KEY (id)
+table feed_visit
+  id text not null
+  feed text not null
+  patient_print text
+  series_print text not null
+  sealed text not null
+  booking_id text
+  clinic_id text
+  visit_at timestamp with time zone
+  waits boolean not null default false
+  follow_up_id text
+  changed_at timestamp with time zone not null
+  FOREIGN KEY (booking_id) REFERENCES booking(id) ON DELETE CASCADE
+  PRIMARY KEY (id)
 table figure_sample
   at timestamp with time zone not null
   overdue integer not null
@@ -385,6 +452,24 @@ CREATE UNIQUE INDEX consent_pkey ON daysix.consent USING btree (id)
 CREATE INDEX consent_until ON daysix.consent USING btree (until) WHERE ((until IS NOT NULL) AND (withdrawn_at IS NULL))
 CREATE UNIQUE INDEX early_receipt_pkey ON daysix.early_receipt USING btree (gateway, ref)
 CREATE UNIQUE INDEX erased_count_pkey ON daysix.erased_count USING btree (month, clinic_id, what)
+CREATE UNIQUE INDEX feed_pkey ON daysix.feed USING btree (name)
+CREATE INDEX feed_alias_into ON daysix.feed_alias USING btree (into_id)
+CREATE UNIQUE INDEX feed_alias_pkey ON daysix.feed_alias USING btree (id)
+CREATE UNIQUE INDEX feed_code_pkey ON daysix.feed_code USING btree (feed, part, code)
+CREATE UNIQUE INDEX feed_day_pkey ON daysix.feed_day USING btree (feed, day, does)
+CREATE UNIQUE INDEX feed_erased_pkey ON daysix.feed_erased USING btree (id)
+CREATE INDEX feed_fault_by_time ON daysix.feed_fault USING btree (feed, at, id)
+CREATE UNIQUE INDEX feed_fault_pkey ON daysix.feed_fault USING btree (id)
+CREATE UNIQUE INDEX feed_patient_pkey ON daysix.feed_patient USING btree (id)
+CREATE INDEX feed_seen_by_time ON daysix.feed_seen USING btree (at)
+CREATE UNIQUE INDEX feed_seen_pkey ON daysix.feed_seen USING btree (id)
+CREATE UNIQUE INDEX feed_series_pkey ON daysix.feed_series USING btree (id)
+CREATE INDEX feed_visit_by_booking ON daysix.feed_visit USING btree (booking_id)
+CREATE INDEX feed_visit_by_patient ON daysix.feed_visit USING btree (patient_print)
+CREATE INDEX feed_visit_by_series ON daysix.feed_visit USING btree (series_print)
+CREATE INDEX feed_visit_by_time ON daysix.feed_visit USING btree (feed, visit_at)
+CREATE UNIQUE INDEX feed_visit_pkey ON daysix.feed_visit USING btree (id)
+CREATE INDEX feed_visit_waiting ON daysix.feed_visit USING btree (feed) WHERE waits
 CREATE UNIQUE INDEX figure_sample_pkey ON daysix.figure_sample USING btree (at)
 CREATE INDEX follow_up_booking ON daysix.follow_up USING btree (booking_id)
 CREATE INDEX follow_up_clinic_closed ON daysix.follow_up USING btree (clinic_id, closed_at DESC) WHERE (closed_at IS NOT NULL)

@@ -17,6 +17,7 @@ import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
 import type { GatewayDeps } from './adapters/gateways/create-gateway.ts'
 import { gatewaysOf } from './adapters/gateways/described-folder.ts'
+import { feedsFrom } from './adapters/schedule/feeds-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { pageMaker } from './adapters/http/private-page/page-address.ts'
@@ -41,6 +42,7 @@ import { callWriter } from './domain/messages/voice/write-script.ts'
 import { renderText } from './domain/messages/texts/render.ts'
 import { ApprovalBook, approvedTexts } from './flows/messages/approved-texts.ts'
 import type { Gateway } from './flows/ports/gateway.ts'
+import type { Feed } from './domain/schedule/feed.ts'
 import type { Clock, Deps } from './flows/ports/deps.ts'
 import type { JobQueue } from './flows/ports/jobs.ts'
 
@@ -52,6 +54,7 @@ export interface Overrides {
   queue?: JobQueue
   random?: RandomBytes
   gateways?: Gateway[]
+  feeds?: Feed[]
   /** One that is open already: it outlives a service that a simulation lets crash. */
   database?: Database
   /** Keys other than those in the data folder. */
@@ -105,6 +108,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const wording = await orClosed(database, reading)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
+  const feeds = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
   const instance = newId('w')
@@ -121,6 +125,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     worker: { id: instance, inFlight: new Set(), waiting: new Set(), steady: () => true },
     home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
+    feeds,
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),

@@ -42,6 +42,12 @@ const schema = z.object({
     .url({ protocol: /^https?$/, error: 'Give the address patients reach the service at: https://…' })
     .optional(),
   GATEWAYS_DIR: z.string().min(1).optional(),
+  FEEDS_DIR: z.string().min(1).optional(),
+  MLLP_HOST: z.string().min(1).optional(),
+  MLLP_PORT: port.optional(),
+  MLLP_CERT: z.string().min(1).optional(),
+  MLLP_KEY: z.string().min(1).optional(),
+  MLLP_CLIENT_CA: z.string().min(1).optional(),
   BACKUP_DIR: z.string().min(1).optional(),
   BACKUP_HOURS: wholeNumber(24, 24 * 14),
   BACKUP_KEEP: wholeNumber(14, 1000),
@@ -93,6 +99,12 @@ export interface Config {
   apiKey: string | undefined
   publicUrl: string | undefined
   gatewaysDir: string | undefined
+  /** Folder with descriptions of schedules that are kept elsewhere. */
+  feedsDir: string | undefined
+  /** Where HL7 v2 messages are taken; files of TLS where it is spoken. */
+  mllp:
+    | { host: string; port: number; cert: string | undefined; key: string | undefined; clientCa: string | undefined }
+    | undefined
   /** Where backups are made while the service runs, how often, and how many are kept; undefined = nowhere. */
   backups: { folder: string; everyHours: number; keep: number } | undefined
   siteTemplatesDir: string | undefined
@@ -179,6 +191,8 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     apiKey: env.DAYSIX_API_KEY,
     publicUrl: env.PUBLIC_URL?.replace(/\/$/, ''),
     gatewaysDir: env.GATEWAYS_DIR,
+    feedsDir: env.FEEDS_DIR,
+    mllp: mllpOf(env),
     backups: env.BACKUP_DIR
       ? { folder: env.BACKUP_DIR, everyHours: env.BACKUP_HOURS, keep: env.BACKUP_KEEP }
       : undefined,
@@ -204,6 +218,12 @@ function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {
     openDesk: false,
     secret,
   }
+}
+
+function mllpOf(env: z.infer<typeof schema>): Config['mllp'] {
+  if (env.MLLP_PORT === undefined) return undefined
+  const { MLLP_CERT: cert, MLLP_KEY: key, MLLP_CLIENT_CA: clientCa } = env
+  return { host: env.MLLP_HOST ?? env.HOST, port: env.MLLP_PORT, cert, key, clientCa }
 }
 
 function oidcOf(env: z.infer<typeof schema>, production: boolean): Config['oidc'] {

@@ -7,6 +7,7 @@ import type { Channel } from '../../src/domain/messages/texts/kinds.ts'
 import type { Clinic } from '../../src/domain/region/clinic.ts'
 import { USUAL_ASK_AGAIN_MONTHS } from '../../src/domain/patients/changed-hands.ts'
 import { USUAL_MOVE_LIMIT } from '../../src/domain/visits/move-limit.ts'
+import type { Feed } from '../../src/domain/schedule/feed.ts'
 import { DEFAULT_HOURS } from '../../src/domain/preparation/sending-hours.ts'
 import { bookAndRing } from '../../src/flows/visits/book-visit.ts'
 import type { Booked, BookingRequest } from '../../src/flows/visits/booking-request.ts'
@@ -50,6 +51,7 @@ const MINUTE = 60_000
 interface Site {
   settings?: Record<string, string>
   approved?: string[]
+  feeds?: Feed[]
 }
 
 /**
@@ -76,7 +78,7 @@ export class TestWorld {
    * @param site what it has set, and which languages it has approved.
    */
   static async create(start: string, databaseUrl?: string, more: Gateway[] = [], site: Site = {}): Promise<TestWorld> {
-    const { settings, approved = ['en'] } = site
+    const { settings, approved = ['en'], feeds } = site
     const clock = new VirtualClock(new Date(start))
     const after = (ms: number, work: () => Promise<void>) => clock.after(ms, work)
     const pocket = createPocketGateway({ clock, random: () => 0.5, after })
@@ -88,6 +90,7 @@ export class TestWorld {
       queue,
       gateways: [pocket, ...more],
       inMemory: true,
+      ...(feeds && { feeds }),
       notice: () => {},
     })
     const world = new TestWorld(clock, pocket, composed, config)

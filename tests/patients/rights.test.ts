@@ -45,9 +45,9 @@ describe('what is held on a patient', () => {
       union
       select c.conrelid::regclass::text from pg_constraint c where c.contype = 'f' and c.confrelid::regclass::text in ('patient', 'booking', 'message', 'daysix.patient', 'daysix.booking', 'daysix.message')`)
     const found = rows.map(({ table_name: name }) => String(name).replace('daysix.', ''))
-    // Staff, clinics, a stop of all sending, near misses without names, and answers for repeated requests, which
-    // erasure looks through by itself.
-    const apart = ['person', 'clinic', 'sending_stop', 'near_miss', 'idempotency']
+    // Staff, clinics, a stop of all sending, near misses without names, ends of series and faults of a schedule, which
+    // name appointments alone, and answers for repeated requests, which erasure looks through by itself.
+    const apart = ['person', 'clinic', 'sending_stop', 'near_miss', 'feed_series', 'feed_fault', 'idempotency']
     expect(found.filter((table) => ![...HELD_TABLES, ...KEPT_TABLES, ...apart].includes(table))).toEqual([])
   })
 

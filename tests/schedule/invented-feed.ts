@@ -18,6 +18,7 @@ export const FEED: Feed = {
   },
   statuses: {},
   languages: {},
+  usualLanguage: null,
   consent: null,
   settleMinutes: 5,
   columns: {},

@@ -30,6 +30,7 @@ import * as email from './migrations/0025-email.ts'
 import * as operating from './migrations/0026-operating.ts'
 import * as figures from './migrations/0027-figures.ts'
 import * as nearMisses from './migrations/0028-near-misses.ts'
+import * as feeds from './migrations/0029-feeds.ts'
 
 /** Every migration, in order. Forward only: a mistake is mended by the next one. */
 const MIGRATIONS = {
@@ -61,6 +62,7 @@ const MIGRATIONS = {
   '0026-operating': operating,
   '0027-figures': figures,
   '0028-near-misses': nearMisses,
+  '0029-feeds': feeds,
 }
 
 /**

@@ -20,6 +20,11 @@ export const SEALED_FIELDS = {
   person: { table: 'person', column: 'sealed', key: 'id' },
   'near-miss': { table: 'near_miss', column: 'sealed', key: 'id' },
   'near-miss-review': { table: 'near_miss', column: 'sealed_review', key: 'id' },
+  'feed-visit': { table: 'feed_visit', column: 'sealed', key: 'id' },
+  'feed-patient': { table: 'feed_patient', column: 'sealed', key: 'id' },
+  'feed-alias': { table: 'feed_alias', column: 'sealed', key: 'id' },
+  'feed-series': { table: 'feed_series', column: 'sealed', key: 'id' },
+  'feed-fault': { table: 'feed_fault', column: 'sealed', key: 'id' },
   'sending-stop': { table: 'sending_stop', column: 'sealed', key: 'scope' },
 } as const satisfies Record<string, SealedColumn>
 

@@ -9,6 +9,7 @@ import { clinicRecords } from './region/clinic.records.ts'
 import { connectionTo } from './connection.ts'
 import { dispatchRecords } from './messages/dispatch.records.ts'
 import { followUpRecords } from './calls/follow-up.records.ts'
+import { feedRecords } from './schedule/feed.records.ts'
 import { nearMissRecords } from './region/near-miss.records.ts'
 import { eventRecords } from './visits/event.records.ts'
 import { idempotencyRecords } from './visits/idempotency.records.ts'
@@ -74,6 +75,9 @@ function records(db: Db, vault: Vault): Records {
     },
     get nearMisses() {
       return (made.nearMisses ??= nearMissRecords(db, vault))
+    },
+    get feeds() {
+      return (made.feeds ??= feedRecords(db, vault))
     },
   }
 }

@@ -2,8 +2,10 @@ import type { Because, OutcomeKind } from '../../domain/visits/outcome.ts'
 import type { Purpose } from '../../domain/visits/purpose.ts'
 import type { Channel } from '../../domain/messages/texts/kinds.ts'
 import type { Generated } from 'kysely'
+import type { FeedTables } from './feed.tables.ts'
 import type { NearMissTable } from './near-miss.table.ts'
 import type { LongReplyTable, SentPartTable } from './gateway-memory.tables.ts'
+import type { FigureSampleTable, WorkerTable } from './worker.tables.ts'
 
 /** Rows as the database has them; the record modules map them to the domain's types, once each. */
 export interface ClinicTable {
@@ -131,24 +133,6 @@ export interface MessageTable {
   confirms: boolean
 }
 
-/** The processes that send, with the moment each was last heard, by the database's clock. */
-export interface WorkerTable {
-  id: string
-  seen_at: Generated<Date>
-}
-
-/** How the service stood at a moment. */
-export interface FigureSampleTable {
-  at: Date
-  overdue: number
-  oldest_seconds: number
-  sent: number
-  not_arrived: number
-  urgent_calls: number
-  workers: number
-  sweep_seconds: number | null
-}
-
 export interface EarlyReceiptTable {
   gateway: string
   ref: string
@@ -224,7 +208,7 @@ export interface TextApprovalTable {
   recorded_at: Date
 }
 
-export interface Tables {
+export interface Tables extends FeedTables {
   clinic: ClinicTable
   patient: PatientTable
   consent: ConsentTable

@@ -48,6 +48,7 @@ const schemaFor = ({ protocols, languages }: Referred) =>
       .refine(hasAny, 'Name at least one kind of visit that concerns us, and its protocol.'),
     statuses: z.record(code, events).default({}),
     languages: z.record(code, oneOf(languages, 'language with texts')).default({}),
+    usualLanguage: oneOf(languages, 'language with texts').nullable().default(null),
     consent: z
       .strictObject({ field: words, yes: z.array(words).min(1) })
       .nullable()

@@ -87,6 +87,7 @@ const ENDINGS_OF: Record<FollowUpReason, readonly EndingName[] | 'to-know'> = {
   'other-language': ['language'],
   'send-unknown': ['told', 'had-arrived'],
   'courtesy-unknown': ['told', 'had-arrived'],
+  'schedule-unclear': ['record-settled', 'rebooked'],
 }
 
 const REASONS = Object.keys(ENDINGS_OF) as FollowUpReason[]

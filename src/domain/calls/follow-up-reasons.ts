@@ -444,4 +444,16 @@ export const FOLLOW_UP_REASONS = {
     todo: 'A confirmation, reminder or question may or may not have reached the patient. Nothing to prepare was in it.',
     say: 'I am calling to make sure that our message about your visit {visit} reached you.',
   },
+  'schedule-unclear': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'person',
+    ask: null,
+    many: 'each',
+    title: 'From the schedule',
+    todo:
+      'What the schedule told of a visit cannot be used as it is. Look the appointment up there, mend it there, or ' +
+      'enter here what is right.',
+    say: null,
+  },
 } as const satisfies Record<string, ReasonToCall>

@@ -30,6 +30,8 @@ export interface Feed {
   statuses: Readonly<Record<string, ScheduleEvent>>
   /** Their name of a language → ours. */
   languages: Readonly<Record<string, string>>
+  /** Ours, for those of whom none is told that we write in; null = a person says which. */
+  usualLanguage: string | null
   /** Where they say that a patient agreed to messages; null = nowhere: nothing is sent until consent is recorded. */
   consent: { field: string; yes: readonly string[] } | null
   /** Minutes for which a visit must stay as it is before its first text. */

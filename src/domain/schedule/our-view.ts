@@ -55,14 +55,20 @@ function visitOf(
 function patientOf(known: LookUps, id: string | undefined, feed: Feed): OurPatient | OurView {
   const row = id === undefined ? undefined : known.patients.get(currentId(known, id))
   const told: Partial<TheirPatient> = row ? valuesOf(row) : {}
-  const phone = told.phones?.[0]?.number
+  const { number: phone, kind } = told.phones?.[0] ?? {}
   if (!told.name) return incomplete('No name of the patient was told.')
   if (!phone) return incomplete('The patient has no telephone number: ask for one.')
   const { authority, type } = feed.patientId
   const own = told.ids?.find((each) => (!authority || each.authority === authority) && (!type || each.type === type))
   const language = told.language ? entry(feed.languages, told.language) : undefined
   return {
-    ...{ name: told.name, phone, ownNumber: own?.value ?? null, email: told.email ?? null },
+    ...{
+      name: told.name,
+      phone,
+      fixedLine: kind === 'fixed',
+      ownNumber: own?.value ?? null,
+      email: told.email ?? null,
+    },
     ...{ birthDate: told.birthDate ?? null, language: language ?? null, died: told.died ?? false },
     lmp: told.lmp ?? null,
   }

@@ -19,6 +19,8 @@ export interface OurPatient {
   name: string
   /** As written; the clinic's country says how it is read. */
   phone: string
+  /** It takes no texts. */
+  fixedLine: boolean
   ownNumber: string | null
   email: string | null
   birthDate: CalendarDate | null

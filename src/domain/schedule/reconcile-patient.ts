@@ -8,7 +8,8 @@ import { compareStamps, tell, type Registered, type Stamp } from './register.ts'
 import type { PatientId, ScheduleNews, ToldPatient } from './schedule-news.ts'
 
 /** An id with who gave it and of what type: the same digits of two hospitals are two people. */
-const nameOf = ({ value, authority, type }: PatientId) => [value, authority, type].map(encodeURIComponent).join('^')
+export const nameOf = ({ value, authority, type }: PatientId) =>
+  [value, authority, type].map(encodeURIComponent).join('^')
 
 /**
  * Under which of ours somebody is known: the first id that is known already, else the first; somebody without any is

@@ -26,7 +26,7 @@ const STATES: Partial<Record<ScheduleEvent, TheirState>> = {
  * @param now what lies before it is over
  */
 export function reconcile(known: Known, news: ScheduleNews, feed: Feed, now: Date): Reconciled {
-  const seen = news.messageId === '' ? '' : `${news.sender} ${news.messageId} ${news.key ? keyOf(news.key) : ''}`
+  const seen = seenAs(news)
   if (seen !== '' && known.seen.has(seen))
     return { outcome: nothing('The same message came before.'), kept: NOTHING_KEPT }
   const by: Stamp = {
@@ -35,6 +35,11 @@ export function reconcile(known: Known, news: ScheduleNews, feed: Feed, now: Dat
   }
   const { outcome, kept } = byKind(known, news, feed, { now, by })
   return { outcome, kept: { ...kept, seen: seen === '' ? [] : [seen] } }
+}
+
+/** By what a message is known again; empty = it has no id. */
+export function seenAs({ sender, messageId, key }: ScheduleNews): string {
+  return messageId === '' ? '' : `${sender} ${messageId} ${key ? keyOf(key) : ''}`
 }
 
 interface Moment {

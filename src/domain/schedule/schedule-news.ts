@@ -85,6 +85,9 @@ export interface ToldTimes {
   clinician: string
 }
 
+/** At a clinic of ours. */
+export type OurTimes = ToldTimes & { clinic: string }
+
 /** One piece of news of a clinic's own schedule, whatever brought it: a message, a resource, a row of a file. */
 export interface ScheduleNews {
   /** Who sent it, as they name themselves (MSH-3/4, a file's name); `messageId` is unique with it. */

@@ -21,14 +21,19 @@ const MOST_OPEN = 100
  * Opens a follow-up, unless one that says as much is open already, or the visit that it would be
  * about is cancelled and leaves nothing to be done.
  */
-export async function openFollowUp(
+export async function openFollowUp(...what: Parameters<typeof openCall>): Promise<void> {
+  await openCall(...what)
+}
+
+/** As `openFollowUp`. @returns its id; undefined where none was opened */
+export async function openCall(
   tx: Tx,
   deps: Deps,
   { clinic, patient, booking, phone }: FollowUpSubject,
   reason: FollowUpReason,
   detail: Record<string, unknown> = {},
-): Promise<void> {
-  if (booking?.state === 'cancelled' && isSettledBy(reason, 'end-of-visit')) return
+): Promise<string | undefined> {
+  if (booking?.state === 'cancelled' && isSettledBy(reason, 'end-of-visit')) return undefined
   const followUp: FollowUp = {
     id: deps.newId('f'),
     reason,
@@ -42,9 +47,10 @@ export async function openFollowUp(
     closedBy: null,
     outcome: null,
   }
-  if (await isSaidBy(tx, followUp)) return
+  if (await isSaidBy(tx, followUp)) return undefined
   void tx.followUps.insert(followUp)
   deps.notice('follow-up', { followUp: followUp.id, ...(booking && { booking: booking.id }) })
+  return followUp.id
 }
 
 /** Whether an open call says as much: about the same visit, or about the number as such. */

@@ -12,8 +12,12 @@ export interface WhenToTell extends Pick<Message, 'sendAt' | 'notAfter'> {
   isTooLate: boolean
 }
 
-export function whenToTell({ clock }: Deps, about: VisitContext): WhenToTell {
-  const sendAt = nextAllowed(clock.now(), homeZone(about), about.clinic.settings.hours)
+/** The later of two moments, where there is another. */
+export const later = (now: Date, other: Date | undefined): Date => (other && other > now ? other : now)
+
+/** @param notBefore earlier it may change again */
+export function whenToTell({ clock }: Deps, about: VisitContext, notBefore?: Date): WhenToTell {
+  const sendAt = nextAllowed(later(clock.now(), notBefore), homeZone(about), about.clinic.settings.hours)
   const notAfter = new Date(Math.min(sendAt.getTime() + DAY_MS, about.booking.visitAt.getTime()))
   return { sendAt, notAfter, isTooLate: sendAt >= notAfter }
 }

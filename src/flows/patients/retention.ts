@@ -8,6 +8,8 @@ const DAY_MS = 86_400_000
 const RECEIPTS_DAYS = 3
 /** No peer tries to deliver a text for longer. */
 const PARTS_DAYS = 10
+/** No sender repeats a message, and no clerk mends a fault, that is older. Common practice, no source. */
+const FEED_NOTES_DAYS = 30
 /** Nobody asks for an older one, whatever the clinics' settings. */
 const SIGNS_DAYS = LONGEST_ASK_AGAIN_MONTHS * 31
 const LONG_AGO = new Date(0)
@@ -75,6 +77,8 @@ function rulesOf(deps: Deps, { cycleDays, textDays, auditDays }: RetentionRules)
     atOnce('signsOfLife', SIGNS_DAYS, (tx, to) => tx.retention.removeSignsOfLife(to)),
     atOnce('earlyReceipts', RECEIPTS_DAYS, (tx, to) => tx.retention.removeEarlyReceipts(to)),
     atOnce('sentParts', PARTS_DAYS, (tx, to) => tx.retention.removeSentParts(to)),
+    atOnce('feedVisits', cycleDays, (tx, to) => tx.retention.removeFeedVisits(to)),
+    atOnce('feedNotes', FEED_NOTES_DAYS, (tx, to) => tx.retention.removeFeedNotes(to)),
     atOnce('sessions', 1, (tx, to) => tx.sessions.removeStale(to, to)),
     atOnce('signInTries', 1, (tx, to) => tx.tries.removeStale(to)),
     atOnce('audit', auditDays, (tx, to) => tx.audit.prune(to, now)),

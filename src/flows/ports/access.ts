@@ -226,4 +226,8 @@ export interface RetentionRecords {
   removeSignsOfLife(before: Date): Promise<number>
   removeEarlyReceipts(before: Date): Promise<number>
   removeSentParts(before: Date): Promise<number>
+  /** What is known of appointments of schedules that lie before, and of whoever has no other. */
+  removeFeedVisits(before: Date): Promise<number>
+  /** Messages of schedules by which a repeated one is known, and faults. */
+  removeFeedNotes(before: Date): Promise<number>
 }

@@ -8,6 +8,7 @@ import type { ApprovedTexts } from './approved-texts.ts'
 import type { AccessStore } from './access.ts'
 import type { Gateway } from './gateway.ts'
 import type { Records } from './records.ts'
+import type { Feed } from '../../domain/schedule/feed.ts'
 import type { RetentionRules } from './retention-rules.ts'
 import type { Home } from './standing.ts'
 import type { Traces } from './traces.ts'
@@ -20,6 +21,7 @@ export type * from './patients.ts'
 export type * from './pipelined.ts'
 export type * from './records.ts'
 export type * from './replies.ts'
+export type * from './schedule.ts'
 export type * from './standing.ts'
 
 /** What time it is. The demo, simulations and most tests run on a virtual one. */
@@ -75,6 +77,8 @@ export interface Deps {
   worker: WorkerIdentity
   home: Home
   gateways: ReadonlyMap<string, Gateway>
+  /** Schedules that are kept elsewhere, as the site describes them. */
+  feeds: ReadonlyMap<string, Feed>
   protocols: ReadonlyMap<string, FullProtocol>
   /** Which texts somebody has approved, and so which languages may be sent. */
   approvedTexts: ApprovedTexts

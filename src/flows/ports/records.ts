@@ -12,6 +12,7 @@ import type { NearMissRecords } from './near-misses.ts'
 import type { OptOutRecords, PatientRecords } from './patients.ts'
 import type { IdempotencyRecords } from './idempotency.ts'
 import type { Pipelined } from './pipelined.ts'
+import type { FeedRecords } from './schedule.ts'
 import type { ReplyRecords } from './replies.ts'
 import type { StandingRecords } from './standing.ts'
 
@@ -209,4 +210,5 @@ export interface Records {
   events: EventRecords
   idempotency: IdempotencyRecords
   nearMisses: NearMissRecords
+  feeds: FeedRecords
 }

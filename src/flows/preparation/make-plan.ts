@@ -21,6 +21,7 @@ import type { SendJob } from '../ports/jobs.ts'
 import { closeEach, openFollowUp } from '../calls/follow-ups.ts'
 import { followEligibility } from '../calls/follow-eligibility.ts'
 import { aboutLoss } from '../messages/leave-to-person.ts'
+import { later } from '../messages/when-to-tell.ts'
 import { newMessage } from '../messages/new-message.ts'
 import { isLmpUnknown, kindsSaid, question } from './what-to-ask.ts'
 
@@ -39,6 +40,8 @@ export interface ToPlan {
   patient: Patient
   clinic: Clinic
   confirm?: boolean
+  /** Nothing of it is sent earlier. */
+  notBefore?: Date | undefined
   /** What the desk should read beside a call that this plan opens, e.g. the patient's words. */
   because?: Record<string, unknown> | undefined
 }
@@ -122,7 +125,7 @@ function planned(
 ): PrepPlan {
   const { booking, patient, confirm = true } = about
   const { visitAt: visit } = booking
-  const now = deps.clock.now()
+  const now = later(deps.clock.now(), about.notBefore)
   if (booking.state === 'cancelled' || booking.outcome !== null || visit <= now) return { messages: [], warnings: [] }
   if (unreachable) return nobodyTells(unreachable, told)
   const ask = question(patient, booking, protocol, now, said)

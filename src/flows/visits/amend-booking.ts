@@ -45,6 +45,8 @@ export interface Amendment {
   dueBy?: CalendarDate | null | undefined
   cycle?: CycleHistory | undefined
   consent?: ToldConsent | undefined
+  /** Nothing is sent earlier: a schedule may change it again within minutes. */
+  notBefore?: Date | undefined
   /** What was seen of it, by `versionOf`: refused where somebody has changed it since. */
   seen?: number | undefined
   by: string
@@ -55,31 +57,35 @@ export interface Amendment {
  * @throws not-found, too-late (cancelled, over), changed, bad-input, time-taken, already-booked
  */
 export async function amendBooking(deps: Deps, id: string, amendment: Amendment): Promise<Booked> {
-  const booked = await deps.store.transact(async (tx) => {
-    const before = await lockVisit(tx, deps, id)
-    refuseCancelled(before.booking)
-    refuseOver(before.booking, deps.clock.now())
-    await refuseChanged(tx, id, amendment.seen)
-    const after = await doubted(tx, deps, amended(deps, before, amendment))
-    await tx.patients.update(after.patient.id, after.patient)
-    await addConsent(tx, deps, after, amendment)
-    const moves = timeChanged(before.booking, after.booking)
-    const lasts = after.booking.minutes !== before.booking.minutes
-    if (moves || lasts) await retake(tx, deps, before, after, amendment)
-    if (moves) await leaveOldTime(tx, deps, after.booking)
-    else await endOfferBeyond(tx, deps, after)
-    if (lasts) await holdAnew(tx, deps, after)
-    const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves })
-    await followPatient(tx, deps, after.patient.id, { except: id, cycleBefore: before.patient.cycle })
-    if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking })
-    await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
-    const judged = await judgeBooking(tx, deps, { ...after, booking })
-    await followTiming(tx, deps, { ...after, booking }, judged.judgement, plan)
-    return { booking, patient: after.patient, ...judged, plan }
-  })
+  const booked = await deps.store.transact((tx) => amendWithin(tx, deps, id, amendment))
   await enqueueDue(deps)
   deps.notice('amended', { booking: id })
   return booked
+}
+
+/** As `amendBooking`, within a transaction; messages that are due are enqueued by whoever commits it. */
+export async function amendWithin(tx: Tx, deps: Deps, id: string, amendment: Amendment): Promise<Booked> {
+  const before = await lockVisit(tx, deps, id)
+  refuseCancelled(before.booking)
+  refuseOver(before.booking, deps.clock.now())
+  await refuseChanged(tx, id, amendment.seen)
+  const after = await doubted(tx, deps, amended(deps, before, amendment))
+  await tx.patients.update(after.patient.id, after.patient)
+  await addConsent(tx, deps, after, amendment)
+  const moves = timeChanged(before.booking, after.booking)
+  const lasts = after.booking.minutes !== before.booking.minutes
+  if (moves || lasts) await retake(tx, deps, before, after, amendment)
+  if (moves) await leaveOldTime(tx, deps, after.booking)
+  else await endOfferBeyond(tx, deps, after)
+  if (lasts) await holdAnew(tx, deps, after)
+  const { notBefore } = amendment
+  const { booking, plan, unreachable } = await makePlan(tx, deps, { ...after, confirm: !moves, notBefore })
+  await followPatient(tx, deps, after.patient.id, { except: id, cycleBefore: before.patient.cycle })
+  if (moves && !unreachable) await tellMoved(tx, deps, { ...after, booking }, notBefore)
+  await noteEvent(tx, deps, id, moves ? 'moved' : 'amended', amendment.by)
+  const judged = await judgeBooking(tx, deps, { ...after, booking })
+  await followTiming(tx, deps, { ...after, booking }, judged.judgement, plan)
+  return { booking, patient: after.patient, ...judged, plan }
 }
 
 /** The desk has just been told how the visit is timed: it is called about only where it stays so. */
@@ -205,22 +211,30 @@ async function leaveOldTime(tx: Tx, deps: Deps, booking: Booking): Promise<void>
  * @throws not-found, too-late (over)
  */
 export async function cancelBooking(deps: Deps, id: string, by: string, seen?: number): Promise<Booking> {
-  const cancelled = await deps.store.transact(async (tx) => {
-    const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.lock(id))
-    if (booking.state === 'cancelled') return booking
-    await refuseChanged(tx, id, seen)
-    refuseOver(booking, deps.clock.now())
-    await supersedeOffer(tx, deps, id)
-    await tx.slots.free(id, booking.visitAt)
-    await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
-    await noteEvent(tx, deps, id, 'cancelled', by)
-    const off: Booking = { ...booking, state: 'cancelled' }
-    const planned = await makePlan(tx, deps, { booking: off, patient, clinic })
-    await settleWaiting(tx, deps, patient.id)
-    await tellCancelled(tx, deps, { booking: planned.booking, patient, clinic })
-    return planned.booking
-  })
+  const cancelled = await deps.store.transact((tx) => cancelWithin(tx, deps, id, { by, seen }))
   await enqueueDue(deps)
   deps.notice('cancelled', { booking: id })
   return cancelled
+}
+
+/** As `cancelBooking`, within a transaction; messages that are due are enqueued by whoever commits it. */
+export async function cancelWithin(
+  tx: Tx,
+  deps: Deps,
+  id: string,
+  { by, seen, notBefore }: Pick<Amendment, 'by' | 'seen' | 'notBefore'>,
+): Promise<Booking> {
+  const { booking, patient, clinic } = await loadVisit(tx, await tx.bookings.lock(id))
+  if (booking.state === 'cancelled') return booking
+  await refuseChanged(tx, id, seen)
+  refuseOver(booking, deps.clock.now())
+  await supersedeOffer(tx, deps, id)
+  await tx.slots.free(id, booking.visitAt)
+  await settleFollowUps(tx, deps, id, 'end-of-visit', 'visit cancelled')
+  await noteEvent(tx, deps, id, 'cancelled', by)
+  const off: Booking = { ...booking, state: 'cancelled' }
+  const planned = await makePlan(tx, deps, { booking: off, patient, clinic })
+  await settleWaiting(tx, deps, patient.id)
+  await tellCancelled(tx, deps, { booking: planned.booking, patient, clinic }, notBefore)
+  return planned.booking
 }

@@ -66,7 +66,7 @@ export async function bookVisit(tx: Tx, deps: Deps, request: BookingRequest, kno
     refused: optOut?.reason ?? null,
     consents: given ? [...consents, given] : consents,
   }
-  const planned = planFor(deps, { booking: draft, patient, clinic }, circumstances)
+  const planned = planFor(deps, { booking: draft, patient, clinic, notBefore: request.notBefore }, circumstances)
   const about = { booking: planned.booking, patient, clinic }
   if (before) await tx.patients.update(before.id, patient)
   else void tx.patients.insert(patient)

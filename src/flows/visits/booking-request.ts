@@ -49,6 +49,8 @@ export interface BookingRequest {
   consent: ToldConsent | null
   /** What was asked about it and meant all the same: codes, for the trail. */
   note?: Record<string, unknown>
+  /** Nothing is sent earlier: a schedule may change it again within minutes. */
+  notBefore?: Date | undefined
   /** Who is booking, for the trail. */
   by: string
 }

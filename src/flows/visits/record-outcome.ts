@@ -21,25 +21,33 @@ export async function recordOutcome(
   id: string,
   said: Pick<Outcome, 'kind' | 'because' | 'by'>,
 ): Promise<Booking> {
-  const booking = await deps.store.transact(async (tx) => {
-    const about = await loadVisit(tx, orNotFound(await tx.bookings.lock(id), 'booking'))
-    const fault = outcomeFault(said, about.booking, deps.clock.now())
-    if (fault !== null) throw new Failure(fault.code, { field: 'outcome', message: fault.message })
-    const outcome: Outcome = { ...said, at: deps.clock.now() }
-    const ended: Booking = { ...about.booking, outcome }
-    await supersedeOffer(tx, deps, id)
-    await makePlan(tx, deps, { ...about, booking: ended })
-    await settleFollowUps(tx, deps, id, 'end-of-visit', IS_OVER)
-    if (OUTCOMES[said.kind].needsAnother && !about.patient.reportedDead && !(await isAgreed(tx, id)))
-      await openFollowUp(tx, deps, { ...about, booking: ended }, 'no-specimen', {
-        why: outcomeWords(said),
-        goodDates: datesForDesk(deps, about),
-      })
-    await noteEvent(tx, deps, id, 'ended', said.by, { outcome: said.kind })
-    return ended
-  })
+  const booking = await deps.store.transact((tx) => recordOutcomeWithin(tx, deps, id, said))
   deps.notice('visit-ended', { booking: id })
   return booking
+}
+
+/** As `recordOutcome`, within a transaction. */
+export async function recordOutcomeWithin(
+  tx: Tx,
+  deps: Deps,
+  id: string,
+  said: Pick<Outcome, 'kind' | 'because' | 'by'>,
+): Promise<Booking> {
+  const about = await loadVisit(tx, orNotFound(await tx.bookings.lock(id), 'booking'))
+  const fault = outcomeFault(said, about.booking, deps.clock.now())
+  if (fault !== null) throw new Failure(fault.code, { field: 'outcome', message: fault.message })
+  const outcome: Outcome = { ...said, at: deps.clock.now() }
+  const ended: Booking = { ...about.booking, outcome }
+  await supersedeOffer(tx, deps, id)
+  await makePlan(tx, deps, { ...about, booking: ended })
+  await settleFollowUps(tx, deps, id, 'end-of-visit', IS_OVER)
+  if (OUTCOMES[said.kind].needsAnother && !about.patient.reportedDead && !(await isAgreed(tx, id)))
+    await openFollowUp(tx, deps, { ...about, booking: ended }, 'no-specimen', {
+      why: outcomeWords(said),
+      goodDates: datesForDesk(deps, about),
+    })
+  await noteEvent(tx, deps, id, 'ended', said.by, { outcome: said.kind })
+  return ended
 }
 
 /** A person has called about it already. */

@@ -11,9 +11,9 @@ import type { VisitContext } from '../visit-context.ts'
  * Tells the patient that the desk cancelled the visit, within sending hours; where there are none before it, a person
  * does. Whoever may not be written to hears nothing: the desk that cancels has spoken with them.
  */
-export async function tellCancelled(tx: Tx, deps: Deps, about: VisitContext): Promise<void> {
+export async function tellCancelled(tx: Tx, deps: Deps, about: VisitContext, notBefore?: Date): Promise<void> {
   if (about.booking.visitAt <= deps.clock.now()) return
-  const { isTooLate, ...when } = whenToTell(deps, about)
+  const { isTooLate, ...when } = whenToTell(deps, about, notBefore)
   if (await unreachableBy(tx, about, when.sendAt)) return
   if (isTooLate) return openFollowUp(tx, deps, about, 'text-lost', { kind: 'cancelled' })
   await tx.messages.insert([newMessage(deps, about, { kind: 'cancelled', ...when, unsolicited: false })])

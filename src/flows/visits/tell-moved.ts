@@ -11,8 +11,8 @@ import type { VisitContext } from '../visit-context.ts'
  * The desk moved the visit: the patient is told within sending hours, or by a person where there are none before the
  * visit.
  */
-export async function tellMoved(tx: Tx, deps: Deps, about: VisitContext): Promise<void> {
-  return tellLater(tx, deps, about, 'moved')
+export async function tellMoved(tx: Tx, deps: Deps, about: VisitContext, notBefore?: Date): Promise<void> {
+  return tellLater(tx, deps, about, 'moved', notBefore)
 }
 
 /**
@@ -31,8 +31,14 @@ export async function tellDecided(
   if (!(await unreachableBy(tx, about, deps.clock.now()))) await tellLater(tx, deps, about, kind)
 }
 
-async function tellLater(tx: Tx, deps: Deps, about: VisitContext, kind: 'moved' | 'cannot-offer'): Promise<void> {
-  const { isTooLate, ...when } = whenToTell(deps, about)
+async function tellLater(
+  tx: Tx,
+  deps: Deps,
+  about: VisitContext,
+  kind: 'moved' | 'cannot-offer',
+  notBefore?: Date,
+): Promise<void> {
+  const { isTooLate, ...when } = whenToTell(deps, about, notBefore)
   if (isTooLate) return openFollowUp(tx, deps, about, 'not-delivered', { kind })
   await tx.messages.insert([newMessage(deps, about, { kind, ...when, unsolicited: false })])
 }

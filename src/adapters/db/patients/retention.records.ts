@@ -2,6 +2,7 @@ import { isDeepStrictEqual } from 'node:util'
 import { sql } from 'kysely'
 import type { Part, RetentionRecords } from '../../../flows/ports/access.ts'
 import type { Vault } from '../../vault/vault.ts'
+import { feedRetention } from '../schedule/feed-retention.ts'
 import { SEALED_FIELDS, sealedField } from '../sealed-field.ts'
 import type { AccessDb } from '../connections.ts'
 
@@ -103,6 +104,7 @@ export function retentionRecords(db: AccessDb, vault: Vault): RetentionRecords {
       Number((await db.deleteFrom('early_receipt').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
     removeSentParts: async (before) =>
       Number((await db.deleteFrom('sent_part').where('at', '<=', before).executeTakeFirst()).numDeletedRows),
+    ...feedRetention(db),
   }
 }
 

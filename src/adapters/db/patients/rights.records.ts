@@ -34,6 +34,9 @@ const partsBy = ({ patientId, ownPrints }: Scope) => sql`phone_print = any(${own
     where other.phone_print = long_reply.phone_print and other.id <> ${patientId})`
 const messages = (scope: Scope) => sql`patient_id = ${scope.patientId} or ${ofVisits(scope)}`
 
+/** Whom a schedule kept elsewhere tells of with these visits. */
+const theirIds = (scope: Scope) => sql`select patient_print from feed_visit where ${ofVisits(scope)}`
+
 /**
  * Every table that holds something about a patient, and which of its rows do; children before parents.
  * Both export and erasure follow this list, and a test compares it with the database's own catalogue.
@@ -46,6 +49,9 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
   long_reply: partsBy,
   sent_part: (scope) => sql`message_id in (select id from message where ${messages(scope)})`,
   message: messages,
+  feed_alias: (scope) => sql`id in (${theirIds(scope)}) or into_id in (${theirIds(scope)})`,
+  feed_patient: (scope) => sql`id in (${theirIds(scope)})`,
+  feed_visit: ofVisits,
   offer: ofVisits,
   slot: ofVisits,
   consent: (scope) => sql`patient_id = ${scope.patientId}`,
@@ -55,9 +61,12 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
 
 export const HELD_TABLES = Object.keys(HELD)
 
-/** A refusal to be written to is kept as a keyed hash even after erasure, so that it goes on being respected. */
-export const KEPT_TABLES = ['opt_out']
-const HASHES = ['phone_print', 'words', 'text_print', 'part_prints']
+/**
+ * A refusal to be written to is kept as a keyed hash even after erasure, so that it goes on being respected; so is
+ * which appointments of a schedule are not to be taken again.
+ */
+export const KEPT_TABLES = ['opt_out', 'feed_erased']
+const HASHES = ['phone_print', 'words', 'text_print', 'part_prints', 'patient_print', 'series_print', 'into_id']
 
 export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {
@@ -150,6 +159,8 @@ async function erase(
   await sql`update slot set state = 'free', booking_id = null, held_until = null, ends_at = null
     where ${ofVisits(scope)}
     and starts_at > ${now}`.execute(db)
+  await sql`insert into feed_erased (id) select id from feed_visit where ${ofVisits(scope)}
+    on conflict do nothing`.execute(db)
   await forgetAnswers(db, vault, patientId)
   const counts: Record<string, number> = {}
   for (const [table, where] of Object.entries(HELD)) {

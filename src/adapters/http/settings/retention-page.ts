@@ -54,6 +54,8 @@ const COUNTED: Record<string, string> = {
   signsOfLife: 'When numbers were last heard',
   earlyReceipts: 'Receipts without a message',
   sentParts: 'Parts of messages whose receipts did not come',
+  feedVisits: 'Appointments of schedules that are kept elsewhere',
+  feedNotes: 'Messages of schedules by which repeats are known, and faults',
   sessions: 'Ended sessions',
   signInTries: 'Counts of failed sign-ins',
   audit: 'Entries of the record',

@@ -1,0 +1,91 @@
+import type { Generated } from 'kysely'
+
+/** One sender's schedule: how many pieces of news came, and when the last did. */
+export interface FeedTable {
+  name: string
+  arrivals: Generated<string>
+  heard_at: Date | null
+  made_at: Date | null
+}
+
+export interface FeedVisitTable {
+  /** Keyed hash of the feed and the appointment's key. */
+  id: string
+  feed: string
+  /** Keyed hash of the patient as told. */
+  patient_print: string | null
+  series_print: string
+  sealed: string
+  booking_id: string | null
+  /** Of what is booked here. */
+  clinic_id: string | null
+  visit_at: Date | null
+  /** A person must complete it. */
+  waits: boolean
+  follow_up_id: string | null
+  changed_at: Date
+}
+
+export interface FeedPatientTable {
+  id: string
+  feed: string
+  sealed: string
+  changed_at: Date
+}
+
+export interface FeedAliasTable {
+  id: string
+  into_id: string
+  feed: string
+  sealed: string
+  changed_at: Date
+}
+
+export type FeedSeriesTable = FeedPatientTable
+
+export interface FeedSeenTable {
+  id: string
+  at: Date
+}
+
+export interface FeedDayTable {
+  feed: string
+  day: string
+  does: string
+  count: string
+}
+
+export interface FeedFaultTable {
+  id: string
+  feed: string
+  at: Date
+  does: string
+  clinic_id: string | null
+  sealed: string
+}
+
+export interface FeedCodeTable {
+  feed: string
+  part: string
+  code: string
+  ours: string
+  at: Date
+}
+
+/** Appointments of which a patient wanted nothing kept: a keyed hash alone. */
+export interface FeedErasedTable {
+  id: string
+}
+
+export interface FeedTables {
+  feed: FeedTable
+  feed_visit: FeedVisitTable
+  feed_patient: FeedPatientTable
+  feed_alias: FeedAliasTable
+  feed_series: FeedSeriesTable
+  feed_seen: FeedSeenTable
+  feed_day: FeedDayTable
+  feed_fault: FeedFaultTable
+  feed_code: FeedCodeTable
+  feed_erased: FeedErasedTable
+}

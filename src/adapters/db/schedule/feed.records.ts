@@ -1,0 +1,81 @@
+import { sql } from 'kysely'
+import type { FeedCode, FeedFault, FeedPart, FeedRecords } from '../../../flows/ports/schedule.ts'
+import type { CheckLine } from '../../../domain/schedule/check-line.ts'
+import type { Vault } from '../../vault/vault.ts'
+import type { Db } from '../connections.ts'
+import { sealedField, UNREADABLE } from '../sealed-field.ts'
+import { feedRows } from './feed-rows.ts'
+import { loadKnown } from './load-known.ts'
+
+type SealedFault = Pick<FeedFault, 'key' | 'why'>
+
+const unreadable = (): SealedFault => ({ key: UNREADABLE, why: UNREADABLE })
+
+export function feedRecords(db: Db, vault: Vault): FeedRecords {
+  const rows = feedRows(vault)
+  const faults = sealedField<SealedFault>(vault, 'feed-fault')
+  const keysOf = (found: { id: string; sealed: string }[]) => found.map((row) => rows.openVisit(row).key)
+  return {
+    load: (feed, needs) => loadKnown(db, rows, feed, needs),
+    keep: (feed, here, changed, now) => rows.write(db, feed, here, changed, now),
+    count: async (feed, day, counts, { at, madeAt }) => {
+      await sql`update feed set heard_at = ${at}, made_at = greatest(made_at, ${madeAt}::timestamptz)
+        where name = ${feed}`.execute(db)
+      if (counts.size === 0) return
+      const values = [...counts].map(([does, count]) => ({ feed, day, does, count: String(count) }))
+      await db
+        .insertInto('feed_day')
+        .values(values)
+        .onConflict((on) =>
+          on.columns(['feed', 'day', 'does']).doUpdateSet({ count: sql`feed_day.count + excluded.count` }),
+        )
+        .execute()
+    },
+    addFaults: async (feed, added) => {
+      if (added.length === 0) return
+      const values = added.map(({ id, at, does, clinicId, key, why }) => ({
+        ...{ id, feed, at, does, clinic_id: clinicId, sealed: faults.seal({ key, why }, id) },
+      }))
+      await db.insertInto('feed_fault').values(values).execute()
+    },
+    faults: async (feed, limit) => {
+      const all = db.selectFrom('feed_fault').selectAll().where('feed', '=', feed)
+      const found = await all.orderBy('at', 'desc').orderBy('id', 'desc').limit(limit).execute()
+      return found.map(({ id, at, does, clinic_id: clinicId, sealed }) => ({
+        ...{ id, at, does: does as FeedFault['does'], clinicId },
+        ...faults.open(sealed, [id], unreadable),
+      }))
+    },
+    figures: async (feed, since) => {
+      const one = db.selectFrom('feed').select(['heard_at', 'made_at']).where('name', '=', feed)
+      const days = db.selectFrom('feed_day').selectAll().where('feed', '=', feed).where('day', '>=', since)
+      const waits = db.selectFrom('feed_visit').select((each) => each.fn.countAll<string>().as('count'))
+      const [row, counted, waiting] = await Promise.all([
+        one.executeTakeFirst(),
+        days.orderBy('day', 'desc').orderBy('does').execute(),
+        waits.where('feed', '=', feed).where('waits', '=', true).executeTakeFirst(),
+      ])
+      return {
+        ...{ heardAt: row?.heard_at ?? null, madeAt: row?.made_at ?? null, waiting: Number(waiting?.count ?? 0) },
+        days: counted.map(({ day, does, count }) => ({ day, does: does as CheckLine['does'], count: Number(count) })),
+      }
+    },
+    waiting: async (feed, limit) => {
+      const all = db.selectFrom('feed_visit').select(['id', 'sealed']).where('feed', '=', feed)
+      return keysOf(await all.where('waits', '=', true).orderBy('id').limit(limit).execute())
+    },
+    bookedWithin: async (feed, from, to) => {
+      const all = db.selectFrom('feed_visit').select(['id', 'sealed']).where('feed', '=', feed)
+      const within = all.where('booking_id', 'is not', null).where('visit_at', '>=', from).where('visit_at', '<', to)
+      return keysOf(await within.execute())
+    },
+    codes: async () => {
+      const all = await db.selectFrom('feed_code').select(['feed', 'part', 'code', 'ours']).execute()
+      return all.map(({ part, ...rest }) => ({ ...rest, part: part as FeedPart }))
+    },
+    putCode: async (code: FeedCode, at) => {
+      const add = db.insertInto('feed_code').values({ ...code, at })
+      await add.onConflict((on) => on.columns(['feed', 'part', 'code']).doUpdateSet({ ours: code.ours, at })).execute()
+    },
+  }
+}
