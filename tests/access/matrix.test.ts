@@ -55,6 +55,8 @@ GET    /api/v1/retention                         a
 GET    /api/v1/near-misses                       d c e a
 POST   /api/v1/near-misses                       d c e a
 POST   /api/v1/near-misses/{id}/review           d c e a
+GET    /api/v1/feeds                             a
+POST   /api/v1/feeds/{feed}/news                 a
 GET    /desk/events                              d c e a
 GET    /desk/{clinic}/day-sheet*                 d c a
 POST   /desk/{clinic}/day-sheet*                 d c a

@@ -28,6 +28,7 @@ import { STYLE_SHEET } from './pages/style-sheet.ts'
 import { refuseDeep } from './json-depth.ts'
 import { operations, type Readiness } from './operations.ts'
 import { OVER_TLS } from './own-forms.ts'
+import { messageBodies } from './schedule/feed-routes.ts'
 import { patientRouter } from './private-page/patient-router.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './messages/webhooks.ts'
@@ -69,6 +70,7 @@ export function createApp(options: AppOptions): Express {
   app.use(
     API_BASE,
     gate.authenticateApi,
+    messageBodies,
     refuseOtherBodies,
     express.json({ limit: LARGEST_BODY, type: 'application/json', verify: refuseDeep }),
     gate.authorize,
@@ -118,7 +120,7 @@ function identify(deps: Deps): RequestHandler {
 /** A body in another format is refused, not taken for an empty one. */
 const refuseOtherBodies: RequestHandler = (request, _response, next) => {
   const hasBody = Number(request.get('Content-Length') ?? 0) > 0 || request.get('Transfer-Encoding') !== undefined
-  if (!hasBody || request.is('application/json')) return next()
+  if (!hasBody || request.messages || request.is('application/json')) return next()
   next(new Failure('not-json', { field: 'Content-Type', message: 'Send JSON with "Content-Type: application/json".' }))
 }
 

@@ -1,87 +1,87 @@
 import { sql, type Kysely } from 'kysely'
 
+const STATEMENTS = [
+  `create table feed (
+    name text primary key,
+    arrivals bigint not null default 0,
+    heard_at timestamptz,
+    made_at timestamptz
+  )`,
+  `create table feed_visit (
+    id text primary key,
+    feed text not null,
+    patient_print text,
+    series_print text not null,
+    sealed text not null,
+    booking_id text references booking (id) on delete cascade,
+    clinic_id text,
+    visit_at timestamptz,
+    waits boolean not null default false,
+    follow_up_id text,
+    changed_at timestamptz not null
+  )`,
+  'create index feed_visit_by_patient on feed_visit (patient_print)',
+  'create index feed_visit_by_series on feed_visit (series_print)',
+  'create index feed_visit_by_time on feed_visit (feed, visit_at)',
+  'create index feed_visit_by_booking on feed_visit (booking_id)',
+  'create index feed_visit_waiting on feed_visit (feed) where waits',
+  `create table feed_patient (
+    id text primary key,
+    feed text not null,
+    sealed text not null,
+    changed_at timestamptz not null
+  )`,
+  `create table feed_alias (
+    id text primary key,
+    into_id text not null,
+    feed text not null,
+    sealed text not null,
+    changed_at timestamptz not null
+  )`,
+  'create index feed_alias_into on feed_alias (into_id)',
+  `create table feed_series (
+    id text primary key,
+    feed text not null,
+    sealed text not null,
+    changed_at timestamptz not null
+  )`,
+  `create table feed_seen (
+    id text primary key,
+    at timestamptz not null
+  )`,
+  'create index feed_seen_by_time on feed_seen (at)',
+  `create table feed_day (
+    feed text not null,
+    day text not null,
+    does text not null,
+    count bigint not null,
+    primary key (feed, day, does)
+  )`,
+  `create table feed_fault (
+    id text primary key,
+    feed text not null,
+    at timestamptz not null,
+    does text not null,
+    clinic_id text,
+    sealed text not null
+  )`,
+  'create index feed_fault_by_time on feed_fault (feed, at, id)',
+  `create table feed_code (
+    feed text not null,
+    part text not null,
+    code text not null,
+    ours text not null,
+    at timestamptz not null,
+    primary key (feed, part, code)
+  )`,
+  `create table feed_erased (
+    id text primary key
+  )`,
+]
 /**
  * What is known of schedules that are kept elsewhere. Keys are keyed hashes; ids, names and numbers as the sender has
  * them are sealed.
  */
 export async function up(db: Kysely<unknown>): Promise<void> {
-  const statements = [
-    `create table feed (
-      name text primary key,
-      arrivals bigint not null default 0,
-      heard_at timestamptz,
-      made_at timestamptz
-    )`,
-    `create table feed_visit (
-      id text primary key,
-      feed text not null,
-      patient_print text,
-      series_print text not null,
-      sealed text not null,
-      booking_id text references booking (id) on delete cascade,
-      clinic_id text,
-      visit_at timestamptz,
-      waits boolean not null default false,
-      follow_up_id text,
-      changed_at timestamptz not null
-    )`,
-    'create index feed_visit_by_patient on feed_visit (patient_print)',
-    'create index feed_visit_by_series on feed_visit (series_print)',
-    'create index feed_visit_by_time on feed_visit (feed, visit_at)',
-    'create index feed_visit_by_booking on feed_visit (booking_id)',
-    'create index feed_visit_waiting on feed_visit (feed) where waits',
-    `create table feed_patient (
-      id text primary key,
-      feed text not null,
-      sealed text not null,
-      changed_at timestamptz not null
-    )`,
-    `create table feed_alias (
-      id text primary key,
-      into_id text not null,
-      feed text not null,
-      sealed text not null,
-      changed_at timestamptz not null
-    )`,
-    'create index feed_alias_into on feed_alias (into_id)',
-    `create table feed_series (
-      id text primary key,
-      feed text not null,
-      sealed text not null,
-      changed_at timestamptz not null
-    )`,
-    `create table feed_seen (
-      id text primary key,
-      at timestamptz not null
-    )`,
-    'create index feed_seen_by_time on feed_seen (at)',
-    `create table feed_day (
-      feed text not null,
-      day text not null,
-      does text not null,
-      count bigint not null,
-      primary key (feed, day, does)
-    )`,
-    `create table feed_fault (
-      id text primary key,
-      feed text not null,
-      at timestamptz not null,
-      does text not null,
-      clinic_id text,
-      sealed text not null
-    )`,
-    'create index feed_fault_by_time on feed_fault (feed, at, id)',
-    `create table feed_code (
-      feed text not null,
-      part text not null,
-      code text not null,
-      ours text not null,
-      at timestamptz not null,
-      primary key (feed, part, code)
-    )`,
-    `create table feed_erased (
-      id text primary key
-    )`,
-  ]
-  for (const statement of statements) await sql.raw(statement).execute(db)
+  for (const statement of STATEMENTS) await sql.raw(statement).execute(db)
 }

@@ -1,4 +1,4 @@
-import type { Insertable } from 'kysely'
+import { sql, type Insertable } from 'kysely'
 import type { Changed, KnownHere } from '../../../flows/ports/schedule.ts'
 import type { SeriesEnd, TheirPatient, TheirVisit } from '../../../domain/schedule/known.ts'
 import type { OurVisit } from '../../../domain/schedule/our-visit.ts'
@@ -20,106 +20,99 @@ export interface VisitKept {
 }
 
 /** Rows of what is known, as they are kept: found by keyed hashes, and read with the key only. */
-export type FeedRows = ReturnType<typeof feedRows>
+export interface FeedRows {
+  prints(feed: string): Prints
+  openVisit(row: SealedRow): VisitKept
+  openPatient(row: SealedRow): { id: string; row: Registered<TheirPatient> }
+  openAlias(row: SealedRow): { from: string; into: string }
+  openSeries(row: SealedRow): { series: string; end: SeriesEnd }
+  /** Writes what changed. */
+  write(db: Db, feed: string, here: KnownHere, changed: Changed, now: Date): Promise<void>
+}
 
-export function feedRows(vault: Vault) {
-  const visits = sealedField<VisitKept>(vault, 'feed-visit')
-  const patients = sealedField<{ id: string; row: Registered<TheirPatient> }>(vault, 'feed-patient')
-  const aliases = sealedField<{ from: string; into: string }>(vault, 'feed-alias')
-  const series = sealedField<{ series: string; end: SeriesEnd }>(vault, 'feed-series')
-  const printOf = (feed: string, what: string, key: string) => vault.fingerprint(`feed ${feed} ${what} ${key}`)
-  const prints = (feed: string) => ({
-    visit: (key: string) => printOf(feed, 'visit', key),
-    patient: (id: string) => printOf(feed, 'patient', id),
-    series: (id: string) => printOf(feed, 'series', id),
-    seen: (id: string) => printOf(feed, 'seen', id),
-  })
+type Prints = Record<'visit' | 'patient' | 'series' | 'seen', (key: string) => string>
 
-  function visitRow(feed: string, key: string, here: KnownHere, now: Date) {
-    const { visit, patient, series: ofSeries } = prints(feed)
-    const row = here.known.visits.get(key) ?? {}
-    const applied = here.known.applied.get(key) ?? null
-    const kept = { key, row, applied, refused: here.refused.get(key) ?? null }
-    const id = visit(key)
-    return {
-      ...{ id, feed, patient_print: row.patient ? patient(row.patient.value) : null },
-      ...{ series_print: ofSeries(seriesOf(key)), sealed: visits.seal(kept, id) },
-      ...{ booking_id: here.bookings.get(key) ?? null, clinic_id: applied?.clinic ?? null },
-      ...{ visit_at: applied?.startsAt ?? row.startsAt?.value ?? null, waits: here.waits.has(key) },
-      ...{ follow_up_id: here.calls.get(key) ?? null, changed_at: now },
-    } satisfies FeedVisitTable
+export function feedRows(vault: Vault): FeedRows {
+  const fields = fieldsOf(vault)
+  const prints = (feed: string): Prints => {
+    const printOf = (what: string) => (key: string) => vault.fingerprint(`feed ${feed} ${what} ${key}`)
+    return { visit: printOf('visit'), patient: printOf('patient'), series: printOf('series'), seen: printOf('seen') }
   }
-
   return {
     prints,
-    openVisit: ({ id, sealed }: SealedRow): VisitKept => {
-      const { key, row, applied, refused } = visits.open(sealed, [id])
+    openVisit: ({ id, sealed }) => {
+      const { key, row, applied, refused } = fields.visit.open(sealed, [id])
       const told = row.startsAt && { value: row.startsAt.value && new Date(row.startsAt.value), by: row.startsAt.by }
       return {
-        key,
-        row: told ? { ...row, startsAt: told } : row,
-        applied: applied && dated(applied),
-        refused: refused && dated(refused),
+        ...{ key, row: told ? { ...row, startsAt: told } : row },
+        ...{ applied: applied && dated(applied), refused: refused && dated(refused) },
       }
     },
-    openPatient: ({ id, sealed }: SealedRow) => patients.open(sealed, [id]),
-    openAlias: ({ id, sealed }: SealedRow) => aliases.open(sealed, [id]),
-    openSeries: ({ id, sealed }: SealedRow) => {
-      const { series: name, end } = series.open(sealed, [id])
-      return { series: name, end: { ...end, from: new Date(end.from) } }
+    openPatient: ({ id, sealed }) => fields.patient.open(sealed, [id]),
+    openAlias: ({ id, sealed }) => fields.alias.open(sealed, [id]),
+    openSeries: ({ id, sealed }) => {
+      const { series, end } = fields.series.open(sealed, [id])
+      return { series, end: { ...end, from: new Date(end.from) } }
     },
-    /** Writes what changed. */
-    async write(db: Db, feed: string, here: KnownHere, changed: Changed, now: Date): Promise<void> {
-      const { patient, series: ofSeries, seen } = prints(feed)
-      const { known } = here
-      await Promise.all([
-        upsert(
-          db,
-          'feed_visit',
-          [...changed.visits].map((key) => visitRow(feed, key, here, now)),
-        ),
-        upsert(
-          db,
-          'feed_patient',
-          [...changed.patients].map((name) => {
-            const id = patient(name)
-            return {
-              id,
-              feed,
-              sealed: patients.seal({ id: name, row: known.patients.get(name)! }, id),
-              changed_at: now,
-            }
-          }),
-        ),
-        upsert(
-          db,
-          'feed_alias',
-          [...changed.aliases].map((from) => {
-            const [id, into] = [patient(from), known.aliases.get(from)!]
-            return { id, into_id: patient(into), feed, sealed: aliases.seal({ from, into }, id), changed_at: now }
-          }),
-        ),
-        upsert(
-          db,
-          'feed_series',
-          [...changed.seriesEnds].map((name) => {
-            const id = ofSeries(name)
-            const sealed = series.seal({ series: name, end: known.seriesEnds.get(name)! }, id)
-            return { id, feed, sealed, changed_at: now }
-          }),
-        ),
-        upsert(
-          db,
-          'feed_seen',
-          [...changed.seen].map((message) => ({ id: seen(message), at: now })),
-        ),
-        db
-          .updateTable('feed')
-          .set({ arrivals: String(known.arrivals) })
-          .where('name', '=', feed)
-          .execute(),
-      ])
-    },
+    write: (db, feed, here, changed, now) => write(db, { feed, fields, prints: prints(feed), now }, here, changed),
+  }
+}
+
+const fieldsOf = (vault: Vault) => ({
+  visit: sealedField<VisitKept>(vault, 'feed-visit'),
+  patient: sealedField<{ id: string; row: Registered<TheirPatient> }>(vault, 'feed-patient'),
+  alias: sealedField<{ from: string; into: string }>(vault, 'feed-alias'),
+  series: sealedField<{ series: string; end: SeriesEnd }>(vault, 'feed-series'),
+})
+
+/** What every row of a feed is made with. */
+interface Making {
+  feed: string
+  fields: ReturnType<typeof fieldsOf>
+  prints: Prints
+  now: Date
+}
+
+async function write(db: Db, making: Making, here: KnownHere, changed: Changed): Promise<void> {
+  const { feed, fields, prints, now } = making
+  const { patients, aliases, seriesEnds, arrivals } = here.known
+  const common = { feed, changed_at: now }
+  const patientRow = (name: string) => {
+    const id = prints.patient(name)
+    return { ...common, id, sealed: fields.patient.seal({ id: name, row: patients.get(name)! }, id) }
+  }
+  const aliasRow = (from: string) => {
+    const [id, into] = [prints.patient(from), aliases.get(from)!]
+    return { ...common, id, into_id: prints.patient(into), sealed: fields.alias.seal({ from, into }, id) }
+  }
+  const seriesRow = (series: string) => {
+    const id = prints.series(series)
+    return { ...common, id, sealed: fields.series.seal({ series, end: seriesEnds.get(series)! }, id) }
+  }
+  const visits = [...changed.visits].map((key) => visitRow(making, here, key))
+  const seen = [...changed.seen].map((message) => ({ id: prints.seen(message), at: now }))
+  await Promise.all([
+    upsert(db, 'feed_visit', visits),
+    upsert(db, 'feed_patient', [...changed.patients].map(patientRow)),
+    upsert(db, 'feed_alias', [...changed.aliases].map(aliasRow)),
+    upsert(db, 'feed_series', [...changed.seriesEnds].map(seriesRow)),
+    upsert(db, 'feed_seen', seen),
+    sql`update feed set arrivals = ${arrivals} where name = ${feed}`.execute(db),
+  ])
+}
+
+function visitRow({ feed, fields, prints, now }: Making, here: KnownHere, key: string): FeedVisitTable {
+  const { known, bookings, calls, refused, waits } = here
+  const row = known.visits.get(key) ?? {}
+  const applied = known.applied.get(key) ?? null
+  const id = prints.visit(key)
+  return {
+    ...{ id, feed, patient_print: row.patient ? prints.patient(row.patient.value) : null },
+    series_print: prints.series(seriesOf(key)),
+    sealed: fields.visit.seal({ key, row, applied, refused: refused.get(key) ?? null }, id),
+    ...{ booking_id: bookings.get(key) ?? null, clinic_id: applied?.clinic ?? null },
+    ...{ visit_at: applied?.startsAt ?? row.startsAt?.value ?? null, waits: waits.has(key) },
+    ...{ follow_up_id: calls.get(key) ?? null, changed_at: now },
   }
 }
 

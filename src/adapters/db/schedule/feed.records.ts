@@ -1,5 +1,5 @@
 import { sql } from 'kysely'
-import type { FeedCode, FeedFault, FeedPart, FeedRecords } from '../../../flows/ports/schedule.ts'
+import type { FeedCode, FeedFault, FeedFigures, FeedPart, FeedRecords } from '../../../flows/ports/schedule.ts'
 import type { CheckLine } from '../../../domain/schedule/check-line.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db } from '../connections.ts'
@@ -18,19 +18,7 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
   return {
     load: (feed, needs) => loadKnown(db, rows, feed, needs),
     keep: (feed, here, changed, now) => rows.write(db, feed, here, changed, now),
-    count: async (feed, day, counts, { at, madeAt }) => {
-      await sql`update feed set heard_at = ${at}, made_at = greatest(made_at, ${madeAt}::timestamptz)
-        where name = ${feed}`.execute(db)
-      if (counts.size === 0) return
-      const values = [...counts].map(([does, count]) => ({ feed, day, does, count: String(count) }))
-      await db
-        .insertInto('feed_day')
-        .values(values)
-        .onConflict((on) =>
-          on.columns(['feed', 'day', 'does']).doUpdateSet({ count: sql`feed_day.count + excluded.count` }),
-        )
-        .execute()
-    },
+    count: (...counted) => count(db, ...counted),
     addFaults: async (feed, added) => {
       if (added.length === 0) return
       const values = added.map(({ id, at, does, clinicId, key, why }) => ({
@@ -46,20 +34,7 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
         ...faults.open(sealed, [id], unreadable),
       }))
     },
-    figures: async (feed, since) => {
-      const one = db.selectFrom('feed').select(['heard_at', 'made_at']).where('name', '=', feed)
-      const days = db.selectFrom('feed_day').selectAll().where('feed', '=', feed).where('day', '>=', since)
-      const waits = db.selectFrom('feed_visit').select((each) => each.fn.countAll<string>().as('count'))
-      const [row, counted, waiting] = await Promise.all([
-        one.executeTakeFirst(),
-        days.orderBy('day', 'desc').orderBy('does').execute(),
-        waits.where('feed', '=', feed).where('waits', '=', true).executeTakeFirst(),
-      ])
-      return {
-        ...{ heardAt: row?.heard_at ?? null, madeAt: row?.made_at ?? null, waiting: Number(waiting?.count ?? 0) },
-        days: counted.map(({ day, does, count }) => ({ day, does: does as CheckLine['does'], count: Number(count) })),
-      }
-    },
+    figures: (feed, since) => figures(db, feed, since),
     waiting: async (feed, limit) => {
       const all = db.selectFrom('feed_visit').select(['id', 'sealed']).where('feed', '=', feed)
       return keysOf(await all.where('waits', '=', true).orderBy('id').limit(limit).execute())
@@ -77,5 +52,32 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
       const add = db.insertInto('feed_code').values({ ...code, at })
       await add.onConflict((on) => on.columns(['feed', 'part', 'code']).doUpdateSet({ ours: code.ours, at })).execute()
     },
+  }
+}
+
+async function count(db: Db, ...[feed, day, counts, { at, madeAt }]: Parameters<FeedRecords['count']>): Promise<void> {
+  await sql`update feed set heard_at = ${at}, made_at = greatest(made_at, ${madeAt}::timestamptz)
+    where name = ${feed}`.execute(db)
+  if (counts.size === 0) return
+  const values = [...counts].map(([does, times]) => ({ feed, day, does, count: String(times) }))
+  const more = { count: sql<string>`feed_day.count + excluded.count` }
+  const add = db.insertInto('feed_day').values(values)
+  await add.onConflict((on) => on.columns(['feed', 'day', 'does']).doUpdateSet(more)).execute()
+}
+
+async function figures(db: Db, feed: string, since: string): Promise<FeedFigures> {
+  const one = db.selectFrom('feed').select(['heard_at', 'made_at']).where('name', '=', feed)
+  const days = db.selectFrom('feed_day').selectAll().where('feed', '=', feed).where('day', '>=', since)
+  const waits = db.selectFrom('feed_visit').select((each) => each.fn.countAll<string>().as('count'))
+  const [row, counted, waiting] = await Promise.all([
+    one.executeTakeFirst(),
+    days.orderBy('day', 'desc').orderBy('does').execute(),
+    waits.where('feed', '=', feed).where('waits', '=', true).executeTakeFirst(),
+  ])
+  return {
+    ...{ heardAt: row?.heard_at ?? null, madeAt: row?.made_at ?? null, waiting: Number(waiting?.count ?? 0) },
+    days: counted.map(({ day, does, count: times }) => ({
+      ...{ day, does: does as CheckLine['does'], count: Number(times) },
+    })),
   }
 }

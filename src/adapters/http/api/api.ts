@@ -8,6 +8,7 @@ import { accessRoutes } from '../access/access-routes.ts'
 import { rightsRoutes } from '../patients/rights-routes.ts'
 import { sendingRoutes } from '../messages/sending-routes.ts'
 import { clinicRoutes } from '../region/clinic-routes.ts'
+import { feedRoutes } from '../schedule/feed-routes.ts'
 import { nearMissRoutes } from '../region/near-miss-routes.ts'
 import { followUpRoutes } from '../calls/follow-up-routes.ts'
 import { openingRoutes } from '../visits/opening-routes.ts'
@@ -28,6 +29,7 @@ export function apiRoutes(deps: Deps): Route[] {
     ...rightsRoutes(deps),
     ...sendingRoutes(deps),
     ...nearMissRoutes(deps),
+    ...feedRoutes(deps),
   ]
 }
 

@@ -1,0 +1,28 @@
+import type { CheckLine } from '../../domain/schedule/check-line.ts'
+import type { Deps } from '../../flows/ports/deps.ts'
+import { describedFeed } from '../../flows/schedule/described-feed.ts'
+import { takeNews } from '../../flows/schedule/take-news.ts'
+import { readAny } from './read-any.ts'
+import type { ReadContext } from './read-context.ts'
+
+/** Bytes of a schedule, whatever form they are in, with the name of their file, or of whoever sent them. */
+export interface Told {
+  bytes: Uint8Array
+  name: string
+}
+
+/**
+ * Takes what a schedule's file or message says.
+ * @returns a line for each message, resource, row or event
+ * @throws not-found where the site describes no such feed; an error of the database: then it is to be sent again
+ */
+export async function takeBytes(deps: Deps, name: string, told: Told): Promise<CheckLine[]> {
+  const feed = await describedFeed(deps, name)
+  return takeNews(deps, name, readAny(told.bytes, told.name, feed, await contextOf(deps, told.name)))
+}
+
+/** What readers are told beside the words themselves: above all the zones of our clinics. */
+export async function contextOf({ store, clock }: Deps, sender: string, base = ''): Promise<ReadContext> {
+  const clinics = await store.read.clinics.list()
+  return { sender, base, now: clock.now(), zones: Object.fromEntries(clinics.map(({ id, zone }) => [id, zone])) }
+}
