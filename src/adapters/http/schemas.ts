@@ -180,7 +180,7 @@ export const clinicSchema = z.strictObject({
           ),
         )
         .default({ weekdays: { from: '09:00', to: '20:00' }, weekend: { from: '09:00', to: '20:00' } }),
-      movePolicy: z.enum(['at-once', 'desk-approves']).default('at-once'),
+      movePolicy: z.enum(['at-once', 'desk-approves', 'schedule-decides']).default('at-once'),
       lapsePolicy: z.enum(['offer', 'desk-decides']).default('desk-decides'),
       moveLimit: z
         .strictObject({ moves: z.int().min(0).max(10), weeks: z.int().min(0).max(26) })

@@ -23,8 +23,11 @@ export type ClockHours = (typeof CLOCK_HOURS)[number]
 
 export interface ClinicSettings {
   hours: SendingHours
-  /** `at-once`: the patient's choice moves the visit. `desk-approves`: it waits for a person. */
-  movePolicy: 'at-once' | 'desk-approves'
+  /**
+   * `at-once`: the patient's choice moves the visit. `desk-approves`: it waits for a person. `schedule-decides`: it
+   * waits until the schedule that the clinic keeps elsewhere says so.
+   */
+  movePolicy: 'at-once' | 'desk-approves' | 'schedule-decides'
   /** After a preparation lapse: offer other times at once, or leave it to the desk. */
   lapsePolicy: 'offer' | 'desk-decides'
   /** How far a visit may drift by texts alone, before a person agrees on the next time. */

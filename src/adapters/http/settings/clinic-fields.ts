@@ -118,6 +118,7 @@ export const CLINIC_GROUPS: readonly ClinicGroup[] = [
         choices: [
           ['at-once', 'The visit moves at once'],
           ['desk-approves', 'The desk approves it first'],
+          ['schedule-decides', 'The clinic’s own schedule, kept elsewhere, has to say so first'],
         ],
       },
       {
