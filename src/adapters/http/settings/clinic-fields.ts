@@ -182,7 +182,8 @@ export const CLINIC_GROUPS: readonly ClinicGroup[] = [
       {
         path: 'settings.calendar',
         label: 'Calendars elsewhere',
-        means: 'Whoever has the address of a calendar sees its visits. The addresses stand on the page of the schedule.',
+        means:
+          'Whoever has the address of a calendar sees its visits. The addresses stand on the page of the schedule.',
         kind: 'choice',
         choices: [
           ['none', 'None'],
