@@ -1,4 +1,5 @@
 import type { Socket } from 'node:net'
+import { setImmediate as othersTurn } from 'node:timers/promises'
 import type { Answering } from './answering.ts'
 import { frame, Framer, type Framed } from './mllp.ts'
 
@@ -80,7 +81,11 @@ export class Connection {
     this.#socket.pause()
     this.#isBusy = true
     clearTimeout(this.#timer)
-    for (const framed of found) await this.#answer(framed)
+    for (const framed of found) {
+      await this.#answer(framed)
+      // The embedded database answers without ever letting go of the process.
+      await othersTurn()
+    }
     this.#isBusy = false
     if (this.#isStopping) return this.#close()
     this.#watch(found.length > 0)
