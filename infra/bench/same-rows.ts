@@ -48,18 +48,38 @@ export async function takenAway(pool: Pool, written: readonly Written[], since: 
 
 /** The least that could be called the same work: the very same rows, in as many transactions, a statement a table. */
 export async function bareInserts(pool: Pool, written: readonly Written[], transactions: number): Promise<void> {
-  const share = (rows: readonly object[], nth: number) =>
-    rows.slice(Math.floor((rows.length * nth) / transactions), Math.floor((rows.length * (nth + 1)) / transactions))
+  const shares = sharesOf(written, transactions)
   const client = await pool.connect()
   for (let nth = 0; nth < transactions; nth++) {
     await client.query('begin')
     await client.query('set constraints all deferred')
     for (const { table, columns, rows } of written)
       await client.query(
-        `insert into daysix.${table} (${columns}) select ${columns} from json_populate_recordset(null::daysix.${table}, $1)`,
-        [JSON.stringify(share(rows, nth))],
+        `insert into daysix.${table} (${columns})
+          select ${columns} from json_populate_recordset(null::daysix.${table}, $1)`,
+        [JSON.stringify(shares.get(rows)![nth])],
       )
     await client.query('commit')
   }
   client.release()
+}
+
+type Row = Record<string, unknown>
+
+/** The rows of each table by transaction: those of a visit together. */
+function sharesOf(written: readonly Written[], transactions: number): Map<readonly object[], object[][]> {
+  const bookings = written.find(({ table }) => table === 'booking')!.rows as Row[]
+  const nthOf = new Map<unknown, number>()
+  for (const [at, { id, patient_id: patient }] of bookings.entries())
+    for (const each of [id, patient]) nthOf.set(each, Math.floor((at * transactions) / bookings.length))
+  return new Map(
+    written.map(({ rows }) => {
+      const shares: object[][] = Array.from({ length: transactions }, () => [])
+      for (const [at, row] of (rows as Row[]).entries()) {
+        const nth = nthOf.get(row.booking_id) ?? nthOf.get(row.patient_id) ?? nthOf.get(row.id)
+        shares[nth ?? Math.floor((at * transactions) / rows.length)]!.push(row)
+      }
+      return [rows, shares]
+    }),
+  )
 }

@@ -11,8 +11,8 @@ import { OWN_KEY, ownProcesses } from '../../service/own-processes.ts'
 import { bookingOf } from './own-listener.ts'
 import { pythonHl7Present, pythonSender } from './python-sender.ts'
 
-// A sender of other people's making (python-hl7) that keeps a message until it is accepted has a ledger of what was; the
-// database is asked past the service.
+// A sender of other people's making (python-hl7) that keeps a message until it is accepted has a ledger of what was;
+// the database is asked past the service.
 const DESCRIBED = `name: skerry
 zone: UTC
 patientId: { authority: SKERRY, type: MR }

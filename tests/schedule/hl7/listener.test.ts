@@ -5,7 +5,7 @@ import type { Feed } from '../../../src/domain/schedule/feed.ts'
 import { RawSender, bookingOf, bookingsOf, faultsOf, framed, FEED, listening, type Listening } from './own-listener.ts'
 import { msh, siu } from './messages.ts'
 
-// The bytes are those of the HL7 Transport Specification MLLP; codes of acknowledgements are tables 0008, 0155 and 0357.
+// The bytes are those of the HL7 Transport Specification MLLP; codes of acknowledgements are tables 0008, 0155, 0357.
 // Limits and sizes are common practice, no source. A peer of other people's making: listener-peers.test.ts.
 let open: Listening[] = []
 let senders: RawSender[] = []

@@ -32,7 +32,7 @@ const HANDSHAKE_MS = 10_000
 
 /**
  * Takes messages over MLLP, with TLS where there is a certificate.
- * @throws bad-config where certificate and key cannot be used; the system's error where a file or the port cannot be had
+ * @throws bad-config where certificate and key cannot be used; the system's error of a file or the port
  */
 export async function startListener(
   settings: ListenerSettings,
