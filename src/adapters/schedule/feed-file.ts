@@ -58,6 +58,9 @@ const schemaFor = ({ protocols, languages }: Referred) =>
     settleMinutes: z.number().int().min(0).max(120).default(3),
     columns: z.record(z.string(), words).default({}),
     dateOrder: z.enum(['day-month', 'month-day']).nullable().default(null),
+    hl7Sender: z
+      .strictObject({ application: code.default(''), facility: code.default('') })
+      .default({ application: '', facility: '' }),
     production: z.boolean().default(true),
     testNames: z.array(words).default([]),
   })

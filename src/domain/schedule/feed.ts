@@ -43,6 +43,8 @@ export interface Feed {
   columns: Readonly<Record<string, string>>
   /** With files: the order of day and month where a column leaves it open; null = such a file is refused. */
   dateOrder: 'day-month' | 'month-day' | null
+  /** Whose HL7 v2 messages over MLLP are this feed's (MSH-3, MSH-4); empty = any. */
+  hl7Sender: { application: string; facility: string }
   /** Messages marked as tests are refused (HL7 MSH-11 other than P). */
   production: boolean
   /** A family name that begins so is no patient. */

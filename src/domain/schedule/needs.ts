@@ -1,7 +1,7 @@
 import type { ScheduleNews } from './schedule-news.ts'
 import { keyOf } from './schedule-news.ts'
 import { nameOf } from './reconcile-patient.ts'
-import { seenAs } from './reconcile.ts'
+import { refusedAs, seenAs } from './reconcile.ts'
 import { seriesOf } from './our-view.ts'
 
 /** What must be known for some news to be reconciled. */
@@ -34,6 +34,9 @@ export function needsOf(news: readonly ScheduleNews[]): Needs {
     patients: [...patients, ...merged],
     wholePatients: [...aboutPeople.flatMap(({ patient }) => patient?.ids.map(nameOf) ?? []), ...merged],
     within: news.flatMap(({ times = [] }) => times.map(({ from, to }) => ({ from, to }))),
-    messages: news.map(seenAs).filter((each) => each !== ''),
+    messages: news.flatMap((one) => {
+      const seen = seenAs(one)
+      return seen === '' ? [] : [seen, refusedAs(seen)]
+    }),
   }
 }
