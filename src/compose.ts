@@ -17,6 +17,7 @@ import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
 import type { GatewayDeps } from './adapters/gateways/create-gateway.ts'
 import { gatewaysOf } from './adapters/gateways/described-folder.ts'
+import type { FeedSources } from './adapters/schedule/feed-file.ts'
 import { feedsFrom } from './adapters/schedule/feeds-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
@@ -81,6 +82,8 @@ export interface Composed {
   metrics: Metrics
   /** Everything that patients read or hear, in every language. */
   wording: Wording
+  /** Where schedules that are kept elsewhere are had from. */
+  feedSources: ReadonlyMap<string, FeedSources>
   close(): Promise<void>
 }
 
@@ -108,7 +111,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const wording = await orClosed(database, reading)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
-  const feeds = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
+  const described = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
   const instance = newId('w')
@@ -125,7 +128,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     worker: { id: instance, inFlight: new Set(), waiting: new Set(), steady: () => true },
     home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
-    feeds,
+    feeds: described.feeds,
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
@@ -148,7 +151,8 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   }
   const authSettings = authSettingsOf(config, vault, log)
   const close = () => deps.traces.stop().then(() => database.close())
-  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, close }
+  const { sources: feedSources } = described
+  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, feedSources, close }
 }
 
 /** What is kept, with its keys and its time, once the database can be reached. */
