@@ -74,10 +74,10 @@ describe('the page of schedules that are kept elsewhere', () => {
     expect(words(text)).toMatch(/Visits that wait for a person 2/)
     expect(words(text)).toMatch(/Last heard Mon 9 Mar, 10:00/)
     expect(words(text)).toContain('GYN9')
-    expect(words(text)).toMatch(/Appointment 2 /)
+    expect(words(text)).toMatch(/For a person : appointment 2 /)
     // What could not be booked at the other clinic is the other clinic's.
-    expect(words(text)).not.toMatch(/Appointment 9 /)
-    expect(words((await get('/desk/ridge/feeds', 'admin')).text)).toMatch(/Appointment 9 /)
+    expect(words(text)).not.toMatch(/appointment 9 /)
+    expect(words((await get('/desk/ridge/feeds', 'admin')).text)).toMatch(/appointment 9 /)
     expect(text).not.toContain('Fenwick')
     expect(text).not.toContain('theirs')
   })

@@ -11,7 +11,7 @@ import { html, type Html } from '../pages/html.ts'
 import { faultSummary, inputField, type Faults } from '../settings/form-fields.ts'
 import { clinicsFor, codeForms } from './code-forms.ts'
 import { applyUpload, previewUpload, uploadResult } from './feed-upload.ts'
-import { countedWords } from './feed-words.ts'
+import { countedWords, whyWords } from './feed-words.ts'
 
 const DAY_MS = 86_400_000
 const DAYS = 7
@@ -95,9 +95,12 @@ function faultTable(sheet: PageContext, faults: readonly FeedFault[]): Html {
   return html`<table class="ledger replies"><caption class="unseen">Latest first</caption><thead><tr><th
   scope="col">When</th><th scope="col">Why</th></tr></thead><tbody>${faults.map(({ at, does, key, why }) => {
     const [appointment] = key.split('^')
-    const name = appointment ? `Appointment ${appointment}` : 'No appointment of ours'
+    const what = does === 'refuse' ? 'Not taken' : 'For a person'
+    const { words, place } = whyWords(why)
     return html`<tr><td class="time">${sheet.dayAndClock(at, sheet.clinic.zone)}</td>
-<td><b>${name}</b>${does === 'refuse' && ', not taken'}<p>${why}</p></td></tr>
+<td><b>${what}</b>${appointment && `: appointment ${appointment}`}<p>${words}</p>${
+      place && html`<small>For whoever looks after that schedule: ${place}</small>`
+    }</td></tr>
 `
   })}</tbody></table>`
 }
