@@ -17,8 +17,7 @@ import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
 import type { GatewayDeps } from './adapters/gateways/create-gateway.ts'
 import { gatewaysOf } from './adapters/gateways/described-folder.ts'
-import type { FeedSources } from './adapters/schedule/feed-file.ts'
-import { feedsFrom } from './adapters/schedule/feeds-folder.ts'
+import { feedsFrom, type Described } from './adapters/schedule/feeds-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { pageMaker } from './adapters/http/private-page/page-address.ts'
@@ -83,7 +82,7 @@ export interface Composed {
   /** Everything that patients read or hear, in every language. */
   wording: Wording
   /** Where schedules that are kept elsewhere are had from. */
-  feedSources: ReadonlyMap<string, FeedSources>
+  feedSources: Described['sources']
   close(): Promise<void>
 }
 
@@ -111,7 +110,10 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const wording = await orClosed(database, reading)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
-  const described = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
+  const { feeds, sources: feedSources } = await orClosed(
+    database,
+    feedsFrom(overrides.feeds ?? config.feedsDir, wording),
+  )
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
   const instance = newId('w')
@@ -128,7 +130,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     worker: { id: instance, inFlight: new Set(), waiting: new Set(), steady: () => true },
     home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
-    feeds: described.feeds,
+    feeds,
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
@@ -151,7 +153,6 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   }
   const authSettings = authSettingsOf(config, vault, log)
   const close = () => deps.traces.stop().then(() => database.close())
-  const { sources: feedSources } = described
   return { deps, log, database, vault, timing, news, authSettings, metrics, wording, feedSources, close }
 }
 

@@ -60,7 +60,8 @@ export class Taking {
   }
 
   /**
-   * Tries a visit that waits, of which nothing new was told. Where it must wait on, nobody is called again for the same.
+   * Tries a visit that waits, of which nothing new was told. Where it must wait on, nobody is called again for the
+   * same.
    * @throws Failure where what follows cannot be done here
    */
   async again(key: string): Promise<Outcome> {
