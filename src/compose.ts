@@ -81,7 +81,6 @@ export interface Composed {
   metrics: Metrics
   /** Everything that patients read or hear, in every language. */
   wording: Wording
-  /** Where schedules that are kept elsewhere are had from. */
   feedSources: Described['sources']
   close(): Promise<void>
 }
@@ -110,10 +109,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const wording = await orClosed(database, reading)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
-  const { feeds, sources: feedSources } = await orClosed(
-    database,
-    feedsFrom(overrides.feeds ?? config.feedsDir, wording),
-  )
+  const fed = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
   const instance = newId('w')
@@ -130,7 +126,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     worker: { id: instance, inFlight: new Set(), waiting: new Set(), steady: () => true },
     home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
-    feeds,
+    feeds: fed.feeds,
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
@@ -153,7 +149,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   }
   const authSettings = authSettingsOf(config, vault, log)
   const close = () => deps.traces.stop().then(() => database.close())
-  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, feedSources, close }
+  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, feedSources: fed.sources, close }
 }
 
 /** What is kept, with its keys and its time, once the database can be reached. */
@@ -247,8 +243,7 @@ async function configured(config: Config, outside: Outside, log: Logger, metrics
     log.warn(facts, what)
     metrics.notice(what)
   }
-  const callbackUrl = `${baseOf(config)}/gateways`
-  const deps = { ...outside, secret: config.secret, callbackUrl, tell }
+  const deps = { ...outside, secret: config.secret, callbackUrl: `${baseOf(config)}/gateways`, tell }
   const described = config.gatewaysDir ? await gatewaysOf(config.gatewaysDir, deps) : []
   return config.production ? described : [...described, createPocketGateway(deps)]
 }
