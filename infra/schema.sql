@@ -161,6 +161,18 @@ table feed_series
   sealed text not null
   changed_at timestamp with time zone not null
   PRIMARY KEY (id)
+table feed_telling
+  id text not null
+  feed text not null
+  booking_id text not null
+  sealed text not null
+  made_at timestamp with time zone not null
+  due_at timestamp with time zone not null
+  failures integer not null default 0
+  ended_at timestamp with time zone
+  ended text
+  FOREIGN KEY (booking_id) REFERENCES booking(id) ON DELETE CASCADE
+  PRIMARY KEY (id)
 table feed_visit
   id text not null
   feed text not null
@@ -464,6 +476,9 @@ CREATE UNIQUE INDEX feed_patient_pkey ON daysix.feed_patient USING btree (id)
 CREATE INDEX feed_seen_by_time ON daysix.feed_seen USING btree (at)
 CREATE UNIQUE INDEX feed_seen_pkey ON daysix.feed_seen USING btree (id)
 CREATE UNIQUE INDEX feed_series_pkey ON daysix.feed_series USING btree (id)
+CREATE INDEX feed_telling_by_booking ON daysix.feed_telling USING btree (booking_id)
+CREATE INDEX feed_telling_due ON daysix.feed_telling USING btree (due_at) WHERE (ended_at IS NULL)
+CREATE UNIQUE INDEX feed_telling_pkey ON daysix.feed_telling USING btree (id)
 CREATE INDEX feed_visit_by_booking ON daysix.feed_visit USING btree (booking_id)
 CREATE INDEX feed_visit_by_patient ON daysix.feed_visit USING btree (patient_print)
 CREATE INDEX feed_visit_by_series ON daysix.feed_visit USING btree (series_print)

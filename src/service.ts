@@ -13,6 +13,7 @@ import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSampling } from './adapters/worker/sampling.ts'
 import { startSweeping } from './adapters/worker/sweeping.ts'
 import { writePrints } from './adapters/worker/write-prints.ts'
+import { startTelling } from './adapters/schedule/tell/start-telling.ts'
 import { SCHEMA } from './adapters/db/pool.ts'
 import type { Composed } from './compose.ts'
 import type { Config } from './config.ts'
@@ -166,9 +167,10 @@ async function startWorker(config: Config, { deps, log, database, metrics, timin
     rhythm && printsDir !== undefined
       ? startRhythm(PRINTS_MS, () => writePrints(deps, printsDir), tell('paper for a day not written'))
       : undefined
+  const stopTelling = rhythm ? startTelling(deps, config.secret, tell('schedules not told')) : undefined
   return {
     finish: async () => {
-      const own = [stopSweeping?.(), stopPrinting?.(), sampling?.stop()]
+      const own = [stopSweeping?.(), stopPrinting?.(), stopTelling?.(), sampling?.stop()]
       await Promise.all([...own, deps.queue.pause().finally(() => sender.stop())])
     },
     leave: async () => {

@@ -36,6 +36,7 @@ POST   /api/v1/offers/{id}/settle                d a
 GET    /api/v1/languages                         d a
 GET    /api/v1/clinics                           d a
 PUT    /api/v1/clinics/{clinic}                  a
+GET    /api/v1/clinics/{clinic}/calendars        d a
 GET    /api/v1/patients/{id}/export              a
 DELETE /api/v1/patients/{id}                     a
 POST   /api/v1/patients/{id}/consent/withdraw    d a

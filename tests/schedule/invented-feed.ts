@@ -20,6 +20,7 @@ export const FEED: Feed = {
   languages: {},
   usualLanguage: null,
   consent: null,
+  tell: null,
   settleMinutes: 5,
   columns: {},
   dateOrder: null,

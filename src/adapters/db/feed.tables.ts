@@ -72,6 +72,19 @@ export interface FeedCodeTable {
   at: Date
 }
 
+/** What a schedule is to be told, until it was. */
+export interface FeedTellingTable {
+  id: string
+  feed: string
+  booking_id: string
+  sealed: string
+  made_at: Date
+  due_at: Date
+  failures: Generated<number>
+  ended_at: Date | null
+  ended: 'told' | 'dropped' | null
+}
+
 /** Appointments of which a patient wanted nothing kept: a keyed hash alone. */
 export interface FeedErasedTable {
   id: string
@@ -87,5 +100,6 @@ export interface FeedTables {
   feed_day: FeedDayTable
   feed_fault: FeedFaultTable
   feed_code: FeedCodeTable
+  feed_telling: FeedTellingTable
   feed_erased: FeedErasedTable
 }

@@ -6,6 +6,7 @@ import { knownZone } from '../../domain/local-time.ts'
 import type { Feed } from '../../domain/schedule/feed.ts'
 import { PURPOSE_NAMES } from '../../domain/visits/purpose.ts'
 import { decodeStrictly } from './decode.ts'
+import { tellSchema } from './tell/tell-schema.ts'
 import { yamlFault } from '../gateways/read-yaml.ts'
 
 const code = z.string().max(200)
@@ -54,6 +55,7 @@ const schemaFor = ({ protocols, languages }: Referred) =>
       .strictObject({ field: words, yes: z.array(words).min(1) })
       .nullable()
       .default(null),
+    tell: tellSchema.nullable().default(null),
     settleMinutes: z.number().int().min(0).max(120).default(3),
     columns: z.record(z.string(), words).default({}),
     dateOrder: z.enum(['day-month', 'month-day']).nullable().default(null),

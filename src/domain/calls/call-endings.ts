@@ -73,6 +73,7 @@ const ENDINGS_OF: Record<FollowUpReason, readonly EndingName[] | 'to-know'> = {
   'nearest-time': ['move', 'kept'],
   // Approved or declined by a form of its own.
   'approve-move': [],
+  'enter-move': [],
   'visit-moved': 'to-know',
   'offer-lapsed': ['move', 'kept'],
   'opted-out': ['told'],

@@ -290,6 +290,18 @@ export const FOLLOW_UP_REASONS = {
     todo: 'The patient chose another time. Approve or decline the move.',
     say: null,
   },
+  'enter-move': {
+    urgency: 2,
+    once: 'never',
+    settledBy: 'new-time',
+    ask: null,
+    many: 'each',
+    title: 'Move to enter',
+    todo:
+      'The patient chose another time, which is held. Enter it in the clinic’s own schedule: the visit is moved here, ' +
+      'and the patient told, once the schedule says so. Until then the time booked before counts.',
+    say: null,
+  },
   'visit-moved': {
     urgency: 3,
     once: 'never',

@@ -1,4 +1,5 @@
 import type { Purpose } from '../visits/purpose.ts'
+import type { TellBy } from './telling.ts'
 import type { ScheduleEvent, ScheduleNews } from './schedule-news.ts'
 
 /** What one kind of visit of theirs is here. */
@@ -34,6 +35,8 @@ export interface Feed {
   usualLanguage: string | null
   /** Where they say that a patient agreed to messages; null = nowhere: nothing is sent until consent is recorded. */
   consent: { field: string; yes: readonly string[] } | null
+  /** Where they are told that a patient chose another time; null = nowhere: the call list says it. */
+  tell: TellBy | null
   /** Minutes for which a visit must stay as it is before its first text. */
   settleMinutes: number
   /** With files: our names of columns → theirs. */

@@ -17,6 +17,13 @@ export function keyOf({ id, namespace, occurrence }: AppointmentKey): string {
   return [id, namespace, occurrence].map((part) => part.replaceAll('\\', '\\E\\').replaceAll('^', '\\S\\')).join('^')
 }
 
+/** The key that a word of `keyOf` stands for. */
+export function keyFrom(word: string): AppointmentKey {
+  const plain = (part = '') => part.replaceAll('\\S\\', '^').replaceAll('\\E\\', '\\')
+  const [id, namespace, occurrence] = word.split('^')
+  return { id: plain(id), namespace: plain(namespace), occurrence: plain(occurrence) }
+}
+
 /**
  * What happened at the clinic, in the schedule's own words made plain. `entered-in-error` is no cancellation: the visit
  * never was. `times-opened` and `times-closed` are about the diary, `patient` and `patients-merged` about people alone.

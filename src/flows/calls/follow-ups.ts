@@ -76,6 +76,9 @@ export function settleFollowUps(
   return closeFollowUps(tx, deps, bookingId, ({ reason }) => isSettledBy(reason, change), outcome)
 }
 
+/** What waits for the desk, or for the clinic's own schedule. */
+const MOVES: ReadonlySet<FollowUpReason> = new Set(['approve-move', 'enter-move'])
+
 /** Closes the call for the desk's word on a choice: it was given, or is wanted no more. */
 export function closeApproval(
   tx: Tx,
@@ -84,7 +87,7 @@ export function closeApproval(
   outcome: string,
   by = 'daysix',
 ): Promise<void> {
-  const asksForIt = ({ reason, detail }: FollowUp) => reason === 'approve-move' && detail.offer === id
+  const asksForIt = ({ reason, detail }: FollowUp) => MOVES.has(reason) && detail.offer === id
   return closeFollowUps(tx, deps, bookingId, asksForIt, outcome, by)
 }
 

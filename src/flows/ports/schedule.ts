@@ -1,6 +1,7 @@
 import type { CheckLine } from '../../domain/schedule/check-line.ts'
 import type { OurVisit } from '../../domain/schedule/our-visit.ts'
 import type { Known } from '../../domain/schedule/known.ts'
+import type { Asking } from '../../domain/schedule/telling.ts'
 import type { Needs } from '../../domain/schedule/needs.ts'
 
 /** What is known of a feed's schedule, as far as some news needs it, with what it is here. */
@@ -79,6 +80,17 @@ export interface FeedRecords {
   waiting(feed: string, limit: number): Promise<string[]>
   /** Their visits that are booked here within an interval, by key. */
   bookedWithin(feed: string, from: Date, to: Date): Promise<string[]>
+  /** Of which feed a booking is, and what its appointment is called there. */
+  ofBooking(bookingId: string): Promise<{ feed: string; key: string } | undefined>
+  /** Puts by what a schedule is to be told. */
+  putBy(bookingId: string, asking: Asking): Promise<void>
+  /**
+   * What is due to be told: of each visit the oldest that was not told, oldest first. It is due again at an instant,
+   * should whoever asked be gone by then.
+   */
+  due(now: Date, until: Date, limit: number): Promise<{ asking: Asking; failures: number; bookingId: string }[]>
+  settle(id: string, how: 'told' | 'dropped', at: Date): Promise<void>
+  putOff(id: string, until: Date): Promise<void>
   codes(): Promise<FeedCode[]>
   putCode(code: FeedCode, at: Date): Promise<void>
 }

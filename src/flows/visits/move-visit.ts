@@ -14,6 +14,7 @@ import { noteEvent } from './note-event.ts'
 import { closeApproval, openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 import { leaveMoveToDesk } from './offer-openings.ts'
+import { askSchedule } from '../schedule/ask-schedule.ts'
 import { withdrawCancelled } from './tell-cancelled.ts'
 import { tellDecided } from './tell-moved.ts'
 
@@ -30,11 +31,13 @@ export async function acceptChoice(
   const offer = await tx.offers.pending(about.booking.id)
   const chosen = offer?.choices[choice - 1]
   if (offer?.state !== 'open' || !chosen || hasLapsed(offer, deps.clock.now())) return 'gone'
-  if (about.clinic.settings.movePolicy === 'desk-approves') return await waitForDesk(tx, deps, about, offer, choice)
+  const { movePolicy } = about.clinic.settings
+  if (movePolicy !== 'at-once') return await waitFor(tx, deps, about, offer, choice)
   return (await carryOutMove(tx, deps, about, offer, choice, 'patient')) ? 'moved' : 'gone'
 }
 
-async function waitForDesk(
+/** The time is held until the desk, or the clinic's own schedule, says so. */
+async function waitFor(
   tx: Tx,
   deps: Deps,
   about: VisitContext,
@@ -47,7 +50,10 @@ async function waitForDesk(
   if (!(await tx.slots.hold(slotId, about.booking, until, deps.clock.now()))) return 'gone'
   await tx.offers.move(offer.id, ['open'], 'waiting', { chosen: choice, until })
   await tx.messages.insert([newAnswer(deps, about, 'move-asked', { visitAt: at })])
-  await openFollowUp(tx, deps, about, 'approve-move', { offer: offer.id, to: at.toISOString() })
+  const bySchedule = await decidesSchedule(tx, about)
+  const detail = { offer: offer.id, to: at.toISOString() }
+  await openFollowUp(tx, deps, about, bySchedule ? 'enter-move' : 'approve-move', detail)
+  if (bySchedule) await askSchedule(tx, deps, about.booking, at)
   return 'waiting'
 }
 
@@ -105,10 +111,20 @@ async function moveVisit(
   deps.notice('moved', { booking: booking.id })
 }
 
+/** A visit that no schedule told of is the desk's to move. */
+async function decidesSchedule(tx: Tx, { booking, clinic }: VisitContext): Promise<boolean> {
+  return clinic.settings.movePolicy === 'schedule-decides' && (await tx.feeds.ofBooking(booking.id)) !== undefined
+}
+
+const IN_SCHEDULE = {
+  field: 'approve',
+  message: 'Move it in the schedule of the clinic: here it is moved once that schedule says so.',
+}
+
 /**
  * The desk's word on a choice that waits for it.
  * @returns whether the visit is moved: what was approved may not be had any more
- * @throws not-found, too-late (settled already, visit over)
+ * @throws not-found, too-late (settled already, visit over), bad-input (the clinic's own schedule decides)
  */
 export async function settleMove(deps: Deps, offerId: string, approve: boolean, by: string): Promise<boolean> {
   const moved = await deps.store.transact(async (tx) => {
@@ -118,6 +134,7 @@ export async function settleMove(deps: Deps, offerId: string, approve: boolean, 
     const current = await tx.offers.get(offerId)
     if (current?.state !== 'waiting' || current.chosen === null)
       throw new Failure('too-late', { message: 'This choice is no longer waiting for approval.' })
+    if (approve && (await decidesSchedule(tx, about))) throw new Failure('bad-input', IN_SCHEDULE)
     if (approve && (await carryOutMove(tx, deps, about, current, current.chosen, by))) return true
     await closeApproval(tx, deps, current, approve ? 'approved, but the time is gone' : 'move declined', by)
     await tx.offers.move(offerId, ['waiting'], 'declined')

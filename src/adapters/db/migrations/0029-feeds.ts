@@ -74,6 +74,19 @@ const STATEMENTS = [
     at timestamptz not null,
     primary key (feed, part, code)
   )`,
+  `create table feed_telling (
+    id text primary key,
+    feed text not null,
+    booking_id text not null references booking (id) on delete cascade,
+    sealed text not null,
+    made_at timestamptz not null,
+    due_at timestamptz not null,
+    failures integer not null default 0,
+    ended_at timestamptz,
+    ended text
+  )`,
+  'create index feed_telling_due on feed_telling (due_at) where ended_at is null',
+  'create index feed_telling_by_booking on feed_telling (booking_id)',
   `create table feed_erased (
     id text primary key
   )`,

@@ -52,6 +52,7 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
   feed_alias: (scope) => sql`id in (${theirIds(scope)}) or into_id in (${theirIds(scope)})`,
   feed_patient: (scope) => sql`id in (${theirIds(scope)})`,
   feed_visit: ofVisits,
+  feed_telling: ofVisits,
   offer: ofVisits,
   slot: ofVisits,
   consent: (scope) => sql`patient_id = ${scope.patientId}`,

@@ -24,6 +24,7 @@ export function feedRetention(db: AccessDb): Pick<RetentionRecords, 'removeFeedV
     removeFeedNotes: async (before) => {
       const seen = await db.deleteFrom('feed_seen').where('at', '<=', before).executeTakeFirst()
       const faults = await db.deleteFrom('feed_fault').where('at', '<=', before).executeTakeFirst()
+      await db.deleteFrom('feed_telling').where('ended_at', '<=', before).execute()
       const day = before.toISOString().slice(0, 10)
       await db.deleteFrom('feed_day').where('day', '<', day).execute()
       return Number(seen.numDeletedRows) + Number(faults.numDeletedRows)

@@ -4,6 +4,7 @@ import type { CheckLine } from '../../../domain/schedule/check-line.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db } from '../connections.ts'
 import { sealedField, UNREADABLE } from '../sealed-field.ts'
+import { tellings } from './telling.records.ts'
 import { feedRows } from './feed-rows.ts'
 import { arrivalsOf, loadKnown, lockFeed } from './load-known.ts'
 
@@ -45,6 +46,12 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
       const within = all.where('booking_id', 'is not', null).where('visit_at', '>=', from).where('visit_at', '<', to)
       return keysOf(await within.execute())
     },
+    ofBooking: async (bookingId) => {
+      const all = db.selectFrom('feed_visit').select(['id', 'feed', 'sealed']).where('booking_id', '=', bookingId)
+      const row = await all.orderBy('id').limit(1).executeTakeFirst()
+      return row && { feed: row.feed, key: rows.openVisit(row).key }
+    },
+    ...tellings(db, vault),
     codes: async () => {
       const all = await db.selectFrom('feed_code').select(['feed', 'part', 'code', 'ours']).execute()
       return all.map(({ part, ...rest }) => ({ ...rest, part: part as FeedPart }))

@@ -39,10 +39,11 @@ function reasonPart(sheet: PageContext, call: Call, who: string): Html {
   const { followUp, patient, booking } = call
   const { id, reason } = followUp
   const { title } = FOLLOW_UP_REASONS[reason]
-  const mayMove = reason === 'approve-move' && !(booking && isOver(booking, sheet.now))
+  const isMove = reason === 'approve-move' || reason === 'enter-move'
+  const mayMove = isMove && !(booking && isOver(booking, sheet.now))
   return html`<section class="reason" id="${id}" aria-label="${title}: ${who}">
 <h4>${title}${booking && html` <a href="${sheet.at(`visits/${booking.id}`)}">Visit ${sheet.dayAndClock(booking.visitAt, booking.zone)}</a>`}</h4>
-<p>${reason === 'approve-move' && !mayMove ? TOO_LATE_TO_MOVE : whatToDo(reason, patient)}</p>
+<p>${isMove && !mayMove ? TOO_LATE_TO_MOVE : whatToDo(reason, patient)}</p>
 ${herWords(followUp)}
 ${toSay(sheet, call)}
 ${mayMove ? settleForm(sheet, followUp) : endings(sheet, call)}</section>
@@ -102,11 +103,12 @@ ${endingsOf(reason).map((name) => {
 
 const formOf = (sheet: PageContext, { id }: Booking, form: LeadsTo) => `${sheet.at(`visits/${id}`)}#${FIELD_OF[form]}`
 
-function settleForm(sheet: PageContext, { id, detail }: FollowUp): Html {
+function settleForm(sheet: PageContext, { id, detail, reason }: FollowUp): Html {
   const to = typeof detail.to === 'string' ? DateTime.fromISO(detail.to, { zone: 'utc' }).toJSDate() : null
   return html`<p>${to && `The patient chose ${sheet.dayAndClock(to, sheet.clinic.zone)}. `}Either way the patient is told by text.</p>
-<form class="ends" method="post" action="${sheet.at(`calls/${id}/settle`)}"><button class="main" name="approve"
-  value="yes">Move the visit</button> <button name="approve" value="no">Decline</button></form>`
+<form class="ends" method="post" action="${sheet.at(`calls/${id}/settle`)}">${
+    reason === 'approve-move' && html`<button class="main" name="approve" value="yes">Move the visit</button> `
+  }<button name="approve" value="no">Decline</button></form>`
 }
 
 /** What the desk only has to see, in a line. */

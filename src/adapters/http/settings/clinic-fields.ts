@@ -118,6 +118,7 @@ export const CLINIC_GROUPS: readonly ClinicGroup[] = [
         choices: [
           ['at-once', 'The visit moves at once'],
           ['desk-approves', 'The desk approves it first'],
+          ['schedule-decides', 'The clinic’s own schedule, kept elsewhere, has to say so first'],
         ],
       },
       {
@@ -177,6 +178,26 @@ export const CLINIC_GROUPS: readonly ClinicGroup[] = [
         least: 1,
         most: 25,
         mayBeNone: true,
+      },
+      {
+        path: 'settings.calendar',
+        label: 'Calendars elsewhere',
+        means:
+          'Whoever has the address of a calendar sees its visits. The addresses stand on the page of the schedule.',
+        kind: 'choice',
+        choices: [
+          ['none', 'None'],
+          ['without-names', 'Show times, without names'],
+          ['with-names', 'Show times and names'],
+        ],
+      },
+      {
+        path: 'settings.calendarEdition',
+        label: 'Edition of the calendars’ addresses',
+        means: 'With another number every address of before shows nothing any more.',
+        kind: 'number',
+        least: 1,
+        most: 9999,
       },
       {
         path: 'settings.askAgainMonths',

@@ -1,4 +1,5 @@
 import type { Ack, Refusal } from '../../../domain/schedule/feed.ts'
+import { encode, escape, stamp, trimmed } from './write.ts'
 import { segmentOf, text, type Hl7Message } from './parse.ts'
 import { typeOf } from './read-siu.ts'
 
@@ -93,27 +94,4 @@ const TEXTS: Readonly<Record<number, string>> = {
 function party(message: Hl7Message, field: number): string {
   const parts = message.segments[0]?.fields[field]?.[0] ?? []
   return parts.map((part) => part.map(escape).join('&')).join('^')
-}
-
-const ESCAPES: ReadonlyMap<string, string> = new Map([
-  ['\\', '\\E\\'],
-  ['|', '\\F\\'],
-  ['^', '\\S\\'],
-  ['&', '\\T\\'],
-  ['~', '\\R\\'],
-  ['\r', ' '],
-  ['\n', ' '],
-])
-const escape = (value: string) => value.replace(/[\\|^&~\r\n]/g, (mark) => ESCAPES.get(mark)!)
-const trimmed = (segment: string) => segment.replace(/\|+$/, '')
-
-/** In UTC, with its offset: nobody needs to know where this runs. */
-const stamp = (at: Date) => `${at.toISOString().replace(/\D/g, '').slice(0, 14)}+0000`
-
-/** ASCII needs no charset; what is not says that it is UTF-8. */
-function encode(lines: readonly string[]): Uint8Array {
-  const plain = lines.every((line) => /^[\x00-\x7f]*$/.test(line))
-  const [msh, ...rest] = lines
-  const all = plain ? lines : [`${msh}||||||UNICODE UTF-8`, ...rest]
-  return new TextEncoder().encode(all.map((line) => `${line}\r`).join(''))
 }
