@@ -76,6 +76,8 @@ GET    /desk/{clinic}/service*                   d a
 POST   /desk/{clinic}/service*                   a
 GET    /desk/{clinic}/near-misses*               d c e a
 POST   /desk/{clinic}/near-misses*               d c e a
+GET    /desk/{clinic}/feeds                      d a
+POST   /desk/{clinic}/feeds/*                    d a
 GET    /desk/{clinic}/figures*                   e a
 GET    /desk/{clinic}                            d a
 GET    /desk/{clinic}/*                          d a

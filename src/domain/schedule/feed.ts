@@ -67,10 +67,14 @@ export interface Refusal {
 }
 
 /** What was made of one message, before anything is done with it. */
-export type MessageRead =
+export type MessageRead = (
   | {
       news: readonly ScheduleNews[]
       /** Why there is no news, or not all, where that is no fault: shown, and nothing follows. */
       doubts?: readonly string[]
     }
   | Refusal
+) & {
+  /** Of a table: the row, as a spreadsheet counts. */
+  row?: number
+}

@@ -20,6 +20,12 @@ export interface Needs {
   messages: readonly string[]
 }
 
+/** What a look at these visits needs. */
+export function needsOfVisits(visits: readonly string[]): Needs {
+  const nothing = { wholeSeries: [], patients: [], wholePatients: [], within: [], messages: [] }
+  return { ...nothing, visits, series: visits.map(seriesOf) }
+}
+
 /** What these pieces of news need; none of it need exist. */
 export function needsOf(news: readonly ScheduleNews[]): Needs {
   const keys = news.flatMap(({ key }) => (key ? [keyOf(key)] : []))

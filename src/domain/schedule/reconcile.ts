@@ -40,6 +40,17 @@ export function reconcile(known: Known, news: ScheduleNews, feed: Feed, now: Dat
   return { outcome, kept: { ...kept, seen: seen === '' ? [] : isRefused ? [seen, refusedAs(seen)] : [seen] } }
 }
 
+/**
+ * Looks again at a visit of which nobody told anything new: where the description says more than it did, or time has
+ * passed, what waited for a person can be done. What is still for a person is `hold` again.
+ */
+export function reconsider(known: Known, key: string, feed: Feed, now: Date): Reconciled {
+  const after = ourView(known, key, feed)
+  const stands = { before: null, after, applied: known.applied.get(key) }
+  const outcome = difference(stands, { now, isOlder: false, event: 'changed' })
+  return { outcome, kept: { ...NOTHING_KEPT, applied: appliedBy(key, outcome) } }
+}
+
 /** By what a message is known again; empty = it has no id. */
 export function seenAs({ sender, messageId, key }: ScheduleNews): string {
   return messageId === '' ? '' : `${sender} ${messageId} ${key ? keyOf(key) : ''}`

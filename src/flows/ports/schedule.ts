@@ -62,13 +62,15 @@ export type FeedPart = 'clinics' | 'languages'
 export interface FeedRecords {
   /** Locks the feed until the transaction ends: its news is taken one after the other. */
   load(feed: string, needs: Needs): Promise<KnownHere>
+  /** The same for whoever only looks: nothing is locked or written. */
+  look(feed: string, needs: Needs): Promise<KnownHere>
   keep(feed: string, here: KnownHere, changed: Changed, now: Date): Promise<void>
-  /** Counts what was done, and when news was last heard and made. */
+  /** Counts what was done, and when news was last heard and made; null = nothing was heard. */
   count(
     feed: string,
     day: string,
     counts: ReadonlyMap<string, number>,
-    heard: { at: Date; madeAt: Date | null },
+    heard: { at: Date; madeAt: Date | null } | null,
   ): Promise<void>
   addFaults(feed: string, faults: readonly FeedFault[]): Promise<void>
   /** Latest first. */

@@ -1,12 +1,14 @@
 import { Failure } from '../../domain/failure.ts'
 import { outcomeLine, refusedLine, silentLine, type CheckLine } from '../../domain/schedule/check-line.ts'
+import type { Whole } from '../../domain/schedule/completeness.ts'
 import type { Feed, MessageRead, Refusal } from '../../domain/schedule/feed.ts'
 import { needsOf } from '../../domain/schedule/needs.ts'
 import type { ScheduleNews } from '../../domain/schedule/schedule-news.ts'
-import { enqueueDue, enqueueJobs } from '../messages/enqueue-due.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
+import { absentVisits, tellAbsent } from './absent-visits.ts'
 import { describedFeed } from './described-feed.ts'
-import { Taking, type Taken } from './taking.ts'
+import { followTaken, Taking } from './taking.ts'
 
 /** News of one transaction: a file brings thousands. */
 const AT_ONCE = 50
@@ -20,11 +22,24 @@ type Item = { n: number } & ({ news: ScheduleNews } | { refusal: Refusal } | { s
 /**
  * Takes what was read of a feed, in order, and makes the visits here what they are with their clinic. What cannot be
  * done is for a person, and keeps nothing else from being done.
+ * @param whole times of which this is said to hold every visit: those that are absent are put to a person
  * @returns a line for each, as `daysix feed-check` writes them
  * @throws not-found where the site describes no such feed; an error of the database: then what is not told was not kept
  */
-export async function takeNews(deps: Deps, name: string, reads: readonly MessageRead[]): Promise<CheckLine[]> {
+export async function takeNews(
+  deps: Deps,
+  name: string,
+  reads: readonly MessageRead[],
+  whole?: Whole,
+): Promise<CheckLine[]> {
   const feed = await describedFeed(deps, name)
+  const absent = whole && (await absentVisits(deps, feed, reads, whole))
+  if (absent && 'ack' in absent) return inOne(deps, feed, [{ n: 0, refusal: absent }])
+  const lines = await takeAll(deps, feed, reads)
+  return absent ? [...lines, ...(await tellAbsent(deps, feed, absent))] : lines
+}
+
+async function takeAll(deps: Deps, feed: Feed, reads: readonly MessageRead[]): Promise<CheckLine[]> {
   const items = reads.flatMap(itemsOf)
   const lines: CheckLine[] = []
   for (let at = 0; at < items.length; at += AT_ONCE)
@@ -70,7 +85,7 @@ async function inOne(deps: Deps, feed: Feed, items: readonly Item[], failed?: Fa
     await finish(tx, deps, feed, taking, told, news)
     return { lines: told, taken: taking.taken }
   })
-  await follow(deps, taken)
+  await followTaken(deps, taken)
   return lines
 }
 
@@ -99,10 +114,4 @@ async function finish(
   await tx.feeds.keep(feed.name, taking.here, taking.changed, now)
   await tx.feeds.count(feed.name, now.toISOString().slice(0, 10), counts, { at: now, madeAt })
   await tx.feeds.addFaults(feed.name, taking.taken.faults)
-}
-
-/** What is due rings, and live pages hear of it. */
-async function follow(deps: Deps, { jobs, bookings }: Taken): Promise<void> {
-  await enqueueJobs(deps, jobs)
-  for (const [id, what] of bookings) deps.notice(what, { booking: id })
 }
