@@ -6,6 +6,8 @@ import { knownZone } from '../../domain/local-time.ts'
 import type { Feed } from '../../domain/schedule/feed.ts'
 import { PURPOSE_NAMES } from '../../domain/visits/purpose.ts'
 import { decodeStrictly } from './decode.ts'
+import type { ServerSettings } from './fhir-server/poll-server.ts'
+import { serverSchema } from './fhir-server/server-schema.ts'
 import { tellSchema } from './tell/tell-schema.ts'
 import { yamlFault } from '../gateways/read-yaml.ts'
 
@@ -78,6 +80,7 @@ const schemaFor = ({ protocols, languages }: Referred) =>
       .nullable()
       .default(null)
       .describe('A calendar or table that is fetched.'),
+    server: serverSchema.nullable().default(null),
     everyMinutes: z.number().int().min(1).max(1440).default(15),
     ownNetwork: z.boolean().default(false).describe('The address may be one of this machine or of its network.'),
   })
@@ -93,6 +96,8 @@ export interface FeedSources {
   folder: string | null
   /** A calendar or table behind an https address; null = none. It may hold a secret. */
   address: { url: string; everyMinutes: number; ownNetwork: boolean } | null
+  /** A FHIR server that is asked; null = none. */
+  server: ServerSettings | null
 }
 
 /** A feed, and where it is had from. */
@@ -116,8 +121,10 @@ export function readFeedFile(text: string, file: string, known: Referred): Descr
   if (broken !== undefined) refuse([`${file}${broken}`])
   const read = schemaFor(known).safeParse(parse(text))
   if (!read.success) refuse(read.error.issues.map((issue) => `${file}, ${faultOf(issue)}`))
-  const { folder, address: url, everyMinutes, ownNetwork, ...feed } = read.data
-  return { feed, sources: { folder, address: url === null ? null : { url, everyMinutes, ownNetwork } } }
+  const { folder, address: url, server, everyMinutes, ownNetwork, ...feed } = read.data
+  const how = { everyMinutes, ownNetwork }
+  const sources = { folder, address: url === null ? null : { url, ...how }, server: server && { ...server, ...how } }
+  return { feed, sources }
 }
 
 function faultOf({ code: kind, path, message, ...issue }: z.core.$ZodIssue): string {

@@ -91,6 +91,9 @@ export interface FeedRecords {
   due(now: Date, until: Date, limit: number): Promise<{ asking: Asking; failures: number; bookingId: string }[]>
   settle(id: string, how: 'told' | 'dropped', at: Date): Promise<void>
   putOff(id: string, until: Date): Promise<void>
+  /** Up to when a server was asked for what it has changed; null = never. */
+  polledTo(feed: string): Promise<Date | null>
+  notePolled(feed: string, to: Date): Promise<void>
   codes(): Promise<FeedCode[]>
   putCode(code: FeedCode, at: Date): Promise<void>
 }

@@ -52,6 +52,14 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
       return row && { feed: row.feed, key: rows.openVisit(row).key }
     },
     ...tellings(db, vault),
+    polledTo: async (feed) => {
+      const one = db.selectFrom('feed').select('polled_to').where('name', '=', feed)
+      return (await one.executeTakeFirst())?.polled_to ?? null
+    },
+    notePolled: async (feed, to) => {
+      await sql`insert into feed (name, polled_to) values (${feed}, ${to})
+        on conflict (name) do update set polled_to = greatest(feed.polled_to, excluded.polled_to)`.execute(db)
+    },
     codes: async () => {
       const all = await db.selectFrom('feed_code').select(['feed', 'part', 'code', 'ours']).execute()
       return all.map(({ part, ...rest }) => ({ ...rest, part: part as FeedPart }))
