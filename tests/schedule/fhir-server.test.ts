@@ -47,6 +47,7 @@ describe('a FHIR server that is asked', () => {
   const asked: string[] = []
   const tokens = new Set<string>()
   const ends: (() => void)[] = []
+  const made: { provider?: Provider } = {}
 
   beforeAll(async () => {
     world = await TestWorld.create(iso(after(0)), undefined, [], { feeds: [FEED] })
@@ -58,11 +59,10 @@ describe('a FHIR server that is asked', () => {
       await exportPKCS8((await generateKeyPair('ES384', { extractable: true })).privateKey),
     )
 
-    let provider: Provider
-    const identity = createServer((request, response) => provider.callback()(request, response))
+    const identity = createServer((request, response) => void made.provider!.callback()(request, response))
     const issuer = await listening(identity)
     ends.push(() => identity.close())
-    provider = new Provider(issuer, {
+    made.provider = new Provider(issuer, {
       clients: [
         {
           ...{ client_id: 'daysix', grant_types: ['client_credentials'], redirect_uris: [], response_types: [] },

@@ -272,9 +272,10 @@ describe('the description of a feed', () => {
     expect(sources).toEqual({
       folder: '/srv/schedule',
       address: { url: 'https://calendar.example/x.ics', everyMinutes: 5, ownNetwork: false },
+      server: null,
     })
     expect(feed).not.toHaveProperty('address')
-    expect(readFeedFile(least, 'x.yaml', known).sources).toEqual({ folder: null, address: null })
+    expect(readFeedFile(least, 'x.yaml', known).sources).toEqual({ folder: null, address: null, server: null })
   })
 
   it.each([
