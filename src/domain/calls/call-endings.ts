@@ -37,6 +37,8 @@ export const CALL_ENDINGS = {
   'not-wanted': { words: 'No specimen is wanted' },
   language: { words: 'The language is known' },
   seen: { words: 'Seen' },
+  'mended-there': { words: 'Mended in the schedule' },
+  'booked-here': { words: 'Booked here by hand' },
   'not-needed': { words: 'No call needed' },
 } as const satisfies Record<string, Ending>
 export type EndingName = keyof typeof CALL_ENDINGS
@@ -88,7 +90,7 @@ const ENDINGS_OF: Record<FollowUpReason, readonly EndingName[] | 'to-know'> = {
   'other-language': ['language'],
   'send-unknown': ['told', 'had-arrived'],
   'courtesy-unknown': ['told', 'had-arrived'],
-  'schedule-unclear': ['record-settled', 'rebooked'],
+  'schedule-unclear': ['mended-there', 'booked-here'],
 }
 
 const REASONS = Object.keys(ENDINGS_OF) as FollowUpReason[]

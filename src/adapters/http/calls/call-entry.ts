@@ -9,7 +9,7 @@ import { html, type Html } from '../pages/html.ts'
 import type { PageContext } from '../desk/page-context.ts'
 import { age, dateWords, longDay } from '../desk/when.ts'
 import { lineNote, telephone } from '../patients/line-note.ts'
-import { phoneWords, secondWords } from '../desk/words.ts'
+import { nobodyOfOurs, phoneWords, secondWords } from '../desk/words.ts'
 import type { Call, Card } from './call-data.ts'
 
 const TOO_LATE_TO_MOVE =
@@ -20,15 +20,18 @@ export function cardEntry(sheet: PageContext, card: Card): Html {
   const [{ followUp, patient }] = card
   const oldest = card.map((call) => call.followUp.openedAt).reduce((a, b) => (a < b ? a : b))
   const { id, reason, phone } = followUp
-  const who = patient ? patient.name : `not one of our patients${phone === null ? '' : `, ${phoneWords(phone)}`}`
+  const who = patient ? patient.name : `${nobodyOfOurs(followUp)}${phone === null ? '' : `, ${phoneWords(phone)}`}`
   return html`<article class="call u${FOLLOW_UP_REASONS[reason].urgency}" aria-labelledby="${id}-h">
 <div class="margin"><b>${age(oldest, sheet.now)}</b><small>since ${sheet.clock(oldest, sheet.clinic.zone)}</small></div>
 <div class="what"><h3 id="${id}-h">${who}${patient && secondWords(patient) && html` <small>${secondWords(patient)}</small>`}</h3>
 ${patient && lineNote(patient)}
 ${card.map((call) => reasonPart(sheet, call, who))}</div>
 <div class="reach">${phone && telephone(phone, patient)}${patient && html`<a href="${sheet.at(`replies/${patient.id}`)}">Conversation</a>`}
-<form method="post" action="${sheet.at(`calls/${id}/close`)}"><button name="outcome" value="no-answer"
-  aria-label="No answer: keep ${who} on the list">No answer: keep</button></form>
+${
+  (patient || phone !== null) &&
+  html`<form method="post" action="${sheet.at(`calls/${id}/close`)}"><button name="outcome" value="no-answer"
+  aria-label="No answer: keep ${who} on the list">No answer: keep</button></form>`
+}
 ${tries(sheet, card)}</div>
 </article>
 `
@@ -115,7 +118,7 @@ function settleForm(sheet: PageContext, { id, detail, reason }: FollowUp): Html 
 export function knownEntry(sheet: PageContext, { followUp, patient, booking }: Call): Html {
   const { id, reason } = followUp
   const { title } = FOLLOW_UP_REASONS[reason]
-  const name = patient?.name ?? 'not one of our patients'
+  const name = patient?.name ?? nobodyOfOurs(followUp)
   return html`<li id="${id}"><span><b>${title}: ${name}</b>${
     booking &&
     html`, <a

@@ -1,3 +1,4 @@
+import type { FollowUp } from '../../../domain/calls/follow-up.ts'
 import type { Patient } from '../../../domain/patients/patient.ts'
 import { dateWords } from './when.ts'
 import type { Channel, PlannedKind, TextKind } from '../../../domain/messages/texts/kinds.ts'
@@ -139,3 +140,7 @@ export const isBooked = ({ state }: Booking) => state === 'booked'
 
 /** Where a message is no text. */
 export const byWords = (channel: Channel): string => ({ sms: '', voice: ', by a call', email: ', by e-mail' })[channel]
+
+/** Whom a call is about that is about no patient of ours. */
+export const nobodyOfOurs = ({ reason }: Pick<FollowUp, 'reason'>): string =>
+  reason === 'schedule-unclear' ? 'An appointment of the schedule' : 'not one of our patients'

@@ -2,7 +2,7 @@ import { FOLLOW_UP_REASONS } from '../../../domain/calls/follow-up-reasons.ts'
 import { asReached, whatToDo, withEmergency, wordsToSay } from '../../../domain/calls/words-to-say.ts'
 import type { Call, Card } from '../calls/call-data.ts'
 import { dateWords, longDay } from '../desk/when.ts'
-import { phoneWords, URGENCY } from '../desk/words.ts'
+import { nobodyOfOurs, phoneWords, URGENCY } from '../desk/words.ts'
 import { html, type Child, type Html } from '../pages/html.ts'
 import { whom, type Paper, type Part } from './print-part.ts'
 
@@ -31,7 +31,7 @@ function callRow(paper: Paper, call: Call): Html {
   const { followUp, patient, booking } = call
   const { reason, phone, detail } = followUp
   const { title, urgency } = FOLLOW_UP_REASONS[reason]
-  const unknown = html`not one of our patients<small>${phone && phoneWords(phone)}</small>`
+  const unknown = html`${nobodyOfOurs(followUp)}<small>${phone && phoneWords(phone)}</small>`
   // The number that it is about may be another than the patient's.
   const other = patient && phone !== null && phone !== patient.phone && html`<small>about ${phoneWords(phone)}</small>`
   return html`<tr data-call="${followUp.id}"><td class="time"><b>${URGENCY[urgency]}</b><small>since ${paper.dayAndClock(followUp.openedAt, paper.clinic.zone)}</small></td>
