@@ -4,6 +4,7 @@ import type { CheckLine } from '../../../domain/schedule/check-line.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db } from '../connections.ts'
 import { sealedField, UNREADABLE } from '../sealed-field.ts'
+import { resourceRecords } from './resource.records.ts'
 import { tellings } from './telling.records.ts'
 import { feedRows } from './feed-rows.ts'
 import { loadKnown } from './load-known.ts'
@@ -51,6 +52,7 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
       return row && { feed: row.feed, key: rows.openVisit(row).key }
     },
     ...tellings(db, vault),
+    ...resourceRecords(db, vault, rows),
     codes: async () => {
       const all = await db.selectFrom('feed_code').select(['feed', 'part', 'code', 'ours']).execute()
       return all.map(({ part, ...rest }) => ({ ...rest, part: part as FeedPart }))
