@@ -25,8 +25,8 @@ type Item = { n: number; isFirst: boolean; isLast: boolean } & (
  * done is for a person, and keeps nothing else from being done.
  * @param versions of resources that have an address: on which conditions they are taken
  * @returns a line for each, as `daysix feed-check` writes them
- * @throws not-found where the site describes no such feed; an error of the database: then what is not told was not kept;
- *   Unmet where all was to be taken or nothing
+ * @throws not-found where the site describes no such feed; an error of the database: then what is not told was not
+ *   kept; Unmet where all was to be taken or nothing
  */
 export async function takeNews(
   deps: Deps,

@@ -23,8 +23,8 @@ export function intakeCapability(address: string): Written {
     documentation:
       `JSON only, up to ${LONGEST_BODY}. Nothing is read back: what was told is followed, not kept as it came. ` +
       'A PUT names a resource by the id of its sender; a POST is given one. Of a resource that says when it was last ' +
-      'changed (meta.lastUpdated) the latest counts. 202: taken, and waits for a person. Bundles of the types message, ' +
-      'history and collection are answered as a batch.',
+      'changed (meta.lastUpdated) the latest counts. 202: taken, and waits for a person. Bundles of the types ' +
+      'message, history and collection are answered as a batch.',
     resource: [
       taken('Appointment', ['create', 'update', 'delete'], true, 'DELETE: entered in error.'),
       taken('Patient', ['create', 'update'], false, 'Kept only where a visit is.'),
