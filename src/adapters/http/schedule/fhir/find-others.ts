@@ -49,7 +49,16 @@ export async function communications(deps: Deps, about: string): Promise<Found> 
   const [, id] = /^(?:.*\/)?Appointment\/([^/]+)$/.exec(about) ?? badInput('about', 'Name one, as Appointment/id.')
   const booking = orNotFound(await deps.store.read.bookings.get(fromFhirId(id!)), 'Appointment')
   const messages = await deps.store.read.messages.ofBooking(booking.id)
-  return { found: messages.map((message) => communicationOf({ ...message, bookingId: booking.id })) }
+  const numbers = [...new Set(messages.map(({ phone }) => phone))]
+  const refusals = await Promise.all(numbers.map((phone) => deps.store.read.optOuts.get(phone)))
+  // That a number is somebody else's is no objection of the patient's.
+  const objected = (phone: string) => {
+    const refusal = refusals[numbers.indexOf(phone)]
+    return refusal?.reason === 'stop' ? refusal.at : null
+  }
+  return {
+    found: messages.map((each) => communicationOf({ ...each, bookingId: booking.id }, objected(each.phone))),
+  }
 }
 
 /** Open calls, most urgent and oldest first. */

@@ -29,14 +29,15 @@ const MEDIA: Readonly<Record<Channel, Coded>> = {
 /**
  * R4 `Communication`: how a message of a visit stands. What it says, to whom it went, and why it was not sent where
  * that tells of the patient, is not told.
+ * @param objectedAt when the patient asked for no more messages; null = did not
  */
-export function communicationOf(message: Message & { bookingId: string }): Written {
+export function communicationOf(message: Message & { bookingId: string }, objectedAt: Date | null): Written {
   const { id, bookingId, channel, state, sentAt, endedAt } = message
   return {
     resourceType: 'Communication',
     id: toFhirId(id),
     status: STATUSES[state],
-    ...(STATUSES[state] === 'not-done' && { statusReason: reasonOf(message) }),
+    ...(STATUSES[state] === 'not-done' && { statusReason: reasonOf(message, objectedAt) }),
     medium: [MEDIA[channel]],
     about: [{ reference: `Appointment/${toFhirId(bookingId)}` }],
     ...(sentAt && { sent: instantOf(sentAt) }),
@@ -44,9 +45,11 @@ export function communicationOf(message: Message & { bookingId: string }): Writt
   }
 }
 
-function reasonOf({ state, code }: Message): Coded {
+function reasonOf({ state, endedAt }: Message, objectedAt: Date | null): Coded {
   const reason = (coded: string, text: string): Coded => ({ coding: [{ system: REASONS, code: coded }], text })
-  if (code === 'opted-out') return reason('patient-objection', 'The patient asked for no more messages.')
+  // What was planned is withdrawn by the plan that follows, which is empty.
+  if (state === 'withdrawn' && objectedAt !== null && endedAt !== null && endedAt >= objectedAt)
+    return reason('patient-objection', 'The patient asked for no more messages.')
   if (state === 'withdrawn') return { text: 'No longer to be sent.' }
   if (state === 'expired') return { text: 'Not sent in time.' }
   return state === 'failed'
