@@ -41,6 +41,7 @@ describe.skipIf(server === undefined)('two writers', () => {
         { actor: { reference: 'Location/GYN1' }, status: 'accepted' },
       ],
     })
+  const ANOTHER_DAY = { start: '2026-03-23T09:00:00-03:00', end: '2026-03-23T09:20:00-03:00' }
   const put = async (by: number, minute: number, headers: Record<string, string>) => {
     const answer = await fetch(`${served[by % 2]!.base}/api/v1/feeds/skerry/fhir/Appointment/a1`, {
       ...{ method: 'PUT', body: JSON.stringify(at(minute)) },
@@ -66,7 +67,7 @@ describe.skipIf(server === undefined)('two writers', () => {
     const post = (by: number) =>
       fetch(`${served[by % 2]!.base}/api/v1/feeds/skerry/fhir/Appointment`, {
         method: 'POST',
-        body: JSON.stringify({ ...at(55), identifier: [{ system: 'urn:new', value: '1' }] }),
+        body: JSON.stringify({ ...at(0), ...ANOTHER_DAY, identifier: [{ system: 'urn:new', value: '1' }] }),
         headers: {
           ...bearer(API_KEY),
           'Content-Type': 'application/fhir+json',
