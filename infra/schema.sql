@@ -112,6 +112,7 @@ table feed
   name text not null
   arrivals bigint not null default 0
   heard_at timestamp with time zone
+  polled_to timestamp with time zone
   made_at timestamp with time zone
   PRIMARY KEY (name)
 table feed_alias

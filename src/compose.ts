@@ -17,7 +17,7 @@ import { onceReachable } from './adapters/db/reachable.ts'
 import { retryConflicts } from './adapters/db/retry-conflicts.ts'
 import type { GatewayDeps } from './adapters/gateways/create-gateway.ts'
 import { gatewaysOf } from './adapters/gateways/described-folder.ts'
-import { feedsFrom } from './adapters/schedule/feeds-folder.ts'
+import { feedsFrom, type Described } from './adapters/schedule/feeds-folder.ts'
 import type { GateSettings } from './adapters/http/access/identify.ts'
 import { ChangeFeed } from './adapters/http/change-feed.ts'
 import { pageMaker } from './adapters/http/private-page/page-address.ts'
@@ -81,6 +81,7 @@ export interface Composed {
   metrics: Metrics
   /** Everything that patients read or hear, in every language. */
   wording: Wording
+  feedSources: Described['sources']
   close(): Promise<void>
 }
 
@@ -108,7 +109,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const wording = await orClosed(database, reading)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
-  const feeds = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
+  const fed = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
   const carried = new Set(gateways.flatMap(({ channels }) => channels))
   const newId = idMaker(time.clock, random)
   const instance = newId('w')
@@ -125,7 +126,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
     worker: { id: instance, inFlight: new Set(), waiting: new Set(), steady: () => true },
     home: homeOf(database, overrides.inMemory ? null : config.dataDir, time.clock),
     gateways: new Map(gateways.map((gateway) => [gateway.name, gateway])),
-    feeds,
+    feeds: fed.feeds,
     protocols,
     approvedTexts: approvedTexts(book, { reviewables, carried, allowDrafts: config.allowDrafts }),
     digest: (text) => vault.fingerprint(text),
@@ -148,7 +149,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   }
   const authSettings = authSettingsOf(config, vault, log)
   const close = () => deps.traces.stop().then(() => database.close())
-  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, close }
+  return { deps, log, database, vault, timing, news, authSettings, metrics, wording, feedSources: fed.sources, close }
 }
 
 /** What is kept, with its keys and its time, once the database can be reached. */
@@ -242,8 +243,7 @@ async function configured(config: Config, outside: Outside, log: Logger, metrics
     log.warn(facts, what)
     metrics.notice(what)
   }
-  const callbackUrl = `${baseOf(config)}/gateways`
-  const deps = { ...outside, secret: config.secret, callbackUrl, tell }
+  const deps = { ...outside, secret: config.secret, callbackUrl: `${baseOf(config)}/gateways`, tell }
   const described = config.gatewaysDir ? await gatewaysOf(config.gatewaysDir, deps) : []
   return config.production ? described : [...described, createPocketGateway(deps)]
 }

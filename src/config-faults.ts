@@ -12,14 +12,41 @@ export interface SettingFault {
 export function faultsTogether(env: Record<string, string | undefined>): SettingFault[] {
   const faults: SettingFault[] = []
   const fault = (field: string, message: string) => void faults.push({ field, message })
-  const local = ['127.0.0.1', '::1', 'localhost'].includes(env.HOST ?? '127.0.0.1')
-  if (!local && !env.DAYSIX_API_KEY)
+  if (!isLocal(env.HOST) && !env.DAYSIX_API_KEY)
     fault('DAYSIX_API_KEY', 'Set it: without a key the service listens on 127.0.0.1 only.')
   const provider = [env.OIDC_ISSUER, env.OIDC_CLIENT_ID, env.OIDC_CLIENT_SECRET]
   if (provider.some(Boolean) && !provider.every(Boolean))
     fault('OIDC_ISSUER', 'Set OIDC_ISSUER, OIDC_CLIENT_ID and OIDC_CLIENT_SECRET together.')
   if (env.OIDC_ISSUER && !env.PUBLIC_URL) fault('PUBLIC_URL', 'Set it: the identity provider sends people back to it.')
+  faults.push(...faultsOfMllp(env))
   return env.NODE_ENV === 'production' ? [...faults, ...faultsInProduction(env)] : faults
+}
+
+const isLocal = (host = '127.0.0.1') => ['127.0.0.1', '::1', 'localhost'].includes(host)
+
+/**
+ * MLLP has no sign-in, and its messages name patients: in production whoever is on another machine must come over TLS
+ * and show a certificate. A tunnel that does both ends on this machine, where nothing is asked.
+ */
+function faultsOfMllp(env: Record<string, string | undefined>): SettingFault[] {
+  const faults: SettingFault[] = []
+  const fault = (field: string, message: string) => void faults.push({ field, message })
+  const { MLLP_PORT, MLLP_CERT, MLLP_KEY, MLLP_CLIENT_CA, FEEDS_DIR } = env
+  if (MLLP_PORT && !FEEDS_DIR)
+    fault('FEEDS_DIR', 'Set it: without descriptions of feeds no message over MLLP is taken.')
+  if (!MLLP_PORT && (MLLP_CERT || MLLP_KEY || MLLP_CLIENT_CA)) fault('MLLP_PORT', 'Set it, or none of MLLP_….')
+  if (Boolean(MLLP_CERT) !== Boolean(MLLP_KEY))
+    fault(MLLP_CERT ? 'MLLP_KEY' : 'MLLP_CERT', 'Set MLLP_CERT and MLLP_KEY together.')
+  if (MLLP_CLIENT_CA && !MLLP_CERT) fault('MLLP_CERT', 'Set it: without TLS nobody shows a certificate.')
+  if (env.NODE_ENV !== 'production' || !MLLP_PORT || isLocal(env.MLLP_HOST ?? env.HOST)) return faults
+  const behind = 'or set MLLP_HOST to 127.0.0.1, where a tunnel of your own ends'
+  if (!MLLP_CERT && !MLLP_KEY) fault('MLLP_CERT', `In production MLLP must come over TLS: set it, ${behind}.`)
+  if (!MLLP_CLIENT_CA)
+    fault(
+      'MLLP_CLIENT_CA',
+      `MLLP has no sign-in, and senders must show a certificate in production: set it, ${behind}.`,
+    )
+  return faults
 }
 
 function faultsInProduction(env: Record<string, string | undefined>): SettingFault[] {

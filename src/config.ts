@@ -174,7 +174,8 @@ export function wantsStacks(environment: Record<string, string | undefined> = pr
 /** What the settings name on this machine, right or wrong. */
 export function placesOf(environment: Record<string, string | undefined> = process.env) {
   const { DATA_DIR = '.data', GATEWAYS_DIR, SITE_TEMPLATES_DIR, AUDIT_NOTES } = environment
-  return { DATA_DIR, GATEWAYS_DIR, SITE_TEMPLATES_DIR, AUDIT_NOTES }
+  const { MLLP_CERT, MLLP_KEY, MLLP_CLIENT_CA } = environment
+  return { DATA_DIR, GATEWAYS_DIR, SITE_TEMPLATES_DIR, AUDIT_NOTES, MLLP_CERT, MLLP_KEY, MLLP_CLIENT_CA }
 }
 
 function named(env: z.infer<typeof schema>, secret: Config['secret']): Config {

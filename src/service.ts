@@ -8,6 +8,7 @@ import { createRules } from './adapters/http/access/rules.ts'
 import { listen, type Listening } from './adapters/http/listen.ts'
 import { operations, type Readiness } from './adapters/http/operations.ts'
 import { problemHandler } from './adapters/http/problem.ts'
+import { startFeeds } from './adapters/schedule/start-feeds.ts'
 import { startRhythm } from './adapters/worker/rhythm.ts'
 import { startHeartbeat } from './adapters/worker/heartbeat.ts'
 import { startSampling } from './adapters/worker/sampling.ts'
@@ -59,10 +60,13 @@ export async function startService(config: Config, composed: Composed, role: Rol
   await refuseMissingProtocols(deps)
   await startGateways(composed, role)
   const server = role === 'worker' ? await startHealth(config, composed) : await startWeb(config, composed, extra)
+  const stopFeeds = role === 'worker' ? undefined : await startFeeds(config, composed)
   const stopHearing = hearOfApprovals(config, composed)
   const stopTiming = keepTime(composed)
   const worker = role === 'web' ? undefined : await startWorker(config, composed)
   const stops: Stop[] = [
+    // Quickly over, and nothing new comes in while sends are finished.
+    async () => stopFeeds?.(),
     async () => worker?.finish(),
     async () => server?.stop(),
     async () => stopHearing?.(),

@@ -36,6 +36,7 @@ POST   /api/v1/offers/{id}/settle                d a
 GET    /api/v1/languages                         d a
 GET    /api/v1/clinics                           d a
 PUT    /api/v1/clinics/{clinic}                  a
+GET    /api/v1/clinics/{clinic}/calendars        d a
 GET    /api/v1/patients/{id}/export              a
 DELETE /api/v1/patients/{id}                     a
 POST   /api/v1/patients/{id}/consent/withdraw    d a
@@ -86,6 +87,8 @@ GET    /desk/{clinic}/service*                   d a
 POST   /desk/{clinic}/service*                   a
 GET    /desk/{clinic}/near-misses*               d c e a
 POST   /desk/{clinic}/near-misses*               d c e a
+GET    /desk/{clinic}/feeds                      d a
+POST   /desk/{clinic}/feeds/*                    d a
 GET    /desk/{clinic}/figures*                   e a
 GET    /desk/{clinic}                            d a
 GET    /desk/{clinic}/*                          d a

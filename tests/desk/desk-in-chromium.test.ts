@@ -22,6 +22,7 @@ describe.skipIf(noChromium)('the desk in a real browser', () => {
       'calls',
       'replies',
       'openings?week=2026-03-16',
+      'feeds',
       'day-sheet',
       'prints',
       'near-misses',

@@ -34,6 +34,7 @@ const PAGES = [
   '/calls',
   '/replies',
   '/openings',
+  '/feeds',
   '/day-sheet',
   '/prints',
   '/near-misses',

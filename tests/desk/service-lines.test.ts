@@ -22,6 +22,7 @@ const WELL: Standing = {
   queue: { ms: 1 },
   room: { kind: 'disk', free: 40 * GIB, size: 100 * GIB },
   backup: { at: before(300), outcome: 'done', bytes: 3 * 1024 ** 2 },
+  feeds: [{ name: 'skerry', heardAt: before(5), silent: false }],
 }
 const lines = (changes: Partial<Standing> = {}) =>
   linesOf({ ...WELL, ...changes }, (at) => at.toISOString().slice(5, 16))
@@ -32,6 +33,7 @@ describe('what an operator reads first', () => {
       'good Overdue: No message is overdue',
       'good Who sends: 2 workers, heard 4 s ago, 1 s ago',
       'good Gateway carrier: Messages go through, as far as this process knows',
+      'good Schedule skerry: Last heard 03-09T12:55 (5 min ago)',
       "good Clocks: At most 0.3 s behind the database's",
       'good Database: Answers in 3 ms',
       'good Queue: Answers in 1 ms',
@@ -51,6 +53,12 @@ describe('what an operator reads first', () => {
       { workers: [{ silentSeconds: 25, clockOffsetMs: 0 }] },
       'Who sends',
       /1 worker, heard 25 s ago.*silent/,
+    ],
+    [
+      'a silent schedule',
+      { feeds: [{ name: 'skerry', heardAt: before(4320), silent: true }] },
+      'Schedule skerry',
+      /03-06T13:00 \(3 days ago\).*whether it still sends/,
     ],
     ['no gateway', { gateways: [] }, 'Gateways', /nothing can be sent/],
     [

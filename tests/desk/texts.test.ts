@@ -25,6 +25,7 @@ const PAGES = [
   'calls',
   'replies',
   'openings',
+  'feeds',
   'day-sheet',
   'prints',
   'near-misses',

@@ -37,6 +37,8 @@ export const CLINIC: Clinic = {
     clock: '24',
     secondOnPaper: false,
     visitMinutes: null,
+    calendar: 'none',
+    calendarEdition: 1,
     holdHours: 24,
     minConfidence: 0.5,
     gateway: 'pocket',

@@ -28,6 +28,8 @@ afterAll(() => {
   rmSync(folder, { recursive: true, force: true })
 })
 
+/** What a service needs that takes HL7 over MLLP. */
+const mllp = () => ({ DATA_DIR: join(folder, 'd1'), PORT: '0', MLLP_PORT: '0', FEEDS_DIR: join(folder, 'empty') })
 const EVERY_COMMAND = [['serve'], ['migrate'], ['person', 'list'], ['api-key', 'list'], ['sending', 'show']]
 
 describe('a start with wrong settings ends with status 78, and says every one', () => {
@@ -66,6 +68,25 @@ describe('a start with wrong settings ends with status 78, and says every one', 
     expect(wrong.stderr).not.toMatch(TRACE)
   })
 
+  it('of HL7 over MLLP: what its settings ask of each other, and in production of the line', async () => {
+    const wrong = await daysix(['serve'], { MLLP_PORT: '2575', MLLP_CERT: '/nowhere.crt' })
+    expectPlain(wrong, 78, ['FEEDS_DIR: Set it', 'MLLP_KEY: Set MLLP_CERT and MLLP_KEY together.'])
+    const more = await daysix(['serve'], { MLLP_KEY: '/nowhere.key', MLLP_CLIENT_CA: '/nowhere.ca' })
+    expectPlain(more, 78, ['MLLP_PORT: Set it', 'MLLP_CERT: Set MLLP_CERT and MLLP_KEY together.'])
+    const abroad = { NODE_ENV: 'production', MLLP_PORT: '2575', FEEDS_DIR: folder, MLLP_HOST: '0.0.0.0' }
+    const open = await daysix(['serve'], abroad)
+    expect(open.stderr).toContain('MLLP_CERT: In production MLLP must come over TLS')
+    expect(open.stderr).toContain('MLLP_CLIENT_CA: MLLP has no sign-in')
+    const near = await daysix(['serve'], { ...abroad, MLLP_HOST: '127.0.0.1' })
+    expect(near.stderr).not.toContain('MLLP_')
+  })
+
+  it('of certificates that are none', async () => {
+    const file = join(folder, 'file')
+    const ended = await daysix(['serve'], { ...mllp(), MLLP_CERT: file, MLLP_KEY: file })
+    expectPlain(ended, 78, [`MLLP_CERT: ${file} and ${file} are no certificate and its key, in PEM`, /Name the right/])
+  })
+
   it('of the folder for the protocols of the site', async () => {
     for (const where of ['nowhere', 'file', 'empty']) {
       const SITE_TEMPLATES_DIR = join(folder, where)
@@ -85,6 +106,16 @@ describe('a start on a machine that is not as the settings say ends with status 
     const HOST = '192.0.2.7' // TEST-NET-1, RFC 5737
     const elsewhere = await daysix(['serve'], { DATA_DIR, HOST, DAYSIX_API_KEY: 'a-key-of-the-test' })
     expectPlain(elsewhere, 1, ['HOST: 192.0.2.7 is no address of this machine'])
+  })
+
+  it('where the port for HL7 is in use, or a certificate is not there', async () => {
+    expectPlain(await daysix(['serve'], { ...mllp(), MLLP_PORT: String(port) }), 1, [
+      `MLLP_PORT: port ${port} of 127.0.0.1 is in use`,
+      /set MLLP_PORT/,
+    ])
+    const nowhere = join(folder, 'nowhere.crt')
+    const ended = await daysix(['serve'], { ...mllp(), MLLP_CERT: nowhere, MLLP_KEY: join(folder, 'file') })
+    expectPlain(ended, 1, [`MLLP_CERT: ${nowhere} is not there`])
   })
 
   it('where the data folder cannot be one, for every command', async () => {

@@ -24,6 +24,7 @@ export const FEED: Feed = {
   settleMinutes: 5,
   columns: {},
   dateOrder: null,
+  hl7Sender: { application: '', facility: '' },
   production: true,
   testNames: [],
 }

@@ -159,6 +159,7 @@ describe('whatever is sent', () => {
       '/harbour/calls',
       '/harbour/replies',
       '/harbour/openings',
+      '/harbour/feeds',
       '/harbour/day-sheet',
       '/harbour/texts',
       '/harbour/service',

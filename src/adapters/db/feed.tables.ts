@@ -5,6 +5,8 @@ export interface FeedTable {
   name: string
   arrivals: Generated<string>
   heard_at: Date | null
+  /** Up to when a server was asked for what it changed. */
+  polled_to: Date | null
   made_at: Date | null
 }
 

@@ -13,6 +13,8 @@ interface SystemError {
   address?: string
   port?: number
   hostname?: string
+  /** What the names of the settings begin with that say where to listen. */
+  settings?: string
 }
 
 /** What went wrong in a few plain lines: what, where, how to mend it. Only by codes: a message may hold a value. */
@@ -25,14 +27,15 @@ export function faultWords(error: unknown, places: Places = {}): string {
   return `Something nobody foresaw: ${[name, code].filter(Boolean).join(' ')}. Set LOG_LEVEL=debug to see where.`
 }
 
-function listenWords({ code, syscall, address, port }: SystemError): string | undefined {
+function listenWords({ code, syscall, address, port, settings = '' }: SystemError): string | undefined {
   if (syscall !== 'listen' && !(code === 'ENOTFOUND' && port !== undefined)) return undefined
+  const [HOST, PORT] = [`${settings}HOST`, `${settings}PORT`]
   if (code === 'EADDRINUSE')
-    return `PORT: port ${port} of ${address} is in use.\nStop what listens there (perhaps another Daysix), or set PORT to a free one.`
+    return `${PORT}: port ${port} of ${address} is in use.\nStop what listens there (perhaps another Daysix), or set ${PORT} to a free one.`
   if (code === 'EADDRNOTAVAIL')
-    return `HOST: ${address} is no address of this machine.\nSet HOST to one of its own: 127.0.0.1 for this machine alone, 0.0.0.0 for all its networks.`
+    return `${HOST}: ${address} is no address of this machine.\nSet ${HOST} to one of its own: 127.0.0.1 for this machine alone, 0.0.0.0 for all its networks.`
   if (code === 'EACCES' || code === 'EPERM')
-    return `PORT: this account may not listen on port ${port}.\nSet PORT to one above 1023, with a proxy in front.`
+    return `${PORT}: this account may not listen on port ${port}.\nSet ${PORT} to one above 1023, with a proxy in front.`
   return undefined
 }
 

@@ -22,6 +22,17 @@ REFUSED.addAddress('fd00:ec2::254', 'ipv6') // metadata of one cloud
 REFUSED.addSubnet('64:ff9b::', 96, 'ipv6')
 REFUSED.addSubnet('2002::', 16, 'ipv6')
 
+/** This machine and the networks around it, where what answers is nobody's schedule unless a site says so. */
+const OWN = new BlockList()
+OWN.addSubnet('127.0.0.0', 8, 'ipv4')
+OWN.addSubnet('10.0.0.0', 8, 'ipv4') // private, RFC 1918
+OWN.addSubnet('172.16.0.0', 12, 'ipv4')
+OWN.addSubnet('192.168.0.0', 16, 'ipv4')
+OWN.addSubnet('100.64.0.0', 10, 'ipv4') // shared, RFC 6598
+OWN.addSubnet('198.18.0.0', 15, 'ipv4') // benchmarks, RFC 2544
+OWN.addAddress('::1', 'ipv6')
+OWN.addSubnet('fc00::', 7, 'ipv6') // private, RFC 4193
+
 /** Why a connection was refused; the gateway reports it as not sent. */
 export class EgressRefused extends Error {
   readonly code = 'EGRESS_REFUSED'
@@ -39,16 +50,25 @@ export function isRefusedAddress(address: string): boolean {
   return REFUSED.check(address, family === 4 ? 'ipv4' : 'ipv6')
 }
 
+/** An address of this machine or of the networks around it, or one that is never a peer. */
+export function isOwnAddress(address: string): boolean {
+  return isRefusedAddress(address) || OWN.check(address, isIP(address) === 4 ? 'ipv4' : 'ipv6')
+}
+
 /**
  * Resolves a name for a connection, and refuses it when any of its addresses is one that no gateway has. It stands
  * where the connection is made, so a name that changes its address between check and use gains nothing.
  * @param allowed addresses that a site has allowed by name.
+ * @param refuses which addresses are refused
  */
-export function guardedLookup(allowed: ReadonlySet<string> = new Set()): LookupFunction {
+export function guardedLookup(
+  allowed: ReadonlySet<string> = new Set(),
+  refuses: (address: string) => boolean = isRefusedAddress,
+): LookupFunction {
   return (hostname, options, callback) => {
     resolve(hostname, { ...options, all: true }, (error, addresses) => {
       if (error) return callback(error, '')
-      if (addresses.some(({ address }) => !allowed.has(address) && isRefusedAddress(address)))
+      if (addresses.some(({ address }) => !allowed.has(address) && refuses(address)))
         return callback(new EgressRefused(), '')
       answer(addresses, options.all === true, callback)
     })
@@ -65,7 +85,11 @@ function answer(addresses: LookupAddress[], all: boolean, callback: Parameters<L
  * A host written as an address is never looked up, so it is judged by itself, before connecting.
  * @param hostname of a URL: IPv6 in brackets
  */
-export function isRefusedLiteral(hostname: string, allowed: ReadonlySet<string> = new Set()): boolean {
+export function isRefusedLiteral(
+  hostname: string,
+  allowed: ReadonlySet<string> = new Set(),
+  refuses: (address: string) => boolean = isRefusedAddress,
+): boolean {
   const address = hostname.replace(/^\[|\]$/g, '')
-  return isIP(address) !== 0 && !allowed.has(address) && isRefusedAddress(address)
+  return isIP(address) !== 0 && !allowed.has(address) && refuses(address)
 }

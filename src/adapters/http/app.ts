@@ -28,6 +28,7 @@ import { STYLE_SHEET } from './pages/style-sheet.ts'
 import { refuseDeep } from './json-depth.ts'
 import { operations, type Readiness } from './operations.ts'
 import { OVER_TLS } from './own-forms.ts'
+import { calendars } from './schedule/calendars.ts'
 import { messageBodies } from './schedule/feed-routes.ts'
 import { fhirBodies } from './schedule/fhir/bodies.ts'
 import { patientRouter } from './private-page/patient-router.ts'
@@ -85,6 +86,7 @@ export function createApp(options: AppOptions): Express {
     cautionsPage(authSettings.cover),
   )
   app.use('/v', gate.limits.page, patientRouter(deps, wording))
+  app.use('/calendars', gate.limits.page, calendars(deps))
   app.get('/assets/daysix.css', (_request, response) => response.sendFile(STYLE_SHEET))
   if (extra) app.use(extra)
   app.get('/', gate.known, startPage(deps), plainTrouble)

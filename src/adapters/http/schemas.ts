@@ -6,7 +6,7 @@ import { PURPOSE_NAMES } from '../../domain/visits/purpose.ts'
 import { USUAL_MOVE_LIMIT } from '../../domain/visits/move-limit.ts'
 import { checkHours } from '../../domain/preparation/sending-hours.ts'
 import { LONGEST_ASK_AGAIN_MONTHS, USUAL_ASK_AGAIN_MONTHS } from '../../domain/patients/changed-hands.ts'
-import { CLOCK_HOURS, EMERGENCY_NUMBER } from '../../domain/region/clinic.ts'
+import { CALENDAR_OUT, CLOCK_HOURS, EMERGENCY_NUMBER } from '../../domain/region/clinic.ts'
 import { by, consentSchema, date, patientAmendmentSchema, patientSchema } from './patients/patient-schemas.ts'
 
 /** Request bodies and queries of the API. The OpenAPI document is generated from these. */
@@ -194,6 +194,13 @@ export const clinicSchema = z.strictObject({
           'Below this age at the visit a guardian must receive the messages, or a person tells and nothing is sent. ' +
             'Null: no rule of the clinic’s own. Local law prevails.',
         ),
+      calendar: z.enum(CALENDAR_OUT).default('none').describe('Whether calendars elsewhere may show its visits.'),
+      calendarEdition: z
+        .int()
+        .min(1)
+        .max(9999)
+        .default(1)
+        .describe('Another number makes every address of its calendars another.'),
       askAgainMonths: z
         .int()
         .min(1)

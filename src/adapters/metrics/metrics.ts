@@ -3,6 +3,7 @@ import { isAboutHer } from '../../domain/messages/voice/retry-call.ts'
 import type { Gateway } from '../../flows/ports/gateway.ts'
 import type { DatabaseClock } from '../clock/database-clock.ts'
 import type { Clock, Store } from '../../flows/ports/deps.ts'
+import { feedMetrics, type FeedMetrics } from './feed-metrics.ts'
 
 /** What this process measures, in the Prometheus format. Labels are our own words: no ids, nothing about anybody. */
 export interface Metrics {
@@ -17,6 +18,8 @@ export interface Metrics {
   answered(facts: { method: string; route: string; status: number | 'away' }, seconds: number): void
   /** The same gateway, with its sends timed. */
   timed(gateway: Gateway): Gateway
+  /** Of schedules that are kept elsewhere. */
+  readonly feeds: FeedMetrics
 }
 
 const SECONDS = [0.005, 0.02, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 15, 60]
@@ -59,6 +62,7 @@ export function createMetrics(
   const gateways = gatewayGauge(registers)
   return {
     contentType: registry.contentType,
+    feeds: feedMetrics(registers),
     text: () => registry.metrics(),
     notice: (what) => events.inc({ what }),
     late: (seconds) => lateness.observe(Math.max(0, seconds)),

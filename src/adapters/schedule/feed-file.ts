@@ -1,3 +1,4 @@
+import { isAbsolute } from 'node:path'
 import { parse } from 'yaml'
 import * as z from 'zod'
 import { Failure } from '../../domain/failure.ts'
@@ -5,6 +6,8 @@ import { knownZone } from '../../domain/local-time.ts'
 import type { Feed } from '../../domain/schedule/feed.ts'
 import { PURPOSE_NAMES } from '../../domain/visits/purpose.ts'
 import { decodeStrictly } from './decode.ts'
+import type { ServerSettings } from './fhir-server/poll-server.ts'
+import { serverSchema } from './fhir-server/server-schema.ts'
 import { tellSchema } from './tell/tell-schema.ts'
 import { yamlFault } from '../gateways/read-yaml.ts'
 
@@ -58,8 +61,28 @@ const schemaFor = ({ protocols, languages }: Referred) =>
     settleMinutes: z.number().int().min(0).max(120).default(3),
     columns: z.record(z.string(), words).default({}),
     dateOrder: z.enum(['day-month', 'month-day']).nullable().default(null),
+    hl7Sender: z
+      .strictObject({ application: code.default(''), facility: code.default('') })
+      .default({ application: '', facility: '' }),
     production: z.boolean().default(true),
     testNames: z.array(words).default([]),
+    folder: z
+      .string()
+      .max(500)
+      .refine(isAbsolute, 'Give the whole path, from the root.')
+      .nullable()
+      .default(null)
+      .describe('Files that appear in it are taken.'),
+    address: z
+      .string()
+      .max(2000)
+      .refine(isHttps, 'Give an address that begins with https://.')
+      .nullable()
+      .default(null)
+      .describe('A calendar or table that is fetched.'),
+    server: serverSchema.nullable().default(null),
+    everyMinutes: z.number().int().min(1).max(1440).default(15),
+    ownNetwork: z.boolean().default(false).describe('The address may be one of this machine or of its network.'),
   })
 
 const oneOf = (known: ReadonlySet<string>, what: string) =>
@@ -67,16 +90,41 @@ const oneOf = (known: ReadonlySet<string>, what: string) =>
     error: ({ input }) => `There is no ${what} "${String(input)}". Known: ${[...known].sort().join(', ')}.`,
   })
 
+/** Where a feed is had from, beside what is sent to the service. */
+export interface FeedSources {
+  /** Its files are taken in the order of their names. */
+  folder: string | null
+  /** A calendar or table behind an https address; null = none. It may hold a secret. */
+  address: { url: string; everyMinutes: number; ownNetwork: boolean } | null
+  /** A FHIR server that is asked; null = none. */
+  server: ServerSettings | null
+}
+
+/** A feed, and where it is had from. */
+export interface DescribedFeed {
+  feed: Feed
+  sources: FeedSources
+}
+
 /**
  * A feed as its file describes it.
  * @param file its name, for the faults
  * @throws bad-config with every fault, each with where it stands and how to mend it
  */
 export function readFeed(text: string, file: string, known: Referred): Feed {
+  return readFeedFile(text, file, known).feed
+}
+
+/** As `readFeed`, with where it is had from. */
+export function readFeedFile(text: string, file: string, known: Referred): DescribedFeed {
   const broken = yamlFault(text)
   if (broken !== undefined) refuse([`${file}${broken}`])
   const read = schemaFor(known).safeParse(parse(text))
-  return read.success ? read.data : refuse(read.error.issues.map((issue) => `${file}, ${faultOf(issue)}`))
+  if (!read.success) refuse(read.error.issues.map((issue) => `${file}, ${faultOf(issue)}`))
+  const { folder, address: url, server, everyMinutes, ownNetwork, ...feed } = read.data
+  const how = { everyMinutes, ownNetwork }
+  const sources = { folder, address: url === null ? null : { url, ...how }, server: server && { ...server, ...how } }
+  return { feed, sources }
 }
 
 function faultOf({ code: kind, path, message, ...issue }: z.core.$ZodIssue): string {
@@ -96,6 +144,10 @@ function isZone(zone: string): boolean {
   } catch {
     return false
   }
+}
+
+function isHttps(address: string): boolean {
+  return URL.canParse(address) && new URL(address).protocol === 'https:'
 }
 
 function hasAny(table: Record<string, unknown>): boolean {

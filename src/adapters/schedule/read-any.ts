@@ -2,9 +2,8 @@ import type { Feed, MessageRead } from '../../domain/schedule/feed.ts'
 import { readFhir, readNdjson } from './fhir/read-fhir.ts'
 import { readTable } from './files/read-table.ts'
 import { readCalendar } from './icalendar/read-calendar.ts'
-import { parse } from './hl7/parse.ts'
 import { splitMessages } from './hl7/mllp.ts'
-import { readMessage } from './hl7/read-siu.ts'
+import { readFramed } from './hl7/read-framed.ts'
 import type { ReadContext } from './read-context.ts'
 
 /**
@@ -32,11 +31,7 @@ const WORKBOOK: MessageRead = {
 }
 
 function readHl7(bytes: Uint8Array, feed: Feed, context: ReadContext): MessageRead[] {
-  return splitMessages(bytes).map((framed) => {
-    if ('fault' in framed) return { ack: 'AR', code: 207, at: '', why: framed.fault }
-    const parsed = parse(framed.frame, feed.charset)
-    return 'refusal' in parsed ? parsed.refusal : readMessage(parsed.message, feed, context)
-  })
+  return splitMessages(bytes).map((framed) => readFramed(framed, feed, context).read)
 }
 
 /** One resource or bundle, or one resource a line. */

@@ -21,6 +21,10 @@ export const EMERGENCY_NUMBER = /^\d{2,6}$/
 export const CLOCK_HOURS = ['24', '12'] as const
 export type ClockHours = (typeof CLOCK_HOURS)[number]
 
+/** What of visits may be shown in calendars elsewhere. */
+export const CALENDAR_OUT = ['none', 'without-names', 'with-names'] as const
+export type CalendarOut = (typeof CALENDAR_OUT)[number]
+
 export interface ClinicSettings {
   hours: SendingHours
   /**
@@ -38,6 +42,10 @@ export interface ClinicSettings {
   askAgainMonths: number
   /** Whether birth dates and own numbers are printed on the day sheet. */
   secondOnPaper: boolean
+  /** Whether calendars elsewhere may show its visits, and whether with names. */
+  calendar: CalendarOut
+  /** With another one, every address of its calendars is another. */
+  calendarEdition: number
   /** How long a visit lasts; null = as its protocol says. */
   visitMinutes: number | null
   /** Hours an offered opening is held. */

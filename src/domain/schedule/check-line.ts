@@ -35,7 +35,7 @@ export function outcomeLine(n: number, news: ScheduleNews, outcome: Outcome, zon
     ...(visit && { visit: inZone(visit.startsAt, zone).toFormat("yyyy-MM-dd'T'HH:mmZZ") }),
     ...(news.key && { key: shortKey(news.key) }),
     ...(why !== '' && { why }),
-    ack: 'ack' in outcome ? outcome.ack : 'AA',
+    ack: ('ack' in outcome && outcome.ack) || 'AA',
   }
 }
 

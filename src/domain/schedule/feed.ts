@@ -43,6 +43,8 @@ export interface Feed {
   columns: Readonly<Record<string, string>>
   /** With files: the order of day and month where a column leaves it open; null = such a file is refused. */
   dateOrder: 'day-month' | 'month-day' | null
+  /** Whose HL7 v2 messages over MLLP are this feed's (MSH-3, MSH-4); empty = any. */
+  hl7Sender: { application: string; facility: string }
   /** Messages marked as tests are refused (HL7 MSH-11 other than P). */
   production: boolean
   /** A family name that begins so is no patient. */
@@ -65,10 +67,14 @@ export interface Refusal {
 }
 
 /** What was made of one message, before anything is done with it. */
-export type MessageRead =
+export type MessageRead = (
   | {
       news: readonly ScheduleNews[]
       /** Why there is no news, or not all, where that is no fault: shown, and nothing follows. */
       doubts?: readonly string[]
     }
   | Refusal
+) & {
+  /** Of a table: the row, as a spreadsheet counts. */
+  row?: number
+}

@@ -1,7 +1,7 @@
 import type { ScheduleNews } from './schedule-news.ts'
 import { keyOf } from './schedule-news.ts'
 import { nameOf } from './reconcile-patient.ts'
-import { seenAs } from './reconcile.ts'
+import { refusedAs, seenAs } from './reconcile.ts'
 import { seriesOf } from './our-view.ts'
 
 /** What must be known for some news to be reconciled. */
@@ -20,6 +20,12 @@ export interface Needs {
   messages: readonly string[]
 }
 
+/** What a look at these visits needs. */
+export function needsOfVisits(visits: readonly string[]): Needs {
+  const nothing = { wholeSeries: [], patients: [], wholePatients: [], within: [], messages: [] }
+  return { ...nothing, visits, series: visits.map(seriesOf) }
+}
+
 /** What these pieces of news need; none of it need exist. */
 export function needsOf(news: readonly ScheduleNews[]): Needs {
   const keys = news.flatMap(({ key }) => (key ? [keyOf(key)] : []))
@@ -34,6 +40,9 @@ export function needsOf(news: readonly ScheduleNews[]): Needs {
     patients: [...patients, ...merged],
     wholePatients: [...aboutPeople.flatMap(({ patient }) => patient?.ids.map(nameOf) ?? []), ...merged],
     within: news.flatMap(({ times = [] }) => times.map(({ from, to }) => ({ from, to }))),
-    messages: news.map(seenAs).filter((each) => each !== ''),
+    messages: news.flatMap((one) => {
+      const seen = seenAs(one)
+      return seen === '' ? [] : [seen, refusedAs(seen)]
+    }),
   }
 }

@@ -9,7 +9,7 @@ export type Outcome =
   | { does: 'cancel' | 'no-show'; visit: OurVisit | null; why: string }
   | { does: 'merge'; why: string }
   | { does: 'times'; opens: boolean; times: readonly OurTimes[]; why: string }
-  | { does: 'nothing'; visit: OurVisit | null; why: string }
+  | { does: 'nothing'; visit: OurVisit | null; why: string; ack?: Ack }
   /** A person must look. `AE`: so must whoever sent it, since a code or value cannot be used. */
   | { does: 'hold'; visit: OurVisit | null; why: string; ack: Ack }
 

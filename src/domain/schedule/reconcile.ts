@@ -27,20 +27,37 @@ const STATES: Partial<Record<ScheduleEvent, TheirState>> = {
  */
 export function reconcile(known: Known, news: ScheduleNews, feed: Feed, now: Date): Reconciled {
   const seen = seenAs(news)
-  if (seen !== '' && known.seen.has(seen))
-    return { outcome: nothing('The same message came before.'), kept: NOTHING_KEPT }
+  if (seen !== '' && known.seen.has(seen)) {
+    const again = nothing('The same message came before.')
+    return { outcome: known.seen.has(refusedAs(seen)) ? { ...again, ack: 'AE' } : again, kept: NOTHING_KEPT }
+  }
   const by: Stamp = {
     ...{ sequence: news.sequence, madeAt: news.madeAt?.getTime() ?? null },
     ...{ messageId: news.messageId, arrival: known.arrivals },
   }
   const { outcome, kept } = byKind(known, news, feed, { now, by })
-  return { outcome, kept: { ...kept, seen: seen === '' ? [] : [seen] } }
+  const isRefused = 'ack' in outcome && outcome.ack === 'AE'
+  return { outcome, kept: { ...kept, seen: seen === '' ? [] : isRefused ? [seen, refusedAs(seen)] : [seen] } }
+}
+
+/**
+ * Looks again at a visit of which nobody told anything new: where the description says more than it did, or time has
+ * passed, what waited for a person can be done. What is still for a person is `hold` again.
+ */
+export function reconsider(known: Known, key: string, feed: Feed, now: Date): Reconciled {
+  const after = ourView(known, key, feed)
+  const stands = { before: null, after, applied: known.applied.get(key) }
+  const outcome = difference(stands, { now, isOlder: false, event: 'changed' })
+  return { outcome, kept: { ...NOTHING_KEPT, applied: appliedBy(key, outcome) } }
 }
 
 /** By what a message is known again; empty = it has no id. */
 export function seenAs({ sender, messageId, key }: ScheduleNews): string {
   return messageId === '' ? '' : `${sender} ${messageId} ${key ? keyOf(key) : ''}`
 }
+
+/** By what it is known again that a message was answered with `AE`: when it comes again, so it is again. */
+export const refusedAs = (seen: string): string => `${seen} AE`
 
 interface Moment {
   now: Date
@@ -133,7 +150,11 @@ function endSeries(
   }
 }
 
-const nothing = (why: string, visit: OurVisit | null = null): Outcome => ({ does: 'nothing', visit, why })
+const nothing = (why: string, visit: OurVisit | null = null): Outcome & { does: 'nothing' } => ({
+  does: 'nothing',
+  visit,
+  why,
+})
 const hold = (visit: OurVisit | null, why: string, ack: Ack = 'AA'): Outcome => ({ does: 'hold', visit, why, ack })
 
 interface Asked {

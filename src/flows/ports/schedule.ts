@@ -75,13 +75,15 @@ export interface ResourceVersion {
 export interface FeedRecords {
   /** Locks the feed until the transaction ends: its news is taken one after the other. */
   load(feed: string, needs: Needs): Promise<KnownHere>
+  /** The same for whoever only looks: nothing is locked or written. */
+  look(feed: string, needs: Needs): Promise<KnownHere>
   keep(feed: string, here: KnownHere, changed: Changed, now: Date): Promise<void>
-  /** Counts what was done, and when news was last heard and made. */
+  /** Counts what was done, and when news was last heard and made; null = nothing was heard. */
   count(
     feed: string,
     day: string,
     counts: ReadonlyMap<string, number>,
-    heard: { at: Date; madeAt: Date | null },
+    heard: { at: Date; madeAt: Date | null } | null,
   ): Promise<void>
   addFaults(feed: string, faults: readonly FeedFault[]): Promise<void>
   /** Latest first. */
@@ -114,6 +116,9 @@ export interface FeedRecords {
     version: ResourceVersion,
     about: { key: string | null; identifiers: readonly Identified[] },
   ): Promise<void>
+  /** Up to when a server was asked for what it has changed; null = never. */
+  polledTo(feed: string): Promise<Date | null>
+  notePolled(feed: string, to: Date): Promise<void>
   codes(): Promise<FeedCode[]>
   putCode(code: FeedCode, at: Date): Promise<void>
 }

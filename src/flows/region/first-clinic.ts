@@ -14,6 +14,8 @@ export const USUAL_SETTINGS: ClinicSettings = {
   askAgainMonths: USUAL_ASK_AGAIN_MONTHS,
   secondOnPaper: false,
   visitMinutes: null,
+  calendar: 'none',
+  calendarEdition: 1,
   holdHours: 24,
   minConfidence: 0.65,
   gateway: 'pocket',

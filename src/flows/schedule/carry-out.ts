@@ -1,6 +1,7 @@
 import { Failure } from '../../domain/failure.ts'
 import { samePerson } from '../../domain/patients/same-person.ts'
 import { toE164 } from '../../domain/patients/phone.ts'
+import type { Clinic } from '../../domain/region/clinic.ts'
 import type { Booking } from '../../domain/visits/booking.ts'
 import type { Feed } from '../../domain/schedule/feed.ts'
 import type { OurVisit } from '../../domain/schedule/our-visit.ts'
@@ -52,15 +53,15 @@ export async function carryOut(tx: Tx, deps: Deps, feed: Feed, change: Change): 
 
 async function book(tx: Tx, deps: Deps, feed: Feed, visit: OurVisit, notBefore: Date): Promise<CarriedOut> {
   const request = requestOf(visit, feed, notBefore)
-  const before = await bookedBefore(tx, visit)
+  const clinic = await clinicOf(tx, visit.clinic)
+  const before = await bookedBefore(tx, clinic, visit)
   if (before) return { bookingId: before.id, jobs: [] }
-  const { booking, jobs } = await bookVisit(tx, deps, request)
+  const { booking, jobs } = await bookVisit(tx, deps, request, clinic)
   return { bookingId: booking.id, jobs }
 }
 
 /** Somebody typed it in before the schedule told of it. */
-async function bookedBefore(tx: Tx, { clinic: id, patient, startsAt }: OurVisit): Promise<Booking | undefined> {
-  const clinic = await clinicOf(tx, id)
+async function bookedBefore(tx: Tx, clinic: Clinic, { patient, startsAt }: OurVisit): Promise<Booking | undefined> {
   const there = await tx.patients.lockAt(toE164(patient.phone, clinic.country, 'patient.phone'), clinic.id)
   const { name, birthDate, ownNumber } = patient
   const second = { ...(birthDate !== null && { birthDate }), ...(ownNumber !== null && { ownNumber }) }

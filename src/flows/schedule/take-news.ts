@@ -1,12 +1,14 @@
 import { Failure } from '../../domain/failure.ts'
 import { outcomeLine, refusedLine, silentLine, type CheckLine } from '../../domain/schedule/check-line.ts'
+import type { Whole } from '../../domain/schedule/completeness.ts'
 import type { Feed, MessageRead, Refusal } from '../../domain/schedule/feed.ts'
 import { needsOf } from '../../domain/schedule/needs.ts'
 import type { ScheduleNews } from '../../domain/schedule/schedule-news.ts'
-import { enqueueDue, enqueueJobs } from '../messages/enqueue-due.ts'
+import { enqueueDue } from '../messages/enqueue-due.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
+import { absentVisits, tellAbsent } from './absent-visits.ts'
 import { describedFeed } from './described-feed.ts'
-import { Taking, type Taken } from './taking.ts'
+import { followTaken, Taking } from './taking.ts'
 import { unmetLine, type Versions } from './versions.ts'
 
 /** News of one transaction: a file brings thousands. */
@@ -23,23 +25,43 @@ type Item = { n: number; isFirst: boolean; isLast: boolean } & (
 /**
  * Takes what was read of a feed, in order, and makes the visits here what they are with their clinic. What cannot be
  * done is for a person, and keeps nothing else from being done.
- * @param versions of resources that have an address: on which conditions they are taken
+ * @param whole times of which this is said to hold every visit: those that are absent are put to a person
  * @returns a line for each, as `daysix feed-check` writes them
  * @throws not-found where the site describes no such feed; an error of the database: then what is not told was not
- *   kept; Unmet where all was to be taken or nothing
+ *   kept
  */
 export async function takeNews(
   deps: Deps,
   name: string,
   reads: readonly MessageRead[],
-  versions?: Versions,
+  whole?: Whole,
 ): Promise<CheckLine[]> {
   const feed = await describedFeed(deps, name)
+  const absent = whole && (await absentVisits(deps, feed, reads, whole))
+  if (absent && 'ack' in absent) return inOne({ deps, feed }, [{ n: 0, isFirst: true, isLast: true, refusal: absent }])
+  const lines = await takeAll({ deps, feed }, reads)
+  return absent ? [...lines, ...(await tellAbsent(deps, feed, absent))] : lines
+}
+
+/**
+ * The same of resources that have an address, each as far as what is asked of its version holds.
+ * @throws Unmet where all was to be taken or nothing
+ */
+export async function takeVersioned(
+  deps: Deps,
+  name: string,
+  reads: readonly MessageRead[],
+  versions: Versions,
+): Promise<CheckLine[]> {
+  return takeAll({ deps, feed: await describedFeed(deps, name), versions }, reads)
+}
+
+async function takeAll(task: Task, reads: readonly MessageRead[]): Promise<CheckLine[]> {
+  const { deps, versions } = task
   const items = reads.flatMap(itemsOf)
   const step = versions?.isWhole ? Math.max(items.length, 1) : AT_ONCE
   const lines: CheckLine[] = []
-  for (let at = 0; at < items.length; at += step)
-    lines.push(...(await takeSome({ deps, feed, versions }, items.slice(at, at + step))))
+  for (let at = 0; at < items.length; at += step) lines.push(...(await takeSome(task, items.slice(at, at + step))))
   if (lines.some(({ does }) => PLANS.has(does))) await enqueueDue(deps)
   return lines
 }
@@ -48,7 +70,7 @@ export async function takeNews(
 interface Task {
   deps: Deps
   feed: Feed
-  versions: Versions | undefined
+  versions?: Versions
 }
 
 function itemsOf(read: MessageRead, index: number): Item[] {
@@ -114,7 +136,7 @@ async function inOne(
     await finish(tx, deps, feed, taking, told, news)
     return { lines: told, taken: taking.taken }
   })
-  await follow(deps, taken)
+  await followTaken(deps, taken)
   return lines
 }
 
@@ -155,10 +177,4 @@ async function finish(
   await tx.feeds.keep(feed.name, taking.here, taking.changed, now)
   await tx.feeds.count(feed.name, now.toISOString().slice(0, 10), counts, { at: now, madeAt })
   await tx.feeds.addFaults(feed.name, taking.taken.faults)
-}
-
-/** What is due rings, and live pages hear of it. */
-async function follow(deps: Deps, { jobs, bookings }: Taken): Promise<void> {
-  await enqueueJobs(deps, jobs)
-  for (const [id, what] of bookings) deps.notice(what, { booking: id })
 }

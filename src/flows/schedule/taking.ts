@@ -2,15 +2,16 @@ import type { Failure } from '../../domain/failure.ts'
 import type { Feed, Refusal } from '../../domain/schedule/feed.ts'
 import type { OurVisit } from '../../domain/schedule/our-visit.ts'
 import type { Outcome } from '../../domain/schedule/outcome.ts'
-import { reconcile } from '../../domain/schedule/reconcile.ts'
+import { reconcile, reconsider } from '../../domain/schedule/reconcile.ts'
 import { remember, type Kept } from '../../domain/schedule/known.ts'
 import { keyOf, type ScheduleNews } from '../../domain/schedule/schedule-news.ts'
 import type { SendJob } from '../ports/jobs.ts'
 import type { Deps, Tx } from '../ports/deps.ts'
 import type { Changed, FeedFault, KnownHere } from '../ports/schedule.ts'
+import { enqueueJobs } from '../messages/enqueue-due.ts'
 import { carryOut, whyNot } from './carry-out.ts'
 import { changeTimes } from './change-times.ts'
-import { closeHeld, openHeld } from './held-news.ts'
+import { closeHeld, isSaid, openHeld } from './held-news.ts'
 import { joinPatients } from './join-patients.ts'
 
 /** What is done once the transaction is committed. */
@@ -19,6 +20,12 @@ export interface Taken {
   /** Bookings that changed → what is told of them. */
   bookings: Map<string, string>
   faults: FeedFault[]
+}
+
+/** What is due rings, and live pages hear of it. */
+export async function followTaken(deps: Deps, { jobs, bookings }: Taken): Promise<void> {
+  await enqueueJobs(deps, jobs)
+  for (const [id, what] of bookings) deps.notice(what, { booking: id })
 }
 
 /** News of one feed, taken one after the other in one transaction. */
@@ -31,39 +38,61 @@ export class Taking {
   readonly #tx: Tx
   readonly #deps: Deps
   readonly #feed: Feed
+  #failed: Failure | undefined
+  #isAgain = false
 
-  constructor(tx: Tx, deps: Deps, feed: Feed, here: KnownHere) {
+  /** @param failed what stood in the way when this was tried before: now a person is told, and nothing else is done */
+  constructor(tx: Tx, deps: Deps, feed: Feed, here: KnownHere, failed?: Failure) {
     this.#tx = tx
     this.#deps = deps
     this.#feed = feed
     this.here = here
+    this.#failed = failed
   }
 
   /**
-   * @param failed what stood in the way when this was tried before: now a person is told, and nothing else is done
+   * @param failed what stood in the way of this one when it was tried before
    * @throws Failure where what follows cannot be done here
    */
   async take(news: ScheduleNews, failed?: Failure): Promise<Outcome> {
+    this.#failed = failed
     const key = news.key ? keyOf(news.key) : null
     if (key !== null && this.here.erased.has(key))
       return { does: 'nothing', visit: null, why: 'The patient wanted nothing kept of this visit.' }
     const { outcome, kept } = reconcile(this.here.known, news, this.#feed, this.#deps.clock.now())
-    return this.#settle(key, outcome, kept, failed)
+    return this.#settle(key, outcome, kept)
+  }
+
+  /**
+   * Tries a visit that waits, of which nothing new was told. Where it must wait on, nobody is called again for the
+   * same.
+   * @throws Failure where what follows cannot be done here
+   */
+  async again(key: string): Promise<Outcome> {
+    this.here.refused.delete(key)
+    this.changed.visits.add(key)
+    const { outcome, kept } = reconsider(this.here.known, key, this.#feed, this.#deps.clock.now())
+    const isDone = outcome.does !== 'hold' && !this.#failed
+    this.#isAgain = !isDone
+    const settled = await this.#settle(key, outcome, kept)
+    this.#isAgain = false
+    if (isDone) await closeHeld(this.#tx, this.#deps, this.here, key)
+    return settled
   }
 
   refuse({ at, why }: Refusal): void {
     this.#fault('refuse', '', at === '' ? why : `${at}: ${why}`, null)
   }
 
-  async #settle(key: string | null, outcome: Outcome, kept: Kept, failed?: Failure): Promise<Outcome> {
+  async #settle(key: string | null, outcome: Outcome, kept: Kept): Promise<Outcome> {
     const { known } = this.here
     const changes = kept.applied.map(([each, is]) => ({ key: each, is, was: known.applied.get(each) }))
-    const waits = changes.some(({ key: each, is }) => is && isSameAs(this.here.refused.get(each), is))
-    if (waits || failed) {
+    const waits = changes.some(({ key: each, is }) => is && isSameVisit(this.here.refused.get(each), is))
+    if (waits || this.#failed) {
       this.#keep({ ...kept, applied: [] })
       if (waits) return { does: 'nothing', visit: null, why: 'Waits for a person already.' }
       for (const { key: each, is } of changes) if (is) this.here.refused.set(each, is)
-      return this.#hold(key, { does: 'hold', visit: changes[0]?.is ?? null, why: whyNot(failed), ack: 'AA' })
+      return this.#hold(key, { does: 'hold', visit: changes[0]?.is ?? null, why: whyNot(this.#failed), ack: 'AA' })
     }
     if (outcome.does === 'times') await changeTimes(this.#tx, this.#deps, this.#feed, outcome, this.here)
     if (outcome.does === 'merge') await joinPatients(this.#tx, this.#deps, this.#feed, this.here, kept)
@@ -100,7 +129,10 @@ export class Taking {
   async #hold(key: string | null, outcome: Outcome & { does: 'hold' }): Promise<Outcome> {
     if (key !== null) this.changed.visits.add(key)
     const clinic = outcome.visit?.clinic ?? null
-    await openHeld(this.#tx, this.#deps, this.#feed, this.here, { key, clinic, why: outcome.why })
+    const held = { key, clinic, why: outcome.why }
+    if (this.#isAgain && key !== null && (await isSaid(this.#tx, this.#feed, this.here, { ...held, key })))
+      return { does: 'nothing', visit: outcome.visit, why: 'Waits for a person already.' }
+    await openHeld(this.#tx, this.#deps, this.#feed, this.here, held)
     if (key !== null) this.here.waits.add(key)
     this.#fault('hold', key ?? '', outcome.why, clinic)
     return outcome
@@ -112,5 +144,6 @@ export class Taking {
   }
 }
 
-const isSameAs = (refused: OurVisit | undefined, visit: OurVisit) =>
+/** A visit that was tried before as it is now. */
+export const isSameVisit = (refused: OurVisit | undefined, visit: OurVisit) =>
   refused !== undefined && JSON.stringify(refused) === JSON.stringify(visit)

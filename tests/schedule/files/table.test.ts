@@ -99,7 +99,7 @@ describe('a row', () => {
     expect(onlyNews(of('')).event).toBe('booked')
     expect(onlyRefusal(of('Scheduled')).at).toBe('row 2, column "status"')
     expect(onlyRefusal(of('constructor')).at).toBe('row 2, column "status"')
-    expect(of('waitlist')).toEqual([{ news: [], doubts: [expect.stringContaining('no booking')] }])
+    expect(of('waitlist')).toEqual([{ row: 2, news: [], doubts: [expect.stringContaining('no booking')] }])
   })
 
   it('of a patient who does not exist is not for us', () => {
@@ -175,7 +175,7 @@ describe('a file', () => {
       ),
     )
     expect(newsOf(answers).map(({ key }) => key?.id)).toEqual(['7', '8'])
-    expect(answers.at(-1)).toEqual({ news: [], doubts: ['row 8: a row of totals, passed over.'] })
+    expect(answers.at(-1)).toEqual({ row: 8, news: [], doubts: ['row 8: a row of totals, passed over.'] })
   })
 
   it.each([

@@ -5,6 +5,7 @@ const STATEMENTS = [
     name text primary key,
     arrivals bigint not null default 0,
     heard_at timestamptz,
+    polled_to timestamptz,
     made_at timestamptz
   )`,
   `create table feed_visit (

@@ -20,6 +20,8 @@ const SINCE = {
   clock: '24' as const,
   secondOnPaper: false,
   visitMinutes: null,
+  calendar: 'none' as const,
+  calendarEdition: 1,
   minors: null,
   askAgainMonths: USUAL_ASK_AGAIN_MONTHS,
 }

@@ -7,7 +7,7 @@ import { sealedField, UNREADABLE } from '../sealed-field.ts'
 import { resourceRecords } from './resource.records.ts'
 import { tellings } from './telling.records.ts'
 import { feedRows } from './feed-rows.ts'
-import { loadKnown } from './load-known.ts'
+import { arrivalsOf, loadKnown, lockFeed } from './load-known.ts'
 
 type SealedFault = Pick<FeedFault, 'key' | 'why'>
 
@@ -18,7 +18,8 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
   const faults = sealedField<SealedFault>(vault, 'feed-fault')
   const keysOf = (found: { id: string; sealed: string }[]) => found.map((row) => rows.openVisit(row).key)
   return {
-    load: (feed, needs) => loadKnown(db, rows, feed, needs),
+    load: async (feed, needs) => loadKnown(db, rows, needs, { feed, arrivals: await lockFeed(db, feed) }),
+    look: async (feed, needs) => loadKnown(db, rows, needs, { feed, arrivals: await arrivalsOf(db, feed) }),
     keep: (feed, here, changed, now) => rows.write(db, feed, here, changed, now),
     count: (...counted) => count(db, ...counted),
     addFaults: async (feed, added) => {
@@ -53,6 +54,14 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
     },
     ...tellings(db, vault),
     ...resourceRecords(db, vault, rows),
+    polledTo: async (feed) => {
+      const one = db.selectFrom('feed').select('polled_to').where('name', '=', feed)
+      return (await one.executeTakeFirst())?.polled_to ?? null
+    },
+    notePolled: async (feed, to) => {
+      await sql`insert into feed (name, polled_to) values (${feed}, ${to})
+        on conflict (name) do update set polled_to = greatest(feed.polled_to, excluded.polled_to)`.execute(db)
+    },
     codes: async () => {
       const all = await db.selectFrom('feed_code').select(['feed', 'part', 'code', 'ours']).execute()
       return all.map(({ part, ...rest }) => ({ ...rest, part: part as FeedPart }))
@@ -64,9 +73,10 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
   }
 }
 
-async function count(db: Db, ...[feed, day, counts, { at, madeAt }]: Parameters<FeedRecords['count']>): Promise<void> {
-  await sql`update feed set heard_at = ${at}, made_at = greatest(made_at, ${madeAt}::timestamptz)
-    where name = ${feed}`.execute(db)
+async function count(db: Db, ...[feed, day, counts, heard]: Parameters<FeedRecords['count']>): Promise<void> {
+  if (heard)
+    await sql`update feed set heard_at = ${heard.at}, made_at = greatest(made_at, ${heard.madeAt}::timestamptz)
+      where name = ${feed}`.execute(db)
   if (counts.size === 0) return
   const values = [...counts].map(([does, times]) => ({ feed, day, does, count: String(times) }))
   const more = { count: sql<string>`feed_day.count + excluded.count` }

@@ -14,13 +14,28 @@ interface VisitFound {
   waits: boolean
 }
 
-/** Locks the feed, so that its news is taken one after the other, and loads what is needed of it. */
-export async function loadKnown(db: Db, rows: FeedRows, feed: string, needs: Needs): Promise<KnownHere> {
-  const prints = rows.prints(feed)
+/** Locks the feed, so that its news is taken one after the other. @returns how many pieces of it came before */
+export async function lockFeed(db: Db, feed: string): Promise<number> {
   await sql`insert into feed (name) values (${feed}) on conflict do nothing`.execute(db)
-  const locked = await sql<{
-    arrivals: string
-  }>`select arrivals from feed where name = ${feed} for update`.execute(db)
+  const { rows } = await sql<{ arrivals: string }>`select arrivals from feed
+    where name = ${feed} for update`.execute(db)
+  return Number(rows[0]!.arrivals)
+}
+
+/** How many pieces of news of a feed came before. */
+export async function arrivalsOf(db: Db, feed: string): Promise<number> {
+  const row = await db.selectFrom('feed').select('arrivals').where('name', '=', feed).executeTakeFirst()
+  return Number(row?.arrivals ?? 0)
+}
+
+/** What is needed of a feed. */
+export async function loadKnown(
+  db: Db,
+  rows: FeedRows,
+  needs: Needs,
+  { feed, arrivals }: { feed: string; arrivals: number },
+): Promise<KnownHere> {
+  const prints = rows.prints(feed)
   const [visits, seen, ends, erased] = await Promise.all([
     visitsFor(db, rows, feed, needs),
     idsAmong(db, 'feed_seen', needs.messages.map(prints.seen)),
@@ -34,7 +49,7 @@ export async function loadKnown(db: Db, rows: FeedRows, feed: string, needs: Nee
   const patients = await sealedAmong(db, 'feed_patient', all)
 
   const known = nothingKnown()
-  known.arrivals = Number(locked.rows[0]!.arrivals)
+  known.arrivals = arrivals
   const here: KnownHere = {
     ...{ known, bookings: new Map(), calls: new Map(), refused: new Map(), waits: new Set() },
     erased: new Set(needs.visits.filter((key) => erased.has(prints.visit(key)))),

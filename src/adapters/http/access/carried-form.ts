@@ -34,6 +34,8 @@ export function carryForms(provider: boolean): RequestHandler {
   const read = express.urlencoded({ extended: false, limit: LARGEST_FORM, parameterLimit: MOST_FIELDS })
   return (request, response, next) => {
     if (request.actor || request.method !== 'POST' || request.get('HX-Request') !== undefined) return next()
+    // A file is not carried: it is chosen again.
+    if (request.is('multipart/form-data')) return next()
     onlyOwnForms(request, response, (refused?: unknown) => {
       if (refused) return next(refused)
       read(request, response, (unreadable?: unknown) => {

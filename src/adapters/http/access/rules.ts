@@ -49,6 +49,8 @@ export const DESK_RULES: readonly Rule[] = [
   { methods: ADD, path: '/desk/{clinic}/service*', may: 'clinics:write' },
   { methods: READ, path: '/desk/{clinic}/near-misses*', may: 'near-misses:read', quiet: true },
   { methods: ADD, path: '/desk/{clinic}/near-misses*', may: 'near-misses:write' },
+  { methods: READ, path: '/desk/{clinic}/feeds', may: 'visits:read', quiet: true },
+  { methods: ADD, path: '/desk/{clinic}/feeds/*', may: 'visits:write' },
   { methods: READ, path: '/desk/{clinic}/figures*', may: 'figures:read' },
   { methods: READ, path: '/desk/{clinic}', may: 'visits:read' },
   { methods: READ, path: '/desk/{clinic}/*', may: 'visits:read' },

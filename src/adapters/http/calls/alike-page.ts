@@ -15,7 +15,7 @@ import { secondWords } from '../desk/words.ts'
 import { telephone } from '../patients/line-note.ts'
 import { allRows, chosenRows, rowsOf } from './alike-rows.ts'
 import type { CallSubject } from './call-subjects.ts'
-import { commaSeparated } from './comma-separated.ts'
+import { commaSeparated } from '../../comma-separated.ts'
 import { countsIn, countsOf, inAddress, outcomeWords } from './consent-many.ts'
 
 /** Many calls for one reason, as one entry of the list. */

@@ -13,6 +13,7 @@ import { mountNearMisses } from '../region/near-misses-page.ts'
 import { mountPrints } from '../prints/prints-page.ts'
 import { mountDaySheet } from '../preparation/day-sheet-page.ts'
 import { mountConversation } from '../replies/conversation-page.ts'
+import { mountFeeds } from '../schedule/feeds-page.ts'
 import { mountOpenings } from '../visits/openings-page.ts'
 import { mountService } from './service-page.ts'
 import { mountSending } from '../messages/sending-page.ts'
@@ -36,6 +37,7 @@ const MOUNTS = [
   mountReplies,
   mountConversation,
   mountOpenings,
+  mountFeeds,
   mountService,
   mountSending,
 ]

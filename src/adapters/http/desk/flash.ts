@@ -21,6 +21,8 @@ const FLASH: Record<string, string> = {
   corrected: 'The meaning is corrected, and what follows from it is done.',
   written: 'The message is on its way.',
   waiting: 'The message will go when sending hours begin.',
+  'feed-settled': 'Everything that waited is done.',
+  'feed-waits': 'It was tried again. Some visits wait on: the call list says why.',
   'near-miss-recorded': 'It is recorded.',
   'near-miss-reviewed': 'What was changed is recorded.',
   'sending-stopped': 'All sending is stopped.',

@@ -14,13 +14,14 @@ import { clockLine } from './when.ts'
 const RULES_CAUTION =
   "The clinic's own protocol, licensed practice and the laboratory's directory prevail over the preparation rules shown here."
 
-/** Each shown to those who may open it. Those in use all day have a key. */
+/** Each shown to those who may open it, and where there is something on it. Those in use all day have a key. */
 const PAGES: [path: string, name: string, may: Permission, key?: string][] = [
   ['bookings', 'Bookings', 'visits:read', '/'],
   ['book', 'Book a visit', 'visits:write', 'b'],
   ['calls', 'Call list', 'calls:read'],
   ['replies', 'Replies', 'calls:read'],
   ['openings', 'Openings', 'visits:read'],
+  ['feeds', 'Schedule', 'visits:read'],
   ['day-sheet', 'Day sheet', 'day-sheet:read'],
   ['prints', 'Paper', 'calls:read'],
   ['near-misses', 'Near misses', 'near-misses:read'],
@@ -84,7 +85,7 @@ ${
   href="/account">${who.name}</a> <button>Sign out</button></form>`
 }
 <nav aria-label="Desk"><ul>
-${PAGES.filter(([, , permission]) => may(permission)).map(
+${PAGES.filter(([path, , permission]) => may(permission) && (path !== 'feeds' || sheet.feeds.length > 0)).map(
   ([path, name, , key]) => html`<li><a
   href="${at(path)}"${key && html` data-key="${key}"`}${path === here && html` aria-current="page"`}>${name}${
     path === 'calls' && callCount(sheet)

@@ -1,9 +1,11 @@
 import type { Deps } from '../../../flows/ports/deps.ts'
 import type { TextLibrary } from '../../../domain/messages/texts/library.ts'
+import type { Feed } from '../../../domain/schedule/feed.ts'
 import type { Clinic } from '../../../domain/region/clinic.ts'
 import type { SendingStop } from '../../../flows/ports/access.ts'
 import type { Actor, Permission } from '../../../domain/access/roles.ts'
 import type { OpenCalls } from '../calls/open-calls.ts'
+import type { ChosenFile } from './form-with-file.ts'
 import type { ClinicClock } from './when.ts'
 import type { Child } from '../pages/html.ts'
 
@@ -21,6 +23,8 @@ export interface PageContext extends ClinicClock {
   stops: SendingStop[]
   /** What a person must call for, counted beside the call list's name. */
   calls: OpenCalls
+  /** Schedules that are kept elsewhere and have places of this clinic. */
+  feeds: readonly Feed[]
   /** One of several clinics. */
   among: boolean
   /** Whoever is at the desk, for the record. */
@@ -29,6 +33,8 @@ export interface PageContext extends ClinicClock {
   params: Record<string, string>
   query: Record<string, string>
   form: Record<string, string | string[]>
+  /** The file of a form that has one. */
+  chosen?: ChosenFile
 }
 
 export interface Frame {

@@ -3,11 +3,13 @@ import type { Request, Response, Router } from 'express'
 import type { TextLibrary } from '../../../domain/messages/texts/library.ts'
 import { orNotFound } from '../../../flows/lookups.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
+import { feedsOfClinic } from '../../../flows/schedule/described-feed.ts'
 import { REGION } from '../../../flows/messages/stop-sending.ts'
 import type { Html } from '../pages/html.ts'
 import { NO_CALLS, openCalls } from '../calls/open-calls.ts'
 import { alsoShows } from '../access/shown-subjects.ts'
 import { sendPage } from '../pages/send-page.ts'
+import { formWithFile } from './form-with-file.ts'
 import { frame } from './frame.ts'
 import { flashWords } from './flash.ts'
 import { clinicClock } from './when.ts'
@@ -30,6 +32,11 @@ export class Desk {
 
   post(path: string, handle: (sheet: PageContext) => Promise<Answer>): void {
     this.#router.post(`/:clinic/${path}`, (request, response) => this.#answer(request, response, handle))
+  }
+
+  /** A form with a file. */
+  upload(path: string, handle: (sheet: PageContext) => Promise<Answer>): void {
+    this.#router.post(`/:clinic/${path}`, formWithFile, (request, response) => this.#answer(request, response, handle))
   }
 
   /** A whole document of its own, outside the desk's frame. */
@@ -66,6 +73,7 @@ export class Desk {
         ({ scope }) => scope === REGION || scope === clinic.id,
       ),
       calls: request.actor!.may.includes('calls:read') ? await openCalls(read, clinic.id) : NO_CALLS,
+      feeds: await feedsOfClinic(this.deps, clinic.id),
       among: clinics.length > 1 && request.actor!.clinicId === null,
       who: request.actor!,
       may: (permission) => request.actor!.may.includes(permission),
@@ -73,6 +81,7 @@ export class Desk {
       params,
       query,
       form: (request.body ?? {}) as Record<string, string | string[]>,
+      ...(request.chosen && { chosen: request.chosen }),
     }
   }
 }

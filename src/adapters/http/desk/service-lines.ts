@@ -21,6 +21,8 @@ export interface Standing {
   queue: { ms: number } | null
   room: DataRoom
   backup: LastBackup | null
+  /** Schedules that are kept elsewhere. */
+  feeds: readonly { name: string; heardAt: Date | null; silent: boolean }[]
 }
 
 /** `act`: somebody must do what it says. `unknown`: the service cannot tell. */
@@ -49,6 +51,7 @@ export function linesOf(found: Standing, when: (at: Date) => string): Line[] {
     overdue(found, when),
     workers(found),
     ...gateways(found, when),
+    ...feeds(found, when),
     clocks(found),
     database(found),
     queue(found),
@@ -107,6 +110,15 @@ function gateways({ gateways: all }: Standing, when: (at: Date) => string): Line
     if (health.ok) return { state: 'good', name, says: 'Messages go through, as far as this process knows' }
     const says = `Nothing goes through since ${when(health.since)}: ${health.code}`
     return { state: 'act', name, says, act: `Try it: npx daysix gateway-check ${called} names the mend.` }
+  })
+}
+
+function feeds({ feeds: all, now }: Standing, when: (at: Date) => string): Line[] {
+  return all.map(({ name: called, heardAt, silent }): Line => {
+    const name = `Schedule ${called}`
+    const says = heardAt ? `Last heard ${when(heardAt)} (${age(heardAt, now)} ago)` : 'Nothing was ever heard of it'
+    if (!silent) return { state: heardAt ? 'good' : 'unknown', name, says }
+    return { state: 'act', name, says, act: 'Ask whoever looks after it whether it still sends.' }
   })
 }
 

@@ -1,7 +1,8 @@
 import { setTimeout as pause } from 'node:timers/promises'
 import { anythingGoesOut } from '../../../flows/messages/approved-texts.ts'
 import type { Gateway } from '../../../flows/ports/gateway.ts'
-import type { MessageFigures } from '../../../flows/ports/deps.ts'
+import { isSilent } from '../../../domain/schedule/silence.ts'
+import type { Deps, MessageFigures } from '../../../flows/ports/deps.ts'
 import { html, type Html } from '../pages/html.ts'
 import type { Desk } from './page.ts'
 import type { Answer } from './page-context.ts'
@@ -47,15 +48,16 @@ async function timed<T>(work: Promise<T>): Promise<{ answer: T; ms: number }> {
 /** A queue that does not answer must not keep the page from saying so. */
 const QUEUE_MS = 2_000
 
-async function standingOf({ deps, now }: PageContext, figures: MessageFigures, ms: number): Promise<Standing> {
+async function standingOf({ deps, now, clinic }: PageContext, figures: MessageFigures, ms: number): Promise<Standing> {
   const { standing: read } = deps.store.read
-  const [workers, backup, stops, room, queue] = await Promise.all([
+  const [workers, backup, stops, room, queue, feeds] = await Promise.all([
     read.workers(),
     read.lastBackup(),
     deps.access.read.sendingStops.list(),
     // A folder that cannot be looked at is not known; the rest of the page is worth no less.
     deps.home.room().catch(() => null),
     timed(Promise.race([deps.queue.ready().catch(() => false), pause(QUEUE_MS, false, { ref: false })])),
+    feedsHeard(deps, now, clinic.zone),
   ])
   return {
     now,
@@ -70,7 +72,19 @@ async function standingOf({ deps, now }: PageContext, figures: MessageFigures, m
     queue: queue.answer ? { ms: queue.ms } : null,
     room,
     backup,
+    feeds,
   }
+}
+
+/** When each was last heard; those of all clinics, as all figures here. */
+function feedsHeard({ feeds, store }: Deps, now: Date, zone: string): Promise<Standing['feeds']> {
+  const today = now.toISOString().slice(0, 10)
+  return Promise.all(
+    [...feeds.keys()].map(async (name) => {
+      const { heardAt } = await store.read.feeds.figures(name, today)
+      return { name, heardAt, silent: isSilent(heardAt, now, zone) }
+    }),
+  )
 }
 
 const STATES: Record<Line['state'], string> = { act: '▲ Act', unknown: '? Not known', good: '✓ Good' }

@@ -2,6 +2,8 @@ import type { Deps } from '../../../flows/ports/deps.ts'
 import { type Route, route } from '../route.ts'
 import { languagesOnOffer } from '../../../flows/messages/approved-texts.ts'
 import { clinicSchema } from '../schemas.ts'
+import { orNotFound } from '../../../flows/lookups.ts'
+import { calendarsOf } from '../schedule/calendars.ts'
 import { putClinic } from '../../../flows/region/put-clinic.ts'
 
 export function clinicRoutes(deps: Deps): Route[] {
@@ -38,5 +40,18 @@ export function clinicRoutes(deps: Deps): Route[] {
         body: { clinic: await putClinic(deps, { id: params.clinic!, ...body }) },
       }),
     }),
+    route({
+      method: 'get',
+      path: '/clinics/{clinic}/calendars',
+      access: { may: 'visits:read', quiet: true },
+      summary: 'Addresses of the calendars of a clinic and of its clinicians: whoever has one sees its visits.',
+      answers: { 200: 'Each with whose it is; none where the clinic shows none.' },
+      handle: async ({ params }) => ({ status: 200, body: { calendars: await addresses(deps, params.clinic!) } }),
+    }),
   ]
+}
+
+async function addresses(deps: Deps, id: string) {
+  const clinic = orNotFound(await deps.store.read.clinics.get(id), 'clinic')
+  return (await calendarsOf(deps, clinic)).map(({ clinician, path }) => ({ clinician: clinician || null, path }))
 }

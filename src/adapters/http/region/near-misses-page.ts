@@ -10,7 +10,7 @@ import {
   type NearMissReach,
 } from '../../../domain/region/near-miss.ts'
 import { recordNearMiss, reviewNearMiss } from '../../../flows/region/near-misses.ts'
-import { commaSeparated } from '../calls/comma-separated.ts'
+import { commaSeparated } from '../../comma-separated.ts'
 import { field, type Desk } from '../desk/page.ts'
 import type { Answer, Download, PageContent, PageContext } from '../desk/page-context.ts'
 import { typedClock } from '../desk/when.ts'

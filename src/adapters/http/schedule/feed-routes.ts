@@ -1,6 +1,7 @@
 import express, { type RequestHandler } from 'express'
 import * as z from 'zod'
 import { Failure } from '../../../domain/failure.ts'
+import { wholeDays } from '../../../domain/schedule/completeness.ts'
 import type { CheckLine } from '../../../domain/schedule/check-line.ts'
 import { describedFeed } from '../../../flows/schedule/described-feed.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
@@ -31,9 +32,23 @@ declare module 'express-serve-static-core' {
   }
 }
 
-const newsSchema = z.strictObject({
-  name: z.string().max(200).default('').describe('Name of the file, by which its form is known where it does not say.'),
-})
+const newsSchema = z
+  .strictObject({
+    name: z
+      .string()
+      .max(200)
+      .default('')
+      .describe('Name of the file, by which its form is known where it does not say.'),
+    completeFrom: z.iso
+      .date()
+      .optional()
+      .describe('First of the days of which this holds every visit: those that are absent are put to a person.'),
+    completeTo: z.iso.date().optional().describe('The last of them.'),
+  })
+  .refine(({ completeFrom, completeTo }) => (completeFrom === undefined) === (completeTo === undefined), {
+    path: ['completeTo'],
+    error: 'Give the first and the last day, or neither.',
+  })
 
 export function feedRoutes(deps: Deps): Route[] {
   return [
@@ -59,7 +74,10 @@ export function feedRoutes(deps: Deps): Route[] {
         const { messages: bytes } = request
         if (!bytes || bytes.length === 0)
           throw new Failure('bad-input', { field: 'body', message: 'Send the messages themselves as the body.' })
-        const lines = await takeBytes(deps, params.feed!, { bytes, name: query.name })
+        const { name, completeFrom, completeTo } = query
+        const { zone } = await describedFeed(deps, params.feed!)
+        const whole = completeFrom && completeTo ? wholeDays(completeFrom, completeTo, zone) : undefined
+        const lines = await takeBytes(deps, params.feed!, { bytes, name, whole })
         return { status: 200, body: { counts: countsOf(lines), lines } }
       },
     }),

@@ -180,6 +180,26 @@ export const CLINIC_GROUPS: readonly ClinicGroup[] = [
         mayBeNone: true,
       },
       {
+        path: 'settings.calendar',
+        label: 'Calendars elsewhere',
+        means:
+          'Whoever has the address of a calendar sees its visits. The addresses stand on the page of the schedule.',
+        kind: 'choice',
+        choices: [
+          ['none', 'None'],
+          ['without-names', 'Show times, without names'],
+          ['with-names', 'Show times and names'],
+        ],
+      },
+      {
+        path: 'settings.calendarEdition',
+        label: 'Edition of the calendars’ addresses',
+        means: 'With another number every address of before shows nothing any more.',
+        kind: 'number',
+        least: 1,
+        most: 9999,
+      },
+      {
         path: 'settings.askAgainMonths',
         label: 'A silent number is asked again after, months',
         means: 'Nothing heard or delivered for so long: it may be somebody else’s by now.',

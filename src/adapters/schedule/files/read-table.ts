@@ -18,7 +18,7 @@ export function readTable(file: string | Uint8Array, feed: Feed, context: ReadCo
   if (order !== null && typeof order === 'object') return [order]
   const sheet: Sheet = { feed, context, titles: table.titles, order, lostZeros: lostZeros(visits) }
   const twice = toldTwice(visits)
-  const answers = table.rows.map((row): MessageRead => {
+  const answer = (row: Row): MessageRead => {
     if (isTotal(row)) return { news: [], doubts: [`row ${row.number}: a row of totals, passed over.`] }
     return twice.has(row)
       ? toPerson(
@@ -27,10 +27,11 @@ export function readTable(file: string | Uint8Array, feed: Feed, context: ReadCo
           'Several rows that differ have this number: say which of them stands.',
         )
       : readRow(row, sheet)
-  })
+  }
+  const answers = table.rows.map((row): MessageRead => ({ ...answer(row), row: row.number }))
   if (table.brokenAt === null) return answers
   const why = 'A quotation mark is opened here and never closed: this row and what follows were not read.'
-  return [...answers, toPerson(CODE.type, `row ${table.brokenAt}`, why)]
+  return [...answers, { ...toPerson(CODE.type, `row ${table.brokenAt}`, why), row: table.brokenAt }]
 }
 
 const SUM = /^((sub|grand )?totals?|sum|count|page \d+)\b/i

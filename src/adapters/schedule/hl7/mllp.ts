@@ -9,8 +9,15 @@ export const LARGEST = 1_048_576
 /** Enough of a frame that was too large to say whose it was: its MSH stands first. */
 const HEAD = 1_024
 
-/** A message's bytes; or what was wrong with a frame, and its beginning, by which the sender may be answered. */
-export type Framed = { frame: Uint8Array } | { fault: string; head: Uint8Array }
+/** What was wrong with a frame: `AE` where it is as wrong when it comes again, and its beginning, to answer by. */
+interface BadFrame {
+  fault: string
+  ack: 'AE' | 'AR'
+  head: Uint8Array
+}
+
+/** A message's bytes; or a frame that holds none. */
+export type Framed = { frame: Uint8Array } | BadFrame
 
 /**
  * Finds frames in a stream, however it is cut into chunks. Bytes between frames are passed over (keep-alives, what a
@@ -74,17 +81,20 @@ export class Framer {
 
   #whole(): Framed {
     const frame = join(this.#parts!)
-    return this.#size <= LARGEST ? { frame } : { fault: tooLarge(this.#size), head: frame }
+    return this.#size <= LARGEST ? { frame } : tooLarge(this.#size, frame)
   }
 
   #broken(): Framed[] {
     if (this.#size === 0) return []
     const head = join(this.#parts!).slice(0, HEAD)
-    return [{ fault: this.#size > LARGEST ? tooLarge(this.#size) : 'A frame broke off before its end.', head }]
+    if (this.#size > LARGEST) return [tooLarge(this.#size, head)]
+    return [{ fault: 'A frame broke off before its end.', ack: 'AR', head }]
   }
 }
 
-const tooLarge = (size: number) => `A frame has ${size} bytes; at most ${LARGEST} are taken.`
+const tooLarge = (size: number, head: Uint8Array): BadFrame => ({
+  ...{ fault: `A frame has ${size} bytes; at most ${LARGEST} are taken.`, ack: 'AE', head },
+})
 
 /** A message as it goes over a connection. */
 export function frame(message: Uint8Array): Uint8Array {
@@ -117,9 +127,7 @@ export function splitMessages(file: Uint8Array): Framed[] {
 }
 
 const sized = (block: Uint8Array): Framed =>
-  block.length <= LARGEST
-    ? { frame: Uint8Array.from(block) }
-    : { fault: tooLarge(block.length), head: block.slice(0, HEAD) }
+  block.length <= LARGEST ? { frame: Uint8Array.from(block) } : tooLarge(block.length, block.slice(0, HEAD))
 
 function join(parts: readonly Uint8Array[]): Uint8Array {
   return Uint8Array.from(Buffer.concat(parts))

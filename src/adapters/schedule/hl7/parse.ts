@@ -29,18 +29,10 @@ const UTF8_MARK = [0xef, 0xbb, 0xbf]
  * @param fallback charset of a message that names none and is not UTF-8
  */
 export function parse(bytes: Uint8Array, fallback: string): Parsed {
-  const body = UTF8_MARK.every((byte, index) => bytes[index] === byte) ? bytes.subarray(UTF8_MARK.length) : bytes
-  // Delimiters and MSH-18 are ASCII: Latin-1 shows them whatever the rest is in.
-  const raw = Buffer.from(body).toString('latin1')
-  const delimiters = delimitersOf(raw)
-  if (delimiters === null) return { refusal: NO_MESSAGE, head: null }
-  const first = raw.split(/[\r\n]/, 1)[0]!
-  const head: Hl7Message = {
-    delimiters,
-    charset: 'iso-8859-1',
-    segments: [toSegment(first, delimiters, 'iso-8859-1')],
-    doubts: [],
-  }
+  const body = bodyOf(bytes)
+  const head = parseHead(body)
+  if (head === null) return { refusal: NO_MESSAGE, head }
+  const { delimiters } = head
   const told = head.segments[0]!.fields[18]?.map((repetition) => repetition[0]?.[0]?.trim() ?? '') ?? []
   const decoded = decodeMessage(body, told, fallback)
   if (decoded === null) return { refusal: NO_CHARSET, head }
@@ -49,6 +41,22 @@ export function parse(bytes: Uint8Array, fallback: string): Parsed {
   const segments = lines.map((line) => toSegment(line, delimiters, decoded.charset))
   const doubts = lost ? [...decoded.doubts, 'Lines that are no segments were passed over.'] : decoded.doubts
   return { message: { delimiters, charset: decoded.charset, segments, doubts } }
+}
+
+/**
+ * The MSH segment alone; null where there is none that says by what it is delimited. Delimiters and what is asked of a
+ * head are ASCII: Latin-1 shows them whatever the rest is in.
+ */
+export function parseHead(bytes: Uint8Array): Hl7Message | null {
+  const raw = Buffer.from(bodyOf(bytes)).toString('latin1')
+  const delimiters = delimitersOf(raw)
+  if (delimiters === null) return null
+  const charset = 'iso-8859-1'
+  return { delimiters, charset, segments: [toSegment(raw.split(/[\r\n]/, 1)[0]!, delimiters, charset)], doubts: [] }
+}
+
+function bodyOf(bytes: Uint8Array): Uint8Array {
+  return UTF8_MARK.every((byte, index) => bytes[index] === byte) ? bytes.subarray(UTF8_MARK.length) : bytes
 }
 
 const NO_MESSAGE: Refusal = {

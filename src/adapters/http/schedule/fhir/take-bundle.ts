@@ -2,7 +2,7 @@ import type { CheckLine } from '../../../../domain/schedule/check-line.ts'
 import type { MessageRead } from '../../../../domain/schedule/feed.ts'
 import { describedFeed } from '../../../../flows/schedule/described-feed.ts'
 import type { Deps } from '../../../../flows/ports/deps.ts'
-import { takeNews } from '../../../../flows/schedule/take-news.ts'
+import { takeNews, takeVersioned } from '../../../../flows/schedule/take-news.ts'
 import { Unmet, Versions, type Addressed } from '../../../../flows/schedule/versions.ts'
 import { readFhir } from '../../../schedule/fhir/read-fhir.ts'
 import { isObject, type Raw } from '../../../schedule/fhir/strict.ts'
@@ -54,7 +54,7 @@ export async function takeBundle(deps: Deps, name: string, bundle: Raw): Promise
 }
 
 async function all(deps: Deps, name: string, reads: readonly MessageRead[], versions: Versions): Promise<Became[]> {
-  const lines = await takeNews(deps, name, reads, versions)
+  const lines = await takeVersioned(deps, name, reads, versions)
   const byEntry = new Map<number, CheckLine[]>()
   for (const line of lines) byEntry.set(line.n, [...(byEntry.get(line.n) ?? []), line])
   return reads.map((read, index) => becameOf(read, byEntry.get(index + 1) ?? [], versions.standing.get(index + 1)))

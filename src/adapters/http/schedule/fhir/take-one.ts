@@ -3,7 +3,7 @@ import type { MessageRead } from '../../../../domain/schedule/feed.ts'
 import { describedFeed } from '../../../../flows/schedule/described-feed.ts'
 import type { Deps } from '../../../../flows/ports/deps.ts'
 import type { Identified } from '../../../../flows/ports/schedule.ts'
-import { takeNews } from '../../../../flows/schedule/take-news.ts'
+import { takeVersioned } from '../../../../flows/schedule/take-news.ts'
 import { Versions, type Addressed } from '../../../../flows/schedule/versions.ts'
 import { readFhir } from '../../../schedule/fhir/read-fhir.ts'
 import { isObject, type Raw } from '../../../schedule/fhir/strict.ts'
@@ -52,7 +52,7 @@ export async function takeDeletion(deps: Deps, name: string, id: string, ifMatch
 
 async function take(deps: Deps, name: string, reads: readonly MessageRead[], address: Addressed): Promise<Became> {
   const versions = new Versions(new Map([[1, address]]), false)
-  const lines = await takeNews(deps, name, reads, versions)
+  const lines = await takeVersioned(deps, name, reads, versions)
   return becameOf(reads[0]!, lines, versions.standing.get(1))
 }
 
