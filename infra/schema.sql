@@ -152,6 +152,15 @@ table feed_patient
   sealed text not null
   changed_at timestamp with time zone not null
   PRIMARY KEY (id)
+table feed_resource
+  id text not null
+  feed text not null
+  version integer not null
+  at timestamp with time zone not null
+  visit_id text
+  identifier_prints text[] not null
+  sealed text not null
+  PRIMARY KEY (id)
 table feed_seen
   id text not null
   at timestamp with time zone not null
@@ -474,6 +483,9 @@ CREATE UNIQUE INDEX feed_erased_pkey ON daysix.feed_erased USING btree (id)
 CREATE INDEX feed_fault_by_time ON daysix.feed_fault USING btree (feed, at, id)
 CREATE UNIQUE INDEX feed_fault_pkey ON daysix.feed_fault USING btree (id)
 CREATE UNIQUE INDEX feed_patient_pkey ON daysix.feed_patient USING btree (id)
+CREATE INDEX feed_resource_by_identifier ON daysix.feed_resource USING gin (identifier_prints)
+CREATE INDEX feed_resource_by_visit ON daysix.feed_resource USING btree (visit_id)
+CREATE UNIQUE INDEX feed_resource_pkey ON daysix.feed_resource USING btree (id)
 CREATE INDEX feed_seen_by_time ON daysix.feed_seen USING btree (at)
 CREATE UNIQUE INDEX feed_seen_pkey ON daysix.feed_seen USING btree (id)
 CREATE UNIQUE INDEX feed_series_pkey ON daysix.feed_series USING btree (id)

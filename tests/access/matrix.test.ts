@@ -58,6 +58,17 @@ POST   /api/v1/near-misses                       d c e a
 POST   /api/v1/near-misses/{id}/review           d c e a
 GET    /api/v1/feeds                             a
 POST   /api/v1/feeds/{feed}/news                 a
+GET    /api/v1/feeds/{feed}/fhir/metadata        a
+POST   /api/v1/feeds/{feed}/fhir                 a
+POST   /api/v1/feeds/{feed}/fhir/{type}          a
+PUT    /api/v1/feeds/{feed}/fhir/{type}/{id}     a
+DELETE /api/v1/feeds/{feed}/fhir/Appointment/{id} a
+GET    /api/v1/fhir/metadata                     d c e a
+GET    /api/v1/fhir/Appointment                  d a
+GET    /api/v1/fhir/Appointment/{id}             d a
+GET    /api/v1/fhir/Slot                         d a
+GET    /api/v1/fhir/Communication                d a
+GET    /api/v1/fhir/Task                         d a
 GET    /desk/events                              d c e a
 GET    /desk/{clinic}/day-sheet*                 d c a
 POST   /desk/{clinic}/day-sheet*                 d c a
@@ -137,6 +148,8 @@ describe('who may do what', () => {
         openings: added[0]!.id,
         'follow-ups': followUp!.id,
         offers: 'r_none',
+        fhir: booking.id.replace('_', '-'),
+        feeds: 'a1',
         'near-misses': (await recordNearMiss(world.deps, { ...NEAR_MISS, clinic })).id,
         clinic,
       }
@@ -171,7 +184,7 @@ describe('who may do what', () => {
   }
 
   function addressOf(path: string, where: 'own' | 'other'): string {
-    const kind = path.split('/')[3] ?? ''
+    const kind = path.startsWith('/api/v1/fhir/') ? 'fhir' : (path.split('/')[3] ?? '')
     return path
       .replace('{clinic}', ids[where].clinic!)
       .replace('{id}', ids[where][kind] ?? '')

@@ -87,6 +87,20 @@ export interface FeedTellingTable {
   ended: 'told' | 'dropped' | null
 }
 
+/** A resource that its sender names by an address: only how often it was told, nothing of what it says. */
+export interface FeedResourceTable {
+  /** Keyed hash of the feed and the resource's address. */
+  id: string
+  feed: string
+  version: number
+  at: Date
+  /** The row of the visit that it told of. */
+  visit_id: string | null
+  /** Keyed hashes of the appointment's numbers. */
+  identifier_prints: string[]
+  sealed: string
+}
+
 /** Appointments of which a patient wanted nothing kept: a keyed hash alone. */
 export interface FeedErasedTable {
   id: string
@@ -104,4 +118,5 @@ export interface FeedTables {
   feed_code: FeedCodeTable
   feed_telling: FeedTellingTable
   feed_erased: FeedErasedTable
+  feed_resource: FeedResourceTable
 }

@@ -25,6 +25,7 @@ export const SEALED_FIELDS = {
   'feed-alias': { table: 'feed_alias', column: 'sealed', key: 'id' },
   'feed-series': { table: 'feed_series', column: 'sealed', key: 'id' },
   'feed-fault': { table: 'feed_fault', column: 'sealed', key: 'id' },
+  'feed-resource': { table: 'feed_resource', column: 'sealed', key: 'id' },
   'feed-telling': { table: 'feed_telling', column: 'sealed', key: 'id' },
   'sending-stop': { table: 'sending_stop', column: 'sealed', key: 'scope' },
 } as const satisfies Record<string, SealedColumn>

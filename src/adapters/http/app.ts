@@ -30,6 +30,7 @@ import { operations, type Readiness } from './operations.ts'
 import { OVER_TLS } from './own-forms.ts'
 import { calendars } from './schedule/calendars.ts'
 import { messageBodies } from './schedule/feed-routes.ts'
+import { fhirBodies } from './schedule/fhir/bodies.ts'
 import { patientRouter } from './private-page/patient-router.ts'
 import { problemHandler } from './problem.ts'
 import { webhooks } from './messages/webhooks.ts'
@@ -72,6 +73,7 @@ export function createApp(options: AppOptions): Express {
     API_BASE,
     gate.authenticateApi,
     messageBodies,
+    fhirBodies,
     refuseOtherBodies,
     express.json({ limit: LARGEST_BODY, type: 'application/json', verify: refuseDeep }),
     gate.authorize,

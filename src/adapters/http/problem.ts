@@ -2,6 +2,8 @@ import type { ErrorRequestHandler, Request, Response } from 'express'
 import type { Logger } from 'pino'
 import * as z from 'zod'
 import { FAILURES, Failure } from '../../domain/failure.ts'
+import { speaksFhir } from './schedule/fhir/address.ts'
+import { sendOutcome } from './schedule/fhir/problem-outcome.ts'
 import { codeOf, databaseTrouble, type DatabaseTrouble } from '../faults/database-trouble.ts'
 
 /** RFC 9457 problem details. `type` is a relative reference to the explanation in the documentation. */
@@ -105,7 +107,8 @@ export function problemHandler(log: Logger): ErrorRequestHandler {
     if (response.headersSent) return next(error)
     const problem = toProblem(error, request)
     noteProblem({ log, what: 'request failed' }, { error, problem }, [request, response])
-    response.status(problem.status).type(PROBLEM_TYPE).send(JSON.stringify(problem))
+    if (speaksFhir(request)) sendOutcome(request, response, problem)
+    else response.status(problem.status).type(PROBLEM_TYPE).send(JSON.stringify(problem))
   }
 }
 

@@ -58,6 +58,19 @@ export interface FeedCode {
 
 export type FeedPart = 'clinics' | 'languages'
 
+/** A number of an appointment, with who gave it. */
+export interface Identified {
+  system: string
+  value: string
+}
+
+/** A resource that its sender names by an address (`Appointment/a1`), and how often it was told. */
+export interface ResourceVersion {
+  resource: string
+  version: number
+  at: Date
+}
+
 /** What is known of schedules that are kept elsewhere. */
 export interface FeedRecords {
   /** Locks the feed until the transaction ends: its news is taken one after the other. */
@@ -91,6 +104,18 @@ export interface FeedRecords {
   due(now: Date, until: Date, limit: number): Promise<{ asking: Asking; failures: number; bookingId: string }[]>
   settle(id: string, how: 'told' | 'dropped', at: Date): Promise<void>
   putOff(id: string, until: Date): Promise<void>
+  /** How resources of a feed stand, as far as they were ever told; by address. */
+  resources(feed: string, resources: readonly string[]): Promise<Map<string, ResourceVersion>>
+  /** Resources that told of an appointment with this number; two are enough to know that there are several. */
+  identified(feed: string, identifier: Identified): Promise<ResourceVersion[]>
+  /** The appointment that a resource told of, by key. */
+  toldBy(feed: string, resource: string): Promise<string | undefined>
+  /** @param about the appointment that it tells of, and its numbers */
+  keepResource(
+    feed: string,
+    version: ResourceVersion,
+    about: { key: string | null; identifiers: readonly Identified[] },
+  ): Promise<void>
   /** Up to when a server was asked for what it has changed; null = never. */
   polledTo(feed: string): Promise<Date | null>
   notePolled(feed: string, to: Date): Promise<void>

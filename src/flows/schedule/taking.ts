@@ -38,7 +38,7 @@ export class Taking {
   readonly #tx: Tx
   readonly #deps: Deps
   readonly #feed: Feed
-  readonly #failed: Failure | undefined
+  #failed: Failure | undefined
   #isAgain = false
 
   /** @param failed what stood in the way when this was tried before: now a person is told, and nothing else is done */
@@ -50,8 +50,12 @@ export class Taking {
     this.#failed = failed
   }
 
-  /** @throws Failure where what follows cannot be done here */
-  async take(news: ScheduleNews): Promise<Outcome> {
+  /**
+   * @param failed what stood in the way of this one when it was tried before
+   * @throws Failure where what follows cannot be done here
+   */
+  async take(news: ScheduleNews, failed?: Failure): Promise<Outcome> {
+    this.#failed = failed
     const key = news.key ? keyOf(news.key) : null
     if (key !== null && this.here.erased.has(key))
       return { does: 'nothing', visit: null, why: 'The patient wanted nothing kept of this visit.' }

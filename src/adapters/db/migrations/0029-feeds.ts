@@ -88,6 +88,17 @@ const STATEMENTS = [
   )`,
   'create index feed_telling_due on feed_telling (due_at) where ended_at is null',
   'create index feed_telling_by_booking on feed_telling (booking_id)',
+  `create table feed_resource (
+    id text primary key,
+    feed text not null,
+    version integer not null,
+    at timestamptz not null,
+    visit_id text,
+    identifier_prints text[] not null,
+    sealed text not null
+  )`,
+  'create index feed_resource_by_visit on feed_resource (visit_id)',
+  'create index feed_resource_by_identifier on feed_resource using gin (identifier_prints)',
   `create table feed_erased (
     id text primary key
   )`,

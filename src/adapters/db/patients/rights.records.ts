@@ -51,6 +51,7 @@ const HELD: Record<string, (scope: Scope) => RawBuilder<unknown>> = {
   message: messages,
   feed_alias: (scope) => sql`id in (${theirIds(scope)}) or into_id in (${theirIds(scope)})`,
   feed_patient: (scope) => sql`id in (${theirIds(scope)})`,
+  feed_resource: (scope) => sql`visit_id in (select id from feed_visit where ${ofVisits(scope)})`,
   feed_visit: ofVisits,
   feed_telling: ofVisits,
   offer: ofVisits,
@@ -67,7 +68,17 @@ export const HELD_TABLES = Object.keys(HELD)
  * which appointments of a schedule are not to be taken again.
  */
 export const KEPT_TABLES = ['opt_out', 'feed_erased']
-const HASHES = ['phone_print', 'words', 'text_print', 'part_prints', 'patient_print', 'series_print', 'into_id']
+const HASHES = [
+  'phone_print',
+  'words',
+  'text_print',
+  'part_prints',
+  'patient_print',
+  'series_print',
+  'into_id',
+  'visit_id',
+  'identifier_prints',
+]
 
 export function rightsRecords(db: AccessDb, vault: Vault): RightsRecords {
   return {

@@ -18,6 +18,7 @@ export function feedRetention(db: AccessDb): Pick<RetentionRecords, 'removeFeedV
         where changed_at <= ${before} and id not in (select id from known)`.execute(db)
       await sql`${WITH_VISITS} delete from feed_alias
         where changed_at <= ${before} and id not in (select id from known)`.execute(db)
+      await sql`delete from feed_resource where at <= ${before}`.execute(db)
       await sql`delete from feed_series where changed_at <= ${before}`.execute(db)
       return Number(numAffectedRows ?? 0)
     },

@@ -4,6 +4,7 @@ import type { CheckLine } from '../../../domain/schedule/check-line.ts'
 import type { Vault } from '../../vault/vault.ts'
 import type { Db } from '../connections.ts'
 import { sealedField, UNREADABLE } from '../sealed-field.ts'
+import { resourceRecords } from './resource.records.ts'
 import { tellings } from './telling.records.ts'
 import { feedRows } from './feed-rows.ts'
 import { arrivalsOf, loadKnown, lockFeed } from './load-known.ts'
@@ -52,6 +53,7 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
       return row && { feed: row.feed, key: rows.openVisit(row).key }
     },
     ...tellings(db, vault),
+    ...resourceRecords(db, vault, rows),
     polledTo: async (feed) => {
       const one = db.selectFrom('feed').select('polled_to').where('name', '=', feed)
       return (await one.executeTakeFirst())?.polled_to ?? null

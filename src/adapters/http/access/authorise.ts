@@ -3,10 +3,11 @@ import type { Actor } from '../../../domain/access/roles.ts'
 import { Failure } from '../../../domain/failure.ts'
 import type { AccessStore, AuditEntry } from '../../../flows/ports/access.ts'
 import type { Auditor } from '../../../flows/access/audit.ts'
+import { clinicsNamed } from '../schedule/fhir/address.ts'
 import { holdBack } from './hold-back.ts'
 import type { Rule, RuleFor } from './rules.ts'
 import { SeenLately } from './seen-lately.ts'
-import { idsIn, shownBesides, subjectsOf } from './shown-subjects.ts'
+import { idNamedBy, idsIn, shownBesides, subjectsOf } from './shown-subjects.ts'
 
 export interface AuthoriseDeps {
   access: AccessStore
@@ -122,7 +123,8 @@ function namedIds(params: Record<string, string>, request: Request): string[] {
     ...Object.values(request.query),
     ...Object.values((request.body ?? {}) as object),
   ].flat()
-  return [...new Set(values.filter((value): value is string => typeof value === 'string' && ID.test(value)))]
+  const plain = values.flatMap((value: unknown) => (typeof value === 'string' ? idNamedBy(value) : []))
+  return [...new Set(plain.filter((value) => ID.test(value)))]
 }
 
 /** What to answer somebody tied to a clinic: forbidden for another one named, not-found for what belongs to another. */
@@ -136,7 +138,10 @@ async function strayed(
   ids: string[],
 ): Promise<Failure | undefined> {
   const body = (request.body ?? {}) as Record<string, unknown>
-  const named = [params.clinic, request.query.clinic, body.clinic].flat().filter((value) => value !== undefined)
+  const places = clinicsNamed(request.query.location)
+  const named = [params.clinic, request.query.clinic, ...places, body.clinic]
+    .flat()
+    .filter((value) => value !== undefined)
   if (rule.everywhere || named.some((value) => value !== clinicId))
     return new Failure('forbidden', { field: 'clinic', message: 'This is about another clinic than yours.' })
   if (rule.namesClinic && named.length === 0)
@@ -162,7 +167,8 @@ function entryOf(
   const facts = Object.fromEntries(
     KEPT_FIELDS.flatMap((name) => (typeof query[name] === 'string' ? [[name, query[name].slice(0, 40)]] : [])),
   )
-  const clinicId = params.clinic ?? (typeof query.clinic === 'string' ? query.clinic : actor.clinicId)
+  const [place = actor.clinicId] = clinicsNamed(query.location)
+  const clinicId = params.clinic ?? (typeof query.clinic === 'string' ? query.clinic : place)
   return {
     at: clock.now(),
     actorKind: actor.kind,

@@ -9,6 +9,8 @@ import { rightsRoutes } from '../patients/rights-routes.ts'
 import { sendingRoutes } from '../messages/sending-routes.ts'
 import { clinicRoutes } from '../region/clinic-routes.ts'
 import { feedRoutes } from '../schedule/feed-routes.ts'
+import { fhirIntakeRoutes } from '../schedule/fhir/intake-routes.ts'
+import { fhirSearchRoutes } from '../schedule/fhir/search-routes.ts'
 import { nearMissRoutes } from '../region/near-miss-routes.ts'
 import { followUpRoutes } from '../calls/follow-up-routes.ts'
 import { openingRoutes } from '../visits/opening-routes.ts'
@@ -30,6 +32,8 @@ export function apiRoutes(deps: Deps): Route[] {
     ...sendingRoutes(deps),
     ...nearMissRoutes(deps),
     ...feedRoutes(deps),
+    ...fhirIntakeRoutes(deps),
+    ...fhirSearchRoutes(deps),
   ]
 }
 
