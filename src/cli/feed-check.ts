@@ -2,7 +2,7 @@ import { readFile } from 'node:fs/promises'
 import { basename } from 'node:path'
 import { Command } from 'commander'
 import { readFeed } from '../adapters/schedule/feed-file.ts'
-import { readAny } from '../adapters/schedule/read-any.ts'
+import { readFileOf } from '../adapters/schedule/read-any.ts'
 import { foldersWith, TEMPLATES } from '../adapters/templates/files.ts'
 import { loadTimings } from '../adapters/templates/load-protocols.ts'
 import { badInput } from '../domain/failure.ts'
@@ -42,7 +42,7 @@ async function check(feedFile: string, file: string, at: string | undefined): Pr
   const now = at === undefined ? null : new Date(at)
   if (Number.isNaN(now?.getTime())) badInput('at', 'Give an instant, e.g. 2026-03-09T08:00:00Z.')
   const context = { sender: basename(file), base: '', now: now ?? new Date(), zones: {} }
-  const { lines } = checkAll(readAny(await readOr(file), basename(file), feed, context), feed, now)
+  const { lines } = checkAll(await readFileOf(await readOr(file), basename(file), feed, context), feed, now)
   for (const line of lines) process.stdout.write(`${JSON.stringify(line)}\n`)
   process.stderr.write(`${summary(lines)}\n`)
   return lines.every(({ ack }) => ack === 'AA') ? 0 : 2

@@ -58,6 +58,7 @@ POST   /api/v1/near-misses                       d c e a
 POST   /api/v1/near-misses/{id}/review           d c e a
 GET    /api/v1/feeds                             a
 POST   /api/v1/feeds/{feed}/news                 a
+POST   /api/v1/feeds/{feed}/ping                 a
 GET    /api/v1/feeds/{feed}/fhir/metadata        a
 POST   /api/v1/feeds/{feed}/fhir                 a
 POST   /api/v1/feeds/{feed}/fhir/{type}          a

@@ -2,7 +2,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { request } from 'node:http'
 import { spawnSync } from 'node:child_process'
 import { cancelBooking } from '../../src/flows/visits/amend-booking.ts'
-import { API_KEY, bearer, serveClosed } from '../access/signed-in.ts'
+import { API_KEY, bearer, cookieOf, hire, serveClosed } from '../access/signed-in.ts'
 import { present } from '../gateways/peers/programs.ts'
 import { TestWorld } from '../harness/world.ts'
 
@@ -39,6 +39,7 @@ const statusOf = (url: string, headers: Record<string, string>) =>
 describe.skipIf(!present(PYTHON, ['-c', 'import icalendar']))('calendars of a clinic, elsewhere', () => {
   let world: TestWorld
   let served: Awaited<ReturnType<typeof serveClosed>>
+  let clerk: { id: string }
   const listed = async () => {
     const answer = await fetch(`${served.base}/api/v1/clinics/harbour/calendars`, { headers: bearer(API_KEY) })
     return ((await answer.json()) as { calendars: { clinician: string | null; path: string }[] }).calendars
@@ -50,6 +51,7 @@ describe.skipIf(!present(PYTHON, ['-c', 'import icalendar']))('calendars of a cl
     await world.putClinic({ calendar: 'without-names' })
     await world.book({ visit: '2026-03-20T10:30', clinician: 'North', minutes: 20 })
     await world.book({ visit: '2026-03-21T10:30', clinician: 'South', name: 'Bea Lowther', phone: '782 555 0102' })
+    clerk = await hire(world, { login: 'desk-1', role: 'desk', clinicId: 'harbour' })
     served = await serveClosed(world)
   })
   afterAll(async () => {
@@ -68,6 +70,12 @@ describe.skipIf(!present(PYTHON, ['-c', 'import icalendar']))('calendars of a cl
     ])
     expect([north!.length, south!.length]).toEqual([1, 1])
     expect(texts.join()).not.toMatch(/Fenwick|Lowther|5550101|b_/)
+  })
+
+  it('stand on the page of the schedule, for whoever books', async () => {
+    const { path } = (await listed())[0]!
+    const page = await fetch(`${served.base}/desk/harbour/feeds`, { headers: await cookieOf(world, clerk.id) })
+    expect(await page.text()).toContain(`href="${path}"`)
   })
 
   it('say that nothing has changed, and what was called off', async () => {

@@ -55,7 +55,7 @@ describe('daysix feed-check', () => {
   it.each([
     ['an empty file', 'empty.hl7', '', /"does":"refuse"|There is no message/],
     ['heaps of bytes', 'noise.hl7', Uint8Array.from({ length: 3000 }, (_, n) => (n * 7919) % 251), /"does":"refuse"/],
-    ['a workbook', 'week.xlsx', Uint8Array.from([0x50, 0x4b, 3, 4, 0, 0]), /Save the sheet as CSV/],
+    ['a workbook', 'week.xlsx', Uint8Array.from([0x50, 0x4b, 3, 4, 0, 0]), /Save the sheet as XLSX or CSV/],
   ])('answers %s in words', async (_what, name, content, words) => {
     const { stdout, stderr } = await daysix(['feed-check', FEED, kept(name, content)], {})
     expect(stdout + stderr).toMatch(words)

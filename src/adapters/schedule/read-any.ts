@@ -4,7 +4,16 @@ import { readTable } from './files/read-table.ts'
 import { readCalendar } from './icalendar/read-calendar.ts'
 import { splitMessages } from './hl7/mllp.ts'
 import { readFramed } from './hl7/read-framed.ts'
+import { isPacked, sheetOf } from './files/workbook.ts'
 import type { ReadContext } from './read-context.ts'
+
+/** As `readAny`, and the first sheet of a workbook too. */
+export async function readFileOf(...asked: Parameters<typeof readAny>): Promise<MessageRead[]> {
+  const [bytes, , feed, context] = asked
+  if (!isPacked(bytes)) return readAny(...asked)
+  const sheet = await sheetOf(bytes)
+  return typeof sheet === 'string' ? readTable(sheet, feed, context) : [sheet]
+}
 
 /**
  * Everything in a file of a schedule, in order, whatever it is in: HL7 v2 messages, FHIR as JSON or NDJSON, a table, a
@@ -21,13 +30,7 @@ export function readAny(bytes: Uint8Array, name: string, feed: Feed, context: Re
   if (start.startsWith('{') || start.startsWith('['))
     return readJson(Buffer.from(bytes).toString('utf8'), feed, context)
   if (/^BEGIN:VCALENDAR/i.test(start) || /\.ics$/i.test(name)) return readCalendar(bytes, feed, context)
-  if (start.startsWith('PK')) return [WORKBOOK]
   return readTable(bytes, feed, context)
-}
-
-const WORKBOOK: MessageRead = {
-  ...{ ack: 'AE', code: 102, at: '' },
-  why: 'This is a workbook, or another packed file. Save the sheet as CSV.',
 }
 
 function readHl7(bytes: Uint8Array, feed: Feed, context: ReadContext): MessageRead[] {

@@ -5,7 +5,7 @@ import type { Metrics } from '../metrics/metrics.ts'
 import { answering } from './hl7/answering.ts'
 import { tryAllWaitingAgain } from '../../flows/schedule/try-waiting-again.ts'
 import type { FeedSources } from './feed-file.ts'
-import { startServer } from './fhir-server/poll-server.ts'
+import { startServer, type Pings } from './fhir-server/poll-server.ts'
 import { startListener } from './hl7/listener.ts'
 import { startPolling } from './poll-address.ts'
 import { startWatching } from './watch-folder.ts'
@@ -17,6 +17,7 @@ interface Around {
   log: Logger
   metrics: Pick<Metrics, 'feeds'>
   feedSources: ReadonlyMap<string, FeedSources>
+  news: Pings
 }
 /** Starts one way in, if the settings ask for it. */
 type Starter = (config: Settings, around: Around) => Promise<Stop | undefined>
@@ -29,7 +30,7 @@ const mllp: Starter = async (config, { deps, log, metrics: { feeds: metrics } })
 }
 
 /** Folders, addresses and servers that are looked at again and again. */
-const looking: Starter = async ({ sweepSeconds }, { deps, log, feedSources }) => {
+const looking: Starter = async ({ sweepSeconds }, { deps, log, feedSources, news }) => {
   // Without a rhythm of its own, whoever drives the clock looks too.
   if (sweepSeconds === 0) return undefined
   const stops = [...feedSources].flatMap(([feed, { folder, address, server }]) => {
@@ -37,7 +38,7 @@ const looking: Starter = async ({ sweepSeconds }, { deps, log, feedSources }) =>
     return [
       ...(folder === null ? [] : [startWatching(deps, { feed, folder }, onError)]),
       ...(address === null ? [] : [startPolling(deps, { feed, address }, onError)]),
-      ...(server === null ? [] : [startServer(deps, feed, server, onError)]),
+      ...(server === null ? [] : [startServer(deps, feed, server, news, onError)]),
     ]
   })
   return async () => void (await Promise.all(stops.map((stop) => stop())))

@@ -4,7 +4,7 @@ import type { MessageRead } from '../../domain/schedule/feed.ts'
 import type { Deps } from '../../flows/ports/deps.ts'
 import { describedFeed } from '../../flows/schedule/described-feed.ts'
 import { takeNews } from '../../flows/schedule/take-news.ts'
-import { readAny } from './read-any.ts'
+import { readFileOf } from './read-any.ts'
 import type { ReadContext } from './read-context.ts'
 
 /** Bytes of a schedule, whatever form they are in, with the name of their file, or of whoever sent them. */
@@ -27,7 +27,7 @@ export async function takeBytes(deps: Deps, name: string, told: Told): Promise<C
 /** What is in it, one answer for each message, resource, row or event. @throws not-found where there is no such feed */
 export async function readTold(deps: Deps, name: string, told: Told): Promise<MessageRead[]> {
   const feed = await describedFeed(deps, name)
-  return readAny(told.bytes, told.name, feed, await contextOf(deps, told.name))
+  return readFileOf(told.bytes, told.name, feed, await contextOf(deps, told.name))
 }
 
 /** What readers are told beside the words themselves: above all the zones of our clinics. */

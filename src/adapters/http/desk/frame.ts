@@ -73,6 +73,9 @@ Call patients meanwhile.</p>
 `
 }
 
+/** Kept elsewhere and followed here, or the other way round. */
+const hasSchedule = ({ feeds, clinic }: PageContext): boolean => feeds.length > 0 || clinic.settings.calendar !== 'none'
+
 function top(sheet: PageContext, here: string): Html {
   const { clinic, at, among, now, may, who } = sheet
   return html`<a class="skip" href="#content">Skip to the content</a>
@@ -85,7 +88,7 @@ ${
   href="/account">${who.name}</a> <button>Sign out</button></form>`
 }
 <nav aria-label="Desk"><ul>
-${PAGES.filter(([path, , permission]) => may(permission) && (path !== 'feeds' || sheet.feeds.length > 0)).map(
+${PAGES.filter(([path, , permission]) => may(permission) && (path !== 'feeds' || hasSchedule(sheet))).map(
   ([path, name, , key]) => html`<li><a
   href="${at(path)}"${key && html` data-key="${key}"`}${path === here && html` aria-current="page"`}>${name}${
     path === 'calls' && callCount(sheet)

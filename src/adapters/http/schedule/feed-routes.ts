@@ -81,6 +81,18 @@ export function feedRoutes(deps: Deps): Route[] {
         return { status: 200, body: { counts: countsOf(lines), lines } }
       },
     }),
+    route({
+      method: 'post',
+      path: '/feeds/{feed}/ping',
+      access: { may: 'visits:write', everywhere: true },
+      summary: 'Something has changed: the FHIR server of this feed is asked at once (a Subscription of it may say so).',
+      answers: { 202: 'It will be asked.' },
+      handle: async ({ params }) => {
+        await describedFeed(deps, params.feed!)
+        deps.notice('schedule-ping', { feed: params.feed! })
+        return { status: 202 }
+      },
+    }),
   ]
 }
 

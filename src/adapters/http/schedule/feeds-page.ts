@@ -9,6 +9,7 @@ import type { Answer, PageContent, PageContext } from '../desk/page-context.ts'
 import { age, dateWords } from '../desk/when.ts'
 import { html, type Html } from '../pages/html.ts'
 import { faultSummary, inputField, type Faults } from '../settings/form-fields.ts'
+import { calendarsOf } from './calendars.ts'
 import { clinicsFor, codeForms } from './code-forms.ts'
 import { applyUpload, previewUpload, uploadResult } from './feed-upload.ts'
 import { countedWords, whyWords } from './feed-words.ts'
@@ -36,8 +37,23 @@ async function page(sheet: PageContext, faults: Faults): Promise<PageContent> {
     here: 'feeds',
     body: html`<p>Visits that are booked, moved or cancelled in the clinic’s own schedule are so here too. What cannot be used waits, and is on the call list.</p>
 ${faultSummary(faults, 'Nothing was taken.')}
-${parts.length === 0 ? html`<p class="empty">No schedule that is kept elsewhere is of this clinic.</p>` : parts}`,
+${parts.length === 0 ? html`<p class="empty">No schedule that is kept elsewhere is of this clinic.</p>` : parts}
+${await calendarPart(sheet)}`,
   }
+}
+
+/** Where calendars elsewhere find the visits. Whoever may not change a visit sees no address: it is a key. */
+async function calendarPart(sheet: PageContext): Promise<Html | null> {
+  const all = sheet.may('visits:write') ? await calendarsOf(sheet.deps, sheet.clinic) : []
+  if (all.length === 0) return null
+  const names = sheet.clinic.settings.calendar === 'with-names' ? 'times and names' : 'times, without names'
+  return html`<section aria-labelledby="calendars"><h2 id="calendars">Calendars elsewhere</h2>
+<p>A calendar program that is given one of these addresses shows the visits: ${names}. Whoever has an address sees them; give it to nobody else.</p>
+<table><thead><tr><th scope="col">Visits of</th><th scope="col">Address</th></tr></thead><tbody>${all.map(
+    ({ clinician, path }) =>
+      html`<tr><th scope="row">${clinician === '' ? 'The whole clinic' : clinician}</th><td><a href="${path}">${path}</a></td></tr>`,
+  )}</tbody></table></section>
+`
 }
 
 async function feedPart(sheet: PageContext, feed: Feed, faults: Faults): Promise<Html> {

@@ -41,14 +41,36 @@ const MOST_PAGES = 500
 const SEVERAL = 3
 const SAID_AGAIN = 200
 
+/** What is told within this process; see `ChangeFeed`. */
+export interface Pings {
+  listen(listener: (told: { what: string; ids: Record<string, string> }) => void, goodbye: () => void): () => void
+}
+
+/** What a server's ping is told as. */
+export const PING = 'schedule-ping'
+
+/** Looks now and in a steady rhythm, and at once when the server pings. @returns how to stop */
 export function startServer(
   deps: Deps,
   feed: string,
   settings: ServerSettings,
+  pings: Pings,
   onError: (error: Error) => void,
 ): () => Promise<void> {
   const memory = newServerMemory()
-  return startRhythm(settings.everyMinutes * MINUTE_MS, () => lookOnce(deps, feed, settings, memory), onError)
+  let looking: Promise<void> = Promise.resolve()
+  // One after the other: what is pinged while a look is under way may have come too late for it.
+  const next = () => (looking = looking.catch(() => {}).then(() => lookOnce(deps, feed, settings, memory)))
+  const stop = startRhythm(settings.everyMinutes * MINUTE_MS, next, onError)
+  const ping = ({ what, ids }: { what: string; ids: Record<string, string> }) => {
+    if (what === PING && ids.feed === feed) void next().catch(onError)
+  }
+  const deaf = pings.listen(ping, () => {})
+  return async () => {
+    deaf()
+    await stop()
+    await looking.catch(() => {})
+  }
 }
 
 /**
