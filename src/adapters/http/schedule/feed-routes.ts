@@ -85,7 +85,8 @@ export function feedRoutes(deps: Deps): Route[] {
       method: 'post',
       path: '/feeds/{feed}/ping',
       access: { may: 'visits:write', everywhere: true },
-      summary: 'Something has changed: the FHIR server of this feed is asked at once (a Subscription of it may say so).',
+      summary:
+        'Something has changed: the FHIR server of this feed is asked at once (a Subscription of it may say so).',
       answers: { 202: 'It will be asked.' },
       handle: async ({ params }) => {
         await describedFeed(deps, params.feed!)
