@@ -13,7 +13,7 @@ export const isPacked = (bytes: Uint8Array): boolean =>
 
 /**
  * The first sheet of an XLSX workbook (ECMA-376) as a table of text. Dates are written as ISO 8601, without a zone as
- * they stand in the sheet; numbers as they are, so that zeros a spreadsheet took away can be missed by whoever reads it.
+ * they stand in the sheet; numbers as they are, so that zeros a spreadsheet took away can be missed.
  */
 export async function sheetOf(bytes: Uint8Array): Promise<string | Refusal> {
   if (unpackedSize(bytes) > LARGEST) return TOO_LARGE
