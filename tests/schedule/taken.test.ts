@@ -7,6 +7,7 @@ import type { Feed } from '../../src/domain/schedule/feed.ts'
 import { keyOf, type ScheduleNews } from '../../src/domain/schedule/schedule-news.ts'
 import { erasePatient } from '../../src/flows/patients/erase-patient.ts'
 import { retain } from '../../src/flows/patients/retention.ts'
+import { withdrawConsent } from '../../src/flows/patients/withdraw-consent.ts'
 import { takeNews } from '../../src/flows/schedule/take-news.ts'
 import { amendBooking } from '../../src/flows/visits/amend-booking.ts'
 import { BY } from '../access/signed-in.ts'
@@ -214,6 +215,24 @@ describe('a schedule that is kept elsewhere', () => {
     expect(await world.reasons()).not.toContain('no-consent')
     await take(world, newsAt(1, 'changed', { visit: { consent: false } }))
     expect(await world.reasons()).toContain('no-consent')
+  })
+
+  it('does not let a box that is ticked in the schedule undo what the patient withdrew, nor say it for a doubtful number', async () => {
+    const world = await worldOf()
+    await take(world, agreed(0, 'booked'))
+    const [booking] = await bookings(world)
+    await withdrawConsent(world.deps, booking!.patientId, null)
+    const again = (id: string, minute: number, day: string) =>
+      agreed(minute, 'booked', {
+        key: { id, namespace: 'SKERRY', occurrence: '' },
+        visit: { startsAt: new Date(`${day}T13:30:00Z`), consent: true },
+      })
+    await take(world, again('7002', 5, '2026-04-20'))
+    expect((await openCalls(world)).filter(({ reason }) => reason === 'no-consent')).toHaveLength(2)
+    await take(world, newsAt(6, 'changed', { visit: { consent: false } }), agreed(7, 'changed'))
+    expect((await openCalls(world)).filter(({ reason }) => reason === 'no-consent')).toHaveLength(2)
+    await world.passUntil('2026-03-12T14:00:00Z', 240)
+    expect(world.textsTo(ADA)).toEqual([])
   })
 
   it('opens and closes times, and has a person move who is booked within', async () => {

@@ -43,6 +43,8 @@ export interface PatientRecords {
     afterId: string,
     limit: number,
   ): Promise<{ id: string; channels: Channel[] }[]>
+  /** Whether anything that was agreed to has ever been withdrawn. */
+  hasWithdrawn(patientId: string): Promise<boolean>
   /** @param channel null = every one. @returns how many */
   withdrawConsents(patientId: string, channel: Channel | null, at: Date): Promise<number>
 }

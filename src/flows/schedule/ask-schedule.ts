@@ -12,7 +12,8 @@ export async function askSchedule(tx: Tx, deps: Deps, booking: Booking, to: Date
   const linked = await tx.feeds.ofBooking(booking.id)
   const feed = linked && deps.feeds.get(linked.feed)
   if (!linked || !feed?.tell) return
-  const { known } = await tx.feeds.load(feed.name, { ...NOTHING, visits: [linked.key] })
+  // Not locked: whoever takes its news locks the feed first, and then the visit.
+  const { known } = await tx.feeds.look(feed.name, { ...NOTHING, visits: [linked.key] })
   const visit = valuesOf(known.visits.get(linked.key) ?? {})
   const patient = visit.patient === undefined ? undefined : known.patients.get(currentId(known, visit.patient))
   const person = valuesOf(patient ?? {})

@@ -1,4 +1,5 @@
 import { Failure } from '../../domain/failure.ts'
+import type { Patient } from '../../domain/patients/patient.ts'
 import { samePerson } from '../../domain/patients/same-person.ts'
 import { toE164 } from '../../domain/patients/phone.ts'
 import type { Clinic } from '../../domain/region/clinic.ts'
@@ -45,8 +46,10 @@ export async function carryOut(tx: Tx, deps: Deps, feed: Feed, change: Change): 
     return book(tx, deps, feed, is, notBefore)
   }
   const { patientId } = orNotFound(await tx.bookings.get(bookingId), 'booking')
-  const { cycle } = orNotFound(await tx.patients.get(patientId), 'patient')
-  await amendWithin(tx, deps, bookingId, amendmentOf(was, is, feed, cycle, notBefore))
+  const patient = orNotFound(await tx.patients.get(patientId), 'patient')
+  const { consent, ...amendment } = amendmentOf(was, is, feed, patient.cycle, notBefore)
+  const counts = consent !== undefined && (await countsFor(tx, patient))
+  await amendWithin(tx, deps, bookingId, { ...amendment, ...(counts && { consent }) })
   await followTold(tx, deps, patientId, was, is)
   return { bookingId, jobs: [] }
 }
@@ -54,22 +57,36 @@ export async function carryOut(tx: Tx, deps: Deps, feed: Feed, change: Change): 
 async function book(tx: Tx, deps: Deps, feed: Feed, visit: OurVisit, notBefore: Date): Promise<CarriedOut> {
   const request = requestOf(visit, feed, notBefore)
   const clinic = await clinicOf(tx, visit.clinic)
-  const before = await bookedBefore(tx, clinic, visit)
+  const same = await knownHere(tx, clinic, visit)
+  const before = same && (await bookedBefore(tx, same, visit))
   if (before) return { bookingId: before.id, jobs: [] }
-  const { booking, jobs } = await bookVisit(tx, deps, request, clinic)
+  const consent = same && !(await countsFor(tx, same)) ? null : request.consent
+  const { booking, jobs } = await bookVisit(tx, deps, { ...request, consent }, clinic)
   return { bookingId: booking.id, jobs }
 }
 
-/** Somebody typed it in before the schedule told of it. */
-async function bookedBefore(tx: Tx, clinic: Clinic, { patient, startsAt }: OurVisit): Promise<Booking | undefined> {
+/**
+ * Whether it counts when a schedule says that this patient agrees. A box that was once ticked there knows nothing of
+ * what was withdrawn here since, nor that the number may be another person's by now: then a person asks.
+ */
+async function countsFor(tx: Tx, { id, handsDoubt }: Patient): Promise<boolean> {
+  if (handsDoubt || (await tx.patients.consents(id)).length > 0) return false
+  return !(await tx.patients.hasWithdrawn(id))
+}
+
+/** Whom the clinic knows as this patient. */
+async function knownHere(tx: Tx, clinic: Clinic, { patient }: OurVisit): Promise<Patient | undefined> {
   const there = await tx.patients.lockAt(toE164(patient.phone, clinic.country, 'patient.phone'), clinic.id)
   const { name, birthDate, ownNumber } = patient
   const second = { ...(birthDate !== null && { birthDate }), ...(ownNumber !== null && { ownNumber }) }
-  const same = samePerson(there, { name, ...second })
-  if (!same) return undefined
+  return samePerson(there, { name, ...second })
+}
+
+/** Somebody typed it in before the schedule told of it. */
+async function bookedBefore(tx: Tx, { id }: Patient, { startsAt }: OurVisit): Promise<Booking | undefined> {
   const to = new Date(startsAt.getTime() + 1)
   const [booked] = await tx.bookings.list({
-    ...{ patientIds: [same.id], from: startsAt, to, state: 'booked', limit: 1 },
+    ...{ patientIds: [id], from: startsAt, to, state: 'booked', limit: 1 },
   })
   return booked
 }

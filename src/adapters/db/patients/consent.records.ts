@@ -40,7 +40,7 @@ export const toCounted = ({ channel, recorded_at, until, given_by }: CountedRow)
   givenBy: given_by,
 })
 
-type ConsentRecords = Pick<PatientRecords, 'consents' | 'addConsent' | 'consentOver' | 'withdrawConsents'>
+type ConsentRecords = Pick<PatientRecords, 'consents' | 'hasWithdrawn' | 'addConsent' | 'consentOver' | 'withdrawConsents'>
 
 /** Who wrote it down, and the words agreed to. */
 type Told = Pick<Consent, 'recordedBy' | 'wording'>
@@ -73,6 +73,10 @@ export function consentRecords(db: Db, vault: Vault): ConsentRecords {
       return db.insert(INSERT, [{ patient_id: patientId, ...told, withdrawn_at: null }])
     },
     consentOver: (day, since, afterId, limit) => db.rows(OVER, [day, since, afterId, limit]),
+    hasWithdrawn: async (patientId) => {
+      const query = db.selectFrom('consent').select('id').where('patient_id', '=', patientId)
+      return (await query.where('withdrawn_at', 'is not', null).limit(1).executeTakeFirst()) !== undefined
+    },
     withdrawConsents: async (patientId, channel, at) => {
       const query = db
         .updateTable('consent')
