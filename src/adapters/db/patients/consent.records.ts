@@ -40,7 +40,10 @@ export const toCounted = ({ channel, recorded_at, until, given_by }: CountedRow)
   givenBy: given_by,
 })
 
-type ConsentRecords = Pick<PatientRecords, 'consents' | 'hasWithdrawn' | 'addConsent' | 'consentOver' | 'withdrawConsents'>
+type ConsentRecords = Pick<
+  PatientRecords,
+  'consents' | 'hasWithdrawn' | 'addConsent' | 'consentOver' | 'withdrawConsents'
+>
 
 /** Who wrote it down, and the words agreed to. */
 type Told = Pick<Consent, 'recordedBy' | 'wording'>
