@@ -95,7 +95,7 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const log = overrides.log ?? createLog(config.logLevel)
   const random = overrides.random ?? pooled(randomBytes)
   const database = overrides.database ?? (await openDatabase(config, overrides))
-  const { vault, store, timing } = await orClosed(database, openData(config, overrides, database, log))
+  const { vault, store, timing, book, wording } = await orClosed(database, openData(config, overrides, database, log))
   const own = overrides.time ?? realTime(log)
   const time = timing ? { ...own, clock: timing } : own
   const metrics = createMetrics(store, time.clock, !overrides.inMemory, timing)
@@ -104,9 +104,6 @@ export async function compose(config: Config, overrides: Overrides = {}): Promis
   const gateways = made.map(metrics.timed)
   const news = new ChangeFeed()
   const tell = overrides.notice ?? ((what, ids) => log.info(ids, what))
-  const book = new ApprovalBook(store.read.approvals)
-  const reading = book.refresh().then(() => loadWording(book.approvals, { siteFolder: config.siteTemplatesDir }))
-  const wording = await orClosed(database, reading)
   const queue = overrides.queue ?? createQueue(config, database, time.clock, log)
   const { library, phrases, protocols, reviewables } = wording
   const fed = await orClosed(database, feedsFrom(overrides.feeds ?? config.feedsDir, wording))
@@ -163,9 +160,12 @@ async function openData(config: Config, overrides: Overrides, database: Database
   const vault = overrides.vault ?? (await openVault(config, overrides, () => patiently(() => hasSealedData(database))))
   const tellOverlaps = (overlaps: number) => log.warn({ overlaps }, KEPT_OVERBOOKED)
   const store = await patiently(() => openStore(database, vault, tellOverlaps))
-  await checkLookUpKey(database, vault)
+  await patiently(() => checkLookUpKey(database, vault))
   const timing = overrides.time ? null : await patiently(() => databaseTime(database))
-  return { vault, store, timing }
+  const book = new ApprovalBook(store.read.approvals)
+  await patiently(() => book.refresh())
+  const wording = loadWording(book.approvals, { siteFolder: config.siteTemplatesDir })
+  return { vault, store, timing, book, wording }
 }
 
 /** Without a key, and never in production, the API is open to this machine; the pages too where the demo says so. */
