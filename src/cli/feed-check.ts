@@ -7,7 +7,7 @@ import { foldersWith, TEMPLATES } from '../adapters/templates/files.ts'
 import { loadTimings } from '../adapters/templates/load-protocols.ts'
 import { badInput } from '../domain/failure.ts'
 import { checkAll } from '../domain/schedule/check-all.ts'
-import type { CheckLine } from '../domain/schedule/check-line.ts'
+import { countsOf, type CheckLine } from '../domain/schedule/check-line.ts'
 
 export function command(): Command {
   return new Command('feed-check')
@@ -53,7 +53,5 @@ function readOr(file: string): Promise<Buffer> {
 }
 
 function summary(lines: readonly CheckLine[]): string {
-  const counts = new Map<string, number>()
-  for (const { does } of lines) counts.set(does, (counts.get(does) ?? 0) + 1)
-  return [...counts].map(([does, count]) => `${count} ${does}`).join(', ') || 'There is no message in it.'
+  return [...countsOf(lines)].map(([does, count]) => `${count} ${does}`).join(', ') || 'There is no message in it.'
 }

@@ -7,6 +7,9 @@ const FAULTS: [names: RegExp, code: string][] = [
   [/^ERR_SSL|^EPROTO$/, 'tls-refused'],
 ]
 
+/** A certificate that does not hold, by the code of the error. */
+export const UNTRUSTED = /CERT|SELF_SIGNED|UNABLE_TO_VERIFY|ALTNAME/
+
 /** @param code of an error, as a socket has it before TLS stands; undefined where it is no fault of TLS */
 export function tlsFaultOf(code: string): string | undefined {
   return FAULTS.find(([names]) => names.test(code))?.[1]

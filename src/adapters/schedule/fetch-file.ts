@@ -7,6 +7,7 @@ import {
   isRefusedAddress,
   isRefusedLiteral,
 } from '../gateways/egress-guard.ts'
+import { UNTRUSTED } from '../gateways/tls-faults.ts'
 
 export interface Fetched {
   bytes: Uint8Array
@@ -88,17 +89,21 @@ async function bodyOf(answer: IncomingMessage): Promise<Fetched> {
     answer.destroy()
     throw new FetchFault('it answers in a packed form that nobody asked for')
   }
+  const bytes = await bytesOf(answer, LARGEST, 'it is larger than 10 MB').catch((error: Error) => {
+    throw faultOf(error)
+  })
+  return { bytes, etag: headers.etag ?? '', modified: headers['last-modified'] ?? '' }
+}
+
+/** All of an answer. @throws FetchFault in these words where it has more bytes than that */
+export async function bytesOf(answer: AsyncIterable<Buffer>, most: number, tooLarge: string): Promise<Buffer> {
   const chunks: Buffer[] = []
   let size = 0
-  try {
-    for await (const chunk of answer as AsyncIterable<Buffer>) {
-      chunks.push(chunk)
-      if ((size += chunk.length) > LARGEST) throw new FetchFault('it is larger than 10 MB')
-    }
-  } catch (error) {
-    throw faultOf(error as Error)
+  for await (const chunk of answer) {
+    chunks.push(chunk)
+    if ((size += chunk.length) > most) throw new FetchFault(tooLarge)
   }
-  return { bytes: Buffer.concat(chunks), etag: headers.etag ?? '', modified: headers['last-modified'] ?? '' }
+  return Buffer.concat(chunks)
 }
 
 /** By the code alone: a message of the system may name the address. */
@@ -108,7 +113,7 @@ function faultOf(error: Error): FetchFault {
   const code = 'code' in error ? String(error.code) : ''
   if (error.name === 'AbortError' || error.name === 'TimeoutError' || code === 'ABORT_ERR')
     return new FetchFault('it takes longer than half a minute')
-  if (/CERT|SELF_SIGNED|UNABLE_TO_VERIFY|ALTNAME/.test(code)) return new FetchFault('its certificate does not hold')
+  if (UNTRUSTED.test(code)) return new FetchFault('its certificate does not hold')
   return new FetchFault(
     code === 'ECONNREFUSED' || code === 'ENOTFOUND' ? 'nobody answers there' : 'the connection broke',
   )

@@ -16,6 +16,13 @@ export interface CheckLine {
   ack: Ack
 }
 
+/** How many did what. */
+export function countsOf(lines: readonly Pick<CheckLine, 'does'>[]): Map<CheckLine['does'], number> {
+  const counts = new Map<CheckLine['does'], number>()
+  for (const { does } of lines) counts.set(does, (counts.get(does) ?? 0) + 1)
+  return counts
+}
+
 /** What was refused before anything was done with it. */
 export function refusedLine(n: number, { ack, at, why }: Extract<MessageRead, { ack: string }>): CheckLine {
   return { n, does: 'refuse', why: at === '' ? why : `${at}: ${why}`, ack }

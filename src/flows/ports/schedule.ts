@@ -78,12 +78,12 @@ export interface FeedRecords {
   /** The same for whoever only looks: nothing is locked or written. */
   look(feed: string, needs: Needs): Promise<KnownHere>
   keep(feed: string, here: KnownHere, changed: Changed, now: Date): Promise<void>
-  /** Counts what was done, and when news was last heard and made; null = nothing was heard. */
+  /** Counts what was done, by day, and when news was last heard and made; null = nothing was heard. */
   count(
     feed: string,
-    day: string,
     counts: ReadonlyMap<string, number>,
-    heard: { at: Date; madeAt: Date | null } | null,
+    now: Date,
+    heard: { madeAt: Date | null } | null,
   ): Promise<void>
   addFaults(feed: string, faults: readonly FeedFault[]): Promise<void>
   /** Latest first. */

@@ -63,7 +63,7 @@ export async function tellAbsent(deps: Deps, feed: Feed, { absent, present }: Fo
     const told = lines.flatMap(({ does }, index) => (does === 'hold' ? faultOf(deps, absent[index]!) : []))
     await tx.feeds.addFaults(feed.name, told)
     const counts = new Map(told.length === 0 ? [] : [['hold', told.length] as const])
-    await tx.feeds.count(feed.name, deps.clock.now().toISOString().slice(0, 10), counts, null)
+    await tx.feeds.count(feed.name, counts, deps.clock.now(), null)
     return lines
   })
 }

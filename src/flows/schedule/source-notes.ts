@@ -9,6 +9,5 @@ export async function noteFault({ store, clock, newId }: Deps, feed: string, why
 
 /** A source was reached and has nothing new: it is not silent. */
 export async function noteHeard({ store, clock }: Deps, feed: string): Promise<void> {
-  const at = clock.now()
-  await store.transact((tx) => tx.feeds.count(feed, at.toISOString().slice(0, 10), new Map(), { at, madeAt: null }))
+  await store.transact((tx) => tx.feeds.count(feed, new Map(), clock.now(), { madeAt: null }))
 }

@@ -1,5 +1,5 @@
 import { Failure } from '../../domain/failure.ts'
-import { outcomeLine, refusedLine, silentLine, type CheckLine } from '../../domain/schedule/check-line.ts'
+import { countsOf, outcomeLine, refusedLine, silentLine, type CheckLine } from '../../domain/schedule/check-line.ts'
 import type { Whole } from '../../domain/schedule/completeness.ts'
 import type { Feed, MessageRead, Refusal } from '../../domain/schedule/feed.ts'
 import { needsOf } from '../../domain/schedule/needs.ts'
@@ -170,11 +170,9 @@ async function finish(
   news: readonly ScheduleNews[],
 ): Promise<void> {
   const now = deps.clock.now()
-  const counts = new Map<string, number>()
-  for (const { does } of lines) counts.set(does, (counts.get(does) ?? 0) + 1)
   const made = news.flatMap(({ madeAt }) => madeAt?.getTime() ?? [])
   const madeAt = made.length === 0 ? null : new Date(made.reduce((a, b) => Math.max(a, b)))
   await tx.feeds.keep(feed.name, taking.here, taking.changed, now)
-  await tx.feeds.count(feed.name, now.toISOString().slice(0, 10), counts, { at: now, madeAt })
+  await tx.feeds.count(feed.name, countsOf(lines), now, { madeAt })
   await tx.feeds.addFaults(feed.name, taking.taken.faults)
 }

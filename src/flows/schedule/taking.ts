@@ -38,43 +38,40 @@ export class Taking {
   readonly #tx: Tx
   readonly #deps: Deps
   readonly #feed: Feed
-  #failed: Failure | undefined
   #isAgain = false
 
-  /** @param failed what stood in the way when this was tried before: now a person is told, and nothing else is done */
-  constructor(tx: Tx, deps: Deps, feed: Feed, here: KnownHere, failed?: Failure) {
+  constructor(tx: Tx, deps: Deps, feed: Feed, here: KnownHere) {
     this.#tx = tx
     this.#deps = deps
     this.#feed = feed
     this.here = here
-    this.#failed = failed
   }
 
   /**
-   * @param failed what stood in the way of this one when it was tried before
+   * @param failed what stood in the way when this was tried before: now a person is told, and nothing else is done
    * @throws Failure where what follows cannot be done here
    */
   async take(news: ScheduleNews, failed?: Failure): Promise<Outcome> {
-    this.#failed = failed
     const key = news.key ? keyOf(news.key) : null
     if (key !== null && this.here.erased.has(key))
       return { does: 'nothing', visit: null, why: 'The patient wanted nothing kept of this visit.' }
     const { outcome, kept } = reconcile(this.here.known, news, this.#feed, this.#deps.clock.now())
-    return this.#settle(key, outcome, kept)
+    return this.#settle(key, outcome, kept, failed)
   }
 
   /**
    * Tries a visit that waits, of which nothing new was told. Where it must wait on, nobody is called again for the
    * same.
+   * @param failed as with `take`
    * @throws Failure where what follows cannot be done here
    */
-  async again(key: string): Promise<Outcome> {
+  async again(key: string, failed?: Failure): Promise<Outcome> {
     this.here.refused.delete(key)
     this.changed.visits.add(key)
     const { outcome, kept } = reconsider(this.here.known, key, this.#feed, this.#deps.clock.now())
-    const isDone = outcome.does !== 'hold' && !this.#failed
+    const isDone = outcome.does !== 'hold' && !failed
     this.#isAgain = !isDone
-    const settled = await this.#settle(key, outcome, kept)
+    const settled = await this.#settle(key, outcome, kept, failed)
     this.#isAgain = false
     if (isDone) await closeHeld(this.#tx, this.#deps, this.here, key)
     return settled
@@ -84,15 +81,15 @@ export class Taking {
     this.#fault('refuse', '', at === '' ? why : `${at}: ${why}`, null)
   }
 
-  async #settle(key: string | null, outcome: Outcome, kept: Kept): Promise<Outcome> {
+  async #settle(key: string | null, outcome: Outcome, kept: Kept, failed?: Failure): Promise<Outcome> {
     const { known } = this.here
     const changes = kept.applied.map(([each, is]) => ({ key: each, is, was: known.applied.get(each) }))
     const waits = changes.some(({ key: each, is }) => is && isSameVisit(this.here.refused.get(each), is))
-    if (waits || this.#failed) {
+    if (waits || failed) {
       this.#keep({ ...kept, applied: [] })
       if (waits) return { does: 'nothing', visit: null, why: 'Waits for a person already.' }
       for (const { key: each, is } of changes) if (is) this.here.refused.set(each, is)
-      return this.#hold(key, { does: 'hold', visit: changes[0]?.is ?? null, why: whyNot(this.#failed), ack: 'AA' })
+      return this.#hold(key, { does: 'hold', visit: changes[0]?.is ?? null, why: whyNot(failed), ack: 'AA' })
     }
     if (outcome.does === 'times') await changeTimes(this.#tx, this.#deps, this.#feed, outcome, this.here)
     if (outcome.does === 'merge') await joinPatients(this.#tx, this.#deps, this.#feed, this.here, kept)

@@ -42,11 +42,11 @@ async function isSettled(deps: Deps, feed: Feed, key: string): Promise<boolean> 
 async function inOne(deps: Deps, feed: Feed, key: string, failed?: Failure): Promise<boolean> {
   const { taking, isStill } = await deps.store.transact(async (tx) => {
     const here = await tx.feeds.load(feed.name, needsOfVisits([key]))
-    const trial = new Taking(tx, deps, feed, here, failed)
-    const outcome = here.waits.has(key) ? await trial.again(key) : null
+    const trial = new Taking(tx, deps, feed, here)
+    const outcome = here.waits.has(key) ? await trial.again(key, failed) : null
     await tx.feeds.keep(feed.name, here, trial.changed, deps.clock.now())
     const counts = new Map(outcome && DONE.has(outcome.does) ? [[outcome.does, 1] as const] : [])
-    await tx.feeds.count(feed.name, deps.clock.now().toISOString().slice(0, 10), counts, null)
+    await tx.feeds.count(feed.name, counts, deps.clock.now(), null)
     await tx.feeds.addFaults(feed.name, trial.taken.faults)
     return { taking: trial, isStill: here.waits.has(key) }
   })

@@ -1,5 +1,6 @@
 import type { CheckLine } from '../../domain/schedule/check-line.ts'
 import type { Feed } from '../../domain/schedule/feed.ts'
+import { needsOfVisits } from '../../domain/schedule/needs.ts'
 import { keyOf, type ScheduleNews } from '../../domain/schedule/schedule-news.ts'
 import type { Tx } from '../ports/deps.ts'
 import type { Identified, ResourceVersion } from '../ports/schedule.ts'
@@ -95,9 +96,8 @@ export class Versions {
 /** Whether the schedule told of this appointment in another way, such as by HL7 v2. */
 async function isTold(tx: Tx, feed: Feed, { system, value }: Identified): Promise<boolean> {
   const key = keyOf({ id: value, namespace: system, occurrence: '' })
-  const { known } = await tx.feeds.load(feed.name, {
-    ...{ visits: [key], series: [], wholeSeries: [], patients: [], wholePatients: [], within: [], messages: [] },
-  })
+  // Locked already, by whoever takes the news.
+  const { known } = await tx.feeds.look(feed.name, needsOfVisits([key]))
   return known.visits.has(key)
 }
 

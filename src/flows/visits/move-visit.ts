@@ -14,7 +14,7 @@ import { noteEvent } from './note-event.ts'
 import { closeApproval, openFollowUp, settleFollowUps } from '../calls/follow-ups.ts'
 import { enqueueDue } from '../messages/enqueue-due.ts'
 import { leaveMoveToDesk } from './offer-openings.ts'
-import { askSchedule } from '../schedule/ask-schedule.ts'
+import { askSchedule, type Linked } from '../schedule/ask-schedule.ts'
 import { withdrawCancelled } from './tell-cancelled.ts'
 import { tellDecided } from './tell-moved.ts'
 
@@ -50,10 +50,10 @@ async function waitFor(
   if (!(await tx.slots.hold(slotId, about.booking, until, deps.clock.now()))) return 'gone'
   await tx.offers.move(offer.id, ['open'], 'waiting', { chosen: choice, until })
   await tx.messages.insert([newAnswer(deps, about, 'move-asked', { visitAt: at })])
-  const bySchedule = await decidesSchedule(tx, about)
+  const linked = await decidingSchedule(tx, about)
   const detail = { offer: offer.id, to: at.toISOString() }
-  await openFollowUp(tx, deps, about, bySchedule ? 'enter-move' : 'approve-move', detail)
-  if (bySchedule) await askSchedule(tx, deps, about.booking, at)
+  await openFollowUp(tx, deps, about, linked ? 'enter-move' : 'approve-move', detail)
+  if (linked) await askSchedule(tx, deps, about.booking, linked, at)
   return 'waiting'
 }
 
@@ -111,9 +111,9 @@ async function moveVisit(
   deps.notice('moved', { booking: booking.id })
 }
 
-/** A visit that no schedule told of is the desk's to move. */
-async function decidesSchedule(tx: Tx, { booking, clinic }: VisitContext): Promise<boolean> {
-  return clinic.settings.movePolicy === 'schedule-decides' && (await tx.feeds.ofBooking(booking.id)) !== undefined
+/** The schedule that has to say so first; a visit that none told of is the desk's to move. */
+async function decidingSchedule(tx: Tx, { booking, clinic }: VisitContext): Promise<Linked | undefined> {
+  return clinic.settings.movePolicy === 'schedule-decides' ? tx.feeds.ofBooking(booking.id) : undefined
 }
 
 const IN_SCHEDULE = {
@@ -134,7 +134,7 @@ export async function settleMove(deps: Deps, offerId: string, approve: boolean, 
     const current = await tx.offers.get(offerId)
     if (current?.state !== 'waiting' || current.chosen === null)
       throw new Failure('too-late', { message: 'This choice is no longer waiting for approval.' })
-    if (approve && (await decidesSchedule(tx, about))) throw new Failure('bad-input', IN_SCHEDULE)
+    if (approve && (await decidingSchedule(tx, about))) throw new Failure('bad-input', IN_SCHEDULE)
     if (approve && (await carryOutMove(tx, deps, about, current, current.chosen, by))) return true
     await closeApproval(tx, deps, current, approve ? 'approved, but the time is gone' : 'move declined', by)
     await tx.offers.move(offerId, ['waiting'], 'declined')

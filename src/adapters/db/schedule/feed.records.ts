@@ -73,11 +73,12 @@ export function feedRecords(db: Db, vault: Vault): FeedRecords {
   }
 }
 
-async function count(db: Db, ...[feed, day, counts, heard]: Parameters<FeedRecords['count']>): Promise<void> {
+async function count(db: Db, ...[feed, counts, now, heard]: Parameters<FeedRecords['count']>): Promise<void> {
   if (heard)
-    await sql`update feed set heard_at = ${heard.at}, made_at = greatest(made_at, ${heard.madeAt}::timestamptz)
+    await sql`update feed set heard_at = ${now}, made_at = greatest(made_at, ${heard.madeAt}::timestamptz)
       where name = ${feed}`.execute(db)
   if (counts.size === 0) return
+  const day = now.toISOString().slice(0, 10)
   const values = [...counts].map(([does, times]) => ({ feed, day, does, count: String(times) }))
   const more = { count: sql<string>`feed_day.count + excluded.count` }
   const add = db.insertInto('feed_day').values(values)

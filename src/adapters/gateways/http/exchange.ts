@@ -1,6 +1,7 @@
 import http from 'node:http'
 import https from 'node:https'
 import { guardedLookup, isRefusedLiteral } from '../egress-guard.ts'
+import { UNTRUSTED } from '../tls-faults.ts'
 import { Letter } from './letter.ts'
 
 export interface WireRequest {
@@ -27,7 +28,6 @@ export interface WireFault {
 }
 
 const MAX_ANSWER_BYTES = 64 * 1024
-const UNTRUSTED = /CERT|SELF_SIGNED|UNABLE_TO_VERIFY|ALTNAME/
 
 /** Connections to one peer, kept open between requests. */
 export function connections(protocol: string, maxSockets: number): http.Agent {

@@ -2,7 +2,7 @@ import express, { type RequestHandler } from 'express'
 import * as z from 'zod'
 import { Failure } from '../../../domain/failure.ts'
 import { wholeDays } from '../../../domain/schedule/completeness.ts'
-import type { CheckLine } from '../../../domain/schedule/check-line.ts'
+import { countsOf } from '../../../domain/schedule/check-line.ts'
 import { describedFeed } from '../../../flows/schedule/described-feed.ts'
 import type { Deps } from '../../../flows/ports/deps.ts'
 import { takeBytes } from '../../schedule/take-bytes.ts'
@@ -78,7 +78,7 @@ export function feedRoutes(deps: Deps): Route[] {
         const { zone } = await describedFeed(deps, params.feed!)
         const whole = completeFrom && completeTo ? wholeDays(completeFrom, completeTo, zone) : undefined
         const lines = await takeBytes(deps, params.feed!, { bytes, name, whole })
-        return { status: 200, body: { counts: countsOf(lines), lines } }
+        return { status: 200, body: { counts: Object.fromEntries(countsOf(lines)), lines } }
       },
     }),
     route({
@@ -101,11 +101,4 @@ const standing = (deps: Deps) => async (name: string) => {
   const since = new Date(deps.clock.now().getTime() - 7 * 86_400_000).toISOString().slice(0, 10)
   const { clinics } = await describedFeed(deps, name)
   return { name, clinics: [...new Set(Object.values(clinics))], ...(await deps.store.read.feeds.figures(name, since)) }
-}
-
-/** How many did what. */
-export function countsOf(lines: readonly CheckLine[]): Partial<Record<CheckLine['does'], number>> {
-  const counts: Partial<Record<CheckLine['does'], number>> = {}
-  for (const { does } of lines) counts[does] = (counts[does] ?? 0) + 1
-  return counts
 }

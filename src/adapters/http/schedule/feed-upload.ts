@@ -1,3 +1,4 @@
+import { countsOf } from '../../../domain/schedule/check-line.ts'
 import { wholeDays, type Whole } from '../../../domain/schedule/completeness.ts'
 import type { Feed } from '../../../domain/schedule/feed.ts'
 import { badInput, Failure } from '../../../domain/failure.ts'
@@ -10,7 +11,6 @@ import type { Answer, Download, PageContext } from '../desk/page-context.ts'
 import { html, type Html } from '../pages/html.ts'
 import { openFile, sealFile, type CarriedFile } from './carried-file.ts'
 import { countedWords, DOES } from './feed-words.ts'
-import { countsOf } from './feed-routes.ts'
 
 /** What a file would do, row by row. Nothing is kept yet. */
 export async function previewUpload(sheet: PageContext, feed: Feed): Promise<Answer> {

@@ -26,6 +26,8 @@ export function whyWords(why: string): { words: string; place: string | null } {
 }
 
 /** "12 booked, 3 moved, 40 nothing new …"; empty where there is none. */
-export function countedWords(counts: Partial<Record<CheckLine['does'], number>>): string {
-  return DOES_NAMES.flatMap((does) => (counts[does] ? [`${counts[does]} ${DOES[does].counted}`] : [])).join(' · ')
+export function countedWords(counts: ReadonlyMap<CheckLine['does'], number>): string {
+  return DOES_NAMES.flatMap((does) => (counts.get(does) ? [`${counts.get(does)} ${DOES[does].counted}`] : [])).join(
+    ' · ',
+  )
 }

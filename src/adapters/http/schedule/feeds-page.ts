@@ -100,7 +100,7 @@ function days({ days: all }: FeedFigures): Html {
   const names = [...new Set(all.map(({ day }) => day))]
   if (names.length === 0) return html`<p class="empty">Nothing.</p>`
   const counts = (name: string) =>
-    Object.fromEntries(all.filter(({ day }) => day === name).map(({ does, count }) => [does, count]))
+    new Map(all.filter(({ day }) => day === name).map(({ does, count }) => [does, count] as const))
   return html`<table class="ledger plain-table"><caption class="unseen">By day</caption><thead><tr><th
   scope="col">Day</th><th scope="col">What was done</th></tr></thead>
 <tbody>${names.map((name) => html`<tr><td>${dateWords(name)}</td><td>${countedWords(counts(name))}</td></tr>`)}</tbody></table>`

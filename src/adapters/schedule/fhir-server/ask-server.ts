@@ -7,7 +7,8 @@ import {
   isRefusedAddress,
   isRefusedLiteral,
 } from '../../gateways/egress-guard.ts'
-import { FetchFault } from '../fetch-file.ts'
+import { UNTRUSTED } from '../../gateways/tls-faults.ts'
+import { bytesOf, FetchFault } from '../fetch-file.ts'
 
 export interface ServerAsk {
   url: URL
@@ -57,22 +58,16 @@ export async function askServer(
       asked.on('error', fail)
       asked.end(body)
     })
-    const text = await textOf(answer)
+    const bytes = await bytesOf(answer, LARGEST, 'an answer is larger than 20 MB')
     const wait = Number(answer.headers['retry-after'] ?? Number.NaN)
-    return { status: answer.statusCode ?? 0, json: parsed(text), retryAfter: Number.isFinite(wait) ? wait : null }
+    return {
+      status: answer.statusCode ?? 0,
+      json: parsed(bytes.toString('utf8')),
+      retryAfter: Number.isFinite(wait) ? wait : null,
+    }
   } catch (error) {
     throw faultOf(error)
   }
-}
-
-async function textOf(answer: http.IncomingMessage): Promise<string> {
-  const chunks: Buffer[] = []
-  let size = 0
-  for await (const chunk of answer as AsyncIterable<Buffer>) {
-    chunks.push(chunk)
-    if ((size += chunk.length) > LARGEST) throw new FetchFault('an answer is larger than 20 MB')
-  }
-  return Buffer.concat(chunks).toString('utf8')
 }
 
 function parsed(text: string): unknown {
@@ -88,6 +83,6 @@ function faultOf(error: unknown): FetchFault {
   if (error instanceof FetchFault) return error
   if (error instanceof EgressRefused) return new FetchFault('its address is not allowed')
   const code = error instanceof Error && 'code' in error ? String(error.code) : ''
-  if (/CERT|SELF_SIGNED|UNABLE_TO_VERIFY|ALTNAME/.test(code)) return new FetchFault('its certificate does not hold')
+  if (UNTRUSTED.test(code)) return new FetchFault('its certificate does not hold')
   return new FetchFault(code === 'ECONNREFUSED' || code === 'ENOTFOUND' ? 'nobody answers there' : 'no answer came')
 }

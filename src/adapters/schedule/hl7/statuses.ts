@@ -3,7 +3,6 @@ import { entry } from '../../../domain/schedule/entry.ts'
 import type { Feed, Refusal } from '../../../domain/schedule/feed.ts'
 import type { ScheduleEvent } from '../../../domain/schedule/schedule-news.ts'
 import { text, type Segment } from './parse.ts'
-import {} from './reading.ts'
 
 /** HL7 table 0003: the events that are read, by message type. */
 export const EVENTS: Readonly<Record<string, Readonly<Record<string, ScheduleEvent>>>> = {

@@ -70,18 +70,10 @@ export function fhirSearchRoutes(deps: Deps): Route[] {
   ]
 }
 
-function page({ request }: Pick<Asked<unknown, unknown>, 'request'>, { found, cursor: next, outcome }: Found): Answer {
-  const base = addressOf(request, FHIR_PATH)
-  const self = new URL(addressOf(request, request.originalUrl))
-  const following = new URL(self)
-  if (next !== undefined) following.searchParams.set('_cursor', next)
-  return fhir(200, {
-    ...searchSet({
-      base,
-      self: self.href,
-      next: next === undefined ? null : following.href,
-      found,
-      outcome: outcome ?? null,
-    }),
-  })
+function page({ request }: Pick<Asked<unknown, unknown>, 'request'>, { found, cursor, outcome }: Found): Answer {
+  const self = addressOf(request, request.originalUrl)
+  const next = cursor === undefined ? null : new URL(self)
+  next?.searchParams.set('_cursor', cursor!)
+  const links = { base: addressOf(request, FHIR_PATH), self: new URL(self).href, next: next?.href ?? null }
+  return fhir(200, searchSet({ ...links, found, outcome: outcome ?? null }))
 }
